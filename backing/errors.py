@@ -1,0 +1,117 @@
+"""The whole error tree.
+
+::
+
+    BackingError
+    ├── UserError             the user's mistake: exit status 2, one clear sentence, never a traceback
+    │   ├── ChordError        a text that is no chord symbol, with the place inside it
+    │   ├── TuneError         a tune file: every Problem found in it, at once
+    │   ├── SelectionError    bars, sections or parts that are not there
+    │   ├── RoutineError      a tempo, a climb, a key or an order that cannot be played
+    │   ├── FeelError         a feel that is unknown, or a feel file with a bad key
+    │   ├── SoundFontError    a SoundFont that is missing, truncated or not one
+    │   ├── OutputError       a place that cannot be written, a format that is unknown
+    │   └── MissingProgram    a system library or program that has to be installed
+    └── InternalError         ours: exit status 1
+
+Every UserError says what is wrong (``cause``) and what to do (``cure``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+class BackingError(Exception):
+    """Anything this package raises on purpose."""
+
+
+class InternalError(BackingError):
+    """A promise the program broke; never the user's fault."""
+
+
+class UserError(BackingError):
+    """The user's mistake: ``cause`` says what is wrong, ``cure`` what to do."""
+
+    def __init__(self, cause: str, cure: str = "") -> None:
+        super().__init__(cause, cure)
+        self.cause = cause
+        self.cure = cure
+
+    def __str__(self) -> str:
+        return f"{self.cause} {self.cure}".rstrip()
+
+
+class ChordError(UserError):
+    """A text that is no chord symbol; ``start`` and ``end`` are offsets of the culprit in it."""
+
+    def __init__(self, cause: str, cure: str, start: int = 0, end: int | None = None) -> None:
+        super().__init__(cause, cure)
+        self.start = start
+        self.end = end
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of source text: 1-based ``line`` and ``column``, ``length`` in characters."""
+
+    line: int
+    column: int
+    length: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One mistake in a file: where it stands, what it is, what to do.
+
+    ``text`` is the whole source line, for the caret.
+    """
+
+    file: str
+    span: Span
+    text: str = field(repr=False)
+    cause: str
+    cure: str
+
+    def __str__(self) -> str:
+        """``file:line:column: cause``, the line, a caret under the culprit, the cure."""
+        # a tab before the culprit must push the caret as far as it pushed the text
+        before = "".join("\t" if c == "\t" else " " for c in self.text[: self.span.column - 1])
+        caret = before + "^" * max(1, self.span.length)
+        place = f"{self.file}:{self.span.line}:{self.span.column}"
+        return f"{place}: {self.cause}\n  {self.text}\n  {caret}\n  {self.cure}"
+
+
+class TuneError(UserError):
+    """All the problems of one tune file, in the order of their lines."""
+
+    def __init__(self, problems: tuple[Problem, ...]) -> None:
+        super().__init__(problems[0].cause, problems[0].cure)
+        self.problems = problems
+
+    def __str__(self) -> str:
+        return "\n".join(str(problem) for problem in self.problems)
+
+
+class SelectionError(UserError):
+    """Bars, sections or parts that are not there."""
+
+
+class RoutineError(UserError):
+    """A tempo, a climb, a key or an order that cannot be played."""
+
+
+class FeelError(UserError):
+    """A feel that is unknown, or a feel file with a bad key."""
+
+
+class SoundFontError(UserError):
+    """A SoundFont that is missing, truncated or not one."""
+
+
+class OutputError(UserError):
+    """A place that cannot be written, or a format that is unknown."""
+
+
+class MissingProgram(UserError):  # noqa: N818 - it names what is missing, which is the error
+    """A system library or program that has to be installed first."""
