@@ -1,0 +1,94 @@
+"""Notes and parts: what a player of the band plays, in exact beats, and their small algebra."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from backing.chart.harmony import Chord
+from backing.combo.instruments import Instrument
+
+VELOCITIES = tuple(range(16, 128, 8))
+"""The palette of velocities: few distinct notes, so few to render (steps of 8 are below 1.5 dB)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One note: what was written, and how it is to be played.
+
+    ``onset`` and ``length`` are in beats as written, the onset counted from the start of the pass
+    (negative: before it). ``pitch`` is a MIDI number, a percussion key in a kit. ``swung``: an
+    onset or end off the beat moves with the swing of its bar; a triplet is not swung.
+    ``lateness_ms`` puts the note behind (or ahead of, negative) its place. ``role`` is the
+    player's word for it ("root", "approach", "ride", "skip"). ``together``: the whole band
+    strikes here at one time. ``tempos`` are the bpm between which an ornament is played, both
+    ends included; None means always.
+    """
+
+    onset: Fraction
+    length: Fraction
+    pitch: int
+    velocity: int
+    swung: bool = True
+    lateness_ms: float = 0.0
+    role: str = ""
+    chord: Chord | None = None
+    together: bool = False
+    tempos: tuple[int, int] | None = None
+
+    @property
+    def end(self) -> Fraction:
+        """The beat at which the note ends, as written."""
+        return self.onset + self.length
+
+    def sounds_at(self, tempo: Fraction) -> bool:
+        """Whether the note is played at ``tempo`` (bpm)."""
+        return self.tempos is None or self.tempos[0] <= tempo <= self.tempos[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one player plays; ``notes`` are sorted by onset, then pitch."""
+
+    name: str
+    instrument: Instrument
+    notes: tuple[Note, ...]
+
+    @classmethod
+    def of(cls, name: str, instrument: Instrument, notes: Iterable[Note]) -> Part:
+        """A part from notes in any order."""
+        return cls(name, instrument, tuple(sorted(notes, key=lambda n: (n.onset, n.pitch))))
+
+    def shift(self, beats: Fraction) -> Part:
+        """The same part, ``beats`` later."""
+        moved = tuple(replace(note, onset=note.onset + beats) for note in self.notes)
+        return replace(self, notes=moved)
+
+    def transpose(self, semitones: int) -> Part:
+        """The same part higher by ``semitones``; a kit stays as it is."""
+        if self.instrument.kit:
+            return self
+        return replace(self, notes=tuple(replace(n, pitch=n.pitch + semitones) for n in self.notes))
+
+    def cut(self, start: Fraction, end: Fraction) -> Part:
+        """The notes that begin in [start, end); one that lasts beyond ``end`` ends there."""
+        kept = (n for n in self.notes if start <= n.onset < end)
+        return replace(
+            self,
+            notes=tuple(n if n.end <= end else replace(n, length=end - n.onset) for n in kept),
+        )
+
+    def together(self, other: Part) -> Part:
+        """Both parts at once, played by this part's player."""
+        return Part.of(self.name, self.instrument, self.notes + other.notes)
+
+    def then(self, other: Part, at: Fraction) -> Part:
+        """This part up to beat ``at``, then ``other`` from there (its beat 0 falls on ``at``)."""
+        before = tuple(n for n in self.notes if n.onset < at)
+        return Part.of(self.name, self.instrument, before + other.shift(at).notes)
+
+
+def on_palette(velocity: float) -> int:
+    """The velocity of the palette nearest to ``velocity``."""
+    return min(VELOCITIES, key=lambda v: abs(v - velocity))
