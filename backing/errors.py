@@ -3,7 +3,7 @@
 ::
 
     BackingError
-    ├── UserError             the user's mistake: exit status 2, one clear sentence, never a traceback
+    ├── UserError             the user's mistake: exit status 2, one clear sentence, no traceback
     │   ├── ChordError        a text that is no chord symbol, with the place inside it
     │   ├── TuneError         a tune file: every Problem found in it, at once
     │   ├── SelectionError    bars, sections or parts that are not there

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 SHORTEST_OFF_BEAT_MS = 80.0
-"""The short note of a swung pair is hardly ever shorter (Friberg & Sundström 2002: about 100 ms)."""
+"""The short note of a swung pair is hardly shorter (Friberg & Sundström 2002: about 100 ms)."""
 
 RIDE_RATIOS = (
     (45, 2.0), (60, 2.1), (80, 2.4), (100, 2.5), (125, 2.4), (155, 2.25), (185, 2.0),
@@ -74,7 +74,7 @@ class Stretch:
 
 
 class Clock:
-    """Beats to seconds for a whole performance: exact, and rounded by nobody but the last reader."""
+    """Beats to seconds for a whole performance: exact; only the last reader rounds."""
 
     def __init__(self, runs: Sequence[tuple[Fraction, Fraction, Fraction]]) -> None:
         """``runs``: (length in beats, tempo in bpm, swing ratio) of each run, in order."""

@@ -1,0 +1,51 @@
+"""What is played, in which order: a form becomes passes.
+
+A pass is a run of bars at one tempo in one key: a chorus, one round of a loop, a count-in. A
+routine is passes in a row, without a gap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from backing.chart.form import PlayedBar
+
+
+class Purpose(StrEnum):
+    """What a pass is for."""
+
+    COUNT_IN = "count-in"
+    LEAD_IN = "lead-in"
+    HEAD = "head"
+    SOLO = "solo"
+    OUT = "out"
+    ROUND = "round"
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """Bars played in a row at one tempo.
+
+    ``tempo`` is in bpm (beats of the meter a minute), exact; bars may multiply it by their
+    ``tempo_ratio``. ``take`` tells one playing of the same bars from another: equal takes of
+    equal bars sound the same (the rungs of a climb), others differ. ``reference_tempo`` is the
+    tempo for which the playing is thought out (the goal of a climb). ``chorus`` counts whole
+    choruses from 0 over head, solos and out; ``choruses`` is how many there are in all (0 in a
+    loop). ``leads_to`` is the bar that follows the last one (None: nothing follows).
+    """
+
+    purpose: Purpose
+    bars: tuple[PlayedBar, ...]
+    tempo: Fraction
+    take: int = 0
+    reference_tempo: Fraction = Fraction(0)
+    chorus: int = 0
+    choruses: int = 0
+    leads_to: PlayedBar | None = None
+
+    @property
+    def length_beats(self) -> Fraction:
+        """How long the pass lasts, in beats."""
+        return sum((bar.length for bar in self.bars), Fraction(0))
