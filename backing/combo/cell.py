@@ -1,0 +1,113 @@
+"""Rhythmic cells: a few strokes in a bar or two, typed as a player would say them.
+
+A stroke is a beat and what stands behind it::
+
+    1        on beat 1                 1-       held until the next stroke (or the cell's end)
+    2&       on the and of 2           2&'      short
+    3e 3a    a sixteenth after 3,      4>       accented
+             a sixteenth before 4      (2&)     ghosted
+    1.2 1.3  second, third triplet     2&?60    played 60 times in a hundred
+             of beat 1                 1&?30@110-220   and only between these tempos
+
+The and swings with the feel; triplets and sixteenths are played as written. Beats count on
+through a cell of several bars: in 4/4 beat 5 is the first of the second bar.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+STROKE = re.compile(
+    r"(?P<ghost>\()?(?P<beat>\d+)(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-'>]*)\)?"
+    r"(?:\?(?P<chance>\d+))?(?:@(?P<low>\d+)-(?P<high>\d+))?$"
+)
+PLACES = {
+    None: Fraction(0),
+    "e": Fraction(1, 4),
+    ".2": Fraction(1, 3),
+    "&": Fraction(1, 2),
+    ".3": Fraction(2, 3),
+    "a": Fraction(3, 4),
+}
+SHORT, MEDIUM = Fraction(1, 4), Fraction(1, 2)
+"""Lengths in beats of a short stroke and of one that bears no mark."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One stroke of a cell; ``onset`` and ``length`` in beats from the cell's start.
+
+    ``accent``: 1 accented, 0 plain, -1 ghosted. ``chance`` from 0 to 1. ``tempos``: see Note.
+    """
+
+    onset: Fraction
+    length: Fraction
+    accent: int = 0
+    chance: float = 1.0
+    swung: bool = True
+    tempos: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """Strokes over ``beats`` beats, how often it is chosen (``weight``), and when.
+
+    ``tempos`` (bpm) and ``energy`` (0 to 1) bound where the cell belongs, ends included.
+    """
+
+    text: str
+    beats: int
+    strokes: tuple[Stroke, ...]
+    weight: float = 1.0
+    tempos: tuple[float, float] = (0, 999)
+    energy: tuple[float, float] = (0, 1)
+
+    def fits(self, tempo: float, energy: float) -> bool:
+        """Whether the cell belongs at ``tempo`` (bpm) and ``energy`` (0 to 1)."""
+        return (
+            self.tempos[0] <= tempo <= self.tempos[1] and self.energy[0] <= energy <= self.energy[1]
+        )
+
+
+def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
+    """The strokes of a cell of ``beats`` beats, from its text; raises ValueError naming the word.
+
+    An empty text is a cell of silence.
+    """
+    found = [_read_stroke(word, beats) for word in text.split()]
+    for (early, _), (late, _) in zip(found, found[1:], strict=False):
+        if late.onset <= early.onset:
+            raise ValueError(f"the strokes of {text!r} do not stand in the order of time")
+    ends = [stroke.onset for stroke, _ in found[1:]] + [Fraction(beats)]
+    return tuple(
+        _with_length(stroke, end - stroke.onset if "-" in marks else None, marks)
+        for (stroke, marks), end in zip(found, ends, strict=True)
+    )
+
+
+def _read_stroke(word: str, beats: int) -> tuple[Stroke, str]:
+    match = STROKE.match(word)
+    if not match or (match["ghost"] is None) == (")" in word):
+        raise ValueError(
+            f"{word!r} is no stroke; strokes are like 1 2& 3.2 4a with marks - ' > ( )"
+        )
+    onset = int(match["beat"]) - 1 + PLACES[match["sub"]]
+    if not 0 <= onset < beats:
+        raise ValueError(f"{word!r} lies outside the {beats} beats of its cell")
+    marks = match["marks"]
+    stroke = Stroke(
+        onset=Fraction(onset),
+        length=MEDIUM,
+        accent=-1 if match["ghost"] else int(">" in marks),
+        chance=int(match["chance"] or 100) / 100,
+        swung=match["sub"] in (None, "&"),
+        tempos=(int(match["low"]), int(match["high"])) if match["low"] else None,
+    )
+    return stroke, marks
+
+
+def _with_length(stroke: Stroke, held: Fraction | None, marks: str) -> Stroke:
+    length = held if held is not None else SHORT if "'" in marks else MEDIUM
+    return Stroke(stroke.onset, length, stroke.accent, stroke.chance, stroke.swung, stroke.tempos)
