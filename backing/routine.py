@@ -22,6 +22,7 @@ class Purpose(StrEnum):
     SOLO = "solo"
     OUT = "out"
     ROUND = "round"
+    BREATH = "breath"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Pass:
     equal bars sound the same (the rungs of a climb), others differ. ``reference_tempo`` is the
     tempo for which the playing is thought out (the goal of a climb). ``chorus`` counts whole
     choruses from 0 over head, solos and out; ``choruses`` is how many there are in all (0 in a
-    loop). ``leads_to`` is the bar that follows the last one (None: nothing follows).
+    loop). ``circular``: a round of a loop, which comes back to its first bar. ``leads_to`` is the bar that follows the last one (None: nothing follows).
     """
 
     purpose: Purpose
@@ -43,6 +44,7 @@ class Pass:
     reference_tempo: Fraction = Fraction(0)
     chorus: int = 0
     choruses: int = 0
+    circular: bool = False
     leads_to: PlayedBar | None = None
 
     @property

@@ -15,6 +15,7 @@ through a cell of several bars: in 4/4 beat 5 is the first of the second bar.
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -77,7 +78,7 @@ def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
     An empty text is a cell of silence.
     """
     found = [_read_stroke(word, beats) for word in text.split()]
-    for (early, _), (late, _) in zip(found, found[1:], strict=False):
+    for (early, _), (late, _) in itertools.pairwise(found):
         if late.onset <= early.onset:
             raise ValueError(f"the strokes of {text!r} do not stand in the order of time")
     ends = [stroke.onset for stroke, _ in found[1:]] + [Fraction(beats)]

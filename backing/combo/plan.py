@@ -1,0 +1,334 @@
+"""What the whole band agrees on before anyone plays a pass.
+
+Where each chord is brought in, how much energy there is, where all strike together, who rests,
+where a fill leads on: every player reads this, so they play one music.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+from backing.chart.form import PLAYERS, Meter, PlayedBar
+from backing.chart.harmony import Chord
+from backing.chart.pitch import Key, PitchName
+from backing.combo.style import Feel, feel_names, load_feel
+from backing.routine import Pass, Purpose
+
+BAND = frozenset({"bass", "comping", "drums"})
+SHORT_LOOP_BARS = 8
+"""Loops of fewer bars get a light set-up in place of a fill, and no crash on every round."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanBar:
+    """A bar of the pass and its place in it.
+
+    ``start`` in beats from the start of the pass; ``energy`` from 0 to 1; ``section_top`` and
+    ``section_end``: the first and last bar of a section (a chorus that wraps around counts);
+    ``phrase_end``: the last bar of four; ``fill``: how many beats at the end of the bar are a
+    drum fill (0: none); ``set_up``: a light drum set-up leads into the next bar instead.
+    """
+
+    bar: PlayedBar
+    index: int
+    start: Fraction
+    feel: Feel
+    energy: float
+    section_top: bool
+    section_end: bool
+    phrase_end: bool
+    fill: Fraction = Fraction(0)
+    set_up: bool = False
+
+    @property
+    def end(self) -> Fraction:
+        """The beat at which the bar ends, from the start of the pass."""
+        return self.start + self.bar.length
+
+    @property
+    def chorus_top(self) -> bool:
+        """Whether this is bar 1 of the chorus."""
+        return self.bar.role == "chorus" and self.bar.number == 1
+
+
+@dataclass(frozen=True, slots=True)
+class ChordSpan:
+    """A chord, from where the band brings it in to where the next one comes.
+
+    ``start`` and ``end`` in beats from the start of the pass, pushes included (``start`` of the
+    first span may be negative); ``written`` is the onset on paper. Equal chords in a row are one
+    span. ``chord`` is None for N.C. ``pedal`` is the note the bass holds to. ``early``: see
+    Change.
+    """
+
+    chord: Chord | None
+    start: Fraction
+    end: Fraction
+    written: Fraction
+    key: Key
+    pedal: PitchName | None = None
+    early: Fraction = Fraction(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Accent:
+    """A stroke of the whole band at one time; ``kind``: "hit", "stop", "push" or "last".
+
+    ``onset`` and ``length`` in beats from the start of the pass; a push on the first bar has a
+    negative onset. ``span`` is the chord that sounds.
+    """
+
+    onset: Fraction
+    length: Fraction
+    kind: str
+    span: ChordSpan
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """Beats in which ``players`` strike nothing but what the whole band strikes together."""
+
+    start: Fraction
+    end: Fraction
+    players: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class CompStroke:
+    """One stroke of the comping rhythm, chosen before anyone plays so that drums can answer it.
+
+    ``span`` is the chord that sounds: the next one where the stroke anticipates it.
+    ``accent``: 1 accented, 0 plain, -1 soft. ``swung`` and ``tempos``: see Note.
+    """
+
+    onset: Fraction
+    length: Fraction
+    span: ChordSpan
+    accent: int = 0
+    swung: bool = True
+    together: bool = False
+    tempos: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All that the band knows about a pass before it plays.
+
+    ``tempo`` is the reference in bpm; ``spans`` cover the pass without a gap (but for silent bars
+    before the first chord); ``following`` is the chord after the end (None: the music ends),
+    its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
+    loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
+    arrangement ends with this pass.
+    """
+
+    purpose: Purpose
+    tempo: Fraction
+    bars: tuple[PlanBar, ...]
+    spans: tuple[ChordSpan, ...]
+    following: ChordSpan | None
+    accents: tuple[Accent, ...]
+    rests: tuple[Rest, ...]
+    length: Fraction
+    chorus: int
+    choruses: int
+    circular: bool
+    careful: bool
+    ends: bool
+    comping: tuple[CompStroke, ...] = ()
+
+    def span_at(self, beat: Fraction) -> ChordSpan | None:
+        """The chord that sounds at ``beat``, pushes included; the following one past the end."""
+        if self.following is not None and beat >= self.following.start:
+            return self.following
+        at = bisect_right(self.spans, beat, key=lambda span: span.start) - 1
+        return self.spans[max(at, 0)] if self.spans else None
+
+    def bar_at(self, beat: Fraction) -> PlanBar:
+        """The bar that ``beat`` lies in (the first one before the start, the last after)."""
+        at = bisect_right(self.bars, beat, key=lambda bar: bar.start) - 1
+        return self.bars[max(at, 0)]
+
+    def after(self, span: ChordSpan) -> ChordSpan | None:
+        """The chord that follows ``span``; None where the music ends."""
+        at = bisect_right(self.spans, span.start, key=lambda s: s.start)
+        return self.spans[at] if at < len(self.spans) else self.following
+
+    def resting(self, player: str, beat: Fraction) -> bool:
+        """Whether ``player`` rests at ``beat``, but for strokes of the whole band."""
+        return any(r.start <= beat < r.end and player in r.players for r in self.rests)
+
+
+def make_plan(played: Pass, feel: str | None = None) -> Plan:
+    """The plan of a pass; ``feel`` overrides the feels of its bars.
+
+    Raises FeelError for a feel that is unknown.
+    """
+    bars = _bars(played, feel)
+    length = played.length_beats
+    following = _following(played, length)
+    spans = _spans(bars, following.start if following else length)
+    return Plan(
+        purpose=played.purpose,
+        tempo=played.reference_tempo or played.tempo,
+        bars=bars,
+        spans=spans,
+        following=following,
+        accents=_accents(bars, spans),
+        rests=_rests(bars),
+        length=length,
+        chorus=played.chorus,
+        choruses=played.choruses,
+        circular=played.circular,
+        careful=played.chorus == 0 or (played.circular and len(bars) <= SHORT_LOOP_BARS),
+        ends=bool(bars) and bars[-1].bar.final,
+    )
+
+
+def feel_of(name: str, meter: Meter) -> Feel:
+    """The feel called ``name``, or its nearest relative made for ``meter``.
+
+    A swing feel in three is the waltz; any other feel plays the meter it is given.
+    """
+    feel = load_feel(name)
+    if str(meter) in feel.meters or feel.ratio(Fraction(120)) == 1:
+        return feel
+    for other in feel_names():
+        relative = load_feel(other)
+        if str(meter) in relative.meters and relative.ratio(Fraction(120)) > 1:
+            return relative
+    return feel
+
+
+def _bars(played: Pass, feel: str | None) -> tuple[PlanBar, ...]:
+    start, bars = Fraction(0), []
+    for index, bar in enumerate(played.bars):
+        nxt = played.bars[index + 1] if index + 1 < len(played.bars) else played.leads_to
+        planned = PlanBar(
+            bar=bar,
+            index=index,
+            start=start,
+            feel=_bar_feel(played, bar, feel),
+            energy=_energy(played, bar),
+            section_top=bar.section_bar == 1 or index == 0,
+            section_end=nxt is not None and _new_section(bar, nxt),
+            phrase_end=bar.section_bar % 4 == 0,
+        )
+        bars.append(_with_fill(planned, played, nxt, feel))
+        start += bar.length
+    return tuple(bars)
+
+
+def _new_section(bar: PlayedBar, nxt: PlayedBar) -> bool:
+    same = (bar.section, bar.section_use, bar.role) == (nxt.section, nxt.section_use, nxt.role)
+    return not same or nxt.section_bar <= bar.section_bar
+
+
+def _bar_feel(played: Pass, bar: PlayedBar, feel: str | None) -> Feel:
+    mine = feel_of(feel or bar.feel, bar.meter)
+    whole_choruses = played.choruses >= 2 and played.chorus == 0
+    if whole_choruses and mine.two_first and str(bar.meter) in mine.meters:
+        return load_feel(mine.two_first)
+    return mine
+
+
+def _energy(played: Pass, bar: PlayedBar) -> float:
+    """From 0 to 1: solos grow from chorus to chorus, a section towards its end."""
+    if played.purpose is Purpose.SOLO and played.choruses > 1:
+        base = 0.45 + 0.35 * min(1.0, played.chorus / max(1, played.choruses - 1))
+    else:
+        base = {Purpose.HEAD: 0.4, Purpose.OUT: 0.6}.get(played.purpose, 0.55)
+    within = 0.15 * (bar.section_bar - 1) / max(1, bar.section_bars - 1)
+    return min(1.0, base + within)
+
+
+def _with_fill(bar: PlanBar, played: Pass, nxt: PlayedBar | None, feel: str | None) -> PlanBar:
+    """Where drums lead on: a whole bar into another feel, else by the weight of the joint."""
+    if nxt is None or bar.bar.pickup:
+        return bar
+    if _bar_feel(played, nxt, feel).name != bar.feel.name:
+        return replace(bar, fill=bar.bar.length)
+    short_loop = played.circular and len(played.bars) < SHORT_LOOP_BARS
+    if not bar.section_end or short_loop:
+        at_joint = bar.phrase_end or bar.index == len(played.bars) - 1
+        return replace(bar, set_up=at_joint)
+    into_chorus = nxt.role != bar.bar.role or nxt.number <= bar.bar.number
+    beats = bar.bar.length if into_chorus and bar.energy > 0.6 else bar.bar.length / 2
+    return replace(bar, fill=max(Fraction(1), Fraction(beats.__floor__())))
+
+
+def _following(played: Pass, length: Fraction) -> ChordSpan | None:
+    bar = played.leads_to
+    if bar is None or not bar.changes:
+        return None
+    first = bar.changes[0]
+    start = length + first.onset - first.early
+    pedal = bar.directions.pedal
+    return ChordSpan(
+        first.chord, start, length + bar.length, length + first.onset, bar.key, pedal, first.early
+    )
+
+
+def _spans(bars: Sequence[PlanBar], end: Fraction) -> tuple[ChordSpan, ...]:
+    spans: list[ChordSpan] = []
+    for span in _written_spans(bars):
+        last = spans[-1] if spans else None
+        if last and not span.early and (last.chord, last.pedal) == (span.chord, span.pedal):
+            continue
+        spans.append(span)
+    ends = [span.start for span in spans[1:]] + [end]
+    return tuple(replace(span, end=stop) for span, stop in zip(spans, ends, strict=True))
+
+
+def _written_spans(bars: Sequence[PlanBar]) -> Iterator[ChordSpan]:
+    for planned in bars:
+        for change in planned.bar.changes:
+            written = planned.start + change.onset
+            start = written - change.early
+            pedal = planned.bar.directions.pedal
+            yield ChordSpan(
+                change.chord, start, start, written, planned.bar.key, pedal, change.early
+            )
+
+
+def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accent, ...]:
+    if not spans:
+        return ()
+    found: dict[Fraction, tuple[str, Fraction]] = {}
+    for span in spans:
+        if span.early and span.chord is not None:
+            found[span.start] = ("push", min(Fraction(3, 2), span.end - span.start))
+    for planned in bars:
+        directions = planned.bar.directions
+        for beat in directions.hits:
+            found[planned.start + beat] = ("hit", Fraction(1, 2))
+        for beat in directions.only or ():
+            found[planned.start + beat] = ("stop", Fraction(1, 2))
+        if planned.bar.final:
+            found[planned.start] = ("last", planned.bar.length)
+    starts = [span.start for span in spans]
+    accents = []
+    for onset in sorted(found):
+        kind, length = found[onset]
+        span = spans[max(0, bisect_right(starts, onset) - 1)]
+        accents.append(Accent(onset, length, kind, span))
+    cut = [replace(a, length=min(a.length, b.onset - a.onset)) for a, b in pairwise(accents)]
+    return (*cut, accents[-1]) if accents else ()
+
+
+def _rests(bars: Sequence[PlanBar]) -> tuple[Rest, ...]:
+    rests = []
+    for planned in bars:
+        directions = planned.bar.directions
+        if directions.hits:
+            rests.append(Rest(planned.start, planned.end, frozenset({"bass", "comping"})))
+        if directions.only is not None or planned.bar.final:
+            rests.append(Rest(planned.start, planned.end, BAND))
+        if planned.bar.pickup or not planned.bar.changes:
+            rests.append(Rest(planned.start, planned.end, frozenset(PLAYERS) - {"click"}))
+        if directions.lay_out:
+            rests.append(Rest(planned.start, planned.end, directions.lay_out))
+    return tuple(rests)
