@@ -107,6 +107,11 @@ class PlayedBar:
     final: bool = False
 
     @property
+    def pickup(self) -> bool:
+        """Whether this is the short bar before bar 1, which the band counts and does not play."""
+        return self.role == "chorus" and self.number == 0
+
+    @property
     def label(self) -> str:
         """How a player points at the bar: "13", or "intro:1" outside the chorus."""
         return str(self.number) if self.role == "chorus" else f"{self.role}:{self.number}"
