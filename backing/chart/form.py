@@ -86,9 +86,10 @@ class PlayedBar:
     intro, ending, coda and tag bars count apart, and ``role`` says which: "chorus", "intro",
     "ending", "coda" or "tag". ``section_bar`` counts from 1 within the section as played, and
     ``section_use`` tells one use of a section in the order from another. ``length`` is in beats
-    (shorter than the meter only in a pickup). ``changes`` start with one at beat 0.
+    (shorter than the meter only in a pickup). ``changes`` start with one at beat 0; there are none
+    in bars that are only counted.
     ``tempo_ratio`` multiplies the tempo of the pass. ``final`` marks the bar in which an
-    arrangement ends.
+    arrangement ends, and how: "held" or "short" (empty in all other bars).
     """
 
     number: int
@@ -104,7 +105,7 @@ class PlayedBar:
     changes: tuple[Change, ...]
     directions: Directions = Directions()
     tempo_ratio: Fraction = Fraction(1)
-    final: bool = False
+    final: str = ""
 
     @property
     def pickup(self) -> bool:

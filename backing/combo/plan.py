@@ -184,7 +184,7 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         choruses=played.choruses,
         circular=played.circular,
         careful=played.chorus == 0 or (played.circular and len(bars) <= SHORT_LOOP_BARS),
-        ends=bool(bars) and bars[-1].bar.final,
+        ends=bool(bars) and bool(bars[-1].bar.final),
     )
 
 
@@ -308,7 +308,8 @@ def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accen
         for beat in directions.only or ():
             found[planned.start + beat] = ("stop", Fraction(1, 2))
         if planned.bar.final:
-            found[planned.start] = ("last", planned.bar.length)
+            held = planned.bar.final == "held"
+            found[planned.start] = ("last", planned.bar.length if held else Fraction(1, 2))
     starts = [span.start for span in spans]
     accents = []
     for onset in sorted(found):
