@@ -34,7 +34,8 @@ class Pass:
     equal bars sound the same (the rungs of a climb), others differ. ``reference_tempo`` is the
     tempo for which the playing is thought out (the goal of a climb). ``chorus`` counts whole
     choruses from 0 over head, solos and out; ``choruses`` is how many there are in all (0 in a
-    loop). ``circular``: a round of a loop, which comes back to its first bar. ``leads_to`` is the bar that follows the last one (None: nothing follows).
+    loop). ``circular``: a round of a loop, which comes back to its first bar. ``leads_to`` is
+    the bar that follows the last one (None: nothing follows).
     """
 
     purpose: Purpose

@@ -1,0 +1,41 @@
+"""Drills that change the bars themselves: who plays in them, and how a loop grows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from backing.chart.form import PlayedBar
+
+SOLOISTS_REST = frozenset({"bass", "comping"})
+TIME_ONLY = frozenset({"bass", "comping", "kit"})
+"""All but the hi-hat foot: "kit" is every drum but that."""
+
+
+def trading(
+    bars: Sequence[PlayedBar], count: int, *, drums_first: bool = False
+) -> tuple[PlayedBar, ...]:
+    """The bars traded ``count`` at a time: the player with the band, then the drums alone."""
+    return tuple(
+        _resting(bar, SOLOISTS_REST) if (at // count) % 2 == (0 if drums_first else 1) else bar
+        for at, bar in enumerate(bars)
+    )
+
+
+def laying_out(bars: Sequence[PlayedBar], count: int) -> tuple[PlayedBar, ...]:
+    """The band lays out for the last ``count`` bars: only the hi-hat foot keeps time."""
+    start = len(bars) - min(count, len(bars))
+    return tuple(_resting(bar, TIME_ONLY) if at >= start else bar for at, bar in enumerate(bars))
+
+
+def grown(bars: tuple[PlayedBar, ...]) -> tuple[tuple[PlayedBar, ...], ...]:
+    """A loop grown backwards: its last bar, its last two, its last four, ... all of it."""
+    sizes = [1]
+    while sizes[-1] < len(bars):
+        sizes.append(min(sizes[-1] * 2, len(bars)))
+    return tuple(bars[-size:] for size in sizes)
+
+
+def _resting(bar: PlayedBar, players: frozenset[str]) -> PlayedBar:
+    directions = replace(bar.directions, lay_out=bar.directions.lay_out | players)
+    return replace(bar, directions=directions)

@@ -1,0 +1,112 @@
+"""How an arrangement ends: the last chorus is turned into an ending that ends.
+
+The turnaround is not played: the tonic stays, and one more bar one is struck by all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from backing.chart.form import Change, Directions, PlayedBar
+from backing.chart.harmony import Chord, parse_chord
+from backing.chart.pitch import Key
+
+ENDINGS = ("held", "short", "tag", "slow")
+"""held: a last long bar one; short: a stab; tag: the last four bars three times, then held;
+slow: held, the last two bars slowing down."""
+TAG_BARS = 4
+SLOWING = (Fraction(9, 10), Fraction(3, 4), Fraction(3, 5))
+"""Tempo ratios of the last two bars and the final one, when slowing down is asked for."""
+
+
+def with_ending(bars: Sequence[PlayedBar], ending: str = "held") -> tuple[PlayedBar, ...]:
+    """The bars of a last chorus, with an ending from ENDINGS."""
+    if _ends_as_written(bars):
+        closed = (*bars[:-1], replace(bars[-1], final="short" if ending == "short" else "held"))
+    else:
+        tonic, settled = _settled(bars)
+        last = replace(
+            settled[-1],
+            number=settled[-1].number + 1,
+            section_bar=settled[-1].section_bar + 1,
+            length=Fraction(settled[-1].meter.beats),
+            changes=(Change(Fraction(0), tonic),),
+            directions=Directions(),
+            final="short" if ending == "short" else "held",
+        )
+        if ending == "tag" and len(bars) >= TAG_BARS:
+            settled = (*bars[:-TAG_BARS], *_tagged(bars, settled))
+        closed = (*settled, last)
+    return _slowing(closed) if ending == "slow" else closed
+
+
+def _ends_as_written(bars: Sequence[PlayedBar]) -> bool:
+    """Whether the tune has an ending of its own, which closes on one chord."""
+    return bars[-1].role in ("ending", "coda", "tag") and len(bars[-1].changes) == 1
+
+
+def _tagged(bars: Sequence[PlayedBar], settled: Sequence[PlayedBar]) -> tuple[PlayedBar, ...]:
+    """The last four bars twice with what leads back, and a third time settled."""
+    rounds = (bars[-TAG_BARS:], bars[-TAG_BARS:], settled[-TAG_BARS:])
+    return tuple(
+        replace(bar, section="tag", section_use=use, section_bar=at, section_bars=TAG_BARS)
+        for use, four in enumerate(rounds, 1)
+        for at, bar in enumerate(four, 1)
+    )
+
+
+def _settled(bars: Sequence[PlayedBar]) -> tuple[Chord, tuple[PlayedBar, ...]]:
+    """The closing chord, and the bars with the tonic held where the turnaround would begin."""
+    place = _tonic_place(bars)
+    if place is None:
+        return closing_chord(bars[-1].key, None), tuple(bars)
+    at, change = place
+    here = bars[at]
+    kept = tuple(c for c in here.changes if c.onset <= change.onset)
+    stay = (Change(Fraction(0), change.chord),)
+    after = tuple(replace(bar, changes=stay, directions=Directions()) for bar in bars[at + 1 :])
+    settled = (*bars[:at], replace(here, changes=kept), *after)
+    return closing_chord(here.key, change.chord), settled
+
+
+def _tonic_place(bars: Sequence[PlayedBar]) -> tuple[int, Change] | None:
+    """Where the tonic arrives for the last time: the first tonic chord of the last tonic bars.
+
+    Only the last four bars are looked at: what stands before is not a turnaround.
+    """
+    for at in range(len(bars) - 1, max(-1, len(bars) - 1 - TAG_BARS), -1):
+        for change in bars[at].changes:
+            if change.chord is not None and is_tonic(change.chord, bars[at].key):
+                return at, change
+    return None
+
+
+def is_tonic(chord: Chord, key: Key) -> bool:
+    """Whether ``chord`` is at home in ``key``: on its first degree and at rest.
+
+    A dominant seventh on the first degree counts (a blues rests on it); sus and altered do not.
+    """
+    home = chord.root.pitch_class == key.tonic.pitch_class
+    return home and chord.quality.family in ("major", "minor", "minor-major", "dominant")
+
+
+def closing_chord(key: Key, tonic: Chord | None) -> Chord:
+    """The chord of the last bar one: the tonic with its sixth and ninth (common practice).
+
+    A tonic seventh (blues) stays what it is.
+    """
+    if tonic is not None and tonic.quality.family == "dominant":
+        return tonic
+    minor = key.mode in ("minor", "dorian", "aeolian", "phrygian")
+    if tonic is not None:
+        minor = tonic.quality.family != "major"
+    root = tonic.root if tonic is not None else key.tonic
+    return parse_chord(f"{root}{'m6/9' if minor else '6/9'}")
+
+
+def _slowing(bars: Sequence[PlayedBar]) -> tuple[PlayedBar, ...]:
+    slow = zip(bars[-len(SLOWING) :], SLOWING[-len(bars) :], strict=False)
+    last = tuple(replace(bar, tempo_ratio=bar.tempo_ratio * ratio) for bar, ratio in slow)
+    return (*bars[: len(bars) - len(last)], *last)

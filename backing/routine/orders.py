@@ -1,0 +1,221 @@
+"""Passes in order: whole choruses with head and ending, loops, climbs, keys without a stop."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+from backing.chart.form import Form, PlayedBar
+from backing.chart.pitch import Key
+from backing.errors import RoutineError, SelectionError
+from backing.routine.count_in import count_in
+from backing.routine.drills import grown, laying_out, trading
+from backing.routine.ending import with_ending
+from backing.routine.passes import Pass, Purpose
+
+MOST_BARS = 20_000
+"""About nine hours at 150 bpm; a slip of the finger asks for more."""
+ROUNDS, ROUND_SECONDS = 8, 60
+"""A loop is played for a minute, or eight times if that is shorter, before the tempo steps up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What a player asks of a form.
+
+    ``tempos`` in bpm, one for each rung of a climb (empty: the tune's own); ``choruses`` counts
+    head, solos and out; ``bars`` selects a loop ("13-16", "B:5-8") of ``times`` rounds (None: see
+    ROUNDS), reached by ``lead_in`` bars, with ``breath`` bars of hi-hat between rounds; ``keys``
+    are played in turn without a stop. ``count_in``: bars, None for as many as a leader counts.
+    ``ending``: one of ENDINGS. ``same``: every round is the same accompaniment. ``grow``: the
+    loop grows backwards from its last bar. ``trade``: fours with the drums alone, or any number
+    of bars; ``drums_first`` swaps who starts. ``lay_out``: bars at the end of each chorus or
+    round in which all but the hi-hat foot rest.
+    """
+
+    tempos: tuple[Fraction, ...] = ()
+    choruses: int = 3
+    bars: str | None = None
+    times: int | None = None
+    lead_in: int = 0
+    breath: int = 0
+    keys: tuple[Key, ...] = ()
+    count_in: int | None = None
+    ending: str = "held"
+    same: bool = False
+    grow: bool = False
+    trade: int = 0
+    drums_first: bool = False
+    lay_out: int = 0
+
+    @property
+    def loops(self) -> bool:
+        """Whether bars go round and round, rather than choruses to an ending."""
+        return bool(self.bars or len(self.tempos) > 1 or self.keys or self.times or self.grow)
+
+
+@dataclass(frozen=True, slots=True)
+class Routine:
+    """The passes of a request, in order, without a gap.
+
+    ``seamless``: nothing but rounds, so that the end leads to the beginning and the file can be
+    repeated without a seam.
+    """
+
+    form: Form
+    passes: tuple[Pass, ...]
+    seamless: bool
+
+    @property
+    def tempos(self) -> tuple[Fraction, ...]:
+        """The tempos in bpm, each once, in the order in which they come."""
+        return tuple(dict.fromkeys(p.tempo for p in self.passes))
+
+
+def make_routine(form: Form, request: Request) -> Routine:
+    """What is played when ``request`` is asked of ``form``.
+
+    Raises SelectionError for bars that are not there, RoutineError for what cannot be played.
+    """
+    tempos = request.tempos or (form.tempo,)
+    _check(request)
+    if request.loops:
+        passes = list(_loops(form, request, tempos))
+    else:
+        passes = list(_choruses(form, request, tempos[0]))
+    seamless = all(p.purpose is Purpose.ROUND for p in passes) and len(tempos) == 1
+    count = sum(len(p.bars) for p in passes)
+    if count > MOST_BARS:
+        raise RoutineError(
+            f"This asks for {count:,} bars.", f"Ask for at most {MOST_BARS:,} in one track."
+        )
+    return Routine(form, _linked(passes, seamless=seamless), seamless)
+
+
+def _check(request: Request) -> None:
+    counts = {
+        "choruses": (request.choruses, 1, 100),
+        "times": (request.times or 1, 1, 1000),
+        "lead-in": (request.lead_in, 0, 32),
+        "breath": (request.breath, 0, 8),
+        "count-in": (request.count_in or 0, 0, 8),
+        "trade": (request.trade, 0, 32),
+        "lay-out": (request.lay_out, 0, 64),
+    }
+    for name, (value, low, high) in counts.items():
+        if not low <= value <= high:
+            raise RoutineError(f"{name} is {value}.", f"Choose a number from {low} to {high}.")
+
+
+def _choruses(form: Form, request: Request, tempo: Fraction) -> Iterator[Pass]:
+    """Count-in, head, solo choruses, out-chorus with its ending."""
+    count = request.choruses
+    solos = form.played("solos")
+    if request.trade:
+        solos = trading(solos, request.trade, drums_first=request.drums_first)
+    bars = {Purpose.HEAD: form.played("head"), Purpose.SOLO: laying_out(solos, request.lay_out)}
+    order = [Purpose.HEAD, *[Purpose.SOLO] * (count - 2), Purpose.OUT][: max(count, 1)]
+    if count == 1:
+        order = [Purpose.OUT]
+    out = form.played("out")
+    if count == 1:
+        # a single chorus has the tune's beginning and its end
+        before = [bar for bar in form.played("head") if bar.role == "intro" or bar.pickup]
+        out = (*before, *out)
+    bars[Purpose.OUT] = with_ending(out, request.ending)
+    counted = count_in(bars[order[0]][0], tempo, request.count_in)
+    if counted:
+        yield counted
+    for chorus, purpose in enumerate(order):
+        yield Pass(
+            purpose, bars[purpose], tempo, take=chorus, reference_tempo=tempo, chorus=chorus,
+            choruses=count,
+        )  # fmt: skip
+
+
+def _loops(form: Form, request: Request, tempos: Sequence[Fraction]) -> Iterator[Pass]:
+    """For each key and tempo: count-in where the tempo is new, lead-in, rounds."""
+    goal = max(tempos)
+    before: Fraction | None = None
+    for key in request.keys or (form.key,):
+        mine = form.transposed(form.key.tonic.interval_to(key.tonic))
+        lead, loops = _loop_bars(mine, request)
+        for tempo in tempos:
+            if tempo != before:
+                counted = count_in((lead or loops[0])[0], tempo, request.count_in)
+                if counted:
+                    yield counted
+                if lead:
+                    yield Pass(Purpose.LEAD_IN, lead, tempo, reference_tempo=goal)
+            before = tempo
+            for bars in loops:
+                yield from _rounds(bars, request, tempo, goal)
+
+
+def _loop_bars(
+    form: Form, request: Request
+) -> tuple[tuple[PlayedBar, ...], tuple[tuple[PlayedBar, ...], ...]]:
+    """The bars that lead in, and the bars of each loop to be played one after the other."""
+    bars = form.select(request.bars) if request.bars else form.played("solos")
+    lead = _bars_before(form, bars[0], request.lead_in)
+    if request.trade:
+        bars = trading(bars, request.trade, drums_first=request.drums_first)
+    bars = laying_out(bars, request.lay_out)
+    return lead, grown(bars) if request.grow else (bars,)
+
+
+def _rounds(
+    bars: tuple[PlayedBar, ...], request: Request, tempo: Fraction, goal: Fraction
+) -> Iterator[Pass]:
+    length = sum((bar.length for bar in bars), Fraction(0))
+    enough = min(ROUNDS, (ROUND_SECONDS * tempo / 60 / length).__ceil__())
+    rounds = request.times or enough
+    for number in range(rounds):
+        yield Pass(
+            Purpose.ROUND, bars, tempo, take=0 if request.same else number, reference_tempo=goal,
+            circular=True, leads_to=bars[0],
+        )  # fmt: skip
+        if request.breath and number < rounds - 1:
+            breath = count_in(bars[0], tempo, request.breath)
+            if breath:
+                yield replace(breath, purpose=Purpose.BREATH)
+
+
+def _bars_before(form: Form, first: PlayedBar, count: int) -> tuple[PlayedBar, ...]:
+    """The ``count`` bars played before ``first``, around the chorus's end if need be."""
+    if not count:
+        return ()
+    for order in ("solos", "head", "out"):
+        bars = form.played(order)
+        if first in bars:
+            at = bars.index(first)
+            if count > len(bars):
+                raise SelectionError(
+                    f"A lead-in of {count} bars is longer than the tune.",
+                    f"Ask for at most {len(bars)}.",
+                )
+            around = bars + bars
+            return around[at + len(bars) - count : at + len(bars)]
+    return ()
+
+
+def _linked(passes: Sequence[Pass], *, seamless: bool) -> tuple[Pass, ...]:
+    """Every pass told what it leads to, where nothing else has been said."""
+    linked = [p if p.leads_to else replace(p, leads_to=n.bars[0]) for p, n in pairwise(passes)]
+    last = passes[-1]
+    if seamless and last.leads_to is None:
+        last = replace(last, leads_to=passes[0].bars[0])
+    return _into_next_key((*linked, last))
+
+
+def _into_next_key(passes: tuple[Pass, ...]) -> tuple[Pass, ...]:
+    """The last round in one key leads into the first bar of the next."""
+    return tuple(
+        replace(a, leads_to=b.bars[0])
+        if b is not None and a.purpose is b.purpose is Purpose.ROUND and a.bars != b.bars
+        else a
+        for a, b in pairwise((*passes, None))
+        if a is not None
+    )
