@@ -1,0 +1,179 @@
+"""Chords: a chord symbol as written, and what it sounds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from backing.chart.chord_symbol import read_symbol
+from backing.chart.pitch import Degree, Interval, Key, PitchName
+from backing.chart.quality import QUALITIES, Degrees, Quality, quality_of
+from backing.errors import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """A chord of the changes: spelled root, quality, slash bass, and its text as written.
+
+    Pitch classes are 0-11 with C as 0.
+    """
+
+    root: PitchName
+    quality: Quality
+    bass: PitchName | None = None
+    text: str = ""
+    span: Span | None = field(default=None, compare=False)
+
+    def __str__(self) -> str:
+        return self.text
+
+    @property
+    def degrees(self) -> Degrees:
+        """The degrees the symbol says, root first."""
+        return self.quality.degrees
+
+    @property
+    def family(self) -> str:
+        """The family of the quality."""
+        return self.quality.family
+
+    @property
+    def is_dominant(self) -> bool:
+        """Whether it has a major third and a minor seventh (or is altered); sus does not count."""
+        return self.quality.family == "dominant"
+
+    @property
+    def pitch_classes(self) -> tuple[int, ...]:
+        """The written tones, root first, without a foreign slash bass."""
+        return _pitch_classes(self.quality, self.root.pitch_class).tones
+
+    @property
+    def core_pitch_classes(self) -> tuple[int, ...]:
+        """The core, root first."""
+        return _pitch_classes(self.quality, self.root.pitch_class).core
+
+    @property
+    def guide_pitch_classes(self) -> tuple[int, int]:
+        """The guide tones, third first."""
+        return _pitch_classes(self.quality, self.root.pitch_class).guide
+
+    @property
+    def tension_pitch_classes(self) -> tuple[int, ...]:
+        """The available tensions besides the written tones."""
+        return _pitch_classes(self.quality, self.root.pitch_class).tensions
+
+    @property
+    def scale_pitch_classes(self) -> tuple[int, ...]:
+        """The chord scale from the root up."""
+        return _pitch_classes(self.quality, self.root.pitch_class).scale
+
+    @property
+    def bass_pitch_class(self) -> int:
+        """The slash bass, or the root."""
+        return (self.bass or self.root).pitch_class
+
+    def spelled(self, degree: Degree) -> PitchName:
+        """The name of a degree of this chord: the b7 of C is Bb."""
+        return _spelled(self.root, degree)
+
+    def name_of(self, pitch_class: int) -> Degree | None:
+        """What a pitch class is in this chord: a tone, else a tension, else a scale tone."""
+        return _names(self.quality).get((pitch_class - self.root.pitch_class) % 12)
+
+    @property
+    def sounding(self) -> Chord:
+        """The chord the band plays and the soloist hears.
+
+        F/G and Dm7/G become G9sus, Fmaj7/G G13sus, Cm7b5/F F7(b9)sus; other chords are themselves.
+        The text stays as written.
+        """
+        if self.bass is None:
+            return self
+        above = (self.root.pitch_class - self.bass.pitch_class) % 12
+        quality = _suspended(self.quality, above)
+        return Chord(self.bass, quality, None, self.text, self.span) if quality else self
+
+    def transposed(self, interval: Interval, key: Key | None = None) -> Chord:
+        """The chord ``interval`` away, its suffix kept as written.
+
+        Names are simplified (no Cb, no double accidentals) unless ``key``, the new key, has them.
+        """
+        root = self.root.transposed(interval).simplified(key)
+        bass = self.bass and self.bass.transposed(interval).simplified(key)
+        text = _transposed_text(self.text, interval, key)
+        return Chord(root, self.quality, bass, text, self.span)
+
+
+@dataclass(frozen=True, slots=True)
+class _PitchClasses:
+    """The pitch classes of a quality on one root."""
+
+    tones: tuple[int, ...]
+    core: tuple[int, ...]
+    guide: tuple[int, int]
+    tensions: tuple[int, ...]
+    scale: tuple[int, ...]
+
+
+@lru_cache(maxsize=4096)
+def _pitch_classes(quality: Quality, root: int) -> _PitchClasses:
+    def on_root(tones: Degrees) -> tuple[int, ...]:
+        return tuple((root + degree.pitch_class) % 12 for degree in tones)
+
+    low, high = on_root(quality.guide)
+    return _PitchClasses(
+        tones=on_root(quality.degrees),
+        core=on_root(quality.core),
+        guide=(low, high),
+        tensions=on_root(quality.tensions),
+        scale=on_root(quality.scale),
+    )
+
+
+@lru_cache(maxsize=4096)
+def _spelled(root: PitchName, degree: Degree) -> PitchName:
+    return root.transposed(degree.interval)
+
+
+@lru_cache(maxsize=2048)
+def _names(quality: Quality) -> dict[int, Degree]:
+    names: dict[int, Degree] = {}
+    for degree in (*quality.degrees, *quality.core, *quality.tensions, *quality.scale):
+        names.setdefault(degree.pitch_class, degree)
+    return names
+
+
+@lru_cache(maxsize=1024)
+def _suspended(quality: Quality, above: int) -> Quality | None:
+    """The suspended chord heard when this quality stands ``above`` semitones over a bass."""
+    pitches = set(_pitch_classes(quality, above).tones)
+    if 0 in pitches:
+        return None  # an inversion
+    if {10, 2} <= pitches <= {2, 5, 7, 9, 10}:
+        high = 9 in pitches
+        return QUALITIES["dominant-13th-suspended" if high else "dominant-ninth-suspended"]
+    if {10, 1, 5} <= pitches <= {1, 5, 7, 9, 10}:
+        return QUALITIES["phrygian-suspended"]
+    return None
+
+
+@lru_cache(maxsize=4096)
+def _transposed_text(text: str, interval: Interval, key: Key | None) -> str:
+    symbol = read_symbol(text)
+    root = symbol.root.transposed(interval).simplified(key)
+    suffix = symbol.suffix
+    if suffix[:1] in "b#♭♯" and suffix:  # Bb(b5) must not become Cb5, another chord
+        end = next((i for i, c in enumerate(suffix[1:], 1) if not c.isdigit()), len(suffix))
+        suffix = f"({suffix[:end]}){suffix[end:]}"
+    bass = f"/{symbol.bass.transposed(interval).simplified(key)}" if symbol.bass else ""
+    return f"{root}{suffix}{bass}"
+
+
+@lru_cache(maxsize=4096)
+def parse_chord(text: str) -> Chord:
+    """Read a chord symbol as fake books and classrooms write it.
+
+    Raises ChordError with the offsets of the culprit in ``text``, its cause and the cure.
+    """
+    symbol = read_symbol(text)
+    return Chord(symbol.root, quality_of(symbol.degrees), symbol.bass, text.strip())

@@ -1,0 +1,334 @@
+"""Chord qualities: one table, and what the band and the neck read from it.
+
+A quality is known by its degrees. What the band and the neck need of it is read from those and
+from the table: guide tones, the core an improviser practises, a chord scale, available tensions.
+
+A plain diminished triad is taken as jazz charts mean it: the symbol says 1 b3 b5, but core and
+guide tones hold the diminished seventh, since players sound it under either spelling.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from backing.chart.pitch import Degree, degrees
+
+Degrees = tuple[Degree, ...]
+
+# Name, canonical symbol, degrees; where MusicXML has a kind for it, the name is that kind. Then,
+# only where the general rule would not give what players take: tensions, scale.
+_TABLE = """
+major                       |         | 1 3 5
+major-sixth                 | 6       | 1 3 5 6
+major-sixth-ninth           | 6/9     | 1 3 5 6 9
+major-added-ninth           | add9    | 1 3 5 9
+major-seventh               | maj7    | 1 3 5 7
+major-ninth                 | maj9    | 1 3 5 7 9
+major-11th                  | maj11   | 1 3 5 7 9 11
+major-13th                  | maj13   | 1 3 5 7 9 13
+minor                       | m       | 1 b3 5
+minor-sixth                 | m6      | 1 b3 5 6              |        | melodic-minor
+minor-sixth-ninth           | m6/9    | 1 b3 5 6 9            |        | melodic-minor
+minor-flat-sixth            | mb6     | 1 b3 5 b6
+minor-added-ninth           | madd9   | 1 b3 5 9
+minor-seventh               | m7      | 1 b3 5 b7
+minor-ninth                 | m9      | 1 b3 5 b7 9
+minor-11th                  | m11     | 1 b3 5 b7 9 11
+minor-13th                  | m13     | 1 b3 5 b7 9 11 13
+major-minor                 | m(maj7) | 1 b3 5 7
+major-minor-ninth           | m(maj9) | 1 b3 5 7 9
+dominant                    | 7       | 1 3 5 b7
+dominant-ninth              | 9       | 1 3 5 b7 9
+dominant-13th               | 13      | 1 3 5 b7 9 13
+augmented-seventh           | 7#5     | 1 3 #5 b7
+dominant-flat-fifth         | 7b5     | 1 3 b5 b7
+altered                     | 7alt    | 1 3 b5 #5 b7 b9 #9
+suspended-fourth            | sus4    | 1 4 5                 | b7 9 13
+suspended-second            | sus2    | 1 2 5                 | 13
+dominant-suspended          | 7sus4   | 1 4 5 b7
+dominant-ninth-suspended    | 9sus4   | 1 4 5 b7 9
+dominant-13th-suspended     | 13sus4  | 1 4 5 b7 9 13
+phrygian-suspended          | 7b9sus4 | 1 4 5 b7 b9
+augmented                   | aug     | 1 3 #5
+augmented-major-seventh     | maj7#5  | 1 3 #5 7
+diminished                  | dim     | 1 b3 b5               | bb7 9 11 b13 7
+diminished-seventh          | dim7    | 1 b3 b5 bb7
+diminished-major-seventh    | dim(maj7) | 1 b3 b5 7
+half-diminished             | m7b5    | 1 b3 b5 b7
+half-diminished-ninth       | m9b5    | 1 b3 b5 b7 9
+power                       | 5       | 1 5                   | 9
+"""
+
+# The chord scales of the trade (common practice, no source), by name.
+SCALES: dict[str, Degrees] = {
+    "ionian": degrees("1 2 3 4 5 6 7"),
+    "lydian": degrees("1 2 3 #4 5 6 7"),
+    "harmonic-major": degrees("1 2 3 4 5 b6 7"),
+    "lydian-augmented": degrees("1 2 3 #4 #5 6 7"),
+    "mixolydian": degrees("1 2 3 4 5 6 b7"),
+    "lydian-dominant": degrees("1 2 3 #4 5 6 b7"),
+    "mixolydian-b13": degrees("1 2 3 4 5 b6 b7"),
+    "phrygian-dominant": degrees("1 b2 3 4 5 b6 b7"),
+    "half-whole": degrees("1 b2 #2 3 #4 5 6 b7"),
+    "spanish-phrygian": degrees("1 b2 #2 3 4 5 b6 b7"),
+    "whole-tone": degrees("1 2 3 #4 #5 b7"),
+    "altered": degrees("1 b2 #2 3 b5 #5 b7"),
+    "dorian": degrees("1 2 b3 4 5 6 b7"),
+    "aeolian": degrees("1 2 b3 4 5 b6 b7"),
+    "phrygian": degrees("1 b2 b3 4 5 b6 b7"),
+    "dorian-b2": degrees("1 b2 b3 4 5 6 b7"),
+    "melodic-minor": degrees("1 2 b3 4 5 6 7"),
+    "harmonic-minor": degrees("1 2 b3 4 5 b6 7"),
+    "locrian": degrees("1 b2 b3 4 b5 b6 b7"),
+    "locrian-natural-2": degrees("1 2 b3 4 b5 b6 b7"),
+    "whole-half": degrees("1 2 b3 4 b5 b6 bb7 7"),
+}
+
+# For each family the scales it may take, the most usual first; the first that holds the chord wins.
+_FAMILY_SCALES = {
+    "major": "ionian lydian harmonic-major lydian-augmented",
+    "augmented": "whole-tone lydian-augmented",
+    "minor": "dorian aeolian melodic-minor harmonic-minor phrygian",
+    "minor-major": "melodic-minor harmonic-minor",
+    "dominant": "mixolydian lydian-dominant mixolydian-b13 phrygian-dominant half-whole "
+    "spanish-phrygian whole-tone altered",
+    "half-diminished": "locrian locrian-natural-2",
+    "diminished": "whole-half",
+    "sus": "mixolydian dorian-b2 phrygian ionian lydian",
+    "power": "mixolydian",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """What a chord is above its root. Obtain one from ``quality_of`` or from a chord.
+
+    ``degrees``   what the symbol says, root first, upwards
+    ``core``      the arpeggio an improviser practises: 1 3 5 7 (or 6), in triads 1 3 5
+    ``guide``     3 and 7; 6 in sixths, 4 and b7 in sus, b3 and bb7 in dim, 3 and 5 in triads
+    ``tensions``  colour tones to choose besides the written ones when nothing is known of the key
+    ``scale``     the chord scale, six to eight tones
+    ``family``    major, minor, dominant, half-diminished, diminished, augmented, sus, minor-major
+                  or power
+    ``symbol``    the suffix we would write for it
+    ``name``      a name of the table, with alterations in parentheses: "dominant(b9,#11)"
+    """
+
+    name: str
+    symbol: str = field(compare=False)
+    family: str = field(compare=False)
+    degrees: Degrees
+    core: Degrees = field(compare=False)
+    guide: tuple[Degree, Degree] = field(compare=False)
+    tensions: Degrees = field(compare=False)
+    scale: Degrees = field(compare=False)
+
+    def __hash__(self) -> int:
+        return hash(self.name)  # a string remembers its hash, and the band looks up often
+
+    def tensions_in(self, scale: str) -> Degrees:
+        """The tensions another chord scale offers here; ``scale`` is a name in SCALES.
+
+        A V7 of a minor target: ``tensions_in("phrygian-dominant")`` is b9 alone; a II7 or bVII7:
+        ``tensions_in("lydian-dominant")`` is 9, #11, 13. Raises KeyError for an unknown name.
+        """
+        return _available(self.degrees, self.family, SCALES[scale])
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    name: str
+    symbol: str
+    degrees: Degrees
+    tensions: Degrees
+    scale: str
+
+
+def _rows() -> dict[Degrees, _Row]:
+    rows = {}
+    for line in _TABLE.strip().splitlines():
+        cells = [cell.strip() for cell in line.split("|")]
+        name, symbol, tones, tensions, scale = cells + [""] * (5 - len(cells))
+        row = _Row(name, symbol, degrees(tones), degrees(tensions), scale)
+        rows[row.degrees] = row
+    return rows
+
+
+_ROWS = _rows()
+
+
+def quality_of(tones: Iterable[Degree]) -> Quality:
+    """The quality with these degrees, in any order.
+
+    A 13 and a 6, 9 and 2, 11 and 4 are told apart by the other tones.
+    """
+    return _quality(_standard(tuple(tones)))
+
+
+@lru_cache(maxsize=2048)
+def _quality(standard: Degrees) -> Quality:
+    row = _ROWS.get(standard)
+    family = _family(standard)
+    name, symbol = (row.name, row.symbol) if row else _altered_name(standard)
+    scale = SCALES[row.scale] if row and row.scale else _chord_scale(standard, family)
+    tensions = row.tensions if row else ()
+    return Quality(
+        name=name,
+        symbol=symbol,
+        family=family,
+        degrees=standard,
+        core=_core(standard, family),
+        guide=_guide(standard, family),
+        tensions=tensions or _available(standard, family, scale),
+        scale=_spelled_scale(standard, scale),
+    )
+
+
+def _standard(tones: Degrees) -> Degrees:
+    """Each tone once, under the number the rest of the chord gives it, upwards."""
+    numbers = {tone.number for tone in tones}
+    third, seventh = 3 in numbers, 7 in numbers
+    fourth = 4 in numbers or (not third and Degree(11) in tones)
+    renamed = {Degree(6): Degree(13), Degree(6, -1): Degree(13, -1)}
+    if not seventh:
+        renamed = {high: low for low, high in renamed.items()}
+    renamed |= {Degree(4): Degree(11)} if third else {Degree(11): Degree(4)}
+    renamed |= {Degree(2): Degree(9)} if third or fourth else {Degree(9): Degree(2)}
+    distinct: dict[int, Degree] = {}
+    for tone in tones:
+        degree = renamed.get(tone, tone)
+        distinct.setdefault(degree.pitch_class, degree)
+    return tuple(sorted(distinct.values(), key=lambda degree: degree.semitones))
+
+
+def _first(tones: Degrees, *wanted: str) -> Degree | None:
+    """The first of the ``wanted`` degrees that the chord has."""
+    return next((degree for degree in map(Degree.parse, wanted) if degree in tones), None)
+
+
+def _third(tones: Degrees) -> Degree | None:
+    return _first(tones, "3", "b3", "4", "2")
+
+
+def _fifth(tones: Degrees) -> Degree | None:
+    return _first(tones, "5", "#5", "b5")
+
+
+def _seventh(tones: Degrees) -> Degree | None:
+    return _first(tones, "7", "b7", "bb7", "6", "b6")
+
+
+def _family(tones: Degrees) -> str:
+    third, fifth = _third(tones), _fifth(tones)
+    seventh = _first(tones, "7", "b7", "bb7")
+    if third is None:
+        return "power" if seventh is None else "dominant" if seventh.alter else "major"
+    if third.number != 3:
+        return "sus"
+    if third.alter == 0:
+        if Degree(7, -1) in tones:
+            return "dominant"
+        return "augmented" if fifth == Degree(5, 1) else "major"
+    if fifth == Degree(5, -1):
+        return "half-diminished" if seventh == Degree(7, -1) else "diminished"
+    return "minor-major" if seventh == Degree(7) else "minor"
+
+
+def _core(tones: Degrees, family: str) -> Degrees:
+    seventh = _seventh(tones)
+    if seventh is None and family == "diminished":
+        seventh = Degree(7, -2)
+    voices = (Degree(1), _third(tones), _fifth(tones), seventh)
+    return tuple(sorted((v for v in voices if v), key=lambda degree: degree.semitones))
+
+
+def _guide(tones: Degrees, family: str) -> tuple[Degree, Degree]:
+    core = [degree for degree in _core(tones, family) if degree.number != 1]
+    high = next((degree for degree in core if degree.number in (6, 7)), None)
+    low = _third(tones) or (_fifth(tones) if high else None) or Degree(1)
+    high = high or _fifth(tones) or Degree(1)
+    return (low, high)
+
+
+def _chord_scale(tones: Degrees, family: str) -> Degrees:
+    """The family's first scale that holds the chord; else its first scale with the chord in it."""
+    chord = {degree.pitch_class for degree in tones}
+    scales = [SCALES[name] for name in _FAMILY_SCALES[family].split()]
+    for scale in scales:
+        pitches = {degree.pitch_class for degree in scale}
+        # a scale with a natural fifth does not go with an altered one
+        if chord <= pitches and (7 in chord or 7 not in pitches or not chord & {6, 8}):
+            return scale
+    numbers = {(degree.number - 1) % 7 + 1 for degree in tones}
+    rest = [degree for degree in scales[0] if degree.number not in numbers]
+    kept = [degree for degree in rest if degree.pitch_class not in chord]
+    return tuple(sorted([*map(_within_octave, tones), *kept], key=lambda d: d.semitones))
+
+
+def _within_octave(degree: Degree) -> Degree:
+    return Degree((degree.number - 1) % 7 + 1, degree.alter)
+
+
+def _spelled_scale(tones: Degrees, scale: Degrees) -> Degrees:
+    """The scale, its chord tones spelled as the chord spells them."""
+    spelled = {degree.pitch_class: _within_octave(degree) for degree in tones}
+    return tuple(spelled.get(degree.pitch_class, degree) for degree in scale)
+
+
+def _available(tones: Degrees, family: str, scale: Degrees) -> Degrees:
+    """The scale's 9, 11 and 13 (in diminished chords its 7 too) that rub against no chord tone."""
+    chord = {degree.pitch_class for degree in tones}
+    upper = [
+        Degree(degree.number + 7, degree.alter) for degree in scale if degree.number in (2, 4, 6)
+    ]
+    if family == "diminished":
+        upper.append(Degree(7))
+    if family == "dominant":  # the altered scale writes its upper tones as fifths
+        upper += [_UPPER_FIFTH[degree] for degree in scale if degree in _UPPER_FIFTH]
+    return tuple(
+        degree
+        for degree in upper
+        if degree.pitch_class not in chord and not _rubs(degree, chord, family)
+    )
+
+
+_UPPER_FIFTH = {Degree(5, -1): Degree(11, 1), Degree(5, 1): Degree(13, -1)}
+
+
+def _rubs(degree: Degree, chord: set[int], family: str) -> bool:
+    """Whether a tension is to be avoided over these pitch classes."""
+    if degree == Degree(9, -1) and family == "dominant":
+        return False
+    if degree == Degree(13) and family == "minor" and 10 in chord:
+        return True  # it gives away the third of the dominant to come
+    return (degree.pitch_class - 1) % 12 in chord
+
+
+def _altered_name(tones: Degrees) -> tuple[str, str]:
+    """Name and symbol of a quality outside the table: the nearest row and what differs."""
+    row = min(_ROWS.values(), key=lambda row: _distance(row.degrees, tones))
+    removed = [degree for degree in row.degrees if degree not in tones]
+    changes, suffix = [], []
+    for degree in tones:
+        if degree in row.degrees:
+            continue
+        replaced = [d for d in removed if d.number == degree.number]
+        removed = [d for d in removed if d not in replaced]
+        plain = degree.alter == 0 or (degree.alter < 0 and degree.number in (3, 7))
+        changes.append(f"add{degree}" if plain else str(degree))
+        suffix.append(f"(add{degree})" if plain else f"({degree})")
+    changes += [f"no{degree.number}" for degree in removed]
+    suffix += [f"(no{degree.number})" for degree in removed]
+    return f"{row.name}({','.join(changes)})", row.symbol + "".join(suffix)
+
+
+def _distance(row: Degrees, tones: Degrees) -> tuple[int, int, int]:
+    added = [degree for degree in tones if degree not in row]
+    removed = [degree for degree in row if degree not in tones]
+    altered = {d.number for d in added} & {d.number for d in removed if d.alter == 0}
+    return (len(added) + len(removed) - len(altered), len(removed), -len(row))
+
+
+QUALITIES: dict[str, Quality] = {row.name: quality_of(tones) for tones, row in _ROWS.items()}
