@@ -1,0 +1,272 @@
+"""Loudness and true peak of stereo audio, fed block by block.
+
+Integrated loudness after Recommendation ITU-R BS.1770-4, Annex 1 (K-weighting, 400 ms blocks that
+overlap by 75 %, an absolute and a relative gate), true peak after its Annex 2 (four times
+oversampled). Equation numbers in the comments are those of Annex 1.
+
+Audio is float32 of shape (n, 2), full scale 1.0. Loudness is in LUFS (the standard's LKFS), true
+peak in dBTP.
+
+The K-weighting is a recursive filter; numpy has none. It runs here as matrix products: inside a
+row of a few dozen samples it is a triangular matrix, and from row to row it is carried by its four
+state variables. That is the exact filter, at about three hundred times the speed of a loop.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+Audio = npt.NDArray[np.float32]
+"""Stereo samples, shape (n, 2)."""
+Numbers = npt.NDArray[np.float64]
+
+BLOCK_SECONDS: Final = 0.4
+"""Gating block T_g (BS.1770-4, Annex 1)."""
+HOPS_PER_BLOCK: Final = 4
+"""Blocks overlap by 75 %: a new one every 100 ms."""
+ABSOLUTE_GATE: Final = -70.0
+"""Gamma_a in LUFS."""
+RELATIVE_GATE: Final = -10.0
+"""Gamma_r in LU below the loudness of what passes the absolute gate."""
+OFFSET: Final = -0.691
+"""Makes 0 dBFS of 1 kHz in one channel read -3.01 (equation 2)."""
+
+OVERSAMPLING: Final = 4
+"""Points per sample for the true peak (BS.1770-4, Annex 2: at least four at 48 kHz)."""
+HALF_TAPS: Final = 12
+"""The interpolating sinc reaches this many samples to either side."""
+CHUNK: Final = 64
+"""Peaks are looked for in chunks of this many frames."""
+
+
+def shelf(sample_rate: int) -> tuple[Numbers, Numbers]:
+    """Stage 1 of the K-weighting, the head's high shelf: (b, a) of a biquad, a[0] = 1.
+
+    The standard tabulates the filter at 48 kHz only. Its analogue prototype (De Man 2014,
+    "Evaluation of implementations of the EBU R128 loudness measurement", AES 137) gives that
+    table at 48 kHz and the same curve at any other rate.
+    """
+    frequency, gain_db, q = 1681.974450955533, 3.999843853973347, 0.7071752369554196
+    k = math.tan(math.pi * frequency / sample_rate)
+    high = 10 ** (gain_db / 20)
+    band = high**0.4996667741545416
+    norm = 1 + k / q + k * k
+    b = np.array([high + band * k / q + k * k, 2 * (k * k - high), high - band * k / q + k * k])
+    return b / norm, np.array([norm, 2 * (k * k - 1), 1 - k / q + k * k]) / norm
+
+
+def high_pass(sample_rate: int) -> tuple[Numbers, Numbers]:
+    """Stage 2 of the K-weighting, the low cut at 38 Hz: (b, a) as in ``shelf``."""
+    frequency, q = 38.13547087602444, 0.5003270373238773
+    k = math.tan(math.pi * frequency / sample_rate)
+    norm = 1 + k / q + k * k
+    return np.array([1.0, -2.0, 1.0]), np.array([norm, 2 * (k * k - 1), 1 - k / q + k * k]) / norm
+
+
+def k_weighting(sample_rate: int) -> tuple[Numbers, Numbers, Numbers, float]:
+    """Both stages as one state-space system (A, B, C, D): s' = A s + B x, y = C s + D x."""
+    systems = []
+    for b, a in (shelf(sample_rate), high_pass(sample_rate)):
+        # transposed direct form II
+        step = np.array([[-a[1], 1.0], [-a[2], 0.0]])
+        systems.append((step, b[1:] - a[1:] * b[0], np.array([1.0, 0.0]), float(b[0])))
+    (a1, b1, c1, d1), (a2, b2, c2, d2) = systems
+    step = np.block([[a1, np.zeros((2, 2))], [np.outer(b2, c1), a2]])
+    return step, np.concatenate([b1, b2 * d1]), np.concatenate([c1 * d2, c2]), d1 * d2
+
+
+class KWeighting:
+    """The K-weighting filter of one stereo stream, returning energies row by row.
+
+    ``row`` is the number of frames a row holds; feed whole rows.
+    """
+
+    def __init__(self, sample_rate: int, row: int) -> None:
+        step, into, out, direct = k_weighting(sample_rate)
+        powers = [np.linalg.matrix_power(step, n) for n in range(row + 1)]
+        response = np.array([direct, *(out @ p @ into for p in powers[: row - 1])])
+        lag = np.subtract.outer(np.arange(row), np.arange(row))
+        inside = np.where(lag >= 0, response[np.clip(lag, 0, None)], 0.0)
+        self.row = row
+        # all matrices transposed: samples lie along rows
+        self._inside = inside.T.astype(np.float32)
+        self._into_state = np.array([powers[row - 1 - n] @ into for n in range(row)]).astype("f4")
+        self._from_state = np.array([out @ p for p in powers[:row]]).T.astype(np.float32)
+        self._leap = powers[row].T
+        self._state = np.zeros((2, 1, 4))
+
+    def energies(self, block: Audio) -> Numbers:
+        """The summed squares of both weighted channels (G = 1 for left and right), per row."""
+        rows = np.ascontiguousarray(block.T).reshape(2, -1, self.row)
+        states = self._states(rows @ self._into_state)
+        weighted = rows @ self._inside
+        weighted += states[:, :-1].astype(np.float32) @ self._from_state
+        self._state = states[:, -1:]
+        total: Numbers = np.einsum("crn,crn->r", weighted, weighted).astype(np.float64)
+        return total
+
+    def _states(self, inputs: Audio) -> Numbers:
+        """The state before every row and after the last, from what each row puts in."""
+        states = np.concatenate([self._state, inputs], axis=1)
+        leap, reach = self._leap, 1
+        # s[n] = sum of leap^k inputs[n - k]: the sum doubles its reach until the filter forgets
+        while reach < states.shape[1] and np.abs(leap).max() > 1e-12:
+            states[:, reach:] += states[:, :-reach] @ leap
+            leap, reach = leap @ leap, 2 * reach
+        return states
+
+
+class LoudnessMeter:
+    """Integrated loudness of what is fed to it, and of any part of it in hops of 100 ms."""
+
+    def __init__(self, sample_rate: int) -> None:
+        """``sample_rate`` in Hz, a multiple of 10."""
+        self._hop = round(sample_rate * BLOCK_SECONDS / HOPS_PER_BLOCK)
+        row = max(n for n in range(1, 65) if self._hop % n == 0)
+        self._filter = KWeighting(sample_rate, row)
+        self._rest: Audio = np.zeros((0, 2), np.float32)
+        self._energies: list[Numbers] = []
+
+    def feed(self, block: Audio) -> None:
+        """Hear ``block`` (n, 2), any length."""
+        heard = np.concatenate([self._rest, block]) if len(self._rest) else block
+        whole = len(heard) // self._hop * self._hop
+        self._rest = heard[whole:].copy()
+        if whole:
+            rows = self._filter.energies(heard[:whole])
+            hops = rows.reshape(-1, self._hop // self._filter.row).sum(axis=1)
+            self._energies.append(hops / self._hop)
+
+    def hops(self) -> Numbers:
+        """The mean square of every 100 ms heard so far, both channels summed."""
+        return np.concatenate(self._energies) if self._energies else np.zeros(0)
+
+    def integrated(self) -> float:
+        """Integrated loudness in LUFS; -inf if nothing of 400 ms passes the gates."""
+        return gated_loudness(self.hops())
+
+
+def gated_loudness(hops: Numbers) -> float:
+    """Integrated loudness (LUFS) from the mean squares of consecutive hops of 100 ms."""
+    if len(hops) < HOPS_PER_BLOCK:
+        return -math.inf
+    # equation 3: z of each block of four hops; an unfinished block at the end is not used
+    z = np.convolve(hops, np.full(HOPS_PER_BLOCK, 1 / HOPS_PER_BLOCK), mode="valid")
+    loud = z > mean_square(ABSOLUTE_GATE)
+    if not loud.any():
+        return -math.inf
+    # equation 6: the relative threshold hangs below the mean of what passed the absolute gate
+    threshold = mean_square(loudness(float(z[loud].mean())) + RELATIVE_GATE)
+    # equation 7
+    return loudness(float(z[loud & (z > threshold)].mean()))
+
+
+def loudness(energy: float) -> float:
+    """LUFS of a weighted mean square summed over channels (equation 2)."""
+    return OFFSET + 10 * math.log10(energy) if energy > 0 else -math.inf
+
+
+def mean_square(lufs: float) -> float:
+    """The inverse of ``loudness``."""
+    return float(10 ** ((lufs - OFFSET) / 10))
+
+
+def integrated_loudness(samples: Audio, sample_rate: int) -> float:
+    """Integrated loudness of ``samples`` (n, 2) in LUFS."""
+    meter = LoudnessMeter(sample_rate)
+    meter.feed(samples)
+    return meter.integrated()
+
+
+def interpolator() -> Numbers:
+    """Windowed sinc (Kaiser, beta 8) for the points between samples: (2 * HALF_TAPS, 3).
+
+    Column p gives the point (p + 1) / 4 after sample 0 from samples -HALF_TAPS + 1 to HALF_TAPS.
+    """
+    taps = np.arange(-HALF_TAPS + 1, HALF_TAPS + 1)[:, None]
+    distance = taps - np.arange(1, OVERSAMPLING) / OVERSAMPLING
+    window = np.i0(8 * np.sqrt(1 - (distance / (HALF_TAPS + 0.5)) ** 2)) / np.i0(8)
+    kernel = np.sinc(distance) * window
+    normal: Numbers = kernel / kernel.sum(axis=0)  # a constant stays itself
+    return normal
+
+
+BEFORE: Final = HALF_TAPS - 1
+AFTER: Final = HALF_TAPS
+"""Frames of context before and after a chunk that its true peak depends on."""
+_KERNEL = interpolator()
+PEAK_BOUND: Final = float(np.abs(_KERNEL).sum(axis=0).max())
+"""No point between samples is larger than this times the largest sample around it."""
+
+
+def _between() -> Audio:
+    """The matrix from a chunk with its context to all points between its samples."""
+    matrix = np.zeros((BEFORE + CHUNK + AFTER, CHUNK, OVERSAMPLING - 1), np.float32)
+    for frame in range(CHUNK):
+        matrix[frame : frame + 2 * HALF_TAPS, frame] = _KERNEL
+    return matrix.reshape(len(matrix), -1)
+
+
+_BETWEEN = _between()
+
+
+def chunk_peaks(frames: Audio, above: float = 0.0) -> Audio:
+    """The true peak (linear, both channels) of each chunk of CHUNK frames.
+
+    ``frames`` holds whole chunks with BEFORE frames of context before and AFTER frames after
+    them. Only peaks over ``above`` are sought between the samples: a chunk that cannot hold one
+    gives its largest sample, a number not over ``above``.
+    """
+    count = (len(frames) - BEFORE - AFTER) // CHUNK
+    inner = frames[BEFORE : BEFORE + count * CHUNK].reshape(count, -1)
+    peaks: Audio = np.maximum(inner.max(axis=1), -inner.min(axis=1))
+    # a point between two samples may owe its height to the neighbouring chunk
+    edges = np.abs(np.concatenate([frames[:BEFORE], frames[len(frames) - AFTER :]])).max()
+    around = np.concatenate([[edges], peaks, [edges]])
+    around = np.maximum(np.maximum(around[:-2], around[2:]), peaks)
+    found = np.flatnonzero(around * PEAK_BOUND > above)
+    rows = np.arange(BEFORE + CHUNK + AFTER)[:, None] + found * CHUNK
+    for first in range(0, len(found), 256):
+        some = slice(first, first + 256)
+        points = frames[rows[:, some]].transpose(1, 2, 0) @ _BETWEEN
+        highest = np.maximum(points.max(axis=(1, 2)), -points.min(axis=(1, 2)))
+        peaks[found[some]] = np.maximum(peaks[found[some]], highest)
+    return peaks
+
+
+class TruePeakMeter:
+    """The true peak of what is fed to it; silence is understood around it."""
+
+    def __init__(self) -> None:
+        self._rest: Audio = np.zeros((BEFORE, 2), np.float32)
+        self._peak = 0.0
+
+    def feed(self, block: Audio) -> None:
+        """Hear ``block`` (n, 2), any length."""
+        heard = np.concatenate([self._rest, block])
+        count = (len(heard) - BEFORE - AFTER) // CHUNK
+        if count > 0:
+            peaks = chunk_peaks(heard[: count * CHUNK + BEFORE + AFTER], self._peak)
+            self._peak = max(self._peak, float(peaks.max()))
+            heard = heard[count * CHUNK :]
+        self._rest = heard.copy()
+
+    def peak(self) -> float:
+        """The true peak so far in dBTP; -inf for silence."""
+        end = np.zeros((AFTER + CHUNK, 2), np.float32)
+        heard = np.concatenate([self._rest, end])
+        count = (len(heard) - BEFORE - AFTER) // CHUNK
+        last = chunk_peaks(heard[: count * CHUNK + BEFORE + AFTER], self._peak)
+        top = max(self._peak, float(last.max()))
+        return 20 * math.log10(top) if top > 0 else -math.inf
+
+
+def true_peak(samples: Audio) -> float:
+    """The true peak of ``samples`` (n, 2) in dBTP."""
+    meter = TruePeakMeter()
+    meter.feed(samples)
+    return meter.peak()

@@ -1,0 +1,146 @@
+"""One short room around the whole band.
+
+What the band plays goes into the room in mono at a quarter of the sample rate and comes back in
+stereo: a room returns little above 5 kHz anyway, and a convolution costs a ninth that way. The
+bass stays out of it (a low cut), so that the walking line keeps its outline.
+
+The impulse response is synthetic: seeded noise that dies away, brighter at the start than at the
+end, after a few early reflections. Nothing here knows about loops: whoever wants the ring of the
+end in the beginning plays the end before the beginning (``Room.reach`` says how much of it).
+"""
+
+from __future__ import annotations
+
+import random
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+Audio = npt.NDArray[np.float32]
+Numbers = npt.NDArray[np.float64]
+
+STEP: Final = 4
+"""The room works at the sample rate divided by this."""
+DECAY_SECONDS: Final = 0.7
+"""Time in which the ring falls by 60 dB (ISO 3382-1: T): a small club (common practice)."""
+PRE_DELAY_SECONDS: Final = 0.012
+EARLY_SECONDS: Final = (0.0, 0.005, 0.0085, 0.0131, 0.0187, 0.0233, 0.0299)
+"""Early reflections after the pre-delay, a small stage: no two the same distance apart."""
+EARLY_SHARE: Final = 0.6
+"""Amplitude of all early reflections against the tail."""
+LOW_CUT_HZ: Final = 220.0
+HIGH_CUT_HZ: Final = (4500.0, 1800.0)
+"""Where the ring loses its brightness, at its start and at its end."""
+LEVEL_DB: Final = -14.0
+"""The ring's energy against the band's, for sound that the cuts let through (common practice)."""
+SEED: Final = 1770
+TAPS: Final = 8
+"""Length of the filters between the two rates, in samples of the lower rate."""
+
+
+def impulse_response(sample_rate: int) -> Audio:
+    """The room at ``sample_rate`` / STEP: (n, 2), left and right of equal energy LEVEL_DB."""
+    rate = sample_rate / STEP
+    rng = random.Random(SEED)
+    count = round(DECAY_SECONDS * rate)
+    response = _tail(count, rate, rng) + EARLY_SHARE * _early(count, rate, rng)
+    response *= 10 ** (LEVEL_DB / 20) / np.sqrt((response**2).sum(axis=0))
+    silence = np.zeros((round(PRE_DELAY_SECONDS * rate), 2))
+    return np.concatenate([silence, response]).astype(np.float32)
+
+
+def _tail(count: int, rate: float, rng: random.Random) -> Numbers:
+    """Noise that dies away by 60 dB, of energy 1 a side."""
+    noise = np.array([rng.uniform(-1, 1) for _ in range(2 * count)]).reshape(count, 2)
+    bright, dark = (_band(noise, rate, high) for high in HIGH_CUT_HZ)
+    time = np.arange(count)[:, None] / count
+    # the last tenth fades out so that the end is no step
+    tail = (bright * (1 - time) + dark * time) * 10 ** (-3 * time) * np.minimum((1 - time) * 10, 1)
+    return np.asarray(tail / np.sqrt((tail**2).sum(axis=0)))
+
+
+def _early(count: int, rate: float, rng: random.Random) -> Numbers:
+    """A few reflections from here and there, of energy 1 a side."""
+    early = np.zeros((count, 2))
+    for seconds in EARLY_SECONDS:
+        angle = rng.uniform(0.1, 0.9) * np.pi / 2
+        early[round(seconds * rate)] = np.array([np.cos(angle), np.sin(angle)]) * rng.choice(
+            (-1, 1)
+        )
+    early = _band(early, rate, HIGH_CUT_HZ[0])
+    return np.asarray(early / np.sqrt((early**2).sum(axis=0)))
+
+
+def _band(sound: Numbers, rate: float, high_hz: float) -> Numbers:
+    """``sound`` between the low cut and ``high_hz``, by first-order slopes."""
+    spectrum = np.fft.rfft(sound, n=2 * len(sound), axis=0)
+    s = 1j * np.fft.rfftfreq(2 * len(sound), 1 / rate)[:, None]
+    shaped = spectrum * (s / (s + LOW_CUT_HZ)) * (high_hz / (s + high_hz))
+    return np.fft.irfft(shaped, axis=0)[: len(sound)]
+
+
+def low_pass() -> Numbers:
+    """The filter between the rates: STEP * TAPS taps, a windowed sinc, unit gain at 0 Hz."""
+    taps = np.arange(STEP * TAPS) - (STEP * TAPS - 1) / 2
+    # the cut-off lies a little under the half of the lower rate (Kaiser, beta 5: about -50 dB)
+    kernel = np.sinc(0.86 * taps / STEP) * np.kaiser(len(taps), 5.0)
+    return np.asarray(kernel / kernel.sum())
+
+
+class Room:
+    """The room's answer to one stereo stream, in blocks of ``frames`` (a multiple of STEP).
+
+    ``send`` may run in any thread and order; ``back`` takes the blocks in their order.
+    """
+
+    def __init__(self, sample_rate: int, frames: int) -> None:
+        response = impulse_response(sample_rate)
+        self.reach = (len(response) + 2 * TAPS) * STEP
+        """Frames after which a sound has left the room."""
+        self._size = _fast_size(frames // STEP + TAPS - 1 + len(response))
+        self._spectra = [np.fft.rfft(side, n=self._size) for side in response.T]
+        kernel = low_pass().astype(np.float32)
+        # (frame, channel) in a row -> what it adds to this sample of the lower rate and the next
+        phases = kernel.reshape(TAPS, STEP).T[::-1]
+        self._down = np.ascontiguousarray(np.repeat(phases / 2, 2, axis=0))
+        self._up = self._raising(kernel * STEP)
+        self._late = np.zeros((self._size, 2), np.float32)
+        self._past = np.zeros((TAPS - 1, 2), np.float32)
+
+    @staticmethod
+    def _raising(kernel: Audio) -> Audio:
+        """(TAPS samples back in time, channel) -> (STEP frames, channel), as one matrix."""
+        matrix = np.zeros((TAPS, 2, STEP, 2), np.float32)
+        for channel in range(2):
+            matrix[:, channel, :, channel] = kernel.reshape(TAPS, STEP)[::-1]
+        return matrix.reshape(TAPS * 2, STEP * 2)
+
+    def send(self, block: Audio) -> Audio:
+        """What ``block`` (frames, 2) sets ringing: (size, 2) at the lower rate, from its start."""
+        parts = block.reshape(-1, 2 * STEP) @ self._down
+        mono = np.zeros(self._size, np.float32)
+        for lag in range(TAPS):
+            mono[lag : lag + len(parts)] += parts[:, lag]
+        spectrum = np.fft.rfft(mono)
+        ring = np.empty((self._size, 2), np.float32)
+        for side, answer in enumerate(self._spectra):
+            ring[:, side] = np.fft.irfft(spectrum * answer, n=self._size)
+        return ring
+
+    def back(self, ring: Audio, frames: int) -> Audio:
+        """The sound of the room during the next ``frames``, ``ring`` having been sent now."""
+        count = frames // STEP
+        late = self._late
+        ring[: len(late)] += late
+        self._late = ring[count:]
+        heard = np.concatenate([self._past, ring[:count]])
+        self._past = heard[count:]
+        windows = np.lib.stride_tricks.sliding_window_view(heard.reshape(-1), TAPS * 2)[::2]
+        return np.asarray(windows @ self._up).reshape(-1, 2)
+
+
+def _fast_size(least: int) -> int:
+    """The smallest length from ``least`` that a Fourier transform is fast at."""
+    sizes: list[int] = [2**two * 3**three for two in range(1, 20) for three in range(4)]
+    return min(size for size in sizes if size >= least)
