@@ -6,127 +6,173 @@ Beats are the pulses a player counts: quarters in 2/4 to 7/4, dotted quarters in
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from backing.chart.harmony import Chord
-from backing.chart.pitch import Interval, Key, PitchName
+from backing.chart.bar import PLAYERS, Change, Directions, Meter, PlayedBar
+from backing.chart.cue import SectionBar
+from backing.chart.pitch import Interval, Key
+from backing.chart.section import (
+    ROLES,
+    Pickup,
+    Replacement,
+    Row,
+    Section,
+    SectionUse,
+    WrittenBar,
+)
+from backing.chart.selection import selected
+from backing.chart.unfold import section_bars
 from backing.errors import Span
 
-PLAYERS = ("bass", "comping", "drums", "guide", "melody", "click")
-"""The names by which parts of the band are told to lay out, left out or heard alone."""
+__all__ = [
+    "ORDERS",
+    "PLAYERS",
+    "ROLES",
+    "Change",
+    "Directions",
+    "Form",
+    "Meter",
+    "Pickup",
+    "PlayedBar",
+    "Replacement",
+    "Row",
+    "Section",
+    "SectionUse",
+    "WrittenBar",
+]
+
+ORDERS = ("head", "solos", "out")
+"""The ways through a form: the first time, one chorus for soloing, the last time."""
 
 
 @dataclass(frozen=True, slots=True)
-class Meter:
-    """A time signature, ``upper`` over ``lower``."""
+class Form:
+    """A tune as written.
 
-    upper: int
-    lower: int
-
-    @property
-    def compound(self) -> bool:
-        """Whether the beat is a dotted quarter (6/8, 9/8, 12/8)."""
-        return self.lower == 8 and self.upper % 3 == 0
-
-    @property
-    def beats(self) -> int:
-        """How many beats a player counts in a bar: 4 in 4/4 and 12/8, 2 in 6/8."""
-        return self.upper // 3 if self.compound else self.upper
-
-    @property
-    def beat_quarters(self) -> Fraction:
-        """The length of a beat in quarter notes: 1, or 3/2 in compound meters."""
-        return Fraction(3, 2) if self.compound else Fraction(4, self.lower)
-
-    @property
-    def groups(self) -> tuple[int, ...]:
-        """How the beats of a bar fall together: (2, 2) in 4/4, (3, 2) in 5/4, (3,) in 3/4."""
-        by_beats = {2: (2,), 3: (3,), 4: (2, 2), 5: (3, 2), 6: (3, 3), 7: (4, 3)}
-        return by_beats.get(self.beats, (self.beats,))
-
-    def __str__(self) -> str:
-        return f"{self.upper}/{self.lower}"
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A chord arriving in a bar.
-
-    ``onset`` is in beats from the bar line, as written; ``chord`` is None for N.C. (no chord);
-    ``early`` is by how many beats the band brings it forward (negative: later).
+    ``tempo`` is in beats a minute. ``head``, ``solos`` and ``out`` are the orders as written,
+    None where the usual one is meant. ``notes`` are the tune's own lines for the player,
+    ``remarks`` what the writer of the file told its reader.
     """
 
-    onset: Fraction
-    chord: Chord | None
-    early: Fraction = Fraction(0)
-    span: Span | None = field(default=None, compare=False)
-
-
-@dataclass(frozen=True, slots=True)
-class Directions:
-    """What the whole band does in one bar, beside playing time.
-
-    ``hits``: beats the whole band strikes together; ``only``: the band is silent but for these
-    beats (stop-time, or a break when there are few), None when it plays on; ``pedal``: the note
-    the bass holds to; ``lay_out``: names from PLAYERS that rest. Beats count from 0.
-    """
-
-    hits: tuple[Fraction, ...] = ()
-    only: tuple[Fraction, ...] | None = None
-    pedal: PitchName | None = None
-    lay_out: frozenset[str] = frozenset()
-
-
-@dataclass(frozen=True, slots=True)
-class PlayedBar:
-    """One bar as the band plays it, with all it needs to know about its place.
-
-    ``number`` counts the bars of the chorus as played from 1 whatever the repeats (0: a pickup);
-    intro, ending, coda and tag bars count apart, and ``role`` says which: "chorus", "intro",
-    "ending", "coda" or "tag". ``section_bar`` counts from 1 within the section as played, and
-    ``section_use`` tells one use of a section in the order from another. ``length`` is in beats
-    (shorter than the meter only in a pickup). ``changes`` start with one at beat 0; there are none
-    in bars that are only counted.
-    ``tempo_ratio`` multiplies the tempo of the pass. ``final`` marks the bar in which an
-    arrangement ends, and how: "held" or "short" (empty in all other bars).
-    """
-
-    number: int
-    role: str
-    section: str
-    section_use: int
-    section_bar: int
-    section_bars: int
-    meter: Meter
-    length: Fraction
+    title: str
+    by: str
     key: Key
+    meter: Meter
+    tempo: Fraction
     feel: str
-    changes: tuple[Change, ...]
-    directions: Directions = Directions()
-    tempo_ratio: Fraction = Fraction(1)
-    final: str = ""
+    sections: tuple[Section, ...]
+    head: tuple[SectionUse, ...] | None = None
+    solos: tuple[SectionUse, ...] | None = None
+    out: tuple[SectionUse, ...] | None = None
+    notes: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    feel_span: Span | None = field(default=None, compare=False)
 
-    @property
-    def pickup(self) -> bool:
-        """Whether this is the short bar before bar 1, which the band counts and does not play."""
-        return self.role == "chorus" and self.number == 0
+    def section(self, name: str) -> Section:
+        """The section of that name. Raises KeyError where there is none."""
+        return {section.name: section for section in self.sections}[name]
 
-    @property
-    def label(self) -> str:
-        """How a player points at the bar: "13", or "intro:1" outside the chorus."""
-        return str(self.number) if self.role == "chorus" else f"{self.role}:{self.number}"
+    def order(self, order: str) -> tuple[SectionUse, ...]:
+        """The sections of "head", "solos" or "out", as written or as usual.
 
-    def transposed(self, interval: Interval) -> PlayedBar:
-        """The same bar in another key."""
-        changes = tuple(
-            replace(c, chord=c.chord.transposed(interval) if c.chord else None)
-            for c in self.changes
+        The usual head is every section but those that end the tune; the usual solos are the
+        head's chorus; the usual out is the head without its intro, then what ends the tune.
+        """
+        written = {"head": self.head, "solos": self.solos, "out": self.out}[order]
+        if written is not None:
+            return written
+        closing = tuple(SectionUse(s.name) for s in self.sections if _closes(s))
+        if order == "head":
+            return tuple(SectionUse(s.name) for s in self.sections if not _closes(s))
+        head = self.order("head")
+        if order == "solos":
+            return tuple(use for use in head if use.role == "chorus")
+        out = tuple(use for use in head if use.role != "intro")
+        return out if any(map(_closes, out)) else out + closing
+
+    def played(self, order: str) -> tuple[PlayedBar, ...]:
+        """The bars of "head" (as first played), "solos" (one chorus) or "out", in a row.
+
+        A pickup sounds only at the very start of the head: later it falls into the bar before.
+        """
+        return tuple(_Player(self, order).bars())
+
+    def select(self, text: str) -> tuple[PlayedBar, ...]:
+        """Bars by number ("13-16", "13") or place ("B", "B:5-8", "intro", "intro:1-2").
+
+        They are looked for in the solos, then in the head, then in the out chorus; of a section
+        that is used several times the first use counts.
+
+        Raises:
+            SelectionError: there are no such bars; the message says which there are.
+        """
+        return selected(text, {order: self.played(order) for order in ("solos", "head", "out")})
+
+    def transposed(self, interval: Interval) -> Form:
+        """The same tune in another key."""
+        sections = tuple(section.transposed(interval) for section in self.sections)
+        return replace(self, key=self.key.transposed(interval), sections=sections)
+
+
+def _closes(part: Section | SectionUse) -> bool:
+    return part.role in ("ending", "coda", "tag")
+
+
+class _Player:
+    """Plays one order of a form, counting its bars."""
+
+    def __init__(self, form: Form, order: str) -> None:
+        self.form = form
+        self.order = order
+        self.sections = {section.name: section for section in form.sections}
+        self.numbers: dict[str, int] = {}
+
+    def bars(self) -> Iterator[PlayedBar]:
+        unfolded = {
+            name: section_bars(self.sections[name], self.sections)
+            for name in dict.fromkeys(use.name for use in self.form.order(self.order))
+        }
+        for index, use in enumerate(self.form.order(self.order)):
+            section = self.sections[use.name]
+            bars = unfolded[use.name]
+            first, last = use.first or 1, use.last or len(bars)
+            frame = self._frame(section, index, last)
+            if index == 0 and first == 1 and self.order == "head" and section.pickup:
+                yield replace(
+                    frame, length=section.pickup.length, changes=section.pickup.changes
+                )
+            for number in range(first, last + 1):
+                yield self._bar(frame, number, bars[number - 1])
+
+    def _frame(self, section: Section, use: int, last: int) -> PlayedBar:
+        """What the bars of a use have in common; as it stands, a pickup."""
+        line = [section]
+        while line[-1].base is not None:
+            line.append(self.sections[line[-1].base])
+        meter = next((s.meter for s in line if s.meter), self.form.meter)
+        return PlayedBar(
+            number=0,
+            role=section.role,
+            section=section.name,
+            section_use=use,
+            section_bar=0,
+            section_bars=last,
+            meter=meter,
+            length=Fraction(meter.beats),
+            key=next((s.key for s in line if s.key), self.form.key),
+            feel=next((s.feel for s in line if s.feel), self.form.feel),
+            changes=(),
+            tempo_ratio=next((s.tempo_ratio for s in line if s.tempo_ratio), Fraction(1)),
         )
-        pedal = self.directions.pedal
-        directions = replace(
-            self.directions, pedal=pedal.transposed(interval).simplified() if pedal else None
-        )
+
+    def _bar(self, frame: PlayedBar, section_bar: int, bar: SectionBar) -> PlayedBar:
+        number = self.numbers[frame.role] = self.numbers.get(frame.role, 0) + 1
         return replace(
-            self, key=self.key.transposed(interval), changes=changes, directions=directions
+            frame,
+            number=number,
+            section_bar=section_bar,
+            changes=bar.solos if self.order == "solos" else bar.head,
+            directions=bar.directions,
         )

@@ -1,0 +1,132 @@
+"""A bar as the band plays it: its meter, its changes, and what the whole band does in it.
+
+Beats are the pulses a player counts: quarters in 2/4 to 7/4, dotted quarters in 6/8, 9/8 and
+12/8. Times inside a bar are exact fractions of a beat, counted from 0 (the first beat).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from backing.chart.harmony import Chord
+from backing.chart.pitch import Interval, Key, PitchName
+from backing.errors import Span
+
+PLAYERS = ("bass", "comping", "drums", "guide", "melody", "click")
+"""The names by which parts of the band are told to lay out, left out or heard alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A time signature, ``upper`` over ``lower``."""
+
+    upper: int
+    lower: int
+
+    @property
+    def compound(self) -> bool:
+        """Whether the beat is a dotted quarter (6/8, 9/8, 12/8)."""
+        return self.lower == 8 and self.upper % 3 == 0
+
+    @property
+    def beats(self) -> int:
+        """How many beats a player counts in a bar: 4 in 4/4 and 12/8, 2 in 6/8."""
+        return self.upper // 3 if self.compound else self.upper
+
+    @property
+    def beat_quarters(self) -> Fraction:
+        """The length of a beat in quarter notes: 1, or 3/2 in compound meters."""
+        return Fraction(3, 2) if self.compound else Fraction(4, self.lower)
+
+    @property
+    def groups(self) -> tuple[int, ...]:
+        """How the beats of a bar fall together: (2, 2) in 4/4, (3, 2) in 5/4, (3,) in 3/4."""
+        by_beats = {2: (2,), 3: (3,), 4: (2, 2), 5: (3, 2), 6: (3, 3), 7: (4, 3)}
+        return by_beats.get(self.beats, (self.beats,))
+
+    def __str__(self) -> str:
+        return f"{self.upper}/{self.lower}"
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A chord arriving in a bar.
+
+    ``onset`` is in beats from the bar line, as written; ``chord`` is None for N.C. (no chord);
+    ``early`` is by how many beats the band brings it forward (negative: later).
+    """
+
+    onset: Fraction
+    chord: Chord | None
+    early: Fraction = Fraction(0)
+    span: Span | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Directions:
+    """What the whole band does in one bar, beside playing time.
+
+    ``hits``: beats the whole band strikes together; ``only``: the band is silent but for these
+    beats (stop-time, or a break when there are few), None when it plays on; ``pedal``: the note
+    the bass holds to; ``lay_out``: names from PLAYERS that rest. Beats count from 0.
+    """
+
+    hits: tuple[Fraction, ...] = ()
+    only: tuple[Fraction, ...] | None = None
+    pedal: PitchName | None = None
+    lay_out: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedBar:
+    """One bar as the band plays it, with all it needs to know about its place.
+
+    ``number`` counts the bars of the chorus as played from 1 whatever the repeats (0: a pickup);
+    intro, ending, coda and tag bars count apart, and ``role`` says which: "chorus", "intro",
+    "ending", "coda" or "tag". ``section_bar`` counts from 1 within the section as played, and
+    ``section_use`` tells one use of a section in the order from another. ``length`` is in beats
+    (shorter than the meter only in a pickup). ``changes`` start with one at beat 0; there are none
+    in bars that are only counted.
+    ``tempo_ratio`` multiplies the tempo of the pass. ``final`` marks the bar in which an
+    arrangement ends, and how: "held" or "short" (empty in all other bars).
+    """
+
+    number: int
+    role: str
+    section: str
+    section_use: int
+    section_bar: int
+    section_bars: int
+    meter: Meter
+    length: Fraction
+    key: Key
+    feel: str
+    changes: tuple[Change, ...]
+    directions: Directions = Directions()
+    tempo_ratio: Fraction = Fraction(1)
+    final: str = ""
+
+    @property
+    def pickup(self) -> bool:
+        """Whether this is the short bar before bar 1, which the band counts and does not play."""
+        return self.role == "chorus" and self.number == 0
+
+    @property
+    def label(self) -> str:
+        """How a player points at the bar: "13", or "intro:1" outside the chorus."""
+        return str(self.number) if self.role == "chorus" else f"{self.role}:{self.number}"
+
+    def transposed(self, interval: Interval) -> PlayedBar:
+        """The same bar in another key."""
+        changes = tuple(
+            replace(c, chord=c.chord.transposed(interval) if c.chord else None)
+            for c in self.changes
+        )
+        pedal = self.directions.pedal
+        directions = replace(
+            self.directions, pedal=pedal.transposed(interval).simplified() if pedal else None
+        )
+        return replace(
+            self, key=self.key.transposed(interval), changes=changes, directions=directions
+        )

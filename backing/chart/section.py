@@ -1,0 +1,150 @@
+"""A section as it is written: rows of bars with their signs, and what the band does in them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from backing.chart.bar import Change, Meter
+from backing.chart.cue import Cue
+from backing.chart.pitch import Interval, Key
+from backing.errors import Span
+
+ROLES = ("intro", "ending", "coda", "tag")
+"""Sections of these names (``coda2`` too) stand outside the chorus."""
+
+
+def role_of(name: str) -> str:
+    """The role a section has by its name: one of ROLES, or "chorus"."""
+    plain = name.rstrip("0123456789").lower()
+    return plain if plain in ROLES else "chorus"
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenBar:
+    """A bar between two bar lines, with the signs that stand at it.
+
+    ``sign`` is "%" (the bar before again) or "%%" (the two bars before again, itself two bars);
+    then ``changes`` is empty. ``opens``: a repeat begins here (``|:``). ``ending``: the passes
+    whose ending begins here, (1, 2) for ``[1,2]``. ``closes``: a repeat ends here, and how often
+    it is played in all (0: none ends).
+    """
+
+    changes: tuple[Change, ...] = ()
+    sign: str = ""
+    opens: bool = False
+    ending: tuple[int, ...] = ()
+    closes: int = 0
+    span: Span | None = field(default=None, compare=False)
+
+    @property
+    def count(self) -> int:
+        """How many bars it stands for."""
+        return 2 if self.sign == "%%" else 1
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line of bars; ``solos`` are other bars for soloing, None where the bar above is kept."""
+
+    bars: tuple[WrittenBar, ...]
+    solos: tuple[WrittenBar | None, ...] = ()
+
+    @property
+    def count(self) -> int:
+        """How many bars the line stands for."""
+        return sum(bar.count for bar in self.bars)
+
+
+@dataclass(frozen=True, slots=True)
+class Replacement:
+    """Other bars in a derived section, in place of its bars ``first`` to ``last`` (from 1)."""
+
+    first: int
+    last: int
+    row: Row
+
+
+@dataclass(frozen=True, slots=True)
+class Pickup:
+    """A short bar before the first one; ``length`` in beats."""
+
+    changes: tuple[Change, ...]
+    length: Fraction
+    span: Span | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A section as written.
+
+    A section derived from another has ``base`` and ``replacements`` and no rows. ``feel``,
+    ``key``, ``meter`` and ``tempo_ratio`` are None where the section keeps its base's or the
+    tune's. ``remarks`` are notes to the reader.
+    """
+
+    name: str
+    rows: tuple[Row, ...] = ()
+    base: str | None = None
+    replacements: tuple[Replacement, ...] = ()
+    pickup: Pickup | None = None
+    cues: tuple[Cue, ...] = ()
+    feel: str | None = None
+    key: Key | None = None
+    meter: Meter | None = None
+    tempo_ratio: Fraction | None = None
+    remarks: tuple[str, ...] = ()
+    span: Span | None = field(default=None, compare=False)
+    feel_span: Span | None = field(default=None, compare=False)
+
+    @property
+    def role(self) -> str:
+        """ "chorus", or the role its name gives it."""
+        return role_of(self.name)
+
+    def transposed(self, interval: Interval) -> Section:
+        """The same section in another key."""
+        return replace(
+            self,
+            rows=tuple(_moved_row(row, interval) for row in self.rows),
+            replacements=tuple(
+                replace(r, row=_moved_row(r.row, interval)) for r in self.replacements
+            ),
+            pickup=self.pickup
+            and replace(self.pickup, changes=_moved(self.pickup.changes, interval)),
+            cues=tuple(cue.transposed(interval) for cue in self.cues),
+            key=self.key and self.key.transposed(interval),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SectionUse:
+    """A section in an order, whole, or only its bars ``first`` to ``last``."""
+
+    name: str
+    first: int | None = None
+    last: int | None = None
+    span: Span | None = field(default=None, compare=False)
+
+    @property
+    def role(self) -> str:
+        """The role of the section."""
+        return role_of(self.name)
+
+    def __str__(self) -> str:
+        if self.first is None:
+            return self.name
+        bars = f"{self.first}" if self.last == self.first else f"{self.first}-{self.last}"
+        return f"{self.name}:{bars}"
+
+
+def _moved(changes: tuple[Change, ...], interval: Interval) -> tuple[Change, ...]:
+    return tuple(replace(c, chord=c.chord and c.chord.transposed(interval)) for c in changes)
+
+
+def _moved_row(row: Row, interval: Interval) -> Row:
+    move: Callable[[WrittenBar], WrittenBar] = lambda bar: replace(  # noqa: E731 - one line, twice
+        bar, changes=_moved(bar.changes, interval)
+    )
+    return Row(tuple(map(move, row.bars)), tuple(bar and move(bar) for bar in row.solos))

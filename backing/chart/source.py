@@ -1,0 +1,103 @@
+"""Pieces of source text that know where they stand, and the list of problems found in them."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from backing.errors import Problem, Span, TuneError
+
+_NOTE = re.compile(r"(?:^|(?<=\s))#")
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of one source line: its text, 1-based ``line`` and ``column``."""
+
+    text: str
+    line: int
+    column: int = 1
+
+    def __str__(self) -> str:
+        return self.text
+
+    @property
+    def span(self) -> Span:
+        """Where the piece stands."""
+        return Span(self.line, self.column, len(self.text))
+
+    def cut(self, start: int, end: int | None = None) -> Piece:
+        """The piece from offset ``start`` up to ``end``."""
+        return Piece(self.text[start:end], self.line, self.column + start)
+
+    def strip(self) -> Piece:
+        """The piece without the white space around it."""
+        lead = len(self.text) - len(self.text.lstrip())
+        return Piece(self.text.strip(), self.line, self.column + lead)
+
+    def group(self, match: re.Match[str], name: str | int = 0) -> Piece:
+        """What a pattern's group matched in this piece, stripped (empty where it did not)."""
+        if match.group(name) is None:
+            return self.cut(len(self.text))
+        return self.cut(match.start(name), match.end(name)).strip()
+
+    def find(self, pattern: str | re.Pattern[str]) -> tuple[Piece, ...]:
+        """Every match of a pattern."""
+        return tuple(self.cut(m.start(), m.end()) for m in re.finditer(pattern, self.text))
+
+    def words(self) -> tuple[Piece, ...]:
+        """The pieces between white space."""
+        return self.find(r"\S+")
+
+    def without_note(self) -> tuple[Piece, str | None]:
+        """The piece up to a note to the reader, and the note.
+
+        A ``#`` begins a note at the start of a line or after a space, so ``F#m7`` is safe.
+        """
+        match = _NOTE.search(self.text)
+        if match is None:
+            return self.strip(), None
+        return self.cut(0, match.start()).strip(), self.text[match.end() :].strip()
+
+
+class Source:
+    """One text, its lines, and the problems found in it so far."""
+
+    def __init__(self, text: str, file: str) -> None:
+        self.file = file or "tune"
+        text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+        self.lines = text.split("\n")
+        self._problems: list[Problem] = []
+
+    def pieces(self) -> tuple[Piece, ...]:
+        """The lines, as pieces."""
+        return tuple(Piece(text, number) for number, text in enumerate(self.lines, 1))
+
+    def problem(self, where: Piece | Span, cause: str, cure: str) -> None:
+        """Note a mistake; ``finish`` raises them all."""
+        span = where.span if isinstance(where, Piece) else where
+        text = self.lines[span.line - 1]
+        self._problems.append(Problem(self.file, span, text, cause, cure))
+
+    @property
+    def sound(self) -> bool:
+        """Whether no problem has been found."""
+        return not self._problems
+
+    def finish(self) -> None:
+        """Raise every problem found, in the order of the lines.
+
+        Raises:
+            TuneError: there are some.
+        """
+        if self._problems:
+            order = sorted(self._problems, key=lambda p: (p.span.line, p.span.column))
+            raise TuneError(tuple(order))
+
+
+def suggestion(word: str, known: Iterable[str]) -> str:
+    """``Did you mean "hits"? `` for a word close to a known one, else nothing."""
+    close = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
+    return f'Did you mean "{close[0]}"? ' if close else ""

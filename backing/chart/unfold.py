@@ -1,0 +1,133 @@
+"""Sections unfolded: signs become bars, repeats are written out, cues reach their bars."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from backing.chart.bar import Change
+from backing.chart.cue import SectionBar
+from backing.chart.section import Replacement, Row, Section, WrittenBar
+
+BAR_LIMIT = 1000
+"""The most bars an order may have: an hour at 66 bpm."""
+
+Changes = tuple[Change, ...]
+
+
+def section_bars(section: Section, sections: Mapping[str, Section]) -> list[SectionBar]:
+    """The bars of a section as they sound, from its first to its last, without the pickup.
+
+    ``sections`` are those it may be derived from. At most BAR_LIMIT + 1 bars are unfolded: one
+    too many shows that there are too many.
+    """
+    if section.base is None:
+        written, bars = _sounding(section.rows)
+        unfolded = [bars[index] for index in playing_order(written)]
+    else:
+        unfolded = section_bars(sections[section.base], sections)
+        for replacement in section.replacements:
+            _put_in(replacement, unfolded)
+    for cue in section.cues:
+        for index in range(cue.first - 1, min(cue.last, len(unfolded))):
+            unfolded[index] = cue.applied(unfolded[index], index - cue.first + 1)
+    return unfolded
+
+
+def _sounding(rows: Sequence[Row]) -> tuple[list[WrittenBar], list[SectionBar]]:
+    """Every bar with the signs at it, and as it sounds; ``%%`` has become two of each."""
+    written: list[WrittenBar] = []
+    bars: list[SectionBar] = []
+    for row in rows:
+        for bar in row.bars:
+            written += _single(bar)
+        _sound(row, bars)
+    return written, bars
+
+
+def _single(bar: WrittenBar) -> list[WrittenBar]:
+    if bar.count == 1:
+        return [bar]
+    return [replace(bar, closes=0), WrittenBar(closes=bar.closes)]
+
+
+def _sound(row: Row, bars: list[SectionBar]) -> None:
+    """Append the bars of a row as they sound after the ``bars`` before it."""
+    start = len(bars)
+    for bar in row.bars:
+        heads = [b.head for b in bars[-bar.count :]] if bar.sign else [bar.changes]
+        bars += [SectionBar(head, head) for head in heads]
+    index = start
+    for cell in row.solos:
+        if cell is None:
+            index += 1
+            continue
+        before = [b.solos for b in bars[index - cell.count : index]]
+        for changes in before if cell.sign else [cell.changes]:
+            bars[index] = replace(bars[index], solos=changes)
+            index += 1
+
+
+def _put_in(replacement: Replacement, bars: list[SectionBar]) -> None:
+    """Put the bars of a replacement in place; hits and stops there stay, pushes go."""
+    start = replacement.first - 1
+    fresh = [_unpushed(bar) for bar in bars[max(0, start - 2) : start]]
+    kept = len(fresh)
+    _sound(replacement.row, fresh)
+    for index, bar in enumerate(fresh[kept:], start):
+        bars[index] = replace(bar, directions=bars[index].directions)
+
+
+def _unpushed(bar: SectionBar) -> SectionBar:
+    head, solos = (
+        tuple(replace(c, early=Fraction(0)) for c in changes) for changes in (bar.head, bar.solos)
+    )
+    return SectionBar(head, solos)
+
+
+@dataclass(slots=True)
+class _Repeat:
+    """Where the player stands in a repeat."""
+
+    start: int = 0
+    turn: int = 1
+
+    def renewed(self, start: int) -> None:
+        if start != self.start:
+            self.start, self.turn = start, 1
+
+
+def playing_order(bars: Sequence[WrittenBar]) -> list[int]:
+    """The indexes of written bars in the order they are played, repeats and endings written out.
+
+    A ``:|`` without ``|:`` goes back to the end of the repeat before it, or to the start. Stops
+    after BAR_LIMIT + 1 bars.
+    """
+    order: list[int] = []
+    repeat = _Repeat()
+    ends_here = False
+    index = 0
+    while index < len(bars) and len(order) <= BAR_LIMIT:
+        bar = bars[index]
+        if bar.opens:
+            repeat.renewed(index)
+            ends_here = False
+        if bar.ending:
+            if repeat.turn not in bar.ending:
+                index = _next_ending(bars, index)
+                continue
+            ends_here = True
+        order.append(index)
+        index += 1
+        if bar.closes and (ends_here or repeat.turn < bar.closes):
+            repeat.turn += 1
+            index, ends_here = repeat.start, False
+        elif bar.closes:
+            repeat.renewed(index)
+    return order
+
+
+def _next_ending(bars: Sequence[WrittenBar], index: int) -> int:
+    later = (i for i in range(index + 1, len(bars)) if bars[i].ending)
+    return next(later, len(bars))
