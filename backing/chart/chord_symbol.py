@@ -8,7 +8,8 @@ Readings that differ between books are decided here, once:
 - A dash or plus straight after the root is the quality (C-9 minor nine, C+7 augmented seventh);
   after a number it alters (C7-9 is b9, C7+9 is #9). C-5, C+5 and C+11 alter the triad.
 - C11 is a ninth chord with a suspended fourth; C13 leaves the eleventh out; minor chords keep it.
-- A b9, #9 or b13 without seventh implies the dominant seventh, unless "add" stands before it.
+- A b9, #9 or b13 without seventh implies the dominant seventh (in a diminished chord the
+  diminished one), unless "add" stands before it.
 - C2 is an added ninth, C4 a suspended fourth, a triangle alone a major seventh.
 - C7M is a major seventh, as is the raised seventh of Cm(#7) and Cm+7.
 """
@@ -22,7 +23,7 @@ from backing.chart.pitch import Degree, PitchName, degrees, read_pitch_name
 from backing.errors import ChordError
 
 # Signs that look alike, character for character, so that offsets stay those of the text.
-_SAME_SIGN = str.maketrans("♭♯−–‐△∆▵▲º˚○Øφ∅⌀[]⁄⁺⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "b#---ΔΔΔΔ°°°øøøø()/+-0123456789")
+_SAME_SIGN = str.maketrans("♭♯−–‐△∆▵▲^º˚○Øφ∅⌀[]⁄⁺⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "b#---ΔΔΔΔΔ°°°øøøø()/+-0123456789")
 # Bbb5 and F##11: one sign belongs to the root, the other to the number.
 _SHARED_SIGNS = re.compile(r"[A-G](b|#)\1(?=5|9|11|13)")
 # A slash before a number or a quality only separates: C6/9, Cm/maj7, C7/b9.
@@ -30,7 +31,8 @@ _BASS = re.compile(r"/(?!\s*(?:\(|[b#+-]*\d|(?i:maj?|add|sus|no\d|omit|alt)|M|Δ
 _QUALITY_SIGN = re.compile(r"\s*(?:(?P<min>-(?!5))|(?P<aug>\+(?!5|11)))")
 _TOKEN = re.compile(
     r"""
-      (?P<space>[\s,/]+)
+      (?P<space>[\s,]+)
+    | (?P<slash>/)
     | (?P<open>\()
     | (?P<close>\))
     | (?P<alt>(?i:alt(ered)?))
@@ -127,7 +129,7 @@ class _Draft:
             plain = {Degree(degree.number), Degree(7, -1) if degree.number == 7 else degree}
             tones = [tone for tone in tones if tone not in plain] + [degree]
         if self._implies_seventh(tones):
-            tones.append(Degree(7, -1))
+            tones.append(Degree(7, -2 if "dim" in self.qualities else -1))
         if self.suspended:
             tones = [tone for tone in tones if tone.number != 3]
             tones += [Degree(int(number)) for number in self.suspended]
@@ -141,16 +143,13 @@ class _Draft:
             return list(_PHRYGIAN)
         small = bool(self.qualities & {"min", "half", "dim"})
         tones = [Degree(1)]
-        if self.extension != 5 and not (self.extension == 11 and self._is_dominant):
+        plain_eleventh = self.extension == 11 and not self.qualities - {"dom"}
+        if self.extension != 5 and not plain_eleventh:
             tones.append(Degree(3, -1 if small else 0))
         flat_fifth = self.qualities & {"half", "dim"}
         tones.append(Degree(5, -1 if flat_fifth else 1 if "aug" in self.qualities else 0))
         seventh = self._seventh()
         return tones + ([seventh] if seventh else []) + self._extensions(small)
-
-    @property
-    def _is_dominant(self) -> bool:
-        return not self.qualities & {"min", "maj", "half", "dim"}
 
     def _seventh(self) -> Degree | None:
         major = "maj" in self.qualities
@@ -173,8 +172,9 @@ class _Draft:
 
     def _implies_seventh(self, tones: list[Degree]) -> bool:
         colours = {Degree(9, -1), Degree(9, 1), Degree(13, -1)}
+        minor_or_major = self.qualities & {"min", "maj"}
         no_seventh = not any(tone.number in (6, 7) for tone in tones)
-        return bool(colours & set(self.altered)) and no_seventh and self._is_dominant
+        return bool(colours & set(self.altered)) and no_seventh and not minor_or_major
 
 
 class _Reader:
@@ -205,7 +205,7 @@ class _Reader:
     def _take(self, token: re.Match[str]) -> None:
         kind = str(token.lastgroup)  # the outermost group, since it closes last
         match kind:
-            case "space":
+            case "space" | "slash":
                 pass
             case "open":
                 self.parentheses.append(token.start())
@@ -244,6 +244,8 @@ class _Reader:
     def _close(self, token: re.Match[str]) -> None:
         if not self.parentheses:
             raise self._refuse(token, "closes a parenthesis that was never opened.", "Remove it.")
+        if self.previous == "open":
+            raise self._refuse(token, "closes an empty parenthesis.", "Remove both signs.")
         self.parentheses.pop()
 
     def _quality(self, token: re.Match[str], kind: str) -> None:
@@ -257,7 +259,7 @@ class _Reader:
     def _fits(self, kind: str) -> bool:
         """Whether a quality word may come here: once, and only in pairs that mean something."""
         present = self.draft.qualities - {"triangle"}
-        if kind in present or (self.draft.extension and self.previous == "maj"):
+        if kind in present:
             return False
         partners = {
             "maj": {"min", "dim", "aug"},
@@ -276,11 +278,14 @@ class _Reader:
 
     def _number(self, token: re.Match[str]) -> None:
         number = 69 if token.lastgroup == "sixnine" else int(token.group())
-        loose = self.previous in ("space", "open", "alter", "sus", "add", "close")
+        after = self.previous
+        loose = after in ("space", "slash", "open", "close", "alter", "sus", "add")
         colour = number in (2, 4, 9, 11, 13)
-        inside = bool(self.parentheses) and self.previous in ("open", "space")
-        if not self.draft.extension and not (inside and colour):
+        aside = after == "slash" or (self.parentheses and after in ("open", "space"))
+        if not self.draft.extension and not (aside and colour):
             self._extend(token, number)
+        elif after == "maj" and number == 7:
+            self._add_major_seventh()
         elif loose and (colour or number == 6 or (number == 7 and self.draft.extension == 6)):
             self._add_tone(number)
         else:
@@ -288,8 +293,13 @@ class _Reader:
             cure = "Write one number, and further tones in parentheses, such as C7(13)."
             raise self._refuse(token, cause, cure)
 
+    def _add_major_seventh(self) -> None:
+        """Cm6(maj7) gains the seventh; in Cm9(maj7) "maj" has already changed it."""
+        if self.draft.extension in (6, 69):
+            self.draft.added.append(Degree(7))
+
     def _extend(self, token: re.Match[str], number: int) -> None:
-        if number == 5 and self.draft.qualities:
+        if number == 5 and (self.draft.qualities or self.draft.suspended or self.draft.altered):
             raise self._refuse(token, "says nothing here.", "Leave it out: the fifth is there.")
         if number == 4 and self.draft.qualities:
             self._add_tone(4)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -9,6 +10,8 @@ from backing.chart.chord_symbol import read_symbol
 from backing.chart.pitch import Degree, Interval, Key, PitchName
 from backing.chart.quality import QUALITIES, Degrees, Quality, quality_of
 from backing.errors import Span
+
+_LEADING_ALTERATION = re.compile(r"^[b♭#♯]\d+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,13 +149,13 @@ def _names(quality: Quality) -> dict[int, Degree]:
 @lru_cache(maxsize=1024)
 def _suspended(quality: Quality, above: int) -> Quality | None:
     """The suspended chord heard when this quality stands ``above`` semitones over a bass."""
-    pitches = set(_pitch_classes(quality, above).tones)
-    if 0 in pitches:
+    pitches = _pitch_classes(quality, above)
+    if 0 in pitches.core:
         return None  # an inversion
-    if {10, 2} <= pitches <= {2, 5, 7, 9, 10}:
-        high = 9 in pitches
+    if {10, 2} <= set(pitches.tones) <= {0, 2, 5, 7, 9, 10}:
+        high = 9 in pitches.tones
         return QUALITIES["dominant-13th-suspended" if high else "dominant-ninth-suspended"]
-    if {10, 1, 5} <= pitches <= {1, 5, 7, 9, 10}:
+    if {10, 1, 5} <= set(pitches.tones) <= {0, 1, 5, 7, 9, 10}:
         return QUALITIES["phrygian-suspended"]
     return None
 
@@ -160,13 +163,15 @@ def _suspended(quality: Quality, above: int) -> Quality | None:
 @lru_cache(maxsize=4096)
 def _transposed_text(text: str, interval: Interval, key: Key | None) -> str:
     symbol = read_symbol(text)
-    root = symbol.root.transposed(interval).simplified(key)
-    suffix = symbol.suffix
-    if suffix[:1] in "b#♭♯" and suffix:  # Bb(b5) must not become Cb5, another chord
-        end = next((i for i, c in enumerate(suffix[1:], 1) if not c.isdigit()), len(suffix))
-        suffix = f"({suffix[:end]}){suffix[end:]}"
-    bass = f"/{symbol.bass.transposed(interval).simplified(key)}" if symbol.bass else ""
-    return f"{root}{suffix}{bass}"
+    typographic = "♭" in text or "♯" in text
+
+    def moved(name: PitchName) -> str:
+        name = name.transposed(interval).simplified(key)
+        return name.pretty if typographic else str(name)
+
+    # in parentheses, so that Bb(b5) cannot become Cb5, another chord
+    suffix = _LEADING_ALTERATION.sub(r"(\g<0>)", symbol.suffix)
+    return moved(symbol.root) + suffix + (f"/{moved(symbol.bass)}" if symbol.bass else "")
 
 
 @lru_cache(maxsize=4096)

@@ -21,6 +21,7 @@ Degrees = tuple[Degree, ...]
 # only where the general rule would not give what players take: tensions, scale.
 _TABLE = """
 major                       |         | 1 3 5
+major-flat-fifth            | (b5)    | 1 3 b5
 major-sixth                 | 6       | 1 3 5 6
 major-sixth-ninth           | 6/9     | 1 3 5 6 9
 major-added-ninth           | add9    | 1 3 5 9
@@ -43,6 +44,7 @@ dominant                    | 7       | 1 3 5 b7
 dominant-ninth              | 9       | 1 3 5 b7 9
 dominant-13th               | 13      | 1 3 5 b7 9 13
 augmented-seventh           | 7#5     | 1 3 #5 b7
+augmented-ninth             | 9#5     | 1 3 #5 b7 9
 dominant-flat-fifth         | 7b5     | 1 3 b5 b7
 altered                     | 7alt    | 1 3 b5 #5 b7 b9 #9
 suspended-fourth            | sus4    | 1 4 5                 | b7 9 13
