@@ -1,0 +1,279 @@
+"""The bank of notes: each distinct held note of the band, rendered once, dry.
+
+A tone (preset, key, velocity) is rendered as long as it is ever held; how it dies away when it is
+let go, and whether a softer or louder one is the same waveform times a gain, is measured once by
+short probes. What the bank holds for a tone never depends on which other tones are needed, on
+threads, or on how long it was needed the last time: a longer rendering begins with the shorter.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backing.mixdown.soundfont import DRUM_BANK, SoundFont
+from backing.mixdown.synth import BLOCK, Audio, Stroke, Synth
+
+REFERENCE_VELOCITY = 96
+"""The velocity that stands for the others of its key wherever they are the same waveform."""
+
+RELEASE_FLOOR_DB = 80.0
+"""A released note ends when it has fallen so far: under the noise of 16 bits in any mix."""
+
+CHOKE_DB_PER_S = 96.0 / 2 ** (-200 / 1200)
+"""How fast a choked note falls: FluidSynth gives an exclusive class a release of -200 timecents
+(fluid_voice_kill_excl), and an envelope falls through 96 dB in that time."""
+
+RING_LIMIT_S = 12.0
+"""No struck thing is let ring longer."""
+
+_SILENCE = 10 ** (-90 / 20)
+_SAME_WAVEFORM = 10 ** (-80 / 20)
+_CHUNK = 172 * BLOCK  # a quarter of a second at 44.1 kHz
+_PROBE = 128 * BLOCK
+_STEEPEST_DB_PER_S = 20_000.0
+
+
+class Tone(NamedTuple):
+    """What is struck: a preset's ``bank`` and ``program``, the ``key`` and the ``velocity``."""
+
+    bank: int
+    program: int
+    key: int
+    velocity: int
+
+    @property
+    def kit(self) -> bool:
+        """Whether it is a drum, which rings until it is struck again."""
+        return self.bank == DRUM_BANK
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BankNote:
+    """A held note: ``samples`` float32 (n, 2), to be multiplied by ``gain``.
+
+    ``release_db_per_s``: how fast it falls once it is let go (a drum: struck again), over and
+    above its own decay. ``complete``: it has died away by the end of ``samples``; if not, it can
+    be had longer.
+    """
+
+    samples: Audio
+    gain: float
+    release_db_per_s: float
+    complete: bool
+
+    def release_samples(self, sample_rate: int) -> int:
+        """How many samples a release takes down to RELEASE_FLOOR_DB."""
+        return release_samples(self.release_db_per_s, sample_rate)
+
+
+@dataclass(frozen=True, slots=True)
+class _Law:
+    """What the probes say of a tone: the tone whose samples it uses, its gain, its release."""
+
+    source: Tone
+    gain: float
+    release_db_per_s: float
+
+
+class Bank:
+    """The notes of one SoundFont at one sample rate, rendered when they are needed."""
+
+    def __init__(
+        self, soundfont: SoundFont, sample_rate: int = 44100, workers: int | None = None
+    ) -> None:
+        """``workers``: how many threads render (None: one for each processor, at most four)."""
+        self.soundfont = soundfont
+        self.sample_rate = sample_rate
+        self._workers = workers or min(4, os.cpu_count() or 1)
+        self._laws: dict[Tone, _Law] = {}
+        self._samples: dict[Tone, tuple[Audio, bool]] = {}
+
+    def prepare(self, holds: Mapping[Tone, int]) -> None:
+        """Render the tones in ``holds``, each for as many samples as it is ever held.
+
+        A drum needs no length: it is rendered until it has died away. Raises MissingProgram or
+        SoundFontError.
+        """
+        groups: dict[tuple[int, int, int], dict[Tone, int]] = {}
+        for tone, hold in sorted(holds.items()):
+            if not self._covers(tone, hold):
+                groups.setdefault(tone[:3], {})[tone] = hold
+        if not groups:
+            return
+        jobs: SimpleQueue[dict[Tone, int]] = SimpleQueue()
+        for group in groups.values():
+            jobs.put(group)
+        count = min(self._workers, len(groups))
+        with ThreadPoolExecutor(count) as pool:
+            for done in [pool.submit(self._work, jobs) for _ in range(count)]:
+                done.result()
+
+    def note(self, tone: Tone, hold: int = 0) -> BankNote:
+        """The note of a tone, long enough to be held for ``hold`` samples and let go then."""
+        self.prepare({tone: hold})
+        law = self._laws[tone]
+        samples, complete = self._samples[law.source]
+        return BankNote(samples, law.gain, law.release_db_per_s, complete)
+
+    @property
+    def bytes_held(self) -> int:
+        """The memory that the samples take."""
+        return sum(samples.nbytes for samples, _ in self._samples.values())
+
+    def _covers(self, tone: Tone, hold: int) -> bool:
+        law = self._laws.get(tone)
+        have = self._samples.get(law.source) if law else None
+        if law is None or have is None:
+            return False
+        samples, complete = have
+        return complete or len(samples) >= self._need(tone, hold, law)
+
+    def _need(self, tone: Tone, hold: int, law: _Law) -> int:
+        if tone.kit:
+            return int(RING_LIMIT_S * self.sample_rate)
+        return hold + release_samples(law.release_db_per_s, self.sample_rate)
+
+    def _work(self, jobs: SimpleQueue[dict[Tone, int]]) -> None:
+        with Synth(self.soundfont, self.sample_rate) as synth:
+            while True:
+                try:
+                    group = jobs.get_nowait()
+                except Empty:
+                    return
+                self._render_group(synth, group)
+
+    def _render_group(self, synth: Synth, group: dict[Tone, int]) -> None:
+        """Render the tones of one key of one preset, which may share their samples."""
+        missing = [tone for tone in group if tone not in self._laws]
+        self._laws.update(_laws(synth, missing, self.sample_rate))
+        needs: dict[Tone, int] = {}
+        for tone, hold in group.items():
+            law = self._laws[tone]
+            needs[law.source] = max(needs.get(law.source, 0), self._need(tone, hold, law))
+        for source, need in needs.items():
+            self._samples[source] = _held(synth, source, need)
+
+
+def release_samples(release_db_per_s: float, sample_rate: int) -> int:
+    """How many samples it takes to fall by RELEASE_FLOOR_DB; at most RING_LIMIT_S."""
+    seconds = RELEASE_FLOOR_DB / max(release_db_per_s, RELEASE_FLOOR_DB / RING_LIMIT_S)
+    return int(np.ceil(seconds * sample_rate))
+
+
+def release_envelope(release_db_per_s: float, samples: int, sample_rate: int) -> Audio:
+    """The gain of a note after it is let go, float32 (samples, 1): linear in dB.
+
+    FluidSynth reckons the level once a block and draws straight lines between, and so do we.
+    """
+    blocks = np.arange(samples // BLOCK + 2)
+    levels = 10 ** (-release_db_per_s * blocks * BLOCK / sample_rate / 20)
+    envelope = np.interp(np.arange(samples), blocks * BLOCK, levels)
+    return envelope.astype(np.float32)[:, np.newaxis]
+
+
+def _held(synth: Synth, tone: Tone, need: int) -> tuple[Audio, bool]:
+    """A held tone of ``need`` samples, or fewer if it dies away before, and whether it does.
+
+    It ends at the first quarter second that is silent against its peak: a moment that does not
+    depend on ``need``.
+    """
+    channel = synth.channel(tone.bank, tone.program)
+    synth.start(channel, tone.key, tone.velocity)
+    pieces: list[Audio] = []
+    peak, complete, have = 0.0, False, 0
+    while have < need and not complete:
+        piece = synth.read(_CHUNK)
+        loudest = float(np.abs(piece).max())
+        peak = max(peak, loudest)
+        complete = loudest <= _SILENCE * peak
+        if not complete:
+            pieces.append(piece)
+            have += _CHUNK
+    synth.silence(channel)
+    held = np.concatenate(pieces)[:need] if pieces else np.zeros((0, 2), np.float32)
+    return held, complete
+
+
+def _laws(synth: Synth, tones: Iterable[Tone], sample_rate: int) -> dict[Tone, _Law]:
+    """The laws of tones of one preset and key, by probes."""
+    laws: dict[Tone, _Law] = {}
+    reference: Audio | None = None
+    for tone in tones:
+        first = tone._replace(velocity=REFERENCE_VELOCITY)
+        if reference is None:
+            reference = _probe(synth, first)
+            laws[first] = _Law(first, 1.0, _release(synth, first, reference, sample_rate))
+        if tone == first:
+            continue
+        sound = _probe(synth, tone)
+        gain = _same_waveform(reference, sound)
+        if gain is None:
+            laws[tone] = _Law(tone, 1.0, _release(synth, tone, sound, sample_rate))
+        else:
+            laws[tone] = _Law(first, gain, laws[first].release_db_per_s)
+    return laws
+
+
+def _probe(synth: Synth, tone: Tone) -> Audio:
+    """The first third of a second of a held tone."""
+    channel = synth.channel(tone.bank, tone.program)
+    return synth.play(channel, [Stroke(0, tone.key, tone.velocity)], 2 * _PROBE)
+
+
+def _same_waveform(reference: Audio, sound: Audio) -> float | None:
+    """The gain that turns ``reference`` into ``sound``, or None if no gain does."""
+    a, b = reference.ravel().astype(np.float64), sound.ravel().astype(np.float64)
+    energy = float(a @ a)
+    if energy == 0:
+        return None
+    gain = float(a @ b) / energy
+    wrong = float(np.sqrt(np.sum(np.square(b - gain * a))))
+    return gain if wrong <= _SAME_WAVEFORM * float(np.sqrt(b @ b)) else None
+
+
+def _release(synth: Synth, tone: Tone, held: Audio, sample_rate: int) -> float:
+    """How fast a tone falls (dB per second) when it is let go, or a drum when struck again.
+
+    A probe is held for _PROBE samples; the slope is the one whose envelope over the held note
+    comes nearest to what is heard then (least squares over blocks, golden section).
+    """
+    channel = synth.channel(tone.bank, tone.program)
+    again = Stroke(_PROBE, tone.key, tone.velocity if tone.kit else 0)
+    heard = synth.play(channel, [Stroke(0, tone.key, tone.velocity), again], 2 * _PROBE)[_PROBE:]
+    if tone.kit:
+        heard = heard - held[:_PROBE]
+    still = held[_PROBE:]
+    power, product = _per_block(still, still), _per_block(still, heard)
+    if not power.any():
+        return 0.0
+    seconds = (np.arange(len(power)) + 0.5) * BLOCK / sample_rate
+    # on a logarithmic scale: 1 dB/s matters to a ride, not to a stopped string
+    slopes = np.geomspace(1.0, _STEEPEST_DB_PER_S, 200)
+    best = int(np.argmin([_misfit(slope, seconds, power, product) for slope in slopes]))
+    low, high = slopes[max(0, best - 1)], slopes[min(len(slopes) - 1, best + 1)]
+    finer = np.linspace(low, high, 100)
+    misfits = [_misfit(slope, seconds, power, product) for slope in finer]
+    return float(finer[int(np.argmin(misfits))])
+
+
+def _per_block(a: Audio, b: Audio) -> NDArray[np.float64]:
+    product = a.astype(np.float64) * b
+    return np.asarray(product.reshape(-1, 2 * BLOCK).sum(axis=1))
+
+
+def _misfit(
+    slope: float,
+    seconds: NDArray[np.float64],
+    power: NDArray[np.float64],
+    product: NDArray[np.float64],
+) -> float:
+    envelope = 10 ** (-slope * seconds / 20)
+    return float(np.sum(envelope * (envelope * power - 2 * product)))

@@ -1,0 +1,157 @@
+"""FluidSynth, held by its ctypes handle: dry notes in floating point, the same bits every time.
+
+FluidSynth starts and ends notes on blocks of 64 samples, and the first samples of a note depend
+on what sounded before it; so every note is primed (struck and cut off once, unheard) first.
+Checked with FluidSynth 2.3.1 and pyfluidsynth 1.4.0.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import io
+import os
+from collections.abc import Sequence
+from types import ModuleType, TracebackType
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backing.errors import InternalError, MissingProgram, SoundFontError
+from backing.mixdown.soundfont import SoundFont
+
+BLOCK = 64
+"""Samples between two moments at which FluidSynth looks at its events (FLUID_BUFSIZE)."""
+
+Audio = NDArray[np.float32]
+"""Stereo samples, shape (n, 2), full scale 1.0."""
+
+_SETTINGS: dict[str, int | float] = {
+    "synth.dynamic-sample-loading": 1,  # only the samples of the presets in use
+    "synth.reverb.active": 0,
+    "synth.chorus.active": 0,
+    "synth.polyphony": 256,
+    "synth.midi-channels": 64,
+}
+_INSTALL = (
+    "Install it: `apt install libfluidsynth3` on Debian and Ubuntu, `dnf install fluidsynth-libs` "
+    "on Fedora, `brew install fluid-synth` on macOS, `choco install fluidsynth` on Windows."
+)
+
+
+class Stroke(NamedTuple):
+    """A key struck (``velocity`` 1-127) or let go (0) at ``sample``, a multiple of BLOCK."""
+
+    sample: int
+    key: int
+    velocity: int
+
+
+class Synth:
+    """One FluidSynth with one SoundFont; not to be shared by threads."""
+
+    def __init__(self, soundfont: SoundFont, sample_rate: int = 44100) -> None:
+        """Load ``soundfont``.
+
+        Raises MissingProgram without FluidSynth, SoundFontError if it cannot load the file.
+        """
+        library = load_library()
+        self._write = _float_writer(library)
+        # pyfluidsynth silently drops a gain that is not a float
+        self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
+        self._font = library.fluid_synth_sfload(self._synth.synth, os.fsencode(soundfont.path), 0)
+        self._soundfont = soundfont
+        self._channels: dict[tuple[int, int], int] = {}
+        if self._font < 0:
+            self.close()
+            cause = f"FluidSynth cannot load {soundfont.path}."
+            raise SoundFontError(cause, "Copy or download it again, or name another.")
+
+    def channel(self, bank: int, program: int) -> int:
+        """The channel on which a preset is played; each keeps one, so that its samples stay."""
+        known = self._channels.get((bank, program))
+        if known is not None:
+            return known
+        channel = len(self._channels)
+        if self._synth.program_select(channel, self._font, bank, program) != 0:
+            raise InternalError(f"{self._soundfont.path} has no preset {bank}:{program}")
+        self._channels[bank, program] = channel
+        return channel
+
+    def start(self, channel: int, key: int, velocity: int) -> None:
+        """Strike a primed note: what ``read`` then gives does not depend on what was before."""
+        self.silence(channel)
+        self._synth.noteon(channel, key, velocity)
+        self.read(BLOCK)
+        self.silence(channel)
+        self._synth.noteon(channel, key, velocity)
+
+    def read(self, samples: int) -> Audio:
+        """The next ``samples`` of sound, a multiple of BLOCK."""
+        sound = np.empty((samples, 2), np.float32)
+        at = sound.ctypes.data
+        self._write(self._synth.synth, samples, at, 0, 2, at, 1, 2)
+        return sound
+
+    def silence(self, channel: int) -> None:
+        """End all sound of a channel at once."""
+        self._synth.all_sounds_off(channel)
+        self.read(BLOCK)
+
+    def play(self, channel: int, strokes: Sequence[Stroke], samples: int) -> Audio:
+        """``samples`` of sound of a channel; the first stroke, at sample 0, is primed."""
+        first, *others = strokes
+        self.start(channel, first.key, first.velocity)
+        at, pieces = 0, []
+        for stroke in others:
+            pieces.append(self.read(stroke.sample - at))
+            at = stroke.sample
+            if stroke.velocity:
+                self._synth.noteon(channel, stroke.key, stroke.velocity)
+            else:
+                self._synth.noteoff(channel, stroke.key)
+        pieces.append(self.read(samples - at))
+        self.silence(channel)
+        return np.concatenate(pieces)
+
+    def close(self) -> None:
+        """Give back the memory; the synth cannot be used any more."""
+        if self._synth is not None:
+            self._synth.delete()
+            self._synth = None
+
+    def __enter__(self) -> Synth:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def load_library() -> ModuleType:
+    """The pyfluidsynth module, silent; raises MissingProgram if FluidSynth is not installed."""
+    try:
+        # it prints where it found the library when CI is set, and stdout is for results
+        with contextlib.redirect_stdout(io.StringIO()):
+            import fluidsynth  # noqa: PLC0415 - heavy, and must not fail before a sound is wanted
+    except (ImportError, OSError):
+        raise MissingProgram("FluidSynth, which makes the sound, is missing.", _INSTALL) from None
+    quiet = fluidsynth._fl.fluid_set_log_function
+    quiet.argtypes = [ctypes.c_int, ctypes.c_void_p, ctypes.c_void_p]
+    for level in range(5):  # its own complaints name things our users have never heard of
+        quiet(level, None, None)
+    return fluidsynth  # type: ignore[no-any-return]
+
+
+def _float_writer(library: ModuleType) -> Any:
+    """fluid_synth_write_float(synth, n, left, offset, step, right, offset, step)."""
+    write = library._fl.fluid_synth_write_float
+    place = (ctypes.c_void_p, ctypes.c_int, ctypes.c_int)
+    write.argtypes = [ctypes.c_void_p, ctypes.c_int, *place, *place]
+    write.restype = ctypes.c_int
+    return write
