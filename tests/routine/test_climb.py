@@ -1,0 +1,73 @@
+"""Tempos that step up."""
+
+import itertools
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from backing.errors import RoutineError
+from backing.routine.climb import FASTEST, SLOWEST, read_climb, read_tempo
+
+GOAL = Fraction(132)
+
+
+def test_a_climb_in_bpm_lands_on_its_goal() -> None:
+    assert read_climb("80-160:8", GOAL).tempos == tuple(range(80, 161, 8))
+    assert read_climb("80-100:8", GOAL).tempos == (80, 88, 96, 100)
+
+
+def test_a_climb_in_percent_is_of_the_tune() -> None:
+    tempos = read_climb("60%-105%:5%", Fraction(120)).tempos
+    # the ladder of facts for a goal of 120 (design arithmetic): 72, 78, ... 126
+    assert tempos == (72, 78, 84, 90, 96, 102, 108, 114, 120, 126)
+
+
+def test_without_a_step_it_is_five_percent_of_the_tune() -> None:
+    assert read_climb("90%-100%", Fraction(120)).tempos == (108, 114, 120)
+
+
+@pytest.mark.parametrize(
+    ("shape", "tempos"),
+    [
+        ("up-and-back", (80, 90, 100, 110, 100, 90, 80)),
+        ("slow-and-goal", (80, 110, 90, 110, 100, 110)),
+        ("two-up-one-down", (80, 90, 100, 90, 100, 110)),
+    ],
+)
+def test_the_shapes_of_a_climb(shape: str, tempos: tuple[int, ...]) -> None:
+    assert read_climb("80-110:10", GOAL, shape).tempos == tempos
+
+
+@given(
+    low=st.integers(20, 300), rise=st.integers(1, 100), step=st.integers(1, 60),
+    shape=st.sampled_from(["up", "up-and-back", "two-up-one-down", "slow-and-goal"]),
+)  # fmt: skip
+def test_every_climb_keeps_its_bounds_and_meets_its_goal(
+    low: int, rise: int, step: int, shape: str
+) -> None:
+    tempos = read_climb(f"{low}-{low + rise}:{step}", GOAL, shape).tempos
+    assert min(tempos) == low
+    assert max(tempos) == low + rise
+    assert all(a != b for a, b in itertools.pairwise(tempos))
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "fast", "160-80:8", "80-80:8", "80-160:0", "80-160:0.01", "10-160:8", "80-500:10", "80:8"],
+)
+def test_what_is_no_climb_is_refused_with_a_cure(text: str) -> None:
+    with pytest.raises(RoutineError) as caught:
+        read_climb(text, GOAL)
+    assert caught.value.cure
+
+
+def test_tempos_in_bpm_and_of_the_tune() -> None:
+    assert read_tempo("132.5", GOAL) == Fraction("132.5")
+    assert read_tempo("50%", GOAL) == 66
+    for wrong in ("0", "5000", "-3", "quick", "1%"):
+        with pytest.raises(RoutineError, match=r"tempo"):
+            read_tempo(wrong, GOAL)
+    assert read_tempo(str(SLOWEST), GOAL) == SLOWEST
+    assert read_tempo(str(FASTEST), GOAL) == FASTEST
