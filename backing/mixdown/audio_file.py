@@ -1,0 +1,274 @@
+"""Audio files: the suffix says the format, and a file is there whole or not at all.
+
+A file is written under a passing name in the folder it is meant for, and takes its own name when
+it is complete; whatever interrupts the work (Ctrl-C, a full disk, an error) removes it and leaves
+a file of that name as it was. The same audio and tags give the same bytes.
+
+WAV and FLAC hold 16 or 24 bits, rounded to the nearest step without dither: the noise of the
+sampled instruments lies above the steps, silence stays silent, and stems add up within a step or
+two. Lossy encoders may overshoot the true peak of what they are given by some tenths of a dB.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self
+
+import numpy as np
+import numpy.typing as npt
+import soundfile
+
+from backing.errors import InternalError, MissingProgram, OutputError
+from backing.mixdown.tags import Tags, steady_serial, write_tags
+
+Audio = npt.NDArray[np.float32]
+
+PIECE: Final = 4096
+"""Frames an encoder is given at a time: one huge write of Vorbis overflows libsndfile's stack."""
+FFMPEG_CURE: Final = (
+    "Install it (`apt install ffmpeg`, `brew install ffmpeg`, `winget install ffmpeg`), "
+    "or name a .wav, .flac, .mp3, .ogg or .opus file."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """How a suffix is written.
+
+    ``container`` and ``encoding`` are libsndfile's names, or ffmpeg's where ``ffmpeg`` is set.
+    ``pcm``: samples are stored as whole numbers. ``level``: the encoder's compression, 0 to 1.
+    ``sample_rate``: the only one possible in Hz, or None.
+    """
+
+    container: str
+    encoding: str = ""
+    pcm: bool = False
+    level: float | None = None
+    sample_rate: int | None = None
+    ffmpeg: bool = False
+
+
+FORMATS: Final = {
+    ".wav": Format("WAV", pcm=True),
+    ".flac": Format("FLAC", pcm=True),
+    # about 170 kbit/s, the encoder's V2
+    ".mp3": Format("MP3", "MPEG_LAYER_III", level=0.2),
+    # about 190 kbit/s
+    ".ogg": Format("OGG", "VORBIS", level=0.3),
+    # about 128 kbit/s; Opus knows no 44.1 kHz (RFC 6716, section 2)
+    ".opus": Format("OGG", "OPUS", level=0.77, sample_rate=48000),
+    ".m4a": Format("ipod", "aac", ffmpeg=True),
+}
+
+
+def format_of(path: Path) -> Format:
+    """The format the suffix of ``path`` asks for; raises OutputError where there is none."""
+    suffix = path.suffix.lower()
+    if suffix not in FORMATS:
+        what = f"ends in {suffix}, which" if suffix else "has no suffix, which"
+        known = f"{', '.join(list(FORMATS)[:-1])} or {list(FORMATS)[-1]}"
+        raise OutputError(f"{path} {what} names no audio format.", f"Let it end in {known}.")
+    return FORMATS[suffix]
+
+
+def sample_rate_of(path: Path, wanted: int = 44100) -> int:
+    """The sample rate (Hz) a file of this suffix can have: ``wanted`` if possible."""
+    return format_of(path).sample_rate or wanted
+
+
+def check_writable(path: Path) -> None:
+    """See to it before a long piece of work that ``path`` can be written afterwards.
+
+    Raises OutputError (an unknown suffix, a missing folder, no right to write) or MissingProgram.
+    """
+    if format_of(path).ffmpeg and shutil.which("ffmpeg") is None:
+        cause = f"{path.suffix} files are written by the program ffmpeg, which is not installed."
+        raise MissingProgram(cause, FFMPEG_CURE)
+    folder = path.parent
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder.", f"Name a file in it: {path / 'track.wav'}.")
+    if not folder.exists():
+        raise OutputError(f"The folder {folder} does not exist.", "Make it, or name another.")
+    if not folder.is_dir():
+        raise OutputError(f"{folder} is a file, not a folder.", "Name a folder.")
+    if path.exists() and not os.access(path, os.W_OK):
+        raise OutputError(f"{path} is write-protected.", "Name another file.")
+    trial = passing_name(path)
+    try:
+        trial.touch(exist_ok=False)
+    except OSError as error:
+        raise explained(error, path) from error
+    trial.unlink()
+
+
+def passing_name(path: Path) -> Path:
+    """Where ``path`` grows until it is whole: hidden, beside it, one for each process."""
+    return path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")
+
+
+def explained(error: OSError, path: Path) -> OutputError:
+    """The user's words for what the system says of writing ``path``."""
+    folder = path.parent
+    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
+        return OutputError(
+            f"There is no room left for {path}.", "Free some space, or write somewhere else."
+        )
+    if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
+        return OutputError(f"{folder} may not be written to.", "Name a folder of your own.")
+    if error.errno == errno.EFBIG:
+        return OutputError(
+            f"{path} grows larger than this system allows.", "Ask for fewer choruses or for .flac."
+        )
+    said = error.strerror or str(error)
+    return OutputError(f"{path} cannot be written ({said}).", "Name another place.")
+
+
+class _Disk:
+    """A file that libsndfile writes through; keeps the system's error, which libsndfile loses."""
+
+    def __init__(self, path: Path) -> None:
+        self._file = path.open("xb", buffering=0)
+        self.error: OSError | None = None
+        self.seek = self._file.seek
+        self.tell = self._file.tell
+        self.close = self._file.close
+
+    def write(self, data: bytes) -> int:
+        """All of ``data``, or as much as fits."""
+        rest = memoryview(data)
+        try:
+            while rest:
+                rest = rest[self._file.write(rest) :]
+        except OSError as error:
+            self.error = error
+        return len(data) - len(rest)
+
+
+class AudioFile:
+    """A stereo file being written: ``with AudioFile(path, 44100) as file: file.write(block)``.
+
+    Leaving the block in peace puts the file in its place; leaving it by any exception leaves
+    nothing. Raises what ``check_writable`` raises, and OutputError when the disk fails.
+    """
+
+    def __init__(
+        self, path: Path, sample_rate: int, *, bits: int = 16, tags: Tags | None = None
+    ) -> None:
+        """``sample_rate`` in Hz; ``bits`` 16 or 24, for WAV and FLAC."""
+        check_writable(path)
+        self.path = path
+        self._format = format_of(path)
+        if self._format.sample_rate not in {None, sample_rate}:
+            raise InternalError(f"{path.suffix} cannot have a sample rate of {sample_rate} Hz")
+        self._bits = bits if self._format.pcm else 16
+        self._tags = tags or Tags()
+        # through links, so that a link keeps pointing at the file
+        self._target = path.resolve()
+        self._part = passing_name(self._target)
+        self._raw = self._part.with_suffix(".wav") if self._format.ffmpeg else self._part
+        self._disk: _Disk | None = None
+        self._sound: Any = None
+        self._sample_rate = sample_rate
+
+    def __enter__(self) -> Self:
+        try:
+            self._disk = _Disk(self._raw)
+            self._sound = self._open(self._disk)
+        except OSError as error:
+            raise explained(error, self.path) from error
+        return self
+
+    def _open(self, disk: _Disk) -> Any:
+        form = FORMATS[".wav"] if self._format.ffmpeg else self._format
+        encoding = f"PCM_{self._bits}" if form.pcm else form.encoding
+        mode = {"bitrate_mode": "VARIABLE"} if form.container == "MP3" else {}
+        level = {} if form.level is None else {"compression_level": form.level}
+        sound = soundfile.SoundFile(
+            disk, "w", self._sample_rate, 2, encoding, None, form.container, **level, **mode
+        )
+        if form.container == "WAV":
+            # the INFO list, which stands before the samples
+            sound.title, sound.comment = self._tags.title, self._tags.comment
+        return sound
+
+    def write(self, block: Audio) -> None:
+        """Append ``block`` (n, 2), full scale 1.0; what exceeds it is clipped in WAV and FLAC."""
+        data = whole_numbers(block, self._bits) if self._sound.subtype.startswith("PCM") else block
+        piece = len(data) if self._sound.format == "WAV" else PIECE
+        for start in range(0, len(data), max(piece, 1)):
+            self._guard(self._sound.write, data[start : start + piece])
+
+    def _guard(self, act: Any, *arguments: Any) -> None:
+        """Do what makes libsndfile write; raise what the disk said of it."""
+        try:
+            act(*arguments)
+        except (soundfile.SoundFileError, AssertionError) as error:
+            # soundfile asserts that as many frames were written as were given
+            if self._disk is None or self._disk.error is None:
+                raise InternalError(f"libsndfile cannot write {self.path}: {error}") from error
+        if self._disk is not None and self._disk.error is not None:
+            raise explained(self._disk.error, self.path) from self._disk.error
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        try:
+            if kind is None:
+                self._finish()
+        except OSError as broken:
+            raise explained(broken, self.path) from broken
+        finally:
+            self._discard()
+
+    def _finish(self) -> None:
+        self._guard(self._sound.close)
+        if self._disk is not None:
+            self._disk.close()
+        if self._format.ffmpeg:
+            _encode(self._raw, self._part, self._format)
+        if self._format.container == "OGG":
+            steady_serial(self._part)
+        write_tags(self._part, self._tags)
+        self._part.replace(self._target)
+
+    def _discard(self) -> None:
+        """Remove whatever still has a passing name."""
+        with suppress(Exception):  # an encoder that cannot flush to a full disk
+            self._sound.close()
+        if self._disk is not None:
+            self._disk.close()
+        for leftover in {self._raw, self._part}:
+            leftover.unlink(missing_ok=True)
+
+
+def whole_numbers(block: Audio, bits: int) -> npt.NDArray[np.int16] | npt.NDArray[np.int32]:
+    """``block`` as whole numbers of 16 or 24 bits (the latter in the upper bits of 32)."""
+    full = 2 ** (bits - 1)
+    steps = block * np.float32(full)
+    np.rint(steps, out=steps)
+    np.clip(steps, -full, full - 1, out=steps)
+    return steps.astype(np.int16) if bits == 16 else steps.astype(np.int32) << 8
+
+
+def _encode(source: Path, target: Path, form: Format) -> None:
+    """Let ffmpeg encode a WAV file."""
+    import pydub  # noqa: PLC0415 - it looks for ffmpeg when imported, and complains
+
+    sound = pydub.AudioSegment.from_wav(str(source))
+    steady = ["-fflags", "+bitexact", "-flags:a", "+bitexact"]
+    try:
+        sound.export(
+            str(target), form.container, codec=form.encoding, bitrate="192k", parameters=steady
+        ).close()
+    except pydub.exceptions.CouldntEncodeError as error:
+        cure = "See whether there is room on the disk, and whether ffmpeg works."
+        raise OutputError(f"ffmpeg could not write {target.name}.", cure) from error

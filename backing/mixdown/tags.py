@@ -1,0 +1,107 @@
+"""What an audio file says of itself: title, key, tempo, and how it was made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import mutagen
+from mutagen import flac, id3, mp3, mp4, ogg, oggopus, oggvorbis, wave
+
+OGG_SERIAL: Final = 1
+"""libsndfile draws the serial number of an Ogg stream by the clock; ours is always this one."""
+
+ITUNES_KEY: Final = "----:com.apple.iTunes:initialkey"
+
+
+@dataclass(frozen=True, slots=True)
+class Tags:
+    """What a player shows.
+
+    ``key`` as a musician says it ("G minor"), ``tempo`` in bpm, ``comment`` free.
+    """
+
+    title: str = ""
+    key: str = ""
+    tempo: float | None = None
+    comment: str = ""
+
+    @property
+    def bpm(self) -> str:
+        """The tempo as the whole number that tags hold, or nothing."""
+        return f"{self.tempo:.0f}" if self.tempo else ""
+
+    @property
+    def short_key(self) -> str:
+        """The key in at most three characters, as ID3 wants it: "Gm", "Bb"."""
+        tonic, _, mode = self.key.partition(" ")
+        tonic = tonic.replace("♭", "b").replace("♯", "#")
+        return tonic + ("m" if mode.strip().lower().startswith("min") else "")
+
+
+def write_tags(path: Path, tags: Tags) -> None:
+    """Write ``tags`` into the finished audio file at ``path``; raises OSError."""
+    kind, fill = _KINDS[path.suffix.lower()]
+    try:
+        file = kind(path)
+        if file.tags is None:
+            file.add_tags()
+        fill(file.tags, tags)
+        file.save()
+    except mutagen.MutagenError as error:
+        # mutagen hides the system's errors in its own
+        hidden = error.__context__
+        raise hidden if isinstance(hidden, OSError) else error from None
+
+
+def steady_serial(path: Path) -> None:
+    """Give every page of an Ogg file the same serial number, in place."""
+    read: Any = ogg.OggPage
+    with path.open("r+b") as file:
+        while True:
+            try:
+                page = read(file)
+            except EOFError:
+                return
+            page.serial = OGG_SERIAL
+            file.seek(page.offset)
+            file.write(page.write())
+
+
+def _fill_id3(frames: Any, tags: Tags) -> None:
+    """ID3 frames (id3.org, "ID3 tag version 2.4.0 - Native Frames", sections 4.2 and 4.10)."""
+    kinds: tuple[Any, ...] = (id3.TIT2, id3.TKEY, id3.TBPM, id3.COMM)
+    for kind, text in zip(kinds, (tags.title, tags.short_key, tags.bpm, tags.comment), strict=True):
+        if text:
+            comment = {"lang": "eng", "desc": ""} if kind is id3.COMM else {}
+            frames.add(kind(encoding=id3.Encoding.UTF8, text=[text], **comment))
+
+
+def _fill_comments(fields: Any, tags: Tags) -> None:
+    """Vorbis comments (xiph.org; KEY and BPM by common use)."""
+    known = {"TITLE": tags.title, "KEY": tags.key, "BPM": tags.bpm, "COMMENT": tags.comment}
+    fields.update({name: text for name, text in known.items() if text})
+
+
+def _fill_atoms(atoms: Any, tags: Tags) -> None:
+    """Atoms of an MP4 file, by common use."""
+    if tags.title:
+        atoms["\xa9nam"] = [tags.title]
+    if tags.comment:
+        atoms["\xa9cmt"] = [tags.comment]
+    if tags.bpm:
+        atoms["tmpo"] = [int(tags.bpm)]
+    if tags.key:
+        atoms[ITUNES_KEY] = [tags.key.encode()]
+
+
+_KINDS: Final[dict[str, tuple[Any, Callable[[Any, Tags], None]]]] = {
+    ".wav": (wave.WAVE, _fill_id3),
+    ".mp3": (mp3.MP3, _fill_id3),
+    ".flac": (flac.FLAC, _fill_comments),
+    ".ogg": (oggvorbis.OggVorbis, _fill_comments),
+    ".opus": (oggopus.OggOpus, _fill_comments),
+    ".m4a": (mp4.MP4, _fill_atoms),
+}
