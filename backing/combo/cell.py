@@ -78,6 +78,8 @@ def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
     An empty text is a cell of silence.
     """
     found = [_read_stroke(word, beats) for word in text.split()]
+    if not found:
+        return ()
     for (early, _), (late, _) in itertools.pairwise(found):
         if late.onset <= early.onset:
             raise ValueError(f"the strokes of {text!r} do not stand in the order of time")
