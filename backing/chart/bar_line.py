@@ -39,7 +39,7 @@ class Cell:
 
 def read_row(line: Piece, meter: Meter, source: Source, *, first: bool = False) -> list[Cell]:
     """Read a line of bars. The ``first`` line of a tune may begin with a short bar, a pickup."""
-    cells = []
+    cells: list[Cell] = []
     for left, text, right in _between(line, _BAR_LINE, source):
         mark, content = _ending(text)
         pickup = None
@@ -61,22 +61,24 @@ def read_row(line: Piece, meter: Meter, source: Source, *, first: bool = False) 
     return cells
 
 
-def read_plain_row(line: Piece, meter: Meter, source: Source) -> list[WrittenBar | None]:
-    """Read other bars for soloing: no repeats; None where a bar is left empty."""
+def read_plain_row(
+    line: Piece, meter: Meter, source: Source, *, empty: bool
+) -> list[WrittenBar | None]:
+    """Read bars without repeats; None where a bar is ``empty``, if it may be."""
     bars: list[WrittenBar | None] = []
-    for left, text, _right in _between(line, _PLAIN_LINE, source):
-        sign = text.text if text.text in ("%", "%%") else ""
-        colon = text.text.startswith(":") or text.text.endswith(":")
-        if colon or _ENDING.match(text.text):
-            source.problem(
-                text if text.text else left,
-                "Repeats and endings do not stand in this line.",
-                "Write them in the section's bars; here only chords, % and empty bars.",
-            )
-        elif not text.text:
+    for left, text, right in _between(line, _PLAIN_LINE, source):
+        if not text.text and empty:
             bars.append(None)
             continue
-        changes = () if sign or colon else read_changes(text, meter, source)
+        where = text if text.text else (right if right.text else left)
+        if not text.text:
+            source.problem(where, "This bar is empty.", "Write its chord, % or N.C.")
+        signs = text.text.startswith(":") or text.text.endswith(":") or _ENDING.match(text.text)
+        if signs:
+            cause = "Repeats and endings do not stand in this line."
+            source.problem(where, cause, "Write them in the bars of the section itself.")
+        sign = text.text if text.text in ("%", "%%") else ""
+        changes = () if sign or signs else read_changes(text, meter, source)
         bars.append(WrittenBar(changes, sign, span=text.span))
     return bars
 
@@ -92,7 +94,7 @@ def read_pickup(line: Piece, meter: Meter, source: Source) -> Pickup | None:
     if beats >= meter.beats:
         source.problem(
             cells[0][1],
-            f"{_plural(beats, 'beat')} of pickup fill a bar of {meter}.",
+            f"{_plural(beats, 'beat').capitalize()} of pickup fill a bar of {meter}.",
             "Write it as a bar of its own; in a pickup every chord and slash is one beat.",
         )
         return None
@@ -180,9 +182,7 @@ def read_changes(content: Piece, meter: Meter, source: Source) -> Changes:
             source.problem(content, *_uneven([word.text for word in words], meter))
         lengths = (1,) * len(words)
     onsets = [sum(lengths[:index]) for index in range(len(words))]
-    return tuple(
-        _change(word, onset, source) for word, onset in zip(words, onsets, strict=True)
-    )
+    return tuple(_change(word, onset, source) for word, onset in zip(words, onsets, strict=True))
 
 
 def _short_bar(content: Piece, meter: Meter, source: Source) -> Pickup | None:
@@ -243,7 +243,7 @@ def _beats(word: Piece) -> int:
 
 
 def _wrong_count(beats: int, meter: Meter) -> tuple[str, str]:
-    cause = f"{_plural(beats, 'beat')} written out, but a bar of {meter} has {meter.beats}."
+    cause = f"Written out here: {_plural(beats, 'beat')}. A bar of {meter} has {meter.beats}."
     more = meter.beats - beats
     verb = "Add" if more > 0 else "Take away"
     return cause, f"{verb} {_plural(abs(more), 'slash', 'slashes')}: one sign for every beat."
@@ -254,17 +254,15 @@ def _uneven(words: list[str], meter: Meter) -> tuple[str, str]:
     chords, beats = len(words), meter.beats
     if chords > beats:
         return (
-            f"{_plural(chords, 'chord')} do not fit the {_plural(beats, 'beat')} of {meter}.",
+            f"{_plural(chords, 'chord').capitalize()} do not fit into {_plural(beats, 'beat')}.",
             "Write at most one chord a beat; a line such as early 1: 2 brings one forward.",
         )
     slashes = ["/"] * (beats - chords)
     first = " ".join([words[0], *slashes, *words[1:]])
     last = " ".join([*words, *slashes])
-    return (
-        f"{_plural(chords, 'chord').capitalize()} do not divide the {_NUMBERS[beats]} beats of "
-        f"{meter} evenly.",
-        f"Write the beats out with slashes: | {first} | or | {last} |.",
-    )
+    count = _plural(chords, "chord").capitalize()
+    cause = f"{count} do not divide the {_NUMBERS[beats]} beats of {meter} evenly."
+    return cause, f"Write the beats out with slashes: | {first} | or | {last} |."
 
 
 def _plural(count: int, one: str, many: str | None = None) -> str:

@@ -13,6 +13,8 @@ from backing.chart.bar import Change, Directions
 from backing.chart.pitch import Interval, PitchName
 from backing.errors import Span
 
+_PLAYING_TIME = Directions()
+
 
 @dataclass(frozen=True, slots=True)
 class SectionBar:
@@ -20,11 +22,7 @@ class SectionBar:
 
     head: tuple[Change, ...]
     solos: tuple[Change, ...]
-    directions: Directions = Directions()
-
-    def directed(self, **changed: object) -> SectionBar:
-        """The bar with some of its directions changed."""
-        return replace(self, directions=replace(self.directions, **changed))  # type: ignore[arg-type]
+    directions: Directions = _PLAYING_TIME
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +34,6 @@ class Hits:
     beats: tuple[Fraction, ...]
     span: Span | None = field(default=None, compare=False)
 
-    def applied(self, bar: SectionBar, index: int) -> SectionBar:
-        """The bar with the cue; ``index`` counts the bars of the cue from 0."""
-        return bar.directed(hits=_merged(bar.directions.hits, self.beats))
-
-    def transposed(self, interval: Interval) -> Hits:
-        """The same: hits have no pitch."""
-        return self
-
 
 @dataclass(frozen=True, slots=True)
 class Break:
@@ -53,14 +43,6 @@ class Break:
     last: int
     beats: tuple[Fraction, ...]
     span: Span | None = field(default=None, compare=False)
-
-    def applied(self, bar: SectionBar, index: int) -> SectionBar:
-        """The bar with the cue; ``index`` counts the bars of the cue from 0."""
-        return bar.directed(only=self.beats if index == 0 else ())
-
-    def transposed(self, interval: Interval) -> Break:
-        """The same: a break has no pitch."""
-        return self
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,14 +54,6 @@ class StopTime:
     beats: tuple[Fraction, ...]
     span: Span | None = field(default=None, compare=False)
 
-    def applied(self, bar: SectionBar, index: int) -> SectionBar:
-        """The bar with the cue; ``index`` counts the bars of the cue from 0."""
-        return bar.directed(only=self.beats)
-
-    def transposed(self, interval: Interval) -> StopTime:
-        """The same: stop-time has no pitch."""
-        return self
-
 
 @dataclass(frozen=True, slots=True)
 class Pedal:
@@ -89,14 +63,6 @@ class Pedal:
     last: int
     note: PitchName
     span: Span | None = field(default=None, compare=False)
-
-    def applied(self, bar: SectionBar, index: int) -> SectionBar:
-        """The bar with the cue; ``index`` counts the bars of the cue from 0."""
-        return bar.directed(pedal=self.note)
-
-    def transposed(self, interval: Interval) -> Pedal:
-        """The pedal in another key."""
-        return replace(self, note=self.note.transposed(interval).simplified())
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,18 +74,13 @@ class LayOut:
     players: frozenset[str]
     span: Span | None = field(default=None, compare=False)
 
-    def applied(self, bar: SectionBar, index: int) -> SectionBar:
-        """The bar with the cue; ``index`` counts the bars of the cue from 0."""
-        return bar.directed(lay_out=bar.directions.lay_out | self.players)
-
-    def transposed(self, interval: Interval) -> LayOut:
-        """The same: who rests has no pitch."""
-        return self
-
 
 @dataclass(frozen=True, slots=True)
 class Push:
-    """The chords written on these beats arrive ``early`` beats before (negative: after)."""
+    """The chords written on these beats arrive ``early`` beats before (negative: after).
+
+    Other changes for soloing are pushed where they too have a chord on the beat.
+    """
 
     first: int
     last: int
@@ -127,26 +88,43 @@ class Push:
     early: Fraction
     span: Span | None = field(default=None, compare=False)
 
-    def applied(self, bar: SectionBar, index: int) -> SectionBar:
-        """The bar with the cue; ``index`` counts the bars of the cue from 0.
-
-        Other changes for soloing are pushed where they too have a chord on the beat.
-        """
-        return replace(bar, head=self._pushed(bar.head), solos=self._pushed(bar.solos))
-
-    def _pushed(self, changes: tuple[Change, ...]) -> tuple[Change, ...]:
-        return tuple(
-            replace(c, early=self.early) if c.onset in self.beats else c for c in changes
-        )
-
-    def transposed(self, interval: Interval) -> Push:
-        """The same: a push has no pitch."""
-        return self
-
 
 Cue = Hits | Break | StopTime | Pedal | LayOut | Push
 """Any of them."""
 
 
-def _merged(beats: tuple[Fraction, ...], others: tuple[Fraction, ...]) -> tuple[Fraction, ...]:
-    return tuple(sorted({*beats, *others}))
+def followed(cue: Cue, bars: list[SectionBar]) -> list[SectionBar]:
+    """The bars of a section with a cue; bars it names beyond the last are passed over."""
+    inside = slice(cue.first - 1, cue.last)
+    bars = list(bars)
+    bars[inside] = [_follow(cue, bar, index == 0) for index, bar in enumerate(bars[inside])]
+    return bars
+
+
+def _follow(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
+    told = bar.directions
+    match cue:
+        case Hits(beats=beats):
+            told = replace(told, hits=tuple(sorted({*told.hits, *beats})))
+        case Break(beats=beats):
+            told = replace(told, only=beats if at_first else ())
+        case StopTime(beats=beats):
+            told = replace(told, only=beats)
+        case Pedal(note=note):
+            told = replace(told, pedal=note)
+        case LayOut(players=players):
+            told = replace(told, lay_out=told.lay_out | players)
+        case Push():
+            return replace(bar, head=_pushed(bar.head, cue), solos=_pushed(bar.solos, cue))
+    return replace(bar, directions=told)
+
+
+def _pushed(changes: tuple[Change, ...], cue: Push) -> tuple[Change, ...]:
+    return tuple(replace(c, early=cue.early) if c.onset in cue.beats else c for c in changes)
+
+
+def transposed(cue: Cue, interval: Interval) -> Cue:
+    """The cue in another key; only a pedal has a pitch."""
+    if isinstance(cue, Pedal):
+        return replace(cue, note=cue.note.transposed(interval).simplified())
+    return cue

@@ -140,9 +140,7 @@ class _Player:
             first, last = use.first or 1, use.last or len(bars)
             frame = self._frame(section, index, last)
             if index == 0 and first == 1 and self.order == "head" and section.pickup:
-                yield replace(
-                    frame, length=section.pickup.length, changes=section.pickup.changes
-                )
+                yield replace(frame, length=section.pickup.length, changes=section.pickup.changes)
             for number in range(first, last + 1):
                 yield self._bar(frame, number, bars[number - 1])
 

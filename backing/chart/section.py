@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from backing.chart.bar import Change, Meter
 from backing.chart.cue import Cue
+from backing.chart.cue import transposed as transposed_cue
 from backing.chart.pitch import Interval, Key
 from backing.errors import Span
 
@@ -113,7 +114,7 @@ class Section:
             ),
             pickup=self.pickup
             and replace(self.pickup, changes=_moved(self.pickup.changes, interval)),
-            cues=tuple(cue.transposed(interval) for cue in self.cues),
+            cues=tuple(transposed_cue(cue, interval) for cue in self.cues),
             key=self.key and self.key.transposed(interval),
         )
 

@@ -9,7 +9,9 @@ from backing.chart.bar import PlayedBar
 from backing.errors import SelectionError
 
 _BARS = r"(?P<first>\d{1,6})(?:\s*[-–]\s*(?P<last>\d{1,6}))?"
-_SELECTION = re.compile(rf"(?:(?P<place>[^\W\d][\w']*)\s*(?::\s*{_BARS})?|{_BARS.replace('P<', 'P<n')})")
+_SELECTION = re.compile(
+    rf"(?:(?P<place>[^\W\d][\w']*)\s*(?::\s*{_BARS})?|{_BARS.replace('P<', 'P<n')})"
+)
 # how a section is found by its name: exactly, in any case, and by the role of its bars
 _PLACES: tuple[Callable[[PlayedBar, str], bool], ...] = (
     lambda bar, place: bar.section == place,
@@ -55,9 +57,7 @@ def _of_chorus(wanted: tuple[int, int], orders: Orders) -> tuple[PlayedBar, ...]
     )
 
 
-def _of_place(
-    place: str, wanted: tuple[int, int] | None, orders: Orders
-) -> tuple[PlayedBar, ...]:
+def _of_place(place: str, wanted: tuple[int, int] | None, orders: Orders) -> tuple[PlayedBar, ...]:
     uses = [use for named in _PLACES for use in _uses(place, named, orders)]
     roles = [_by_role(place, bars) for bars in orders.values()]
     for use in uses:

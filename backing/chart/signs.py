@@ -61,7 +61,9 @@ def _check_endings(endings: Sequence[Cell], closed: bool, source: Source) -> Non
         source.problem(last, f"Ending {missing} is missing.", f"Write [{missing}] where it begins.")
     elif closed and len(endings) > 0:
         source.problem(
-            last, "The last ending goes on and is not repeated.", "Take its :| away, or add an ending."
+            last,
+            "The last ending goes on and is not repeated.",
+            "Take its :| away, or add an ending.",
         )
 
 
@@ -81,12 +83,12 @@ def reach(bars: Sequence[WrittenBar]) -> list[int]:
     return reaches
 
 
-def check_sign(bar: WrittenBar, back: int, where: str, source: Source) -> None:
+def check_sign(bar: WrittenBar, back: int, source: Source) -> None:
     """Note a % that has no bar before it to repeat, ``back`` bars being there."""
     needed = {"%": 1, "%%": 2}.get(bar.sign, 0)
     if needed > back and bar.span is not None:
         bars = "a bar" if needed == 1 else "two bars"
-        cause = f"{bar.sign} repeats {bars} before it, but here {where} begins."
+        cause = f"{bar.sign} repeats {bars} before it, but a section, repeat or ending begins here."
         source.problem(bar.span, cause, "Write the chords out.")
 
 

@@ -62,13 +62,43 @@ class Piece:
         return self.cut(0, match.start()).strip(), self.text[match.end() :].strip()
 
 
+_STATEMENT = re.compile(
+    r"(?P<head>[^\W\d]+(?:[ -][^\W\d]+)*)"
+    r"\s*(?P<bars>\d{1,5}(?:\s*[-–]\s*\d{1,5})?)?\s*:(?!\|)\s*(?P<rest>.*)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A line that says ``head [bars]: rest``; any other line is all ``rest``."""
+
+    line: Piece
+    head: Piece
+    bars: Piece | None
+    rest: Piece
+
+    @classmethod
+    def of(cls, line: Piece) -> Statement:
+        """Take a line apart at its colon."""
+        match = _STATEMENT.fullmatch(line.text)
+        if match is None:
+            return cls(line, line.cut(0, 0), None, line)
+        bars = line.group(match, "bars") if match["bars"] else None
+        return cls(line, line.group(match, "head"), bars, line.group(match, "rest"))
+
+    @property
+    def word(self) -> str:
+        """The head in small letters with single spaces; empty in any other line."""
+        return " ".join(self.head.text.lower().split())
+
+
 class Source:
     """One text, its lines, and the problems found in it so far."""
 
     def __init__(self, text: str, file: str) -> None:
         self.file = file or "tune"
-        text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
-        self.lines = text.split("\n")
+        self.text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+        self.lines = self.text.split("\n")
         self._problems: list[Problem] = []
 
     def pieces(self) -> tuple[Piece, ...]:
@@ -82,9 +112,9 @@ class Source:
         self._problems.append(Problem(self.file, span, text, cause, cure))
 
     @property
-    def sound(self) -> bool:
-        """Whether no problem has been found."""
-        return not self._problems
+    def problems(self) -> int:
+        """How many mistakes have been noted."""
+        return len(self._problems)
 
     def finish(self) -> None:
         """Raise every problem found, in the order of the lines.

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.bar import Change
-from backing.chart.cue import SectionBar
+from backing.chart.cue import SectionBar, followed
 from backing.chart.section import Replacement, Row, Section, WrittenBar
 
 BAR_LIMIT = 1000
@@ -30,8 +30,7 @@ def section_bars(section: Section, sections: Mapping[str, Section]) -> list[Sect
         for replacement in section.replacements:
             _put_in(replacement, unfolded)
     for cue in section.cues:
-        for index in range(cue.first - 1, min(cue.last, len(unfolded))):
-            unfolded[index] = cue.applied(unfolded[index], index - cue.first + 1)
+        unfolded = followed(cue, unfolded)
     return unfolded
 
 
