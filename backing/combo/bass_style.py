@@ -1,0 +1,70 @@
+"""How a feel's bass plays: the ``[bass]`` table of its file, read into a BassStyle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from backing.combo.cell import Cell
+from backing.combo.style import Feel, Table
+
+VOCABULARIES = ("line", "root-fifth")
+"""A "line" walks through chord, scale and chromatic tones; "root-fifth" keeps to those two and
+brings the next root in early."""
+
+
+@dataclass(frozen=True, eq=False)
+class BassStyle:
+    """One feel's bass.
+
+    ``cells`` are the rhythms, of which one of two beats and one of three at least, so that any
+    bar can be filled; one rhythm is kept for ``keep`` bars. ``roots`` and ``roots_careful`` are
+    the shares of changes met on the root, in general and in a first chorus or a short loop.
+    ``chromatic`` weighs chromatic tones (1 is a walking line), ``ornaments`` the published density
+    of skips. ``breath`` is the silence before the next note in beats; ``velocity`` the middle one,
+    and ``backbeat`` what beats 2 and 4 have beyond the others.
+    """
+
+    cells: tuple[Cell, ...]
+    vocabulary: str
+    keep: int
+    roots: float
+    roots_careful: float
+    chromatic: float
+    ornaments: float
+    breath: float
+    velocity: float
+    backbeat: float
+
+
+@lru_cache(maxsize=64)
+def read_style(feel: Feel) -> BassStyle:
+    """The bass of a feel; raises FeelError naming file, line and key."""
+    table = feel.root.table("bass")
+    style = BassStyle(
+        cells=_cells(table),
+        vocabulary=table.text("vocabulary", "line", choices=VOCABULARIES),
+        keep=int(table.number("keep", 1, 1, 64)),
+        roots=table.number("roots", 0.7, 0, 1),
+        roots_careful=table.number("roots_careful", 0.9, 0, 1),
+        chromatic=table.number("chromatic", 1, 0, 4),
+        ornaments=table.number("ornaments", 0, 0, 4),
+        breath=table.number("breath", 0.08, 0, 0.4),
+        velocity=table.number("velocity", 80, 16, 120),
+        backbeat=table.number("backbeat", 0, -32, 32),
+    )
+    table.done()
+    return style
+
+
+def _cells(table: Table) -> tuple[Cell, ...]:
+    cells = table.cells("cells")
+    for cell in cells:
+        if any(stroke.tempos for stroke in cell.strokes):
+            cause = f"has a stroke of the bass bound to tempos: {cell.text!r}."
+            raise table.error("cells", cause, "Give the whole cell its tempos instead.")
+    for beats in (2, 3):
+        if not any(c.beats == beats and c.fits(tempo, 0.5) for c in cells for tempo in (60, 240)):
+            cure = f"Add a [[bass.cells]] with beats = {beats}, for any tempo."
+            raise table.error("cells", f"has no rhythm of {beats} beats.", cure)
+    return cells
