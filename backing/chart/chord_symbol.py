@@ -39,7 +39,7 @@ _TOKEN = re.compile(
     | (?P<phrygian>(?i:phryg(ian)?))
     | (?P<sus>(?i:sus(pended)?)\s*(?P<suspended>24|42|4|2)?)
     | (?P<omit>(?i:omit|no)\s*(?P<omitted>[135])(?i:rd|th)?)
-    | (?P<add>(?i:add)\s*(?P<addsign>bb|[b\#+-])?(?P<added>1[13]|[2-79]))
+    | (?P<add>(?i:add)\s*(?P<addsign>bb|maj(?=7)|[b\#+-])?(?P<added>1[13]|[2-79]))
     | (?P<half>(?i:half-?\s?dim(inished)?|hdim)|ø)
     | (?P<dim>(?i:dim(inished)?)|°|o)
     | (?P<aug>(?i:aug(mented)?))
@@ -216,7 +216,7 @@ class _Reader:
             case "omit":
                 self.draft.omitted.add(int(token["omitted"]))
             case "add":
-                self._add_tone(int(token["added"]), _SIGNS[token["addsign"]])
+                self._add(token)
             case "sixnine" | "number":
                 self._number(token)
             case "alter":
@@ -270,6 +270,12 @@ class _Reader:
         if kind in ("min", "dim", "half", "dom", "phrygian") and self.draft.extension:
             return False
         return present <= partners.get(kind, set())
+
+    def _add(self, token: re.Match[str]) -> None:
+        if token["addsign"] == "maj":
+            self.draft.added.append(Degree(7))
+        else:
+            self._add_tone(int(token["added"]), _SIGNS[token["addsign"]])
 
     def _add_tone(self, number: int, alter: int = 0) -> None:
         if number == 7 and not alter and "maj" not in self.draft.qualities:

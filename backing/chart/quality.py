@@ -196,6 +196,8 @@ def _standard(tones: Degrees) -> Degrees:
     renamed = {Degree(6): Degree(13), Degree(6, -1): Degree(13, -1)}
     if not seventh:
         renamed = {high: low for low, high in renamed.items()}
+    if Degree(5) in tones:  # then they are no fifths
+        renamed |= {Degree(5, -1): Degree(11, 1), Degree(5, 1): Degree(13 if seventh else 6, -1)}
     renamed |= {Degree(4): Degree(11)} if third else {Degree(11): Degree(4)}
     renamed |= {Degree(2): Degree(9)} if third or fourth else {Degree(9): Degree(2)}
     distinct: dict[int, Degree] = {}
@@ -312,18 +314,21 @@ def _altered_name(tones: Degrees) -> tuple[str, str]:
     """Name and symbol of a quality outside the table: the nearest row and what differs."""
     row = min(_ROWS.values(), key=lambda row: _distance(row.degrees, tones))
     removed = [degree for degree in row.degrees if degree not in tones]
-    changes, suffix = [], []
+    changes = []
     for degree in tones:
-        if degree in row.degrees:
-            continue
-        replaced = [d for d in removed if d.number == degree.number]
-        removed = [d for d in removed if d not in replaced]
-        plain = degree.alter == 0 or (degree.alter < 0 and degree.number in (3, 7))
-        changes.append(f"add{degree}" if plain else str(degree))
-        suffix.append(f"(add{degree})" if plain else f"({degree})")
+        if degree not in row.degrees:
+            removed = [plain for plain in removed if plain.number != degree.number]
+            text = "maj7" if degree == Degree(7) else str(degree)
+            changes.append(f"add{text}" if _needs_add(degree, tones) else text)
     changes += [f"no{degree.number}" for degree in removed]
-    suffix += [f"(no{degree.number})" for degree in removed]
-    return f"{row.name}({','.join(changes)})", row.symbol + "".join(suffix)
+    return f"{row.name}({','.join(changes)})", row.symbol + "".join(f"({c})" for c in changes)
+
+
+def _needs_add(degree: Degree, tones: Degrees) -> bool:
+    """Whether a bare alteration would be read otherwise: as a replacement, or with a seventh."""
+    if degree.alter == 0 or Degree(degree.number) in tones:
+        return True
+    return degree.number == 7 or (degree.number == 9 and 7 not in {t.number for t in tones})
 
 
 def _distance(row: Degrees, tones: Degrees) -> tuple[int, int, int]:
