@@ -98,43 +98,54 @@ def to_midi(performance: Performance) -> mido.MidiFile:
 class Grid:
     """The beats of a performance on the ticks of the file.
 
-    Bar lines are rounded once from the exact sum of quarters: nothing drifts.
+    Ticks are rounded once, from the exact sum of the bars before: nothing drifts.
     """
 
     def __init__(self, performance: Performance) -> None:
-        self._beats: list[Fraction] = []
-        self._quarters: list[Fraction] = []
-        self._pace: list[Fraction] = []
-        beat = quarters = Fraction(0)
+        self._starts: list[Fraction] = []
+        self._runs: list[_Run] = []
+        beat = ticks = Fraction(0)
         for bar in _bars(performance):
-            pace = bar.meter.beat_quarters
-            # bars of one pace make one run, so that a lookup is short
-            if not self._pace or self._pace[-1] != pace:
-                self._beats.append(beat)
-                self._quarters.append(quarters)
-                self._pace.append(pace)
+            scale = bar.meter.beat_quarters * TICKS_PER_QUARTER
+            if not self._runs or self._runs[-1].scale != scale:
+                self._starts.append(beat)
+                self._runs.append(_Run(scale, ticks - beat * scale))
             beat += bar.length
-            quarters += bar.length * pace
+            ticks += bar.length * scale
         self.end_beats = beat
-        self.end = round(quarters * TICKS_PER_QUARTER)
+        self.end = round(ticks)
 
-    def _run(self, beat: Fraction) -> int:
-        return max(0, bisect_right(self._beats, beat) - 1)
+    def _run(self, beat: Fraction) -> _Run:
+        return self._runs[max(0, bisect_right(self._starts, beat) - 1)]
 
     def tick(self, beat: Fraction) -> int:
         """The tick nearest to ``beat`` of the performance (negative before its start)."""
-        run = self._run(beat)
-        quarters = self._quarters[run] + (beat - self._beats[run]) * self._pace[run]
-        return round(quarters * TICKS_PER_QUARTER)
+        return self._run(beat).tick(beat)
 
     def pace(self, beat: Fraction) -> Fraction:
         """How many quarters the beat that begins at ``beat`` lasts."""
-        return self._pace[self._run(beat)]
+        return self._run(beat).scale / TICKS_PER_QUARTER
 
     @property
     def paces(self) -> tuple[Fraction, ...]:
         """The beats at which the beat becomes another note value, the first included."""
-        return tuple(self._beats)
+        return tuple(self._starts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Bars with one kind of beat: beat b of the performance is tick b * ``scale`` + ``offset``."""
+
+    scale: Fraction
+    offset: Fraction
+
+    def tick(self, beat: Fraction) -> int:
+        # in whole numbers, since every note passes here twice and fractions are slow
+        scale, offset = self.scale, self.offset
+        over = beat.denominator * scale.denominator
+        ticks = beat.numerator * scale.numerator * offset.denominator + offset.numerator * over
+        over *= offset.denominator
+        return (2 * ticks + over) // (2 * over)
 
 
 def _bars(performance: Performance) -> Iterator[PlayedBar]:
@@ -204,14 +215,14 @@ def _meters(performance: Performance) -> Iterator[tuple[Fraction, Any]]:
 
 
 def _measures(performance: Performance) -> Iterator[tuple[Fraction, Fraction, Meter]]:
-    """Start, length and meter of each bar; a short count and the pickup in it make one bar."""
+    """Start, length and meter of each bar; a short count and its pickup make one whole bar."""
     open_since: tuple[Fraction, PlayedBar] | None = None
     for beat, bar in _placed_bars(performance):
         if open_since is not None:
             start, counted = open_since
             open_since = None
             together = counted.length + bar.length
-            if bar.pickup and bar.meter == counted.meter and together == bar.meter.beats:
+            if bar.meter == counted.meter and together == bar.meter.beats:
                 yield start, together, bar.meter
                 continue
             yield start, counted.length, counted.meter

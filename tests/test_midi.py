@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from backing import midi
 from backing.chart.pitch import Interval, Key
+from backing.combo.feel import Clock
 from backing.combo.instruments import RIDE
 from backing.combo.part import Note
 from tests.midi_build import (
@@ -166,6 +167,15 @@ def test_tempo_map_follows_rungs_meters_and_ratios():
     # 100 quarters; half as fast; then 100 dotted quarters, 150 quarters a minute
     assert tempos == [(0, 600_000), (3840, 1_200_000), (7680, 400_000)]
     assert timed(track)[-1][0] == 7680 + 2 * 2880
+
+
+def test_a_tempo_is_written_once_while_it_lasts():
+    """A change of swing begins a new stretch of the clock, but no new tempo."""
+    plan = a_pass(bar(), bar())
+    clock = Clock([(F(4), F(120), F(2)), (F(4), F(120), F(1))])
+    performance = replace(perform((plan, (bass(note(0), note("9/2")),))), clock=clock)
+    assert len(clock.stretches) == 2
+    assert len(of_kind(read(performance).tracks[0], "set_tempo")) == 1
 
 
 def test_a_change_of_beat_alone_changes_the_tempo_of_quarters():

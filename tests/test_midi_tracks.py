@@ -85,6 +85,12 @@ def test_a_pickup_alone_has_a_meter_of_its_own():
     assert meters == ["0 meter 1/8", "0.5 meter 6/8"]
 
 
+def test_short_bars_of_two_meters_make_no_whole_bar():
+    short = (bar(meter="3/4", length=F(2)), bar(number=0, length=F(2)), bar())
+    meters = [line for line in tune_lines(perform((a_pass(*short), ()))) if " meter " in line]
+    assert meters == ["0 meter 2/4", "4 meter 4/4"]
+
+
 def test_markers_of_a_climb_name_rounds_and_rungs():
     loop = (bar("Cm7", section="B", use=1, number=5), bar("F7", section="B", use=1, number=6))
     count = bar(section="count-in", role="count-in")
@@ -180,7 +186,10 @@ def test_a_part_without_a_seat_keeps_one_spare_channel():
     assert not channels & {0, 1, 3, 4, 5, 9}
 
 
-@given(st.text(min_size=1, max_size=12), st.booleans())
+names = st.one_of(st.text(min_size=1, max_size=12), st.sampled_from(sorted(midi.SEATS)))
+
+
+@given(names, st.booleans())
 @settings(max_examples=60, deadline=None)
 def test_every_name_has_a_channel(name, kit):
     part = Part.of(name, STANDARD_KIT if kit else VIBES, [note(0, 60)])
