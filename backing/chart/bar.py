@@ -118,15 +118,12 @@ class PlayedBar:
         return str(self.number) if self.role == "chorus" else f"{self.role}:{self.number}"
 
     def transposed(self, interval: Interval) -> PlayedBar:
-        """The same bar in another key."""
+        """The same bar in another key, its names spelled as that key has them."""
+        key = self.key.transposed(interval)
         changes = tuple(
-            replace(c, chord=c.chord.transposed(interval) if c.chord else None)
-            for c in self.changes
+            replace(c, chord=c.chord and c.chord.transposed(interval, key)) for c in self.changes
         )
         pedal = self.directions.pedal
-        directions = replace(
-            self.directions, pedal=pedal.transposed(interval).simplified() if pedal else None
-        )
-        return replace(
-            self, key=self.key.transposed(interval), changes=changes, directions=directions
-        )
+        pedal = pedal and pedal.transposed(interval).simplified(key)
+        directions = replace(self.directions, pedal=pedal)
+        return replace(self, key=key, changes=changes, directions=directions)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from backing.chart.bar import Change, Directions
-from backing.chart.pitch import Interval, PitchName
+from backing.chart.pitch import Interval, Key, PitchName
 from backing.errors import Span
 
 _PLAYING_TIME = Directions()
@@ -94,7 +94,10 @@ Cue = Hits | Break | StopTime | Pedal | LayOut | Push
 
 
 def followed(cue: Cue, bars: list[SectionBar]) -> list[SectionBar]:
-    """The bars of a section with a cue; bars it names beyond the last are passed over."""
+    """The bars of a section with a cue; bars it names beyond the last are passed over.
+
+    A later cue wins over an earlier one: a break silences hits, hits sound in a break.
+    """
     inside = slice(cue.first - 1, cue.last)
     bars = list(bars)
     bars[inside] = [_follow(cue, bar, index == 0) for index, bar in enumerate(bars[inside])]
@@ -105,11 +108,12 @@ def _follow(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
     told = bar.directions
     match cue:
         case Hits(beats=beats):
-            told = replace(told, hits=tuple(sorted({*told.hits, *beats})))
+            only = None if told.only is None else _merged(told.only, beats)
+            told = replace(told, hits=_merged(told.hits, beats), only=only)
         case Break(beats=beats):
-            told = replace(told, only=beats if at_first else ())
+            told = replace(told, hits=(), only=beats if at_first else ())
         case StopTime(beats=beats):
-            told = replace(told, only=beats)
+            told = replace(told, hits=(), only=beats)
         case Pedal(note=note):
             told = replace(told, pedal=note)
         case LayOut(players=players):
@@ -119,12 +123,16 @@ def _follow(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
     return replace(bar, directions=told)
 
 
+def _merged(beats: tuple[Fraction, ...], others: tuple[Fraction, ...]) -> tuple[Fraction, ...]:
+    return tuple(sorted({*beats, *others}))
+
+
 def _pushed(changes: tuple[Change, ...], cue: Push) -> tuple[Change, ...]:
     return tuple(replace(c, early=cue.early) if c.onset in cue.beats else c for c in changes)
 
 
-def transposed(cue: Cue, interval: Interval) -> Cue:
-    """The cue in another key; only a pedal has a pitch."""
+def transposed(cue: Cue, interval: Interval, key: Key) -> Cue:
+    """The cue in a new ``key``; only a pedal has a pitch."""
     if isinstance(cue, Pedal):
-        return replace(cue, note=cue.note.transposed(interval).simplified())
+        return replace(cue, note=cue.note.transposed(interval).simplified(key))
     return cue

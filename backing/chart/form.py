@@ -110,9 +110,36 @@ class Form:
         """
         return selected(text, {order: self.played(order) for order in ("solos", "head", "out")})
 
+    def key_of(self, section: Section) -> Key:
+        """The key a section sounds in: its own, its base's or the tune's."""
+        return next((s.key for s in self._line(section) if s.key), self.key)
+
+    def meter_of(self, section: Section) -> Meter:
+        """The meter of a section."""
+        return next((s.meter for s in self._line(section) if s.meter), self.meter)
+
+    def feel_of(self, section: Section) -> str:
+        """The feel of a section."""
+        return next((s.feel for s in self._line(section) if s.feel), self.feel)
+
+    def tempo_ratio_of(self, section: Section) -> Fraction:
+        """How much faster than the tune a section goes."""
+        ratios = (s.tempo_ratio for s in self._line(section) if s.tempo_ratio)
+        return next(ratios, Fraction(1))
+
+    def _line(self, section: Section) -> Iterator[Section]:
+        """A section and those it is derived from, the nearest first."""
+        yield section
+        while section.base is not None:
+            section = self.section(section.base)
+            yield section
+
     def transposed(self, interval: Interval) -> Form:
-        """The same tune in another key."""
-        sections = tuple(section.transposed(interval) for section in self.sections)
+        """The same tune in another key, its names spelled as the new keys have them."""
+        sections = tuple(
+            section.transposed(interval, self.key_of(section).transposed(interval))
+            for section in self.sections
+        )
         return replace(self, key=self.key.transposed(interval), sections=sections)
 
 
@@ -146,10 +173,7 @@ class _Player:
 
     def _frame(self, section: Section, use: int, last: int) -> PlayedBar:
         """What the bars of a use have in common; as it stands, a pickup."""
-        line = [section]
-        while line[-1].base is not None:
-            line.append(self.sections[line[-1].base])
-        meter = next((s.meter for s in line if s.meter), self.form.meter)
+        form = self.form
         return PlayedBar(
             number=0,
             role=section.role,
@@ -157,12 +181,12 @@ class _Player:
             section_use=use,
             section_bar=0,
             section_bars=last,
-            meter=meter,
-            length=Fraction(meter.beats),
-            key=next((s.key for s in line if s.key), self.form.key),
-            feel=next((s.feel for s in line if s.feel), self.form.feel),
+            meter=form.meter_of(section),
+            length=Fraction(form.meter_of(section).beats),
+            key=form.key_of(section),
+            feel=form.feel_of(section),
             changes=(),
-            tempo_ratio=next((s.tempo_ratio for s in line if s.tempo_ratio), Fraction(1)),
+            tempo_ratio=form.tempo_ratio_of(section),
         )
 
     def _bar(self, frame: PlayedBar, section_bar: int, bar: SectionBar) -> PlayedBar:

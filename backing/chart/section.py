@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -104,17 +103,25 @@ class Section:
         """ "chorus", or the role its name gives it."""
         return role_of(self.name)
 
-    def transposed(self, interval: Interval) -> Section:
-        """The same section in another key."""
+    def transposed(self, interval: Interval, key: Key) -> Section:
+        """The same section in another key; ``key`` is the new key it sounds in."""
+
+        def moved(changes: tuple[Change, ...]) -> tuple[Change, ...]:
+            return tuple(
+                replace(c, chord=c.chord and c.chord.transposed(interval, key)) for c in changes
+            )
+
+        def moved_row(row: Row) -> Row:
+            bars = tuple(replace(bar, changes=moved(bar.changes)) for bar in row.bars)
+            solos = (bar and replace(bar, changes=moved(bar.changes)) for bar in row.solos)
+            return Row(bars, tuple(solos))
+
         return replace(
             self,
-            rows=tuple(_moved_row(row, interval) for row in self.rows),
-            replacements=tuple(
-                replace(r, row=_moved_row(r.row, interval)) for r in self.replacements
-            ),
-            pickup=self.pickup
-            and replace(self.pickup, changes=_moved(self.pickup.changes, interval)),
-            cues=tuple(transposed_cue(cue, interval) for cue in self.cues),
+            rows=tuple(map(moved_row, self.rows)),
+            replacements=tuple(replace(r, row=moved_row(r.row)) for r in self.replacements),
+            pickup=self.pickup and replace(self.pickup, changes=moved(self.pickup.changes)),
+            cues=tuple(transposed_cue(cue, interval, key) for cue in self.cues),
             key=self.key and self.key.transposed(interval),
         )
 
@@ -138,14 +145,3 @@ class SectionUse:
             return self.name
         bars = f"{self.first}" if self.last == self.first else f"{self.first}-{self.last}"
         return f"{self.name}:{bars}"
-
-
-def _moved(changes: tuple[Change, ...], interval: Interval) -> tuple[Change, ...]:
-    return tuple(replace(c, chord=c.chord and c.chord.transposed(interval)) for c in changes)
-
-
-def _moved_row(row: Row, interval: Interval) -> Row:
-    move: Callable[[WrittenBar], WrittenBar] = lambda bar: replace(  # noqa: E731 - one line, twice
-        bar, changes=_moved(bar.changes, interval)
-    )
-    return Row(tuple(map(move, row.bars)), tuple(bar and move(bar) for bar in row.solos))

@@ -20,7 +20,7 @@ def write(form: Form) -> str:
     lines = [f"# {remark}" for remark in form.remarks]
     lines += [f"{word + ':':<7}{value}" for word, value in _header(form)]
     for section in form.sections:
-        lines += ["", *_section(section, _meter(form, section))]
+        lines += ["", *_section(section, form.meter_of(section))]
     return "\n".join(lines) + "\n"
 
 
@@ -38,12 +38,6 @@ def _header(form: Form) -> Iterator[tuple[str, str]]:
             yield order, " ".join(map(str, uses))
     for note in form.notes:
         yield "notes", _safe(note)
-
-
-def _meter(form: Form, section: Section) -> Meter:
-    while section.base is not None:
-        section = form.section(section.base)
-    return section.meter or form.meter
 
 
 def _section(section: Section, meter: Meter) -> Iterator[str]:
