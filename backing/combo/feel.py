@@ -6,6 +6,7 @@ a note moves behind or ahead by its lateness, and beats become seconds. Nothing 
 
 from __future__ import annotations
 
+import random
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,14 +16,15 @@ SHORTEST_OFF_BEAT_MS = 80.0
 """The short note of a swung pair is hardly shorter (Friberg & Sundström 2002: about 100 ms)."""
 
 RIDE_RATIOS = (
-    (45, 2.0), (60, 2.1), (80, 2.4), (100, 2.5), (125, 2.4), (155, 2.25), (185, 2.0),
-    (215, 1.78), (245, 1.53), (280, 1.35), (320, 1.2), (400, 1.0),
+    (45, 2.0), (60, 2.2), (80, 2.5), (100, 2.53), (125, 2.38), (155, 2.25), (185, 2.0),
+    (215, 1.78), (245, 1.57), (280, 1.36), (320, 1.2), (400, 1.0),
 )  # fmt: skip
 """Tempo (bpm) -> long : short eighth of the ride cymbal.
 
-From 95 bpm up the medians per tempo of the drummers of the Jazz Trio Database (Cheston,
-Schlichting, Cross & Harrison 2024, TISMIR, DOI 10.5334/tismir.186); slower and faster than that
-data reaches from common practice (no source): ballads near the triplet, even at the top.
+From 80 to 300 bpm the medians per tempo of the drummers of the Jazz Trio Database (Cheston,
+Schlichting, Cross & Harrison 2024, TISMIR, DOI 10.5334/tismir.186), kept between that paper's
+model and the line of Friberg & Sundström 2002 (Music Perception 19(3)); slower and faster from
+common practice (no source): ballads near the triplet, even at the top.
 """
 
 
@@ -41,6 +43,14 @@ def ride_ratio(tempo: float) -> float:
     (t0, r0), (t1, r1) = points[at - 1], points[at]
     ratio = r0 + (r1 - r0) * (tempo - t0) / (t1 - t0)
     return max(1.0, min(ratio, 60_000 / tempo / SHORTEST_OFF_BEAT_MS - 1))
+
+
+def lateness(dice: random.Random, mean: float, spread: float) -> float:
+    """By how many ms a stroke is late (negative: early): whole or half ms, clipped to 2 spreads."""
+    if not spread:
+        return mean
+    drift = max(-2 * spread, min(2 * spread, dice.gauss(0.0, spread)))
+    return round(2 * (mean + drift)) / 2
 
 
 def swing_place(beat: Fraction, ratio: Fraction) -> Fraction:
@@ -64,26 +74,34 @@ class Stretch:
     """A run of beats with one tempo and one swing.
 
     ``start`` is in beats from the start of the performance and ``seconds`` the exact time there;
-    ``tempo`` in bpm; ``ratio`` the long : short eighths (1 is even).
+    ``tempo`` in bpm; ``ratio`` the long : short eighths (1 is even). ``grid`` is a beat the player
+    counts: a bar line, from which the off-beats are told.
     """
 
     start: Fraction
     seconds: Fraction
     tempo: Fraction
     ratio: Fraction
+    grid: Fraction
 
 
 class Clock:
     """Beats to seconds for a whole performance: exact; only the last reader rounds."""
 
     def __init__(self, runs: Sequence[tuple[Fraction, Fraction, Fraction]]) -> None:
-        """``runs``: (length in beats, tempo in bpm, swing ratio) of each run, in order."""
+        """``runs``: (length in beats, tempo in bpm, swing ratio) of each bar, in order.
+
+        A bar that is no whole number of beats long is a pickup, counted back from the bar line it
+        leads to, or a count cut short by the pickup that comes next.
+        """
         stretches: list[Stretch] = []
-        beat, time = Fraction(0), Fraction(0)
-        for length, tempo, ratio in runs:
+        beat, time, grid = Fraction(0), Fraction(0), Fraction(0)
+        for at, (length, tempo, ratio) in enumerate(runs):
+            following = runs[at + 1][0] if at + 1 < len(runs) else None
+            grid = _grid(beat, length, following, grid)
             last = stretches[-1] if stretches else None
-            if last is None or (last.tempo, last.ratio) != (tempo, ratio):
-                stretches.append(Stretch(beat, time, tempo, ratio))
+            if last is None or not _goes_on(last, tempo, ratio, grid):
+                stretches.append(Stretch(beat, time, tempo, ratio, grid))
             beat += length
             time += length * 60 / tempo
         self.stretches = tuple(stretches)
@@ -100,10 +118,30 @@ class Clock:
         here = self.at(beat)
         return here.seconds + (beat - here.start) * 60 / here.tempo
 
+    def beat(self, seconds: Fraction) -> Fraction:
+        """The *played* beat at a time: the inverse of ``seconds``."""
+        at = bisect_right(self.stretches, seconds, key=lambda stretch: stretch.seconds) - 1
+        here = self.stretches[max(0, at)]
+        return here.start + (seconds - here.seconds) * here.tempo / 60
+
     def played(self, beat: Fraction, *, swung: bool = True) -> Fraction:
         """The beat at which a *written* beat is played: moved by the swing of its stretch."""
         if not swung:
             return beat
         here = self.at(beat)
-        # beats are counted inside the stretch: a pickup may put bar lines off the whole numbers
-        return here.start + swing_place(beat - here.start, here.ratio)
+        return here.grid + swing_place(beat - here.grid, here.ratio)
+
+
+def _grid(beat: Fraction, length: Fraction, following: Fraction | None, grid: Fraction) -> Fraction:
+    """A beat from which the beats of the bar at ``beat`` are counted."""
+    if length.denominator == 1:
+        return beat
+    if (beat - grid).denominator != 1:
+        return grid  # the pickup that fills up a count cut short
+    cut_short = following is None or following.denominator != 1
+    return beat if cut_short else beat + length
+
+
+def _goes_on(last: Stretch, tempo: Fraction, ratio: Fraction, grid: Fraction) -> bool:
+    same = (last.tempo, last.ratio) == (tempo, ratio)
+    return same and (grid - last.grid).denominator == 1

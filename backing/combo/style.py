@@ -38,16 +38,22 @@ class Table:
         return FeelError(f"{self.file}:{self._line(key)}: {name} {cause}", cure)
 
     def _line(self, key: str) -> int:
-        section = ""
+        """The line that gives ``key``: of several alike, the first with the same value on it."""
+        pattern = re.compile(rf"(?<![\w\"-])\"?{re.escape(key)}\"?\s*(=|\])")
+        inside, found = not self.path, []
         for number, line in enumerate(self.source.splitlines(), 1):
-            header = re.match(r"\s*\[+([^\]]+)\]+", line)
+            header = re.match(r"\s*\[+([^\]\[]+)\]+\s*(#|$)", line)
             if header:
                 section = header[1].strip()
-                if f"{self.path}.{key}".lstrip(".") == section:
+                inside = f"{self.path}.".startswith(f"{section}.") or not self.path
+                if section == f"{self.path}.{key}".lstrip("."):
                     return number
-            elif section == self.path and re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", line):
-                return number
-        return 1
+            if inside and pattern.search(line):
+                found.append((self._shows(key, line), -number))
+        return -max(found)[1] if found else 1
+
+    def _shows(self, key: str, line: str) -> bool:
+        return str(self.values.get(key, "")) in line.replace("'", '"')
 
     def _get(self, key: str, default: Any) -> Any:
         self._asked.add(key)
