@@ -1,0 +1,78 @@
+"""Comping: the chords of the rhythm the band agreed on, voiced for who plays them."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+
+from backing.combo.comp_rhythm import read_style
+from backing.combo.instruments import JAZZ_GUITAR, ORGAN, PIANO, VIBES, Instrument
+from backing.combo.part import Note, Part, on_palette
+from backing.combo.plan import CompStroke, Plan, PlanBar
+from backing.combo.voicing import Voicing, voiced
+
+INSTRUMENTS: dict[str, Instrument] = {
+    "piano": PIANO,
+    "guitar": JAZZ_GUITAR,
+    "four": JAZZ_GUITAR,
+    "vibes": VIBES,
+    "organ": ORGAN,
+}
+"""What each player of comping plays; "four" is the rhythm guitar on all beats of the bar."""
+
+ACCENT = 10
+"""By how much an accented stroke is louder, a soft one softer, in velocity."""
+INNER = 8
+"""By how much the voices under the top one are softer, so that it carries a line."""
+TOUCH = 3.0
+"""Spread of the velocities, before they go to the palette."""
+
+
+def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
+    """The comping of a pass: ``plan.comping`` voiced for ``comp``, a name in INSTRUMENTS.
+
+    The notes' role is the grip they belong to. Raises KeyError for an unknown ``comp``.
+    """
+    struck = [stroke for stroke in plan.comping if stroke.span.chord is not None]
+    # the touch is drawn apart from the voicings: it stays when the changes are transposed
+    hand, touch = random.Random(rng.getrandbits(64)), random.Random(rng.getrandbits(64))
+    chosen = voiced(plan, struck, comp, hand)
+    notes: list[Note] = []
+    for stroke, voicing in zip(struck, chosen, strict=True):
+        bar = plan.bar_at(stroke.onset)
+        spread = 0.0 if comp == "organ" else read_style(bar.feel).spread_ms
+        notes += _chord(stroke, voicing, _velocity(stroke, bar, touch), _late(bar, touch), spread)
+    return Part("comping", INSTRUMENTS[comp], tuple(notes))
+
+
+def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:
+    quiet, loud = read_style(bar.feel).velocity
+    level = quiet + (loud - quiet) * bar.energy + ACCENT * stroke.accent
+    return on_palette(level + touch.gauss(0, TOUCH))
+
+
+def _late(bar: PlanBar, touch: random.Random) -> float:
+    """How late a stroke comes, in whole ms: drawn around the feel's mean, two spreads at most."""
+    mean, spread = bar.feel.late("comping")
+    return float(round(mean + max(-2 * spread, min(2 * spread, touch.gauss(0, spread)))))
+
+
+def _chord(
+    stroke: CompStroke, voicing: Voicing, velocity: int, late: float, spread: float
+) -> Iterator[Note]:
+    """The notes of a chord from the bottom up, rolled over ``spread`` ms around its place."""
+    last = len(voicing.pitches) - 1
+    for index, pitch in enumerate(voicing.pitches):
+        roll = round(spread * (index / max(1, last) - 0.5))
+        yield Note(
+            onset=stroke.onset,
+            length=stroke.length,
+            pitch=pitch,
+            velocity=velocity if index == last else max(16, velocity - INNER),
+            swung=stroke.swung,
+            lateness_ms=0.0 if stroke.together else late + roll,
+            role=voicing.grip,
+            chord=stroke.span.chord,
+            together=stroke.together,
+            tempos=stroke.tempos,
+        )

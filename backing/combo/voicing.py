@@ -1,0 +1,378 @@
+"""Voicings: grips as data, what an instrument can hold of them, and a smooth way through a pass.
+
+A grip names its voices from the bottom up by what they do in the chord; each voice goes to the
+nearest place above the one below it. References:
+
+- rootless A and B forms, 3 5 7 9 and 7 9 3 5, 13 for 5 in dominants: textbook definitions
+- drop 2 and drop 3: the second (third) voice from the top of a close position an octave down
+- low-interval limits: the table at sweetwater.com/insync/low-interval-limit (its C3 is MIDI 60);
+  its tritone, an octave out of line there, takes the fourth's value
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations, product
+
+from backing.combo.colour import Colours, colours_of
+from backing.combo.plan import CompStroke, Plan
+
+LOW_LIMITS = {
+    1: 52, 2: 51, 3: 48, 4: 47, 5: 45, 6: 45, 7: 37, 8: 41, 9: 41, 10: 41, 11: 41
+}  # fmt: skip
+"""Interval in semitones -> the lowest MIDI number its lower note may have."""
+
+ROOTED = frozenset({"half-diminished", "diminished", "augmented", "power"})
+"""Families that are voiced with their root: they have no ninth to put in its place."""
+
+GRIPS = """
+A       3 5 7 9      0    | A       3 13 7 9     0    | B       7 9 3 5      0
+B       7 9 3 13     0    | open    3 7 9 5      0.2  | open    7 3 5 9      0.2
+open    3 7 9 13     0.3  | quartal 7 3 13 9     0.2  | three   3 7 9        0.4
+three   7 3 5        0.4  | three   7 3 13       0.4  | three   7 3 9        0.5
+three   3 5 7        0.5  | three   7 9 3        0.5  | quartal 11 7 3       0.6
+quartal 1 11 7 3     0.6  | so-what 1 11 7 3 5   0.8  | quartal 3 13 9 5     0.8
+eleven  3 11 7 9     0.4  | eleven  7 9 3 11     0.4  | eleven  3 7 9 11     0.4
+eleven  7 3 11       0.6  | five    3 5 7 9 11   0.9  | five    7 9 3 11 13  0.9
+five    3 13 7 9 11  0.9  | five    3 11 13 7 9  0.9  | five    7 9 3 11 5   0.9
+upper   7 3 5 1 9    0.7  | upper   7 3 13 9 5   0.8  | sus     5 1 3 7      0.5
+rooted  1 3 5 7      0.4  | rooted  3 5 7 1      0.2  | rooted  5 7 1 3      0.2
+rooted  7 1 3 5      0.2  | rooted  1 5 7 3      0.4  | rooted  3 7 1 5      0.2
+rooted  5 1 3 7      0.2  | rooted  7 3 5 1      0.2  | rooted  1 3 7 9      0.7
+triad   1 3 5        0.6  | triad   3 5 1        0.5  | triad   5 1 3        0.5
+triad   3 1 5        0.6  | triad   5 3 1        0.6  | added   3 5 9        0.5
+added   9 3 5        0.5  | added   5 9 3        0.5  | added   5 1 9 3      0.6
+added   1 3 11 5     0.7  | fifth   1 5          0.9  | fifth   5 1          0.9
+"""
+"""Name, voices from the bottom up, and what it costs to take it (0: first choice)."""
+
+CHORDS = ("9 3 5 7", "9 3 13 7", "9 3 11 7", "1 3 5 7", "1 3 13 7", "1 3 5", "9 3 5", "1 5")
+"""What a guitarist inverts and drops: four voices (three in triads) in close position."""
+
+STRINGS = (40, 45, 50, 55, 59, 64)
+"""A guitar's open strings, low to high (E A D G B E)."""
+STRING_SETS = {"drop-2": ((2, 3, 4, 5), (1, 2, 3, 4)), "drop-3": ((0, 2, 3, 4), (1, 3, 4, 5))}
+SHELL_STRINGS = ((0, 2, 3), (1, 2, 3))
+SHELLS = ("1 7 3", "1 3 7", "5 7 3", "5 3 7", "1 7 9", "1 3 5", "5 1 3", "1 5")
+"""Rhythm guitar: three voices on the low strings."""
+FRETS, REACH = 13, 4
+"""The highest fret in use, and how many frets lie between the fingers at most."""
+
+SEMITONES_IN_STEP = 2
+CANDIDATES, BEAM = 16, 4
+TASTE = 0.9
+"""How far chance moves a choice, in units of the costs: what tells one chorus from another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """What a player can hold: MIDI range, number of voices, the middle, the cost by size."""
+
+    low: int
+    high: int
+    centre: float
+    sizes: tuple[float, ...]
+    grips: str = "keys"
+
+
+HANDS = {
+    "piano": Hands(50, 72, 61.0, (9, 9, 2.0, 0.3, 0.0, 0.3)),
+    "organ": Hands(52, 72, 62.0, (9, 9, 2.0, 0.1, 0.0, 9)),
+    "vibes": Hands(55, 79, 67.0, (9, 9, 1.0, 0.0, 0.0, 9)),
+    "guitar": Hands(48, 74, 61.0, (9, 9, 2.0, 0.5, 0.0, 9), "dropped"),
+    "four": Hands(40, 64, 52.0, (9, 9, 2.0, 0.0, 9, 9), "shells"),
+}
+"""By name of the player; ``sizes`` is the cost of 0, 1, 2 ... voices."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Voicing:
+    """Pitches (MIDI) from the bottom up, the grip they come from, and its cost in its place.
+
+    ``heard``: how many of the colour tones that the symbol writes are in it.
+    """
+
+    pitches: tuple[int, ...]
+    grip: str
+    cost: float
+    heard: int
+
+    @property
+    def top(self) -> int:
+        """The highest voice, which the ear follows."""
+        return self.pitches[-1]
+
+
+def voiced(
+    plan: Plan, strokes: Sequence[CompStroke], comp: str, rng: random.Random
+) -> tuple[Voicing, ...]:
+    """A voicing for each stroke, none of which may be N.C.: the smoothest way but for chance.
+
+    The first stroke of a chord lets all be heard that its symbol writes. ``comp`` is a name of
+    HANDS.
+    """
+    by_start = colours_of(plan)
+    paths: list[_Path] = [(0.0, (), None)]
+    for index, stroke in enumerate(strokes):
+        first = index == 0 or strokes[index - 1].span is not stroke.span
+        choices = _choices(by_start[stroke.span.start], comp, first)
+        if index == 0 or stroke.span is plan.following:
+            # passes are voiced one by one: their joints meet in the middle
+            choices = [(v, v.cost + 0.3 * abs(_middle(v) - HANDS[comp].centre)) for v, _ in choices]
+        gap = index > 0 and stroke.onset - strokes[index - 1].onset >= 4
+        paths = _extend(paths, choices, _kind(first, gap), rng)
+    return _walk_back(paths[0][2], len(strokes))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Step:
+    """One voicing of a way through the pass, and the step before it."""
+
+    voicing: Voicing
+    before: _Step | None
+
+
+_Path = tuple[float, tuple[int, ...], _Step | None]
+"""Its cost so far, the pitches it ends in, the steps that led there."""
+
+
+def _kind(first: bool, gap: bool) -> int:
+    """How a voicing is led into: 0 under the same chord, 1 from chord to chord, 2 after a rest."""
+    return 2 if gap else int(first)
+
+
+def _choices(colours: Colours, comp: str, first: bool) -> list[tuple[Voicing, float]]:
+    full, free = voicings(colours, comp)
+    return [(voicing, voicing.cost) for voicing in (full if first else free)]
+
+
+def _extend(
+    paths: Sequence[_Path],
+    choices: Sequence[tuple[Voicing, float]],
+    kind: int,
+    rng: random.Random,
+) -> list[_Path]:
+    """The best ways that end in one of the choices."""
+    found: list[_Path] = []
+    for voicing, cost in choices:
+        pitches = voicing.pitches
+        best, step = min(
+            ((score + _motion(before, pitches, kind), step) for score, before, step in paths),
+            key=_by_score,
+        )
+        found.append((best + cost + TASTE * rng.random(), pitches, _Step(voicing, step)))
+    found.sort(key=_by_score)
+    return found[:BEAM]
+
+
+def _by_score(path: tuple[float, object] | tuple[float, object, object]) -> float:
+    return path[0]
+
+
+def _walk_back(step: _Step | None, count: int) -> tuple[Voicing, ...]:
+    way = []
+    while step is not None:
+        way.append(step.voicing)
+        step = step.before
+    assert len(way) == count
+    return tuple(reversed(way))
+
+
+def _middle(voicing: Voicing) -> float:
+    return sum(voicing.pitches) / len(voicing.pitches)
+
+
+@lru_cache(maxsize=1 << 17)
+def _motion(before: tuple[int, ...], after: tuple[int, ...], kind: int) -> float:
+    """The cost of going from one voicing to another; see ``_kind``."""
+    if not before:
+        return 0.0
+    moves = voice_moves(before, after)
+    top = abs(after[-1] - before[-1])
+    line = 0.3 if top == 0 else 0.0 if top <= 2 else 0.15 * (top - 1)
+    leaps = sum(move - SEMITONES_IN_STEP for move in moves if move > SEMITONES_IN_STEP)
+    weight, leap = ((0.04, 0.15), (0.1, 1.5), (0.04, 0.3))[kind]
+    return line + weight * sum(moves) + leap * leaps
+
+
+def voice_moves(before: Sequence[int], after: Sequence[int]) -> tuple[int, ...]:
+    """By how many semitones each voice moves.
+
+    Voices of equal voicings go in order; of unequal ones each of the smaller takes its nearest.
+    """
+    if len(before) == len(after):
+        return tuple(abs(a - b) for a, b in zip(before, after, strict=True))
+    few, many = sorted((before, after), key=len)
+    return tuple(min(abs(one - other) for other in many) for one in few)
+
+
+@lru_cache(maxsize=4096)
+def voicings(colours: Colours, comp: str) -> tuple[tuple[Voicing, ...], tuple[Voicing, ...]]:
+    """The voicings a player may take: those with all that is written, and all; cheapest first.
+
+    Never empty: what no grip fits is stacked from the chord tones.
+    """
+    hands = HANDS[comp]
+    source = {"keys": _keys, "dropped": _dropped, "shells": _shells}[hands.grips]
+    found = [v for v in source(colours, hands) if is_clear(v.pitches, colours)]
+    if not found:
+        found = list(_stacked(colours, hands))
+    wanted = 2 if colours.altered else len(colours.written)
+    most = min(wanted, max(v.heard for v in found))
+    found.sort(key=lambda v: v.cost)
+    full = [v for v in found if v.heard >= most]
+    return tuple(full[:CANDIDATES]), tuple(found[:CANDIDATES])
+
+
+def is_clear(pitches: Sequence[int], colours: Colours) -> bool:
+    """Whether a voicing sounds clear.
+
+    No interval lies below its limit, no voices are a minor ninth apart (but a b9 over the root),
+    no semitone lies on top.
+    """
+    if len(pitches) > 2 and pitches[-1] - pitches[-2] == 1:
+        return False
+    for low, high in combinations(pitches, 2):
+        interval = high - low
+        if low < LOW_LIMITS.get(interval, 0):
+            return False
+        if interval > 12 and interval % 12 == 1 and low % 12 != colours.root:
+            return False
+    return True
+
+
+def _keys(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+    for name, words, cost in _grips():
+        for tones in _tones(colours, words):
+            if _suits(name, colours):
+                steps = _close(tones)
+                for pitches in _placed(steps, colours.root, hands):
+                    yield _voicing(pitches, name, cost, colours, hands)
+
+
+def _suits(name: str, colours: Colours) -> bool:
+    """Whether a grip that can be built is one that players take for the chord."""
+    rootless = bool(colours.ninths) and colours.family not in ROOTED
+    if name == "rooted" and rootless and colours.family != "sus":
+        return False
+    if name in ("triad", "added", "fifth"):
+        return not colours.sevenths or (name == "triad" and not colours.thirds)
+    if name == "so-what":
+        return colours.family == "minor"
+    return True
+
+
+@lru_cache(maxsize=1)
+def _grips() -> tuple[tuple[str, tuple[str, ...], float], ...]:
+    rows = [cell.split() for line in GRIPS.strip().splitlines() for cell in line.split("|")]
+    return tuple((row[0], tuple(row[1:-1]), float(row[-1])) for row in rows)
+
+
+def _tones(colours: Colours, words: Sequence[str]) -> Iterator[tuple[int, ...]]:
+    """What the voices of a grip may be in a chord, in semitones above the root; no tone twice."""
+    options = {
+        "1": (0,),
+        "3": colours.thirds,
+        "5": colours.fifths,
+        "7": colours.sevenths,
+        "9": colours.ninths,
+        "11": colours.elevenths,
+        "13": colours.thirteenths,
+    }
+    for tones in product(*(options[word] for word in words)):
+        if len(set(tones)) == len(tones):
+            yield tones
+
+
+def _close(tones: Sequence[int]) -> tuple[int, ...]:
+    """Each tone at its nearest place above the one before."""
+    steps = [tones[0]]
+    for tone in tones[1:]:
+        steps.append(steps[-1] + (tone - steps[-1]) % 12)
+    return tuple(steps)
+
+
+def _placed(steps: Sequence[int], root: int, hands: Hands) -> Iterator[tuple[int, ...]]:
+    """The same shape in every octave in which the hands can hold it."""
+    for octave in range(2, 7):
+        pitches = tuple(12 * octave + root + step for step in steps)
+        if pitches[0] >= hands.low and pitches[-1] <= hands.high:
+            yield pitches
+
+
+def _voicing(
+    pitches: tuple[int, ...], grip: str, cost: float, colours: Colours, hands: Hands
+) -> Voicing:
+    tones = {(pitch - colours.root) % 12 for pitch in pitches}
+    away = abs(sum(pitches) / len(pitches) - hands.centre)
+    missed = 0.4 * (len(tones & colours.written) < min(1, len(colours.written)))
+    cost += 0.07 * away + hands.sizes[len(pitches)] + missed
+    return Voicing(pitches, grip, cost, len(tones & colours.written))
+
+
+def drop(close: Sequence[int], voice: int) -> tuple[int, ...]:
+    """A close position with its ``voice``-th note from the top an octave lower (2: drop 2)."""
+    moved = close[-voice] - 12
+    rest = [pitch for index, pitch in enumerate(close) if index != len(close) - voice]
+    return tuple(sorted([moved, *rest]))
+
+
+def _dropped(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+    """Drop-2 and drop-3 voicings that lie on four neighbouring strings under one hand."""
+    for words in CHORDS:
+        for tones in _tones(colours, words.split()):
+            if not _suits("triad" if len(tones) < 4 else "", colours):
+                continue
+            rooted = 0.5 if 0 in tones and colours.ninths and colours.family not in ROOTED else 0.0
+            for name, steps in _inversions(tones):
+                for pitches in _placed(steps, colours.root, hands):
+                    if is_playable(pitches, name):
+                        yield _voicing(pitches, name, rooted, colours, hands)
+
+
+def _inversions(tones: Sequence[int]) -> Iterator[tuple[str, tuple[int, ...]]]:
+    """All inversions of a chord, dropped; three voices and fewer stay close."""
+    ordered = sorted(tones)
+    for first in range(len(ordered)):
+        close = _close([*ordered[first:], *ordered[:first]])
+        if len(close) < 4:
+            yield "close", close
+        else:
+            yield "drop-2", drop(close, 2)
+            yield "drop-3", drop(close, 3)
+
+
+def is_playable(pitches: Sequence[int], name: str) -> bool:
+    """Whether a guitarist can hold the pitches: a string each, the frets under one hand."""
+    sets = STRING_SETS.get(name) or tuple(
+        tuple(range(first, first + len(pitches))) for first in range(1, 7 - len(pitches))
+    )
+    return any(_under_hand(pitches, strings) for strings in sets)
+
+
+def _under_hand(pitches: Sequence[int], strings: Sequence[int]) -> bool:
+    frets = [pitch - STRINGS[string] for pitch, string in zip(pitches, strings, strict=False)]
+    return min(frets) >= 0 and max(frets) <= FRETS and max(frets) - min(frets) <= REACH
+
+
+def _shells(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+    """Three voices on the low strings, root or fifth at the bottom."""
+    for rank, words in enumerate(SHELLS):
+        for tones in _tones(colours, words.split()):
+            for pitches in _placed(_close(tones), colours.root, hands):
+                sets = SHELL_STRINGS if len(pitches) == 3 else ((0, 1), (1, 2))
+                if any(_under_hand(pitches, strings) for strings in sets):
+                    yield _voicing(pitches, "shell", 0.15 * rank, colours, hands)
+
+
+def _stacked(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+    """Chord tones in close position, whatever the limits say: the last resort."""
+    tones = [*colours.core, *(tone for tone in colours.written if tone not in colours.core)][:4]
+    ordered = sorted(tones)
+    for first in range(len(ordered)):
+        steps = _close([*ordered[first:], *ordered[:first]])
+        for pitches in _placed(steps, colours.root, hands):
+            yield _voicing(pitches, "stack", 0.0, colours, hands)
