@@ -11,6 +11,7 @@ import contextlib
 import ctypes
 import io
 import os
+import threading
 from collections.abc import Sequence
 from types import ModuleType, TracebackType
 from typing import Any, NamedTuple
@@ -34,6 +35,8 @@ _SETTINGS: dict[str, int | float] = {
     "synth.polyphony": 256,
     "synth.midi-channels": 64,
 }
+# the first synth sets up tables that a second one, made meanwhile, would take for finished
+_ONE_AT_A_TIME = threading.Lock()
 _INSTALL = (
     "Install it: `apt install libfluidsynth3` on Debian and Ubuntu, `dnf install fluidsynth-libs` "
     "on Fedora, `brew install fluid-synth` on macOS, `choco install fluidsynth` on Windows."
@@ -59,7 +62,8 @@ class Synth:
         library = load_library()
         self._write = _float_writer(library)
         # pyfluidsynth silently drops a gain that is not a float
-        self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
+        with _ONE_AT_A_TIME:
+            self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
         self._font = library.fluid_synth_sfload(self._synth.synth, os.fsencode(soundfont.path), 0)
         self._soundfont = soundfont
         self._channels: dict[tuple[int, int], int] = {}

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from backing.combo.instruments import CHOKED_BY
+from backing.combo.instruments import CHOKED_BY, CLOSED_HAT, OPEN_HAT, PEDAL_HAT
 from backing.combo.performance import Performance, PlayedNote
 from backing.mixdown.bank import (
     CHOKE_DB_PER_S,
@@ -31,6 +31,11 @@ from backing.mixdown.synth import BLOCK, Audio
 RINGS = 1 << 40
 """A hold without an end."""
 
+_CHOKED_BY = CHOKED_BY | {
+    # one pair of cymbals: what is left of any stroke ends with the next of another kind
+    CLOSED_HAT: (PEDAL_HAT, OPEN_HAT),
+    PEDAL_HAT: (CLOSED_HAT, OPEN_HAT),
+}
 _CACHE_BYTES = 48_000_000
 
 
@@ -208,7 +213,7 @@ def _ended(struck: list[Placed], voice: Voice, ring: int | None) -> Iterator[Pla
         again = _next(onsets[key], onset, ring)
         if again is not None and again - onset < hold:
             hold = _blocks(again - onset)
-        for choker in CHOKED_BY.get(key, ()) if held.tone.kit else ():
+        for choker in _CHOKED_BY.get(key, ()) if held.tone.kit else ():
             stop = _next(onsets.get(voice.key(choker), []), onset, ring)
             if stop is not None and stop - onset < hold:
                 hold, choked = _blocks(stop - onset), True
