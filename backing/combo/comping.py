@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
 
 from backing.combo.comp_rhythm import read_style
 from backing.combo.instruments import JAZZ_GUITAR, ORGAN, PIANO, VIBES, Instrument
@@ -24,6 +23,7 @@ ACCENT = 10
 """By how much an accented stroke is louder, a soft one softer, in velocity."""
 INNER = 8
 """By how much the voices under the top one are softer, so that it carries a line."""
+PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 TOUCH = 3.0
 """Spread of the velocities, before they go to the palette."""
 
@@ -38,8 +38,12 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
     hand, touch = random.Random(rng.getrandbits(64)), random.Random(rng.getrandbits(64))
     chosen = voiced(plan, struck, comp, hand)
     notes: list[Note] = []
+    bars = iter(plan.bars)
+    bar = next(bars, None)
     for stroke, voicing in zip(struck, chosen, strict=True):
-        bar = plan.bar_at(stroke.onset)
+        while bar is not None and stroke.onset >= bar.end:
+            bar = next(bars, None)
+        assert bar is not None
         spread = 0.0 if comp == "organ" else read_style(bar.feel).spread_ms
         notes += _chord(stroke, voicing, _velocity(stroke, bar, touch), _late(bar, touch), spread)
     return Part("comping", INSTRUMENTS[comp], tuple(notes))
@@ -48,7 +52,7 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
 def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:
     quiet, loud = read_style(bar.feel).velocity
     level = quiet + (loud - quiet) * bar.energy + ACCENT * stroke.accent
-    return on_palette(level + touch.gauss(0, TOUCH))
+    return PALETTE[max(0, min(127, round(level + touch.gauss(0, TOUCH))))]
 
 
 def _late(bar: PlanBar, touch: random.Random) -> float:
@@ -59,20 +63,17 @@ def _late(bar: PlanBar, touch: random.Random) -> float:
 
 def _chord(
     stroke: CompStroke, voicing: Voicing, velocity: int, late: float, spread: float
-) -> Iterator[Note]:
+) -> list[Note]:
     """The notes of a chord from the bottom up, rolled over ``spread`` ms around its place."""
+    onset, length, chord = stroke.onset, stroke.length, stroke.span.chord
+    swung, together, tempos = stroke.swung, stroke.together, stroke.tempos
     last = len(voicing.pitches) - 1
+    notes = []
     for index, pitch in enumerate(voicing.pitches):
-        roll = round(spread * (index / max(1, last) - 0.5))
-        yield Note(
-            onset=stroke.onset,
-            length=stroke.length,
-            pitch=pitch,
-            velocity=velocity if index == last else max(16, velocity - INNER),
-            swung=stroke.swung,
-            lateness_ms=0.0 if stroke.together else late + roll,
-            role=voicing.grip,
-            chord=stroke.span.chord,
-            together=stroke.together,
-            tempos=stroke.tempos,
+        loud = velocity if index == last else max(16, velocity - INNER)
+        roll = spread * (index / last - 0.5) if last else 0.0
+        ms = 0.0 if together else late + round(roll)
+        notes.append(
+            Note(onset, length, pitch, loud, swung, ms, voicing.grip, chord, together, tempos)
         )
+    return notes

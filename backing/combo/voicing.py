@@ -106,6 +106,15 @@ class Voicing:
         return self.pitches[-1]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Choices:
+    """Voicings to choose from, what each costs, and what where it has to stay in the middle."""
+
+    voicings: tuple[Voicing, ...]
+    costs: tuple[float, ...]
+    central: tuple[float, ...]
+
+
 def voiced(
     plan: Plan, strokes: Sequence[CompStroke], comp: str, rng: random.Random
 ) -> tuple[Voicing, ...]:
@@ -115,87 +124,69 @@ def voiced(
     HANDS.
     """
     by_start = colours_of(plan)
-    paths: list[_Path] = [(0.0, (), None)]
+    ways: list[_Way] = []
     for index, stroke in enumerate(strokes):
-        first = index == 0 or strokes[index - 1].span is not stroke.span
-        choices = _choices(by_start[stroke.span.start], comp, first)
-        if index == 0 or stroke.span is plan.following:
-            # passes are voiced one by one: their joints meet in the middle
-            choices = [(v, v.cost + 0.3 * abs(_middle(v) - HANDS[comp].centre)) for v, _ in choices]
-        gap = index > 0 and stroke.onset - strokes[index - 1].onset >= 4
-        paths = _extend(paths, choices, _kind(first, gap), rng)
-    return _walk_back(paths[0][2], len(strokes))
+        before = strokes[index - 1] if index else None
+        first = before is None or before.span is not stroke.span
+        full, free = voicings(by_start[stroke.span.start], comp)
+        choices = full if first else free
+        # passes are voiced one by one: their joints meet in the middle
+        joint = before is None or stroke.span is plan.following
+        costs = choices.central if joint else choices.costs
+        gap = before is not None and float(stroke.onset) - float(before.onset) >= 4
+        ways = _extended(ways, choices, costs, 2 if gap else int(first), rng)
+    return _walked(ways[0] if ways else None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Step:
-    """One voicing of a way through the pass, and the step before it."""
+class _Way:
+    """A way through the pass so far: its cost, its last voicing, the way before that."""
 
+    cost: float
     voicing: Voicing
-    before: _Step | None
+    before: _Way | None
 
 
-_Path = tuple[float, tuple[int, ...], _Step | None]
-"""Its cost so far, the pitches it ends in, the steps that led there."""
-
-
-def _kind(first: bool, gap: bool) -> int:
-    """How a voicing is led into: 0 under the same chord, 1 from chord to chord, 2 after a rest."""
-    return 2 if gap else int(first)
-
-
-def _choices(colours: Colours, comp: str, first: bool) -> list[tuple[Voicing, float]]:
-    full, free = voicings(colours, comp)
-    return [(voicing, voicing.cost) for voicing in (full if first else free)]
-
-
-def _extend(
-    paths: Sequence[_Path],
-    choices: Sequence[tuple[Voicing, float]],
-    kind: int,
-    rng: random.Random,
-) -> list[_Path]:
+def _extended(
+    ways: Sequence[_Way], choices: Choices, costs: Sequence[float], kind: int, rng: random.Random
+) -> list[_Way]:
     """The best ways that end in one of the choices."""
-    found: list[_Path] = []
-    for voicing, cost in choices:
-        pitches = voicing.pitches
-        best, step = min(
-            ((score + _motion(before, pitches, kind), step) for score, before, step in paths),
-            key=_by_score,
+    rows = [[way.cost + m for m in _motions(way.voicing, choices, kind)] for way in ways]
+    reached = list(map(min, *rows)) if len(rows) > 1 else rows[0] if rows else [0.0] * len(costs)
+    chance = rng.random
+    total = [r + c + TASTE * chance() for r, c in zip(reached, costs, strict=True)]
+    found = []
+    for at in sorted(range(len(total)), key=total.__getitem__)[:BEAM]:
+        before = next(
+            (w for w, row in zip(ways, rows, strict=True) if row[at] == reached[at]), None
         )
-        found.append((best + cost + TASTE * rng.random(), pitches, _Step(voicing, step)))
-    found.sort(key=_by_score)
-    return found[:BEAM]
+        found.append(_Way(total[at], choices.voicings[at], before))
+    return found
 
 
-def _by_score(path: tuple[float, object] | tuple[float, object, object]) -> float:
-    return path[0]
+def _walked(way: _Way | None) -> tuple[Voicing, ...]:
+    voicings = []
+    while way is not None:
+        voicings.append(way.voicing)
+        way = way.before
+    return tuple(reversed(voicings))
 
 
-def _walk_back(step: _Step | None, count: int) -> tuple[Voicing, ...]:
-    way = []
-    while step is not None:
-        way.append(step.voicing)
-        step = step.before
-    assert len(way) == count
-    return tuple(reversed(way))
+@lru_cache(maxsize=1 << 15)
+def _motions(before: Voicing, choices: Choices, kind: int) -> tuple[float, ...]:
+    """The cost of going to each choice: ``kind`` 0 under the same chord, 1 from chord to chord,
+    2 after a rest."""
+    step, leap = ((0.04, 0.15), (0.1, 1.5), (0.04, 0.3))[kind]
+    return tuple(_motion(before.pitches, v.pitches, step, leap) for v in choices.voicings)
 
 
-def _middle(voicing: Voicing) -> float:
-    return sum(voicing.pitches) / len(voicing.pitches)
-
-
-@lru_cache(maxsize=1 << 17)
-def _motion(before: tuple[int, ...], after: tuple[int, ...], kind: int) -> float:
-    """The cost of going from one voicing to another; see ``_kind``."""
-    if not before:
-        return 0.0
+def _motion(before: tuple[int, ...], after: tuple[int, ...], step: float, leap: float) -> float:
     moves = voice_moves(before, after)
     top = abs(after[-1] - before[-1])
-    line = 0.3 if top == 0 else 0.0 if top <= 2 else 0.15 * (top - 1)
-    leaps = sum(move - SEMITONES_IN_STEP for move in moves if move > SEMITONES_IN_STEP)
-    weight, leap = ((0.04, 0.15), (0.1, 1.5), (0.04, 0.3))[kind]
-    return line + weight * sum(moves) + leap * leaps
+    cost = 0.3 if top == 0 else 0.0 if top <= 2 else 0.15 * (top - 1)
+    for move in moves:
+        cost += step * move if move <= SEMITONES_IN_STEP else step * move + leap * (move - 2)
+    return cost
 
 
 def voice_moves(before: Sequence[int], after: Sequence[int]) -> tuple[int, ...]:
@@ -210,8 +201,8 @@ def voice_moves(before: Sequence[int], after: Sequence[int]) -> tuple[int, ...]:
 
 
 @lru_cache(maxsize=4096)
-def voicings(colours: Colours, comp: str) -> tuple[tuple[Voicing, ...], tuple[Voicing, ...]]:
-    """The voicings a player may take: those with all that is written, and all; cheapest first.
+def voicings(colours: Colours, comp: str) -> tuple[Choices, Choices]:
+    """What a player may take: voicings with all that is written, and all; cheapest first.
 
     Never empty: what no grip fits is stacked from the chord tones.
     """
@@ -220,11 +211,16 @@ def voicings(colours: Colours, comp: str) -> tuple[tuple[Voicing, ...], tuple[Vo
     found = [v for v in source(colours, hands) if is_clear(v.pitches, colours)]
     if not found:
         found = list(_stacked(colours, hands))
+    found.sort(key=lambda v: v.cost)
     wanted = 2 if colours.altered else len(colours.written)
     most = min(wanted, max(v.heard for v in found))
-    found.sort(key=lambda v: v.cost)
-    full = [v for v in found if v.heard >= most]
-    return tuple(full[:CANDIDATES]), tuple(found[:CANDIDATES])
+    return _choices([v for v in found if v.heard >= most], hands), _choices(found, hands)
+
+
+def _choices(found: Sequence[Voicing], hands: Hands) -> Choices:
+    kept = tuple(found[:CANDIDATES])
+    central = (v.cost + 0.3 * abs(sum(v.pitches) / len(v.pitches) - hands.centre) for v in kept)
+    return Choices(kept, tuple(v.cost for v in kept), tuple(central))
 
 
 def is_clear(pitches: Sequence[int], colours: Colours) -> bool:
