@@ -36,15 +36,15 @@ HALF = TICKS // 2
 LENGTH, RING = Fraction(1, 6), Fraction(1)
 """Written lengths in beats of a stroke, and of a cymbal that is to ring: a kit does not hold."""
 
-TOUCH = 3.0
-"""Spread of a stroke's velocity; one step of the palette is 8."""
+TOUCH = 4.0
+"""The most by which a stroke is louder or softer than meant; one step of the palette is 8."""
 QUIETEST, BY_ENERGY = 0.93, 0.14
 """Velocities are multiplied by the first at energy 0, and grow by the second up to energy 1."""
 PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 
-WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 2.0, 1.1, 1.35, 0.6
-"""How a comment's weight changes with each stroke on an accent of the comping, on a plain stroke
-of it, where it is silent, and an eighth beside it, where the two would stumble."""
+WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.3
+"""What a stroke of a comment is worth on an accent of the comping, on a plain stroke of it, where
+it is silent, and an eighth beside it, where the two would stumble."""
 
 REPEATED, MOST_REPEATS = 0.3, 2
 """How often a comment comes again in the next bar, and how many times in a row at most."""
@@ -105,7 +105,9 @@ class _Drummer:
         for accent in self.plan.accents:
             self._accent(accent)
         self._lead_on()
-        return Part.of("drums", self.kit, (_note(at, s) for at, s in self.score.items()))
+        # by tick and key: whole numbers sort faster than the fractions of Part.of
+        notes = tuple(_note(at, self.score[at]) for at in sorted(self.score))
+        return Part("drums", self.kit, notes)
 
     def _bar(self, bar: PlanBar, before: PlanBar | None) -> None:
         style, end = read_style(bar.feel), _ticks(bar.bar.length)
@@ -142,13 +144,14 @@ class _Drummer:
         return phrase.bars[at]
 
     def _chosen(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
-        fitting = [p for p in known if self._fits(p.figure, bar)]
+        fitting = self._fitting(known, bar)
         if not fitting:
             return None
         return self.rng.choices(fitting, [p.figure.weight for p in fitting])[0]
 
-    def _fits(self, figure: Figure, bar: PlanBar) -> bool:
-        return figure.fits(self.tempo * read_style(bar.feel).pulse, bar.energy)
+    def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[Phrase]:
+        tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
+        return [phrase for phrase in known if phrase.figure.fits(tempo, energy)]
 
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
         """A comment that suits what the comping plays here; a good one comes again."""
@@ -158,7 +161,7 @@ class _Drummer:
         if again and last in known and not bar.section_top:
             self.repeats += 1
             return last.bars[self.repeats % len(last.bars)]
-        fitting = [p for p in known if self._fits(p.figure, bar)]
+        fitting = self._fitting(known, bar)
         if not fitting:
             return ()
         start = _ticks(bar.start)
@@ -168,20 +171,21 @@ class _Drummer:
         self.phrases["comments"] = chosen
         return chosen.bars[0]
 
-    def _suits(self, strokes: Iterable[DrumStroke], start: Tick) -> float:
+    def _suits(self, strokes: Sequence[DrumStroke], start: Tick) -> float:
         """How well strokes go with the comping: with its accents, or into its holes."""
-        suits, comping = 1.0, self.comping
-        if not comping:
-            return suits
+        comping = self.comping
+        if not comping or not strokes:
+            return 1.0
+        suits = 0.0
         for stroke in strokes:
             tick = start + stroke.tick
             if tick in comping:
-                suits *= WITH_ACCENT if comping[tick] > 0 else WITH_STROKE
+                suits += WITH_ACCENT if comping[tick] > 0 else WITH_STROKE
             elif tick - HALF in comping or tick + HALF in comping:
-                suits *= BESIDE
+                suits += BESIDE
             else:
-                suits *= IN_A_HOLE
-        return suits
+                suits += IN_A_HOLE
+        return suits / len(strokes)
 
     def _ending(self, bar: PlanBar, style: DrumStyle) -> Ending | None:
         """The fill or the set-up the plan asks for; both end exactly at the bar line."""
@@ -221,7 +225,8 @@ class _Drummer:
         return found
 
     def _one_of(self, bar: PlanBar, figures: Iterable[Figure], beats: Fraction) -> list[Figure]:
-        fitting = [f for f in figures if f.beats <= beats and self._fits(f, bar)]
+        tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
+        fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
         return self.rng.choices(fitting, [f.weight for f in fitting]) if fitting else []
 
     # how it is struck
@@ -242,7 +247,8 @@ class _Drummer:
         """Put one stroke into the score, unless a louder one stands there."""
         key = self._key(stroke.voice)
         level = style.levels[stroke.voice][stroke.accent + 1]
-        velocity = _velocity(self.rng.gauss(level, TOUCH), bar.energy)
+        touch = TOUCH * (2 * self.rng.random() - 1)
+        velocity = _velocity(level + touch, bar.energy)
         there = self.score.get((tick, key))
         if there is None or there.velocity < velocity:
             late = lateness(self.rng, *bar.feel.late(VOICES[stroke.voice].late))
