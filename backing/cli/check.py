@@ -1,0 +1,51 @@
+"""``backing check``: tunes as the band will play them, or all their mistakes."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from backing.chart.form import ORDERS, Form
+from backing.chart.outline import as_data, as_text
+from backing.chart.tune_file import read_file, write
+from backing.cli.status import DONE, USERS, in_words, tell
+from backing.combo.style import feel_names, load_feel
+from backing.errors import UserError
+
+
+def check(arguments: argparse.Namespace) -> int:
+    """Show tunes, or list the feels."""
+    if arguments.feels:
+        return _list_feels()
+    if not arguments.tunes:
+        raise UserError("No tune is named.", "Write backing check TUNE, or backing check --feels.")
+    status, shown = DONE, []
+    for name in arguments.tunes:
+        try:
+            form = read_file(Path(name))
+            _try_feels(form)
+        except UserError as error:
+            tell(in_words(error))
+            status = USERS
+            continue
+        if arguments.json:
+            shown.append({"file": name, **as_data(form)})
+        else:
+            print(write(form) if arguments.tidy else as_text(form) + "\n", end="", flush=True)
+    if arguments.json:
+        print(json.dumps(shown, ensure_ascii=False, indent=1))
+    return status
+
+
+def _try_feels(form: Form) -> None:
+    """Raise FeelError where a bar names a feel that is not there."""
+    for name in {bar.feel for order in ORDERS for bar in form.played(order)}:
+        load_feel(name)
+
+
+def _list_feels() -> int:
+    for name in feel_names():
+        feel = load_feel(name)
+        print(f"{name:<12} {feel.sentence}")
+    return DONE

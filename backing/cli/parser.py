@@ -1,0 +1,158 @@
+"""The words of the command line. Nothing heavy is imported: --help answers at once."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+from typing import TYPE_CHECKING, NoReturn
+
+from backing import __version__
+from backing.cli.status import USERS
+
+CAUTION = (
+    "Keep headphones at a level you can talk over, and stop when a hand hurts. "
+    "Rights in tunes and recordings are yours to clear."
+)
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says a mistake in one sentence and offers the nearest right word."""
+
+    def error(self, message: str) -> NoReturn:
+        known = [option for action in self._actions for option in action.option_strings]
+        wrong = [word for word in message.split() if word.startswith("--")]
+        near = difflib.get_close_matches(wrong[0], known, 1) if wrong else []
+        hint = f" Did you mean {near[0]}?" if near and near[0] not in wrong else ""
+        self.exit(USERS, f"backing: {message}.{hint} See {self.prog} --help.\n")
+
+
+def make_parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    parser = _Parser(
+        prog="backing",
+        description="A band that plays the changes: one short text file becomes practice tracks.",
+        epilog=CAUTION,
+    )
+    parser.add_argument("--version", action="version", version=f"backing {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    _add_check(commands)
+    _add_track(commands)
+    _add_sounds(commands)
+    return parser
+
+
+if TYPE_CHECKING:
+    Commands = argparse._SubParsersAction[_Parser]
+
+
+def _add_check(commands: Commands) -> None:
+    check = commands.add_parser(
+        "check",
+        help="read tunes and show them as the band will play them, or all their mistakes",
+        description="Read tunes and show them as the band will play them, or all their mistakes.",
+    )
+    check.add_argument("tunes", nargs="*", metavar="TUNE", help="tune files")
+    check.add_argument("--json", action="store_true", help="the same as JSON on stdout")
+    check.add_argument("--tidy", action="store_true", help="the tune file itself, tidily written")
+    check.add_argument("--feels", action="store_true", help="list the feels, a sentence each")
+
+
+def _add_sounds(commands: Commands) -> None:
+    sounds = commands.add_parser(
+        "sounds",
+        help="SoundFonts found, their licence, which one is used and why",
+        description="SoundFonts found, their licence, which one is used and why.",
+    )
+    sounds.add_argument("--soundfont", metavar="FILE", help="look at this one too")
+
+
+def _add_track(commands: Commands) -> None:
+    track = commands.add_parser(
+        "track",
+        help="play a tune as a practice track, as audio or MIDI",
+        description="Play a tune as a practice track. The suffix of FILE says what is written: "
+        ".wav .flac .mp3 .ogg .opus .m4a are audio, .mid is MIDI.",
+        epilog=CAUTION,
+    )
+    track.add_argument("tunes", nargs="+", metavar="TUNE", help="tune files")
+    track.add_argument(
+        "-o", "--output", metavar="FILE", help="where to (a folder for several tunes)"
+    )
+    what = track.add_argument_group("what is played")
+    what.add_argument("--tempo", metavar="BPM", help="beats a minute (120) or of the tune's (80%%)")
+    what.add_argument(
+        "--choruses",
+        type=int,
+        default=3,
+        metavar="N",
+        help="head, solos and out together (default 3)",
+    )
+    what.add_argument(
+        "--bars", metavar="WHICH", help="go round bars 13-16, a section B, or B:5-8 of it"
+    )
+    what.add_argument(
+        "--times", type=int, metavar="N", help="rounds at each tempo (default: a minute, 8 at most)"
+    )
+    what.add_argument(
+        "--climb", metavar="FROM-TO:STEP", help="step the tempo up: 80-160:8 or 60%%-105%%:5%%"
+    )
+    what.add_argument(
+        "--climb-order", metavar="ORDER", default="up",
+        help="up, up-and-back, two-up-one-down or slow-and-goal",
+    )  # fmt: skip
+    what.add_argument("--key", metavar="KEY", help="play it in this key (Bb)")
+    what.add_argument(
+        "--keys", metavar="KEYS", help="go through keys without a stop: fourths, semitones, C F Bb"
+    )
+    what.add_argument(
+        "--ending", metavar="HOW", default="held", help="held, short, tag or slow (default held)"
+    )
+    drills = track.add_argument_group("drills")
+    drills.add_argument(
+        "--lead-in", type=int, default=0, metavar="BARS", help="bars played before a loop begins"
+    )
+    drills.add_argument(
+        "--breath", type=int, default=0, metavar="BARS", help="bars of hi-hat alone between rounds"
+    )
+    drills.add_argument(
+        "--grow", action="store_true", help="a loop grown backwards: its last bar, two, four, all"
+    )
+    drills.add_argument(
+        "--trade", type=int, default=0, metavar="BARS", help="trade fours (4) with the drums alone"
+    )
+    drills.add_argument("--drums-first", action="store_true", help="the drums begin the trading")
+    drills.add_argument(
+        "--lay-out", type=int, default=0, metavar="BARS",
+        help="all but the hi-hat rest for the last bars of each chorus or round",
+    )  # fmt: skip
+    drills.add_argument(
+        "--same", action="store_true", help="every round has the same accompaniment"
+    )
+    band = track.add_argument_group("the band")
+    band.add_argument(
+        "--without", metavar="WHO", help="leave out: bass, piano, drums (with commas)"
+    )
+    band.add_argument("--only", metavar="WHO", help="these alone, click for the click alone")
+    band.add_argument(
+        "--guide", nargs="?", const="thirds", metavar="LINE",
+        help="hear guide tones: thirds, sevenths or both",
+    )  # fmt: skip
+    band.add_argument(
+        "--click", nargs="?", const="all", metavar="BEATS",
+        help='hear a click: all, "2 and 4", 4, or sparse (1 of every second bar)',
+    )  # fmt: skip
+    band.add_argument(
+        "--comp", default="piano", metavar="WHAT", help="piano, guitar, vibes or organ"
+    )
+    band.add_argument("--feel", metavar="NAME", help="another feel (check --feels lists them)")
+    band.add_argument("--swing", metavar="RATIO", help="long to short eighths, 1 (even) to 4")
+    band.add_argument("--count-in", type=int, metavar="BARS", help="bars counted before (0: none)")
+    band.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="another number, other notes"
+    )
+    sound = track.add_argument_group("sound and files")
+    sound.add_argument("--soundfont", metavar="FILE", help="play it with this SoundFont")
+    sound.add_argument(
+        "--stems", action="store_true", help="also write one file a part; together they are the mix"
+    )
+    sound.add_argument("--quiet", action="store_true", help="no progress, no summary")

@@ -1,0 +1,26 @@
+"""``backing sounds``: which SoundFonts there are, their licence, and which one is used."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from backing.cli.status import DONE
+from backing.mixdown.soundfont import choose, find_soundfonts
+
+BETTER_SOUNDS = """
+Put .sf2 or .sf3 files into a folder called soundfonts, or name one with --soundfont. On Debian
+and Ubuntu, apt-get install fluid-soundfont-gm or musescore-general-soundfont gives better sounds
+under the MIT licence, which are also the ones to prefer for tracks you give away."""
+
+
+def sounds(arguments: argparse.Namespace) -> int:
+    """Show the SoundFonts found, and which one is used and why."""
+    given = Path(arguments.soundfont) if arguments.soundfont else None
+    used = choose(given)
+    for font in find_soundfonts(given):
+        mark = "->" if font.path == used.path else "  "
+        print(f"{mark} {font.name}\n     {font.path}\n     licence: {font.licence}")
+    print(f"\nUsed: {used.name}, {used.reason}.")
+    print(BETTER_SOUNDS)
+    return DONE
