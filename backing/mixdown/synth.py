@@ -59,10 +59,11 @@ class Synth:
 
         Raises MissingProgram without FluidSynth, SoundFontError if it cannot load the file.
         """
-        library = load_library()
-        self._write = _float_writer(library)
-        # pyfluidsynth silently drops a gain that is not a float
         with _ONE_AT_A_TIME:
+            # inside the lock: two threads that redirect stdout at once leave it redirected
+            library = load_library()
+            self._write = _float_writer(library)
+            # pyfluidsynth silently drops a gain that is not a float
             self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
         self._font = library.fluid_synth_sfload(self._synth.synth, os.fsencode(soundfont.path), 0)
         self._soundfont = soundfont
