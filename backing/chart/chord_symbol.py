@@ -38,7 +38,7 @@ _TOKEN = re.compile(
     | (?P<alt>(?i:alt(ered)?))
     | (?P<phrygian>(?i:phryg(ian)?))
     | (?P<sus>(?i:sus(pended)?)\s*(?P<suspended>24|42|4|2)?)
-    | (?P<omit>(?i:omit|no)\s*(?P<omitted>[135])(?i:rd|th)?)
+    | (?P<omit>(?i:omit|no)\s*(?P<omitted>1[13]|[135-79])(?i:rd|th)?)
     | (?P<add>(?i:add)\s*(?P<addsign>bb|maj(?=7)|[b\#+-])?(?P<added>1[13]|[2-79]))
     | (?P<half>(?i:half-?\s?dim(inished)?|hdim)|ø)
     | (?P<dim>(?i:dim(inished)?)|°|o)

@@ -13,7 +13,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+from backing.chart.chord_symbol import read_symbol
 from backing.chart.pitch import Degree, degrees
+from backing.errors import ChordError
 
 Degrees = tuple[Degree, ...]
 
@@ -164,7 +166,8 @@ _ROWS = _rows()
 def quality_of(tones: Iterable[Degree]) -> Quality:
     """The quality with these degrees, in any order.
 
-    A 13 and a 6, 9 and 2, 11 and 4 are told apart by the other tones.
+    A 13 and a 6, 9 and 2, 11 and 4 are told apart by the other tones. Raises ChordError where
+    no chord symbol could say them.
     """
     return _quality(_standard(tuple(tones)))
 
@@ -190,6 +193,7 @@ def _quality(standard: Degrees) -> Quality:
 
 def _standard(tones: Degrees) -> Degrees:
     """Each tone once, under the number the rest of the chord gives it, upwards."""
+    tones = _with_one_sixth(tones)
     numbers = {tone.number for tone in tones}
     third, seventh = 3 in numbers, 7 in numbers
     fourth = 4 in numbers or (not third and Degree(11) in tones)
@@ -200,11 +204,23 @@ def _standard(tones: Degrees) -> Degrees:
         renamed |= {Degree(5, -1): Degree(11, 1), Degree(5, 1): Degree(13 if seventh else 6, -1)}
     renamed |= {Degree(4): Degree(11)} if third else {Degree(11): Degree(4)}
     renamed |= {Degree(2): Degree(9)} if third or fourth else {Degree(9): Degree(2)}
+    if Degree(3) in tones:
+        renamed[Degree(3, -1)] = Degree(9, 1)
     distinct: dict[int, Degree] = {}
-    for tone in tones:
+    for tone in sorted(tones, key=lambda tone: tone.number):
         degree = renamed.get(tone, tone)
         distinct.setdefault(degree.pitch_class, degree)
     return tuple(sorted(distinct.values(), key=lambda degree: degree.semitones))
+
+
+def _with_one_sixth(tones: Degrees) -> Degrees:
+    """The bb7 is a seventh in diminished chords only, and a sixth in all others; never both."""
+    present = set(tones)
+    diminished = {Degree(3, -1), Degree(5, -1)} <= present and not {Degree(3), Degree(5)} & present
+    if Degree(7, -2) not in present:
+        return tones
+    sixth = Degree(7, -2) if diminished else Degree(6)
+    return (*(tone for tone in tones if tone.pitch_class != 9), sixth)
 
 
 def _first(tones: Degrees, *wanted: str) -> Degree | None:
@@ -287,7 +303,7 @@ def _available(tones: Degrees, family: str, scale: Degrees) -> Degrees:
     upper = [
         Degree(degree.number + 7, degree.alter) for degree in scale if degree.number in (2, 4, 6)
     ]
-    if family == "diminished":
+    if family == "diminished" and Degree(7) in scale:
         upper.append(Degree(7))
     if family == "dominant":  # the altered scale writes its upper tones as fifths
         upper += [_UPPER_FIFTH[degree] for degree in scale if degree in _UPPER_FIFTH]
@@ -311,17 +327,37 @@ def _rubs(degree: Degree, chord: set[int], family: str) -> bool:
 
 
 def _altered_name(tones: Degrees) -> tuple[str, str]:
-    """Name and symbol of a quality outside the table: the nearest row and what differs."""
-    row = min(_ROWS.values(), key=lambda row: _distance(row.degrees, tones))
-    removed = [degree for degree in row.degrees if degree not in tones]
+    """Name and symbol of a quality outside the table: the nearest row and what differs.
+
+    The symbol of the first row is taken that reads back as this quality.
+    """
+    rows = sorted(_ROWS.values(), key=lambda row: _distance(row.degrees, tones))
+    for row in rows:
+        changes = _changes(row.degrees, tones)
+        symbol = row.symbol + "".join(f"({change})" for change in changes)
+        if _says(symbol, tones):
+            return f"{row.name}({','.join(changes)})", symbol
+    cause = f"No chord symbol says {' '.join(map(str, tones))} together."
+    raise ChordError(cause, "Leave out the tone that is foreign to the chord.")
+
+
+def _says(symbol: str, tones: Degrees) -> bool:
+    try:
+        return _standard(read_symbol("C" + symbol).degrees) == tones
+    except ChordError:
+        return False
+
+
+def _changes(row: Degrees, tones: Degrees) -> list[str]:
+    """What has to be written after a row's symbol to say other tones."""
+    removed = [degree for degree in row if degree not in tones]
     changes = []
     for degree in tones:
-        if degree not in row.degrees:
+        if degree not in row:
             removed = [plain for plain in removed if plain.number != degree.number]
             text = "maj7" if degree == Degree(7) else str(degree)
             changes.append(f"add{text}" if _needs_add(degree, tones) else text)
-    changes += [f"no{degree.number}" for degree in removed]
-    return f"{row.name}({','.join(changes)})", row.symbol + "".join(f"({c})" for c in changes)
+    return changes + [f"no{degree.number}" for degree in removed]
 
 
 def _needs_add(degree: Degree, tones: Degrees) -> bool:

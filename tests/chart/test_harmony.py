@@ -18,7 +18,7 @@ ROOTS = ["C", "Db", "C#", "D", "Eb", "D#", "E", "F", "F#", "Gb", "G", "Ab", "G#"
 SUFFIXES = "|6|6/9|maj7|Δ9|m|-7|m9|m11|ø|°7|dim|7|9|13|7b9|7(b9,#11)|alt|+7|7b5|b5|sus|9sus|(b9)"
 SUFFIXES += "|m(maj7)|maj7#5|add9|5|7no5|mb6|♭5|m7b5|7+9|sus2"
 BASSES = ["", "/E", "/G", "/Bb", "/F#"]
-EXTRAS = "b5 #5 b9 9 #9 11 #11 b13 13 b6 6 b7 7"
+EXTRAS = "b5 #5 5 b9 9 #9 11 #11 b13 13 b6 6 bb7 b7 7 2 4 3 b3"
 
 moves = st.builds(Interval.of_semitones, st.integers(-12, 12))
 symbols = st.builds(
@@ -30,7 +30,7 @@ symbols = st.builds(
 )
 qualities = st.sampled_from(sorted(QUALITIES)).map(QUALITIES.__getitem__) | st.builds(
     lambda base, extra: quality_of((*QUALITIES[base].degrees, *extra)),
-    st.sampled_from(["dominant", "major-seventh", "minor-seventh", "half-diminished", "major"]),
+    st.sampled_from(sorted(QUALITIES)),
     st.lists(st.sampled_from(degrees(EXTRAS)), max_size=3),
 )
 

@@ -103,6 +103,8 @@ SPELLINGS = """
 0 7 10          : C7no3 | C7(omit3) | C7omit 3
 0 4 10          : C7no5 | C7(no5) | C7(omit5) | C7 no 5th
 0 4 11          : Cmaj7(no5)
+0 4 7 9 10      : C13no9 | C13(no9) | C13(omit 9th)
+0 3 7 10 11     : Cm7(addmaj7)
 """
 
 # Roots, accidentals and basses; pitch classes with C as 0, the root first, and the bass.
