@@ -234,6 +234,20 @@ def _change(word: Piece, onset: int, source: Source) -> Change:
     return Change(Fraction(onset), chord, span=word.span)
 
 
+def is_chord(word: Piece) -> bool:
+    """Whether a word could stand in a bar."""
+    try:
+        return word.text.lower() in _NO_CHORD or parse_chord(word.text) is not None
+    except ChordError:
+        return False
+
+
+def outside_bars(word: Piece) -> tuple[str, str]:
+    """Cause and cure for a chord on a line without bar lines."""
+    cause = f"Bar lines are missing around {word}."
+    return cause, "Begin and end every line of bars with |, such as | Cm7 | F7 |."
+
+
 def _is_slash(word: Piece) -> bool:
     return set(word.text) == {"/"}
 

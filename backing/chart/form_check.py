@@ -53,7 +53,7 @@ class FormCheck:
         for part in section.replacements:
             if part.last > length:
                 bars = f"{part.first}-{part.last}"
-                cause = f"There are no bars {bars} in {section.base}: it has bars 1-{length}."
+                cause = f"There are no bars {bars} in {section.base}: it has {_range(length)}."
                 span = part.row.bars[0].span or section.span or Span(1, 1)
                 self.source.problem(span, cause, f"Name bars from 1 to {length}.")
                 return False
@@ -63,7 +63,7 @@ class FormCheck:
         span = cue.span or Span(1, 1)
         if cue.last > len(bars):
             named = f"bar {cue.last}" if cue.first == cue.last else f"bars {cue.first}-{cue.last}"
-            cause = f"There is no {named} in this section: it has bars 1-{len(bars)} as played."
+            cause = f"There is no {named} in this section: it has {_range(len(bars))} as played."
             self.source.problem(span, cause, f"Name bars from 1 to {len(bars)}.")
         elif isinstance(cue, Push):
             for index in range(cue.first - 1, cue.last):
@@ -112,7 +112,9 @@ class FormCheck:
             cause = f"{use} runs backwards." if use.first else "Bars are counted from 1."
             self.source.problem(span, cause, "Write the smaller number first, from 1 on.")
         elif use.last > length:
-            cause = f"Section {use.name} has bars 1-{length} as played, not {use.first}-{use.last}."
+            cause = (
+                f"Section {use.name} has {_range(length)} as played, not {use.first}-{use.last}."
+            )
             self.source.problem(span, cause, f"Name bars from 1 to {length}.")
 
     def _apart(self, text: str) -> str:
@@ -128,7 +130,9 @@ class FormCheck:
             uses = form.order(order)
             bars = sum(self._use_length(use) for use in uses)
             if bars > BAR_LIMIT:
-                cause = f"The {order} has {bars:,} bars; at most {BAR_LIMIT:,} can be played."
+                cause = (
+                    f"The {order} has more than {BAR_LIMIT:,} bars, the most that can be played."
+                )
                 self.source.problem(where, cause, "Write fewer bars, or fewer repeats.")
                 return
             if order == "solos" and not any(use.role == "chorus" for use in uses):
@@ -145,3 +149,7 @@ class FormCheck:
         if use.first is not None and use.last is not None:
             return use.last - use.first + 1
         return self.lengths[use.name]
+
+
+def _range(length: int) -> str:
+    return f"bars 1-{length}" if length > 1 else "1 bar"

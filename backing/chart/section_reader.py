@@ -6,7 +6,14 @@ import re
 from dataclasses import dataclass, replace
 
 from backing.chart.bar import Meter
-from backing.chart.bar_line import Cell, read_pickup, read_plain_row, read_row
+from backing.chart.bar_line import (
+    Cell,
+    is_chord,
+    outside_bars,
+    read_pickup,
+    read_plain_row,
+    read_row,
+)
 from backing.chart.cue import Cue
 from backing.chart.cue_line import CUE_WORDS, cue_word, read_cue
 from backing.chart.header import HEADERS
@@ -194,14 +201,17 @@ class SectionReader:
 
     def _refuse_header(self, found: Statement) -> None:
         cause = f'"{found.head}:" stands under a section, but belongs at the top of the file.'
-        cure = "Move it up, before the first section"
+        cure = "Move it up, before the first section."
         if found.word in OPTIONS:
-            cure += f", or beside the section's name: section {self.opened.name}  {found.head}: ..."
-        self.source.problem(found.head, cause, cure + ".")
+            beside = f"section {self.opened.name}  {found.word}: ..."
+            cure = f"Move it before the first section, or beside the section's name ({beside})."
+        self.source.problem(found.head, cause, cure)
 
     def _refuse(self, found: Statement) -> None:
         where = found.head if found.word else found.line.words()[0]
         near = suggestion(where.text, (*LINE_WORDS, "section"))
         cause = f'"{where}" is neither bars nor a cue for the band.'
         cure = f"{near}Bars stand between |; a cue begins with {', '.join(CUE_WORDS)}."
+        if not found.word and is_chord(where):
+            cause, cure = outside_bars(where)
         self.source.problem(where, cause, cure)

@@ -16,28 +16,33 @@ def check_repeats(cells: Sequence[Cell], source: Source) -> None:
     closed = False
     for cell in cells:
         if cell.bar.opens:
-            _check_closed(opened, source)
+            if not endings:
+                _check_closed(opened, source)
             _check_endings(endings, closed, source)
             opened, endings, closed = cell.left, [], False
+        _check_step(cell, endings, closed, source)
         if cell.bar.ending:
-            if endings and not closed:
-                cause = "The ending before this one goes on into it."
-                source.problem(cell.mark, cause, "End it with :| before this one begins.")
             endings.append(cell)
             closed = False
-        elif endings and closed:
-            turn = max(endings[-1].bar.ending) + 1
-            cause = f"Ending {turn} does not begin where the one before it ends."
-            source.problem(_place(cell, source), cause, f"Write [{turn}] at the start of this bar.")
-            endings, closed = [], False
         if cell.bar.closes:
             opened, closed = None, True
-            if endings and cell.bar.closes != 2:
-                cause = "Endings already say how often the repeat is played."
-                source.problem(cell.right, cause, "Take the count away, or the endings.")
     if not endings:
         _check_closed(opened, source)
     _check_endings(endings, closed, source)
+
+
+def _check_step(cell: Cell, endings: Sequence[Cell], closed: bool, source: Source) -> None:
+    """Note an ending that does not follow the one before it as it should."""
+    if cell.bar.ending and endings and not closed:
+        cause = "The ending before this one goes on into it."
+        source.problem(cell.mark, cause, "End it with :| before this one begins.")
+    if not cell.bar.ending and endings and closed:
+        turn = max(endings[-1].bar.ending, default=0) + 1
+        cause = f"Ending {turn} does not begin where the one before it ends."
+        source.problem(_place(cell, source), cause, f"Write [{turn}] at the start of this bar.")
+    if cell.bar.closes not in (0, 2) and (endings or cell.bar.ending):
+        cause = "Endings already say how often the repeat is played."
+        source.problem(cell.right, cause, "Take the count away, or the endings.")
 
 
 def _check_closed(opened: Piece | None, source: Source) -> None:

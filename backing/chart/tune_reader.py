@@ -9,6 +9,7 @@ from fractions import Fraction
 from pathlib import PurePath
 
 from backing.chart.bar import Meter
+from backing.chart.bar_line import is_chord, outside_bars
 from backing.chart.cue_line import cue_word
 from backing.chart.form import Form
 from backing.chart.form_check import FormCheck
@@ -17,6 +18,10 @@ from backing.chart.section import Section
 from backing.chart.section_reader import OPTIONS, SectionReader
 from backing.chart.source import Piece, Source, Statement, suggestion
 
+MOST_LINES = 5_000
+LONGEST_LINE = 1_000
+"""Bounds far beyond any tune, so that a file that is none is refused at once."""
+
 DEFAULT_METER = Meter(4, 4)
 DEFAULT_TEMPO = Fraction(120)
 DEFAULT_FEEL = "swing"
@@ -24,7 +29,7 @@ DEFAULT_FEEL = "swing"
 _SECTION = re.compile(
     rf"(?i:section)\s+(?P<name>{NAME})\s*:?(?:\s*=\s*(?P<base>{NAME}))?(?P<options>(?:\s.*)?)"
 )
-_OPTION = re.compile(r"(?P<word>[^\W\d]+)\s*:\s*(?P<value>.*?)(?=\s+[^\W\d]+\s*:|\s*$)")
+_OPTION = re.compile(r"(?<!\w)(?P<word>[^\W\d]+)\s*:\s*(?P<value>.*?)(?=\s+[^\W\d]+\s*:|\s*$)")
 _FIRST_NAME = "A"
 _BEFORE_SECTIONS = ("solos", "pickup")
 
@@ -102,7 +107,7 @@ class TuneReader:
     def _read_lines(self) -> None:
         """Sort every line: notes to the reader, header, sections and what stands under them."""
         waiting: list[str] = []
-        for whole in self.source.pieces():
+        for whole in self._lines():
             line, remark = whole.without_note()
             if remark:
                 waiting.append(remark)
@@ -116,6 +121,19 @@ class TuneReader:
                 self._add_header(line)
             self._place_remarks(waiting)
         self._place_remarks(waiting)
+
+    def _lines(self) -> Iterator[Piece]:
+        """The lines, but for those that no tune has."""
+        for line in self.source.pieces():
+            if line.line > MOST_LINES:
+                cause = f"This file has more than {MOST_LINES:,} lines."
+                self.source.problem(line, cause, "Write one tune to a file.")
+                return
+            if len(line.text) > LONGEST_LINE:
+                cause = f"This line is longer than {LONGEST_LINE:,} characters."
+                self.source.problem(line.cut(0, 1), cause, "Write it in several lines.")
+            else:
+                yield line
 
     def _place_remarks(self, waiting: list[str]) -> None:
         (self.drafts[-1].remarks if self.drafts else self.remarks).extend(waiting)
@@ -159,6 +177,8 @@ class TuneReader:
         near = suggestion(word.text, (*HEADERS, "section"))
         cause = f'"{word}" is no line of a tune file.'
         cure = f"{near}Lines at the top are {', '.join(HEADERS)}; then come sections and bars."
+        if not found.word and is_chord(word):
+            cause, cure = outside_bars(word)
         self.source.problem(word, cause, cure)
 
     # sections
