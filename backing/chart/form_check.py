@@ -112,9 +112,7 @@ class FormCheck:
             cause = f"{use} runs backwards." if use.first else "Bars are counted from 1."
             self.source.problem(span, cause, "Write the smaller number first, from 1 on.")
         elif use.last > length:
-            cause = (
-                f"Section {use.name} has {_range(length)} as played, not {use.first}-{use.last}."
-            )
+            cause = f"{use} is not there: section {use.name} has {_range(length)} as played."
             self.source.problem(span, cause, f"Name bars from 1 to {length}.")
 
     def _apart(self, text: str) -> str:
@@ -130,9 +128,7 @@ class FormCheck:
             uses = form.order(order)
             bars = sum(self._use_length(use) for use in uses)
             if bars > BAR_LIMIT:
-                cause = (
-                    f"The {order} has more than {BAR_LIMIT:,} bars, the most that can be played."
-                )
+                cause = f"The {order} has more bars than can be played: over {BAR_LIMIT:,}."
                 self.source.problem(where, cause, "Write fewer bars, or fewer repeats.")
                 return
             if order == "solos" and not any(use.role == "chorus" for use in uses):

@@ -20,6 +20,7 @@ from backing.chart.header import HEADERS
 from backing.chart.section import Pickup, Replacement, Row, Section, WrittenBar
 from backing.chart.signs import check_repeats, check_sign, reach
 from backing.chart.source import Piece, Source, Statement, suggestion
+from backing.chart.unfold import BAR_LIMIT
 
 OPTIONS = ("feel", "key", "meter", "tempo")
 """What may stand beside a section's name."""
@@ -56,6 +57,7 @@ class SectionReader:
         self.meter = meter
         self.opened = opened
         self.broken = False
+        self.too_long = False
         self.cells: list[Cell] = []
         self.rows: list[_Draft] = []
         self.replacements: list[_Draft] = []
@@ -99,6 +101,9 @@ class SectionReader:
             cure = "Write those that differ with their numbers, such as bars 7-8: | Gm6 | D7 |."
             self.source.problem(line, cause, cure)
             return
+        if len(self.cells) > BAR_LIMIT:
+            self._refuse_length(line)
+            return
         cells = read_row(line, self.meter, self.source, first=first and not self.rows)
         if cells and cells[0].pickup:
             self.pickup = cells.pop(0).pickup
@@ -106,6 +111,12 @@ class SectionReader:
         self.cells += cells
         if cells:
             self.rows.append(_Draft(start, tuple(cell.bar for cell in cells)))
+
+    def _refuse_length(self, line: Piece) -> None:
+        if not self.too_long:
+            cause = f"Section {self.opened.name} has over {BAR_LIMIT:,} bars."
+            self.source.problem(line, cause, "Write one tune to a file.")
+        self.too_long = self.broken = True
 
     def _read_solos(self, found: Statement) -> None:
         drafts = self.rows or self.replacements
