@@ -39,9 +39,9 @@ class Place(IntEnum):
 # beat 2 57 % chord tones, on beat 3 63 %, on beat 4 53 %.
 _WEIGHTS = {
     Place.STRONG: {"root": 1.0, "third": 1.3, "fifth": 1.0, "seventh": 0.75, SCALE: 0.4},
-    Place.WEAK: {"root": 0.65, "third": 1.0, "fifth": 0.9, "seventh": 0.8, SCALE: 0.85},
+    Place.WEAK: {"root": 1.1, "third": 1.1, "fifth": 1.2, "seventh": 0.8, SCALE: 0.75},
 }
-_CHROMATIC = {Place.STRONG: 0.1, Place.WEAK: 0.6}
+_CHROMATIC = {Place.STRONG: 0.1, Place.WEAK: 0.5}
 _NAMES = {1: "root", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh"}
 
 
@@ -105,9 +105,9 @@ def passing_scale(chord: Chord, key: Key) -> frozenset[int]:
     if len(core - signature) > 1:
         return frozenset(chord.scale_pitch_classes)
     scale = set(core)
-    for tone in chord.scale_pitch_classes:
-        options = (tone, tone - 1, tone + 1)
-        scale.add(next((o % 12 for o in options if o % 12 in signature - core), tone))
+    for tone in set(chord.scale_pitch_classes) - core:
+        options = (tone, (tone - 1) % 12, (tone + 1) % 12)
+        scale.add(next((option for option in options if option in signature - core), tone))
     return frozenset(scale)
 
 
@@ -138,8 +138,27 @@ def only(pitch: int) -> Table:
     return tuple(float(LOWEST + i == pitch) for i in range(PITCHES))
 
 
+@lru_cache(maxsize=1 << 14)
+def smooth(harmony: Harmony, pitch: int) -> Table:
+    """Weights against leaps into chromatic tones from a pitch (from LOWEST up).
+
+    A chromatic tone is heard as passing where a step leads to it; after a leap it is a wrong note,
+    unless a new chord follows at once and makes it an approach.
+    """
+    return tuple(
+        0.15 if kind == CHROMATIC and abs(at - pitch) > 2 else 1.0
+        for at, kind in enumerate(harmony.kinds)
+    )
+
+
 # How a pitch is liked by its distance in semitones from the height at which a phrase lies.
-_NEAR = (1.0, 1.0, 0.97, 0.92, 0.84, 0.74, 0.6, 0.45, 0.3, 0.18, 0.08)
+_NEAR = (1.0, 1.0, 0.97, 0.92, 0.84, 0.74, 0.6, 0.45, 0.3, 0.18)
+
+
+@lru_cache(maxsize=64)
+def reach(height: int) -> tuple[int, int]:
+    """Around a height: the first pitch (from LOWEST up) that can come and the first that cannot."""
+    return max(0, height - LOWEST - len(_NEAR) + 1), min(PITCHES, height - LOWEST + len(_NEAR))
 
 
 @lru_cache(maxsize=64)

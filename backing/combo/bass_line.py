@@ -27,6 +27,8 @@ from backing.combo.bass_harmony import (
     home,
     octaves,
     only,
+    reach,
+    smooth,
     weighed,
 )
 from backing.combo.bass_rhythm import Slot
@@ -39,11 +41,16 @@ WIDEST = 12
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A slot's harmony and the weights of its pitches; ``place`` says how moves into it weigh."""
+    """A slot's harmony and the weights of its pitches, zero but from ``low`` up to ``high``.
+
+    ``place`` says how moves into it weigh.
+    """
 
     harmony: Harmony
     weights: Table
     place: Place
+    low: int = 0
+    high: int = PITCHES
 
 
 def line(plan: Plan, slots: Sequence[Slot], rng: random.Random) -> list[int]:
@@ -74,6 +81,7 @@ _ON_BAR = (
     (("root", 72), ("fifth", 18), ("third", 10)),
     (("fifth", 46), ("root", 18), ("third", 22), ("seventh", 14)),
 )
+_ON_BAR_PLAIN = (("root", 80), ("fifth", 20))
 
 
 def _drawn_tones(plan: Plan, slots: Sequence[Slot], rng: random.Random) -> list[int | None]:
@@ -105,7 +113,7 @@ def _drawn_tone(plan: Plan, slot: Slot, bars: int, first: bool, rng: random.Rand
             return harmony.bass
         options = _ON_CHANGE
     elif slot.place is Place.BAR:
-        options = _ON_BAR[bars % 2]
+        options = _ON_BAR[bars % 2] if style.vocabulary == "line" else _ON_BAR_PLAIN
     elif slot.place is Place.STRONG and style.vocabulary == "root-fifth":
         options = (("fifth", 85), ("root", 15))
     else:
@@ -141,14 +149,15 @@ def _choice(slots: Sequence[Slot], at: int, drawn: Sequence[int | None], height:
     slot, tone = slots[at], drawn[at]
     harmony, style = slot.harmony, read_style(slot.bar.feel)
     if at == 0:
-        weights = only(home(harmony.bass))
-    elif tone is not None:
+        return Choice(harmony, only(home(harmony.bass)), slot.place)
+    if tone is not None:
         weights = octaves(tone, height)
     elif style.vocabulary == "root-fifth" or harmony.held:
         weights = _narrow(harmony, drawn[at + 1] if at + 1 < len(slots) else None, height)
     else:
         weights = weighed(harmony, slot.place, height, style.chromatic)
-    return Choice(harmony, weights, slot.place)
+    low, high = reach(height)
+    return Choice(harmony, weights, slot.place, low, high)
 
 
 def _narrow(harmony: Harmony, following: int | None, height: int) -> Table:
@@ -164,16 +173,18 @@ def _narrow(harmony: Harmony, following: int | None, height: int) -> Table:
 # The weight of a move by its width in semitones, upwards and downwards the same: what is left is
 # a chord tone. Tuned so that a line has the widths of the WJD bass lines (repeats 14.5 %, 1:
 # 23.5, 2: 13.9, 3: 7.5, 4: 7.3, 5: 8.1, 6: 5.6, 7: 7.4, 8: 2.9, 9-11: 5.6, octaves 1.7).
-_FROM_TONE = (0.3, 1.0, 1.0, 0.6, 0.5, 0.45, 0.14, 0.3, 0.08, 0.05, 0.05, 0.02, 0.25)
+_FROM_TONE = (0.32, 0.95, 0.95, 0.72, 0.65, 0.7, 0.17, 0.48, 0.14, 0.08, 0.08, 0.02, 0.45)
 _FROM_SCALE = (0.12, 1.0, 1.0, 0.22, 0.1, 0.08, 0.02, 0.05, 0.01, 0.01, 0.01, 0.005, 0.02)
 _FROM_CHROMATIC = (0.02, 1.2, 0.12, 0.04, 0.01, *(0.003,) * 8)
 _INSIDE = (_FROM_TONE, _FROM_SCALE, _FROM_CHROMATIC)
-# A repeated note arrives on a weak beat (WJD: on 2 21 %, on 4 16; on 1 10, on 3 11).
-_REPEAT = {Place.CHANGE: 0.5, Place.BAR: 0.5, Place.STRONG: 0.5, Place.WEAK: 1.6}
+# A repeated note arrives on a weak beat (WJD: on 2 21 %, on 4 16; on 1 10, on 3 11); an
+# octave drops on a strong one.
+_OCTAVE = {Place.CHANGE: 1.0, Place.BAR: 0.5, Place.STRONG: 1.0, Place.WEAK: 0.4}
+_REPEAT = {Place.CHANGE: 1.0, Place.BAR: 1.0, Place.STRONG: 1.0, Place.WEAK: 2.6}
 # Into a new chord's first note (WJD: 23 % each from the semitone below and above, 11 from the
 # whole tone above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).
-_INTO_CHANGE_UP = (0.15, 2.6, 0.35, 0.12, 0.1, 0.75, 0.08, 0.05, 0.02, 0.02, 0.02, 0.01, 0.1)
-_INTO_CHANGE_DOWN = (0.15, 2.6, 0.95, 0.12, 0.1, 0.1, 0.08, 0.6, 0.02, 0.02, 0.02, 0.01, 0.1)
+_INTO_CHANGE_UP = (0.25, 1.95, 0.32, 0.2, 0.2, 0.85, 0.15, 0.1, 0.05, 0.05, 0.05, 0.01, 0.15)
+_INTO_CHANGE_DOWN = (0.25, 2.1, 0.85, 0.2, 0.2, 0.15, 0.15, 0.95, 0.05, 0.05, 0.05, 0.01, 0.15)
 
 # The same by what is left: a tone, a scale tone, a chromatic one; by step, by more than a step.
 _APPROACH = ((1.0, 1.0), (0.9, 0.3), (0.6, 0.02))
@@ -189,7 +200,7 @@ def _bases(place: Place) -> tuple[Table, Table, Table]:
             if width > WIDEST:
                 moves.append(0.0)
                 continue
-            weight = widths[width] * (_REPEAT[place] if not move else 1)
+            weight = widths[width] * {0: _REPEAT[place], 12: _OCTAVE[place]}.get(width, 1.0)
             if place is Place.CHANGE:
                 into = (_INTO_CHANGE_UP if move > 0 else _INTO_CHANGE_DOWN)[width]
                 weight = into * _APPROACH[left][width > 2]
@@ -207,25 +218,25 @@ def _moves(place: Place, kind: int, pitch: int) -> Table:
     return MOVES[place][kind][PITCHES - 1 - pitch : 2 * PITCHES - 1 - pitch]
 
 
-def _worth(choices: Sequence[Choice], goal: Table | None) -> list[list[float]]:
+def _worth(choices: Sequence[Choice], goal: Sequence[float] | None) -> list[list[float]]:
     """The weight of each pitch of each slot times its worth for all that comes after."""
     worth: list[list[float]] = []
-    ahead = list(goal) if goal else None
+    ahead, low, high = goal, 0, PITCHES
     place = Place.CHANGE
     for choice in reversed(choices):
-        values = [0.0] * PITCHES
-        kinds, bases = choice.harmony.kinds, MOVES[place]
-        for pitch, weight in enumerate(choice.weights):
-            if weight:
-                if ahead is not None:
-                    row = bases[kinds[pitch]][PITCHES - 1 - pitch : 2 * PITCHES - 1 - pitch]
-                    weight *= sum(map(mul, row, ahead))  # noqa: PLW2901 - the loop's own value
-                values[pitch] = weight
+        values = list(choice.weights)
+        if ahead is not None:
+            kinds, bases, part = choice.harmony.kinds, MOVES[place], ahead[low:high]
+            for pitch in range(choice.low, choice.high):
+                if values[pitch]:
+                    stay = PITCHES - 1 - pitch
+                    row = bases[kinds[pitch]][stay + low : stay + high]
+                    values[pitch] *= sum(map(mul, row, part))
         # only the proportions matter: kept near 1, a long pass does not vanish into zero
         scale = 1 / (max(values) or 1.0)
         ahead = [value * scale for value in values]
         worth.append(ahead)
-        place = choice.place
+        place, low, high = choice.place, choice.low, choice.high
     worth.reverse()
     return worth
 
@@ -234,9 +245,9 @@ def _worth(choices: Sequence[Choice], goal: Table | None) -> list[list[float]]:
 # of turning back by step, skip, leap. WJD: after a step 56 % turn, after a leap of a fourth or
 # more 78 %.
 _AFTER = {
-    "step": (1.0, 0.9, 0.7, 0.8, 0.7, 0.8, 0.9),
-    "skip": (0.9, 0.9, 0.3, 0.8, 1.0, 0.8, 0.6),
-    "leap": (0.3, 0.12, 0.04, 0.6, 1.0, 0.9, 0.5),
+    "step": (1.0, 0.9, 0.6, 0.7, 0.62, 0.7, 0.8),
+    "skip": (1.0, 0.9, 0.3, 0.7, 0.8, 0.7, 0.5),
+    "leap": (0.55, 0.2, 0.05, 0.6, 1.0, 0.9, 0.5),
     "long run": (0.15, 0.1, 0.05, 0.5, 1.0, 1.0, 1.0),
 }
 _AFTER_REPEAT = (1.0, 1.0, 0.8, 0.15, 1.0, 1.0, 0.8)
@@ -289,6 +300,8 @@ def _sample(
             row = _moves(choice.place, choices[at - 1].harmony.kinds[pitch], pitch)
             past = _memory(move, run)[PITCHES - 1 - pitch : 2 * PITCHES - 1 - pitch]
             weights = list(map(mul, map(mul, weights, row), past))
+            if at + 1 < len(choices) and choices[at + 1].place is not Place.CHANGE:
+                weights = list(map(mul, weights, smooth(choice.harmony, pitch)))
             if at > 1 and pitches[-2] != pitch:
                 weights[pitches[-2]] *= 0.5
             for degree, times in figures.get(figure, {}).items():

@@ -20,15 +20,9 @@ from backing.combo.bass_style import read_style
 OFF_BEAT = TICKS // 2
 
 DENSITY = (
-    (50, 0.01),
-    (80, 0.045),
-    (110, 0.12),
-    (140, 0.15),
-    (185, 0.15),
-    (220, 0.07),
-    (245, 0.025),
+    (50, 0.005), (80, 0.03), (110, 0.075), (140, 0.095), (185, 0.095), (220, 0.05), (245, 0.022),
     (320, 0.0),
-)
+)  # fmt: skip
 """Tempo (bpm) -> share of beats with an ornament after them.
 
 From the bass onsets a bar of the hand-annotated tracks of the Jazz Trio Database: 4.5 below 160
@@ -100,7 +94,9 @@ def _ornament(
 ) -> tuple[Ornament, ...] | None:
     beat = slot.end - TICKS
     compound = slot.bar.bar.meter.compound
+    # in compound time the last third of the beat takes the place of the off-beat
     place, swung = (beat + 2 * TICKS // 3, False) if compound else (beat + OFF_BEAT, True)
+    sung = slot.end - place - 2
     if kind < 0.5:
         return (Ornament(place, 6, pitch, -30, "dead note", swung, tempos),)
     if kind < 0.62:
@@ -111,9 +107,9 @@ def _ornament(
     if kind < 0.86:
         low = pitch - 12 if pitch - 12 >= 33 or pitch - 12 == 28 else pitch + 12
         if LOWEST <= low <= HIGHEST and low <= 50:
-            return (Ornament(place, 10, low, -14, "octave", swung, tempos),)
+            return (Ornament(place, sung, low, -14, "octave", swung, tempos),)
         return (Ornament(place, 6, pitch, -30, "dead note", swung, tempos),)
-    return (Ornament(place, 10, _between(slot, pitch, after), -12, "skip", swung, tempos),)
+    return (Ornament(place, sung, _between(slot, pitch, after), -12, "skip", swung, tempos),)
 
 
 def _rake(beat: int, pitch: int, tempos: tuple[int, int]) -> tuple[Ornament, ...] | None:
@@ -129,11 +125,12 @@ def _rake(beat: int, pitch: int, tempos: tuple[int, int]) -> tuple[Ornament, ...
 
 
 def _between(slot: Slot, pitch: int, after: int) -> int:
-    """A passing note on the way to the next one; by a semitone from above where there is none."""
+    """A passing note on the way to the next one; where there is none a semitone around it."""
     kinds = slot.harmony.kinds
     way = range(min(pitch, after) + 1, max(pitch, after))
     options = [p for p in way if abs(p - after) <= 2]
     plain = [p for p in options if kinds[p - LOWEST] != CHROMATIC]
     if plain or options:
         return (plain or options)[0]
-    return after + 1 if pitch >= after and after < HIGHEST else max(LOWEST, after - 1)
+    above = after + 1 if pitch > after + 1 else after - 1
+    return max(LOWEST, above if pitch != after - 1 else after + 1)

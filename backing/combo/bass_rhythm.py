@@ -26,7 +26,10 @@ LONG = 3 * TICKS // 2
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """A place for one note: ``tick`` to ``end``, ``in_bar`` ticks after the bar line."""
+    """A place for one note: ``tick`` to ``end``, ``in_bar`` ticks after the bar line.
+
+    ``touch``: 1 accented, 0 plain, -1 ghosted, as its cell says.
+    """
 
     tick: int
     end: int
@@ -35,6 +38,7 @@ class Slot:
     harmony: Harmony
     bar: PlanBar
     place: Place
+    touch: int = 0
     accent: Accent | None = None
 
     @property
@@ -48,7 +52,7 @@ def slots(plan: Plan, rng: random.Random) -> tuple[Slot, ...]:
     strokes = _strokes(plan, rng)
     accents = {in_ticks(accent.onset): accent for accent in plan.accents}
     for tick, accent in accents.items():
-        strokes[tick] = plan.bar_at(max(accent.onset, Fraction(0)))
+        strokes[tick] = (plan.bar_at(max(accent.onset, Fraction(0))), _FORCED)
     limit = in_ticks(min(plan.length, plan.following.start if plan.following else plan.length))
     rests = [(in_ticks(r.start), in_ticks(r.end)) for r in plan.rests if "bass" in r.players]
     holds = [(in_ticks(s.start) + 1, in_ticks(s.written) + 1) for s in plan.spans if s.early > 0]
@@ -62,70 +66,87 @@ def slots(plan: Plan, rng: random.Random) -> tuple[Slot, ...]:
     return tuple(_placed(plan, [*kept, limit], strokes, accents, rests))
 
 
-Strokes = tuple[tuple[int, float], ...]
-"""The strokes of a cell: tick and chance."""
+@dataclass(frozen=True, slots=True)
+class _Stroke:
+    """A stroke of a cell: ``ticks`` long, None where it is held until the next note."""
+
+    tick: int
+    ticks: int | None = None
+    chance: float = 1
+    touch: int = 0
 
 
-def _strokes(plan: Plan, rng: random.Random) -> dict[int, PlanBar]:
-    """Tick -> bar of the rhythm alone, and of the chords that come in between its strokes."""
-    strokes: dict[int, PlanBar] = {}
-    kept: dict[int, Strokes] = {}
+_Strokes = dict[int, tuple[PlanBar, _Stroke]]
+_FORCED = _Stroke(0)
+"""A stroke that no cell asked for: a chord arrives, or the band strikes together."""
+
+
+def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
+    """What falls on which tick: the rhythm, and the chords that come between its strokes."""
+    strokes: _Strokes = {}
+    kept: dict[int, tuple[_Stroke, ...]] = {}
     style: BassStyle | None = None
     for bar in plan.bars:
         mine = read_style(bar.feel)
         if mine is not style or (bar.bar.section_bar - 1) % mine.keep == 0:
             kept, style = {}, mine
-        start = in_ticks(bar.start)
-        for offset in _bar_rhythm(bar, mine, float(plan.tempo), kept, rng):
-            strokes[start + offset] = bar
+        start, length = in_ticks(bar.start), in_ticks(bar.bar.length)
+        for part, offset in _parts(mine, int(bar.bar.length), bar.bar.meter.groups):
+            if part not in kept:
+                kept[part] = _choose(mine, part, float(plan.tempo), bar.energy, rng)
+            for stroke in kept[part]:
+                sounds = stroke.chance == 1 or rng.random() < stroke.chance
+                if sounds and offset + stroke.tick < length:
+                    strokes[start + offset + stroke.tick] = (bar, stroke)
     for span in plan.spans:
-        strokes.setdefault(in_ticks(span.start), plan.bar_at(max(span.start, Fraction(0))))
+        tick = in_ticks(span.start)
+        if tick not in strokes:
+            strokes[tick] = (plan.bar_at(max(span.start, Fraction(0))), _FORCED)
     return strokes
 
 
-def _bar_rhythm(
-    bar: PlanBar, style: BassStyle, tempo: float, kept: dict[int, Strokes], rng: random.Random
-) -> Iterator[int]:
-    length, start = in_ticks(bar.bar.length), 0
-    for part in _parts(style, int(bar.bar.length), bar.bar.meter.groups):
-        if part not in kept:
-            kept[part] = _choose(style, part, tempo, bar.energy, rng)
-        for tick, chance in kept[part]:
-            sounds = chance == 1 or rng.random() < chance
-            if sounds and start + tick < length:
-                yield start + tick
-        start += part * TICKS
-
-
 @lru_cache(maxsize=256)
-def _parts(style: BassStyle, beats: int, groups: tuple[int, ...]) -> tuple[int, ...]:
-    """A bar as the cells of the style can fill it: whole, by its groups, or those by 3 and 2."""
+def _parts(style: BassStyle, beats: int, groups: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
+    """How the cells of the style fill a bar: whole, by its groups, or those by threes and twos.
+
+    The beats of each part and the tick at which it begins.
+    """
     sizes = {cell.beats for cell in style.cells}
     parts: list[int] = []
     for size in (beats,) if beats in sizes else groups:
         threes = 0 if size in sizes else size % 2 if size > 1 else 0
         parts += [size] if size in sizes else [3] * threes + [2] * -(-(size - 3 * threes) // 2)
-    return tuple(parts)
+    return tuple((part, sum(parts[:at]) * TICKS) for at, part in enumerate(parts))
 
 
 def _choose(
     style: BassStyle, beats: int, tempo: float, energy: float, rng: random.Random
-) -> Strokes:
-    cells, strokes = _cells(style, beats)
-    at = [n for n, cell in enumerate(cells) if cell.fits(tempo, energy)] or list(range(len(cells)))
-    return strokes[at[0] if len(at) == 1 else rng.choices(at, [cells[n].weight for n in at])[0]]
+) -> tuple[_Stroke, ...]:
+    options = _cells(style, beats)
+    fitting = [option for option in options if option[0].fits(tempo, energy)] or list(options)
+    if len(fitting) == 1:
+        return fitting[0][1]
+    return rng.choices(fitting, [cell.weight for cell, _ in fitting])[0][1]
 
 
 @lru_cache(maxsize=256)
-def _cells(style: BassStyle, beats: int) -> tuple[list[Cell], list[Strokes]]:
+def _cells(style: BassStyle, beats: int) -> tuple[tuple[Cell, tuple[_Stroke, ...]], ...]:
     cells = [cell for cell in style.cells if cell.beats == beats]
-    return cells, [tuple((in_ticks(s.onset), s.chance) for s in c.strokes) for c in cells]
+    return tuple((cell, tuple(_in_ticks(cell))) for cell in cells)
+
+
+def _in_ticks(cell: Cell) -> Iterator[_Stroke]:
+    ends = [stroke.onset for stroke in cell.strokes[1:]] + [Fraction(cell.beats)]
+    for stroke, end in zip(cell.strokes, ends, strict=True):
+        held = stroke.onset + stroke.length == end
+        ticks = None if held else in_ticks(stroke.length)
+        yield _Stroke(in_ticks(stroke.onset), ticks, stroke.chance, stroke.accent)
 
 
 def _placed(
     plan: Plan,
     ticks: list[int],
-    strokes: dict[int, PlanBar],
+    strokes: _Strokes,
     accents: dict[int, Accent],
     rests: list[tuple[int, int]],
 ) -> Iterator[Slot]:
@@ -138,22 +159,32 @@ def _placed(
     for tick, following in pairwise(ticks):
         while at + 1 < len(starts) and starts[at + 1] <= tick:
             at += 1
-        harmony, bar = harmonies[at] if at >= 0 else None, strokes[tick]
+        harmony, (bar, stroke) = harmonies[at] if at >= 0 else None, strokes[tick]
         if harmony is None:
             continue
         if bar is not last_bar:
             bar_start = in_ticks(bar.start)
         accent = accents.get(tick)
         end = _end(tick, following, starts[at + 1 : at + 2], rests, accent)
+        if stroke.ticks is not None:
+            end = min(end, tick + stroke.ticks)
         if at != last_at:
             place = Place.CHANGE
         elif bar is not last_bar:
             place = Place.BAR
         else:
-            strong = end - tick >= LONG or tick - bar_start in _heads(bar.bar.meter)
-            place = Place.STRONG if strong else Place.WEAK
+            place = _inner_place(tick - bar_start, end - tick, bar.bar.meter)
         last_bar, last_at = bar, at
-        yield Slot(tick, end, tick - bar_start, plan.spans[at], harmony, bar, place, accent)
+        yield Slot(
+            tick, end, tick - bar_start, plan.spans[at], harmony, bar, place, stroke.touch, accent
+        )
+
+
+def _inner_place(in_bar: int, ticks: int, meter: Meter) -> Place:
+    """Heads of groups and long notes are strong, and beats where the bass plays in eighths."""
+    in_eighths = ticks == TICKS // 2 and in_bar % TICKS == 0
+    strong = in_eighths or ticks >= LONG or in_bar in _heads(meter)
+    return Place.STRONG if strong else Place.WEAK
 
 
 def _end(

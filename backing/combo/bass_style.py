@@ -5,20 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from backing.combo.cell import Cell
+from backing.combo.cell import Cell, read_strokes
 from backing.combo.style import Feel, Table
 
 VOCABULARIES = ("line", "root-fifth")
 """A "line" walks through chord, scale and chromatic tones; "root-fifth" keeps to those two and
 brings the next root in early."""
+WALKING = {2: "1- 2-", 3: "1- 2- 3-"}
+"""Beats -> the rhythm where a feel has none of its own."""
 
 
 @dataclass(frozen=True, eq=False)
 class BassStyle:
     """One feel's bass.
 
-    ``cells`` are the rhythms, of which one of two beats and one of three at least, so that any
-    bar can be filled; one rhythm is kept for ``keep`` bars. ``roots`` and ``roots_careful`` are
+    ``cells`` are the rhythms, among them some of two beats and of three, so that any bar can be
+    filled; one rhythm is kept for ``keep`` bars. ``roots`` and ``roots_careful`` are
     the shares of changes met on the root, in general and in a first chorus or a short loop.
     ``chromatic`` weighs chromatic tones (1 is a walking line), ``ornaments`` the published density
     of skips. ``breath`` is the silence before the next note in beats; ``velocity`` the middle one,
@@ -58,13 +60,12 @@ def read_style(feel: Feel) -> BassStyle:
 
 
 def _cells(table: Table) -> tuple[Cell, ...]:
-    cells = table.cells("cells")
+    cells = list(table.cells("cells"))
     for cell in cells:
         if any(stroke.tempos for stroke in cell.strokes):
-            cause = f"has a stroke of the bass bound to tempos: {cell.text!r}."
+            cause = f"has a stroke bound to tempos: {cell.text!r}."
             raise table.error("cells", cause, "Give the whole cell its tempos instead.")
-    for beats in (2, 3):
-        if not any(c.beats == beats and c.fits(tempo, 0.5) for c in cells for tempo in (60, 240)):
-            cure = f"Add a [[bass.cells]] with beats = {beats}, for any tempo."
-            raise table.error("cells", f"has no rhythm of {beats} beats.", cure)
-    return cells
+    for beats, walking in WALKING.items():
+        if not any(cell.beats == beats for cell in cells):
+            cells.append(Cell(walking, beats, read_strokes(walking, beats)))
+    return tuple(cells)

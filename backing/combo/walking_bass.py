@@ -17,8 +17,8 @@ from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Plan
 
 PALETTE = tuple(on_palette(velocity) for velocity in range(128))
-GHOST = -34
-"""A dead note's velocity below its beat."""
+GHOST = -30
+"""A ghosted stroke's velocity against a plain one's."""
 
 
 def play(plan: Plan, rng: random.Random) -> Part:
@@ -54,9 +54,10 @@ def _struck(
     end = mine[0].tick if mine else slot.end - min(gap, slot.ticks // 3)
     velocity = _velocity(slot, style.velocity, style.backbeat) + touch.uniform(-4, 4)
     late = _late(slot, touch)
+    onset = slot.accent.onset if slot.accent else _beats(slot.tick)
     yield Note(
-        onset=slot.accent.onset if slot.accent else _beats(slot.tick),
-        length=_beats(end - slot.tick),
+        onset=onset,
+        length=_beats(end) - onset if slot.accent else _beats(end - slot.tick),
         pitch=pitch,
         velocity=PALETTE[round(velocity)],
         swung=slot.tick % TICKS in (0, TICKS // 2),
@@ -88,7 +89,9 @@ def _velocity(slot: Slot, middle: float, backbeat: float) -> float:
         velocity += 5
     if slot.in_bar // TICKS % 2:
         velocity += backbeat
-    return velocity - (6 if slot.ticks < TICKS else 0)
+    if slot.touch < 0:
+        return velocity + GHOST
+    return velocity + 10 * slot.touch - (6 if slot.ticks < TICKS else 0)
 
 
 def _late(slot: Slot, touch: random.Random) -> float:
