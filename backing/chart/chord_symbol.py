@@ -41,7 +41,7 @@ _TOKEN = re.compile(
     | (?P<omit>(?i:omit|no)\s*(?P<omitted>1[13]|[135-79])(?i:rd|th)?)
     | (?P<add>(?i:add)\s*(?P<addsign>bb|maj(?=7)|[b\#+-])?(?P<added>1[13]|[2-79]))
     | (?P<half>(?i:half-?\s?dim(inished)?|hdim)|ø)
-    | (?P<dim>(?i:dim(inished)?)|°|o)
+    | (?P<dim>(?i:dim(inished)?)|°|o(?!m))
     | (?P<aug>(?i:aug(mented)?))
     | (?P<dom>(?i:dom(inant)?))
     | (?P<maj>(?i:major|maj|ma(?!dd))|M(?!(?i:i|a))|j|Δ)
@@ -212,7 +212,7 @@ class _Reader:
             case "close":
                 self._close(token)
             case "sus":
-                self.draft.suspended = token["suspended"] or "4"
+                self.draft.suspended += token["suspended"] or "4"
             case "omit":
                 self.draft.omitted.add(int(token["omitted"]))
             case "add":
@@ -301,7 +301,7 @@ class _Reader:
 
     def _add_major_seventh(self) -> None:
         """Cm6(maj7) gains the seventh; in Cm9(maj7) "maj" has already changed it."""
-        if self.draft.extension in (6, 69):
+        if self.draft.extension not in (7, 9, 11, 13):
             self.draft.added.append(Degree(7))
 
     def _extend(self, token: re.Match[str], number: int) -> None:

@@ -113,7 +113,7 @@ class Quality:
     ``core``      the arpeggio an improviser practises: 1 3 5 7 (or 6), in triads 1 3 5
     ``guide``     3 and 7; 6 in sixths, 4 and b7 in sus, b3 and bb7 in dim, 3 and 5 in triads
     ``tensions``  colour tones to choose besides the written ones when nothing is known of the key
-    ``scale``     the chord scale, six to eight tones
+    ``scale``     the chord scale, six to eight tones (more where the chord itself is crowded)
     ``family``    major, minor, dominant, half-diminished, diminished, augmented, sus, minor-major
                   or power
     ``symbol``    the suffix we would write for it

@@ -45,7 +45,7 @@ SPELLINGS = """
 0 3 7 11        : CmM7 | CmMaj7 | Cm(maj7) | Cm(M7) | C-Δ | C-Δ7 | Cmin-maj7 | C-maj7 | CmΔ
 0 3 7 11        : Cm/maj7 | Cm(Δ) | Cmi(MA7) | Cmima7 | Cm#7 | Cm(#7) | Cm+7 | Cmj7 | Cm7M | Cmmaj7
 0 2 3 7 11      : CmM9 | Cm(maj9) | CmMaj9 | Cm9(maj7) | C-Δ9
-0 3 7 9 11      : Cm6(maj7) | Cm6/maj7
+0 3 7 9 11      : Cm6(maj7) | Cm6/maj7 | Cm69(maj7,no9)
 0 4 7 10        : C7 | Cdom7 | C⁷ | C(7)
 0 2 4 7 10      : C9 | C7(9) | Cdom9 | C7/9 | C7add9
 0 2 5 7 10      : C11 | C9sus | C9sus4 | C9(sus4) | Csus9 | C7sus4(9) | C9sus(4)
@@ -90,7 +90,7 @@ SPELLINGS = """
 0 3 6 8 10      : Cm7b5(b13) | Cø7b13
 0 5 7           : Csus | Csus4 | C4 | C(sus4) | C(sus) | Csus(4) | CSUS4
 0 2 7           : Csus2 | C(sus2) | C5add9 | Cadd9no3
-0 2 5 7         : Csus24 | Csus4(9)
+0 2 5 7         : Csus24 | Csus2sus4 | Csus4sus2 | Csus4(9)
 0 5 7 10        : C7sus | C7sus4 | Csus7 | C7(sus4) | C7 sus4 | Csus4/7 | Cm7sus4 | C7(sus)
 0 2 7 10        : C7sus2 | C9no3
 0 2 5 7 9 10    : C13sus | C13sus4 | C13(sus4) | Csus13 | C9sus4(13)
