@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 
 from backing.combo.comp_rhythm import read_style
+from backing.combo.feel import lateness
 from backing.combo.instruments import JAZZ_GUITAR, ORGAN, PIANO, VIBES, Instrument
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import CompStroke, Plan, PlanBar
@@ -45,7 +46,9 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
             bar = next(bars, None)
         assert bar is not None
         spread = 0.0 if comp == "organ" else read_style(bar.feel).spread_ms
-        notes += _chord(stroke, voicing, _velocity(stroke, bar, touch), _late(bar, touch), spread)
+        velocity = _velocity(stroke, bar, touch)
+        late = lateness(touch, *bar.feel.late("comping"))
+        notes += _chord(stroke, voicing, velocity, late, spread)
     return Part("comping", INSTRUMENTS[comp], tuple(notes))
 
 
@@ -53,12 +56,6 @@ def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:
     quiet, loud = read_style(bar.feel).velocity
     level = quiet + (loud - quiet) * bar.energy + ACCENT * stroke.accent
     return PALETTE[max(0, min(127, round(level + touch.gauss(0, TOUCH))))]
-
-
-def _late(bar: PlanBar, touch: random.Random) -> float:
-    """How late a stroke comes, in whole ms: drawn around the feel's mean, two spreads at most."""
-    mean, spread = bar.feel.late("comping")
-    return float(round(mean + max(-2 * spread, min(2 * spread, touch.gauss(0, spread)))))
 
 
 def _chord(

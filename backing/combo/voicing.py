@@ -56,7 +56,7 @@ STRINGS = (40, 45, 50, 55, 59, 64)
 """A guitar's open strings, low to high (E A D G B E)."""
 STRING_SETS = {"drop-2": ((2, 3, 4, 5), (1, 2, 3, 4)), "drop-3": ((0, 2, 3, 4), (1, 3, 4, 5))}
 SHELL_STRINGS = ((0, 2, 3), (1, 2, 3))
-SHELLS = ("1 7 3", "1 3 7", "5 7 3", "5 3 7", "1 7 9", "1 3 5", "5 1 3", "1 5")
+SHELLS = ("1 7 3", "1 3 7", "5 7 3", "5 3 7", "1 3 5", "5 1 3", "1 5")
 """Rhythm guitar: three voices on the low strings."""
 FRETS, REACH = 13, 4
 """The highest fret in use, and how many frets lie between the fingers at most."""
@@ -304,8 +304,10 @@ def _voicing(
 ) -> Voicing:
     tones = {(pitch - colours.root) % 12 for pitch in pitches}
     away = abs(sum(pitches) / len(pitches) - hands.centre)
-    missed = 0.4 * (len(tones & colours.written) < min(1, len(colours.written)))
-    cost += 0.07 * away + hands.sizes[len(pitches)] + missed
+    missed = 0.4 * (bool(colours.written) and not tones & colours.written)
+    # an eleventh nobody wrote is a spice
+    spice = 0.4 * bool(tones.intersection(colours.elevenths) - colours.written)
+    cost += 0.07 * away + hands.sizes[len(pitches)] + missed + spice
     return Voicing(pitches, grip, cost, len(tones & colours.written))
 
 
@@ -357,6 +359,8 @@ def _under_hand(pitches: Sequence[int], strings: Sequence[int]) -> bool:
 def _shells(colours: Colours, hands: Hands) -> Iterator[Voicing]:
     """Three voices on the low strings, root or fifth at the bottom."""
     for rank, words in enumerate(SHELLS):
+        if colours.thirds and colours.sevenths and "7" not in words:
+            continue
         for tones in _tones(colours, words.split()):
             for pitches in _placed(_close(tones), colours.root, hands):
                 sets = SHELL_STRINGS if len(pitches) == 3 else ((0, 1), (1, 2))
