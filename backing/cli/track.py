@@ -77,15 +77,15 @@ def _write_audio(
     arguments: argparse.Namespace, routine: Routine, performance: Performance, target: Path
 ) -> str:
     """Render and write; returns what the summary says of the sound."""
-    from backing.mixdown.audio_file import check_format, sample_rate_of
+    from backing.mixdown import audio_file
     from backing.mixdown.bank import Bank
     from backing.mixdown.mix import render, save
     from backing.mixdown.soundfont import choose
     from backing.mixdown.tags import Tags
 
-    check_format(target)
+    audio_file.check_writable(target)
     font = choose(Path(arguments.soundfont) if arguments.soundfont else None)
-    bank = Bank(font, sample_rate_of(target))
+    bank = Bank(font, audio_file.sample_rate_of(target))
     tags = Tags(
         title=routine.form.title,
         key=str(routine.form.key),
@@ -94,8 +94,7 @@ def _write_audio(
     )
     with _progress(arguments, target) as step:
         save(render(performance, bank, stems=arguments.stems, progress=step), target, tags=tags)
-    remarks = "".join(f"\n  {remark}" for remark in bank.remarks)
-    return f"\n  sound: {font.name} ({font.licence}){remarks}"
+    return f"\n  sound: {font.name} ({font.licence})"
 
 
 @contextmanager

@@ -279,6 +279,8 @@ def _spans(bars: Sequence[PlanBar], end: Fraction) -> tuple[ChordSpan, ...]:
         if last and not span.early and (last.chord, last.pedal) == (span.chord, span.pedal):
             continue
         spans.append(span)
+    if not spans:
+        return ()
     ends = [span.start for span in spans[1:]] + [end]
     return tuple(replace(span, end=stop) for span, stop in zip(spans, ends, strict=True))
 

@@ -1,0 +1,133 @@
+"""The band plays a routine: who plays when, in which take, and the clock of it all."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from backing.chart.bar import PLAYERS
+from backing.combo import click, comp_rhythm, comping, drums, guide_tones, walking_bass
+from backing.combo.feel import Clock
+from backing.combo.instruments import PEDAL_HAT
+from backing.combo.part import Note, Part
+from backing.combo.performance import Performance, PlayedPass
+from backing.combo.plan import BAND, Plan, Rest, make_plan
+from backing.errors import SelectionError
+from backing.routine.orders import Routine
+from backing.routine.passes import Pass, Purpose
+
+TAIL_SECONDS = Fraction(5, 2)
+"""What is kept after the last beat, for the last chord to ring."""
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Who plays, and how.
+
+    ``players``: names from PLAYERS. ``feel`` overrides the feels of the tune, ``swing`` the
+    long : short ratio. ``comp``: the comping instrument. ``guide_line``: "thirds", "sevenths" or
+    "both". ``click``: on which beats the click falls. Equal ``seed``: equal music.
+    """
+
+    players: frozenset[str] = BAND
+    seed: int = 1
+    feel: str | None = None
+    swing: Fraction | None = None
+    comp: str = "piano"
+    guide_line: str = "thirds"
+    click: str = "all"
+
+    def __post_init__(self) -> None:
+        unknown = sorted(self.players - set(PLAYERS))
+        if unknown:
+            raise SelectionError(
+                f"Nobody in the band is called {unknown[0]!r}.",
+                f"Choose from {', '.join(PLAYERS)}.",
+            )
+
+
+def arrange(routine: Routine, band: Band) -> Performance:
+    """What the band plays of a routine.
+
+    Equal passes at other tempos are played once: a climb costs one arrangement. Raises FeelError
+    for an unknown feel.
+    """
+    memory: dict[Pass, tuple[Plan, tuple[Part, ...]]] = {}
+    passes: list[PlayedPass] = []
+    runs: list[tuple[Fraction, Fraction, Fraction]] = []
+    start = Fraction(0)
+    for each in routine.passes:
+        key = each if each.purpose is Purpose.COUNT_IN else replace(each, tempo=Fraction(1))
+        if key not in memory:
+            plan = make_plan(each, band.feel)
+            memory[key] = plan, _parts(plan, each, band)
+        plan, parts = memory[key]
+        passes.append(PlayedPass(each, start, parts))
+        for bar in plan.bars:
+            tempo = each.tempo * bar.bar.tempo_ratio
+            ratio = band.swing if _overrides(band, bar.feel.swing) else bar.feel.ratio(tempo)
+            runs.append((bar.bar.length, tempo, ratio or Fraction(1)))
+        start += plan.length
+    tail = Fraction(0) if routine.seamless else TAIL_SECONDS
+    return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
+
+
+def _overrides(band: Band, swing: str | Fraction) -> bool:
+    """A given swing ratio holds for feels that swing; an even feel stays even."""
+    return band.swing is not None and swing != 1
+
+
+def _parts(plan: Plan, played: Pass, band: Band) -> tuple[Part, ...]:
+    if plan.purpose is Purpose.COUNT_IN:
+        return (click.count_in(plan, played.tempo),)
+    rhythm = comp_rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
+    plan = replace(plan, comping=rhythm)
+    parts = [
+        _heeding(play(plan, _dice(band, name, played)), plan)
+        for name, play in _players(band).items()
+    ]
+    return tuple(part for part in parts if part.notes)
+
+
+def _players(band: Band) -> dict[str, Callable[[Plan, random.Random], Part]]:
+    players: dict[str, Callable[[Plan, random.Random], Part]] = {
+        "bass": walking_bass.play,
+        "comping": lambda plan, dice: comping.play(plan, dice, comp=band.comp),
+        "drums": drums.play,
+        "guide": lambda plan, dice: guide_tones.play(plan, dice, line=band.guide_line),
+        "click": lambda plan, _: click.play(plan, band.click),
+    }
+    return {name: play for name, play in players.items() if name in band.players}
+
+
+def _dice(band: Band, player: str, played: Pass) -> random.Random:
+    """Each player's own dice for a take: nobody's playing depends on who else is there.
+
+    The key is not in the seed, so other keys have the same rhythm and the same functions.
+    """
+    loop = played.purpose in (Purpose.ROUND, Purpose.LEAD_IN, Purpose.BREATH)
+    return random.Random(f"{band.seed}/{player}/{'loop' if loop else 'chorus'}/{played.take}")
+
+
+def _heeding(part: Part, plan: Plan) -> Part:
+    """The part with the plan's rests kept: only strokes of the whole band sound in them."""
+    notes: Iterable[Note] = part.notes
+    for rest in plan.rests:
+        if part.name in rest.players or (part.name == "drums" and "kit" in rest.players):
+            notes = _resting(notes, rest, foot_plays="kit" in rest.players)
+    if plan.purpose is Purpose.BREATH and part.name == "drums":
+        notes = (note for note in notes if note.pitch == PEDAL_HAT)
+    return replace(part, notes=tuple(notes))
+
+
+def _resting(notes: Iterable[Note], rest: Rest, *, foot_plays: bool) -> Iterable[Note]:
+    for note in notes:
+        inside = rest.start <= note.onset < rest.end
+        if inside and not note.together and not (foot_plays and note.pitch == PEDAL_HAT):
+            continue
+        if note.onset < rest.start < note.end and not note.together:
+            yield replace(note, length=rest.start - note.onset)
+        else:
+            yield note
