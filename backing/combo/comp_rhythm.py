@@ -11,7 +11,7 @@ import math
 import random
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from itertools import accumulate
@@ -19,7 +19,7 @@ from itertools import accumulate
 from backing.chart.form import Meter
 from backing.combo.cell import MEDIUM, Cell, Stroke
 from backing.combo.plan import Accent, ChordSpan, CompStroke, Plan, PlanBar
-from backing.combo.style import Feel
+from backing.combo.style import Feel, load_feel
 
 TICKS = 24
 HALF = TICKS // 2
@@ -36,11 +36,12 @@ COMPS = ("piano", "guitar", "four", "vibes", "organ")
 class CompingStyle:
     """How a feel comps: the [comping] table.
 
-    ``cells`` are the figures. ``fullness`` (strokes per four beats) is what a bar wants at energy
-    0 and 1. ``repeat``: the chance that a figure is taken up again. ``unheard``: how readily a
-    chord of two beats or more goes by unheard (0 never, 1 never minded). ``hold``: the chance
-    that an anticipation is held over. ``ostinato``: one figure may go on and on. ``velocity`` at
-    energy 0 and 1; ``spread_ms``: from the lowest to the highest voice of a chord.
+    ``cells`` are the figures, of its own or those of the feel it is ``like``; in double time
+    (``pulse`` 2) they go twice as fast. ``fullness`` (strokes per four beats) is what a bar wants
+    at energy 0 and 1. ``repeat``: the chance that a figure is taken up again. ``unheard``: how
+    readily a chord of two beats or more goes by unheard (0 never, 1 never minded). ``hold``: the
+    chance that an anticipation is held over. ``ostinato``: one figure may go on and on.
+    ``velocity`` at energy 0 and 1; ``spread_ms``: from the lowest to the highest voice of a chord.
     """
 
     cells: tuple[Cell, ...]
@@ -57,8 +58,13 @@ class CompingStyle:
 def read_style(feel: Feel) -> CompingStyle:
     """The comping of a feel. Raises FeelError naming file, line and key."""
     table = feel.root.table("comping")
+    like = table.text("like", "")
+    source = load_feel(like).root.table("comping") if like else table
+    cells = source.cells("cells")
+    if not cells:
+        raise table.error("cells", "are missing.", 'Add cells = [{play = "1 2&"}] to the table.')
     style = CompingStyle(
-        cells=table.cells("cells"),
+        cells=tuple(map(_doubled, cells)) if table.number("pulse", 1, 1, 2) == 2 else cells,
         fullness=table.range("fullness", (1.2, 2.2)),
         repeat=table.number("repeat", 0.3, 0, 1),
         unheard=table.number("unheard", 0.1, 0, 1),
@@ -67,10 +73,23 @@ def read_style(feel: Feel) -> CompingStyle:
         velocity=table.range("velocity", (56, 80)),
         spread_ms=table.number("spread_ms", 4, 0, 60),
     )
-    if not style.cells:
-        raise table.error("cells", "are missing.", 'Add [[comping.cells]] with play = "1 2&".')
     table.done()
     return style
+
+
+def _doubled(cell: Cell) -> Cell:
+    """A cell in double time: beats of half the length, the off-beat on their last triplet."""
+    strokes = tuple(
+        replace(s, onset=_doubled_beat(s.onset), length=s.length / 2, swung=False)
+        for s in cell.strokes
+    )
+    slower = (cell.tempos[0] / 2, cell.tempos[1] / 2)
+    return replace(cell, beats=cell.beats // 2, strokes=strokes, tempos=slower)
+
+
+def _doubled_beat(beat: Fraction) -> Fraction:
+    part = beat % 1
+    return (beat - part + (Fraction(2, 3) if part == Fraction(1, 2) else part)) / 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,9 +347,7 @@ def _made_to_fit(cells: Sequence[Cell], groups: tuple[int, ...]) -> list[Cell]:
 def _moved(stroke: Stroke, beat: int, room: int) -> Stroke:
     """A stroke ``beat`` beats later, ending within the ``room`` beats of its group."""
     length = min(stroke.length, room - stroke.onset)
-    return Stroke(
-        stroke.onset + beat, length, stroke.accent, stroke.chance, stroke.swung, stroke.tempos
-    )
+    return replace(stroke, onset=stroke.onset + beat, length=length)
 
 
 def _played(figure: Figure, start: int, style: CompingStyle, rng: random.Random) -> list[_Struck]:
