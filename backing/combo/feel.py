@@ -9,7 +9,7 @@ from __future__ import annotations
 import random
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 SHORTEST_OFF_BEAT_MS = 80.0
@@ -107,6 +107,32 @@ class Stretch:
     tempo: Fraction
     ratio: Fraction
     grid: Fraction
+    # few places in the beat and few latenesses recur thousands of times
+    _moves: dict[tuple[int, int], Fraction] = field(default_factory=dict, repr=False, compare=False)
+    _late: dict[float, Fraction] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def beat_seconds(self) -> Fraction:
+        """How long a beat lasts, in seconds."""
+        return 60 / self.tempo
+
+    def swung(self, beat: Fraction) -> Fraction:
+        """The beat at which a written ``beat`` is played."""
+        part = beat - self.grid if self.grid.denominator > 1 else beat
+        key = part.numerator % part.denominator, part.denominator
+        move = self._moves.get(key)
+        if move is None:
+            inside = Fraction(*key)
+            move = self._moves[key] = swing_place(inside, self.ratio) - inside
+        return beat + move if move else beat
+
+    def late(self, lateness_ms: float) -> Fraction:
+        """A lateness in beats, to the thousandth of a millisecond: fractions stay small."""
+        late = self._late.get(lateness_ms)
+        if late is None:
+            late = Fraction(round(lateness_ms * 1000), 60_000_000) * self.tempo
+            self._late[lateness_ms] = late
+        return late
 
 
 class Clock:
@@ -140,7 +166,8 @@ class Clock:
     def seconds(self, beat: Fraction) -> Fraction:
         """The exact time of a *played* beat (swing already applied)."""
         here = self.at(beat)
-        return here.seconds + (beat - here.start) * 60 / here.tempo
+        over = beat - here.start if here.start else beat
+        return here.seconds + over * here.beat_seconds
 
     def beat(self, seconds: Fraction) -> Fraction:
         """The *played* beat at a time: the inverse of ``seconds``."""
@@ -152,8 +179,7 @@ class Clock:
         """The beat at which a *written* beat is played: moved by the swing of its stretch."""
         if not swung:
             return beat
-        here = self.at(beat)
-        return here.grid + swing_place(beat - here.grid, here.ratio)
+        return self.at(beat).swung(beat)
 
 
 def _grid(beat: Fraction, length: Fraction, following: Fraction | None, grid: Fraction) -> Fraction:

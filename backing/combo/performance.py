@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from backing.combo.feel import Clock
@@ -14,17 +14,25 @@ from backing.routine import Pass
 
 @dataclass(frozen=True, slots=True)
 class PlayedNote:
-    """A note in time: ``onset`` and ``end`` in seconds from the start, exact.
+    """A note in time: ``onset_beats`` and ``end_beats`` from the performance's start, exact.
 
-    ``onset_beats`` and ``end_beats`` are the same moments on the performance's beats, with swing
-    and lateness applied.
+    Swing and lateness are applied. ``onset`` and ``end`` are the same moments in seconds.
     """
 
-    onset: Fraction
-    end: Fraction
     onset_beats: Fraction
     end_beats: Fraction
     note: Note
+    clock: Clock = field(repr=False, compare=False)
+
+    @property
+    def onset(self) -> Fraction:
+        """When the note begins, in seconds from the start (negative: before it)."""
+        return self.clock.seconds(self.onset_beats)
+
+    @property
+    def end(self) -> Fraction:
+        """When the note ends, in seconds from the start."""
+        return self.clock.seconds(self.end_beats)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,16 +85,17 @@ class Performance:
         for played in self.passes:
             for mine in played.parts:
                 if mine.name == part:
-                    for note in mine.notes:
-                        if note.sounds_at(self.clock.at(played.start + note.onset).tempo):
-                            yield self._in_time(note, played.start)
+                    yield from self._in_time(mine.notes, played.start)
 
-    def _in_time(self, note: Note, start: Fraction) -> PlayedNote:
+    def _in_time(self, notes: Iterable[Note], start: Fraction) -> Iterator[PlayedNote]:
         clock = self.clock
-        first = start + note.onset
-        tempo = clock.at(first).tempo
-        # thousandths of a millisecond keep the fractions small
-        late = Fraction(round(note.lateness_ms * 1000), 60_000_000) * tempo
-        onset = clock.played(first, swung=note.swung) + late
-        end = max(clock.played(start + note.end, swung=note.swung) + late, onset)
-        return PlayedNote(clock.seconds(onset), clock.seconds(end), onset, end, note)
+        for note in notes:
+            first = start + note.onset
+            here = clock.at(first)
+            if note.tempos is not None and not note.sounds_at(here.tempo):
+                continue
+            late = here.late(note.lateness_ms)
+            onset = (clock.played(first) if note.swung else first) + late
+            last = first + note.length
+            end = (clock.played(last) if note.swung else last) + late
+            yield PlayedNote(onset, max(onset, end), note, clock)
