@@ -87,7 +87,9 @@ def repeats(draw: st.DrawFn, beats: int) -> list[WrittenBar]:
     if draw(st.booleans()):
         bars[-1] = replace(bars[-1], closes=draw(st.integers(2, 5)))
         return bars
-    endings = draw(st.sampled_from([[(1,), (2,)], [(1, 2), (3,)], [(1,), (2, 3)], [(1,), (2,), (3,)]]))
+    endings = draw(
+        st.sampled_from([[(1,), (2,)], [(1, 2), (3,)], [(1,), (2, 3)], [(1,), (2,), (3,)]])
+    )
     for passes in endings:
         ending = draw(runs(beats, 2))
         ending[0] = replace(ending[0], ending=passes)
@@ -142,7 +144,9 @@ def cues(draw: st.DrawFn, meter: Meter, bars: list[SectionBar]) -> Cue:
     first = draw(st.integers(1, len(bars)))
     last = draw(st.integers(first, min(len(bars), first + 3)))
     parts = (0, Fraction(1, 3), Fraction(2, 3)) if meter.compound else (0, Fraction(1, 2))
-    beat = st.builds(lambda a, b: Fraction(a) + b, st.integers(0, meter.beats - 1), st.sampled_from(parts))
+    beat = st.builds(
+        lambda a, b: Fraction(a) + b, st.integers(0, meter.beats - 1), st.sampled_from(parts)
+    )
     beats = tuple(sorted(draw(st.sets(beat, min_size=1, max_size=4))))
     kind = draw(st.sampled_from([Hits, Break, StopTime, Pedal, LayOut, Push]))
     if kind is Pedal:
@@ -217,7 +221,9 @@ def forms(draw: st.DrawFn) -> Form:
         by=draw(st.one_of(st.just(""), plain_texts)),
         key=draw(keys),
         meter=meter,
-        tempo=draw(st.sampled_from([Fraction(20), Fraction("132.5"), Fraction(400, 3), Fraction(400)])),
+        tempo=draw(
+            st.sampled_from([Fraction(20), Fraction("132.5"), Fraction(400, 3), Fraction(400)])
+        ),
         feel=draw(st.sampled_from(FEELS)),
         sections=(draw(sections("A", meter)),),
         notes=tuple(draw(st.lists(plain_texts, max_size=2))),

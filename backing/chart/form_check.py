@@ -52,8 +52,7 @@ class FormCheck:
     def _fits(self, section: Section, length: int) -> bool:
         for part in section.replacements:
             if part.last > length:
-                bars = f"{part.first}-{part.last}"
-                cause = f"There are no bars {bars} in {section.base}: it has {_range(length)}."
+                cause = f"There is no bar {part.last} in {section.base}: it has {_range(length)}."
                 span = part.row.bars[0].span or section.span or Span(1, 1)
                 self.source.problem(span, cause, f"Name bars from 1 to {length}.")
                 return False
@@ -62,8 +61,9 @@ class FormCheck:
     def _check_cue(self, cue: Cue, bars: list[SectionBar]) -> None:
         span = cue.span or Span(1, 1)
         if cue.last > len(bars):
-            named = f"bar {cue.last}" if cue.first == cue.last else f"bars {cue.first}-{cue.last}"
-            cause = f"There is no {named} in this section: it has {_range(len(bars))} as played."
+            cause = (
+                f"There is no bar {cue.last} in this section: it has {_range(len(bars))} as played."
+            )
             self.source.problem(span, cause, f"Name bars from 1 to {len(bars)}.")
         elif isinstance(cue, Push):
             for index in range(cue.first - 1, cue.last):

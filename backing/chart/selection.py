@@ -52,7 +52,7 @@ def _of_chorus(wanted: tuple[int, int], orders: Orders) -> tuple[PlayedBar, ...]
             return tuple(bars[number] for number in range(wanted[0], wanted[1] + 1))
     most = max((max(bars, default=0) for bars in numbered), default=0)
     raise SelectionError(
-        f"There is no {_named(wanted)}: the chorus has bars 1-{most}.",
+        f"{_none(wanted)}: the chorus has bars 1-{most}.",
         f"Choose from 1-{most}, or a section: {', '.join(_sections(orders))}.",
     )
 
@@ -104,13 +104,15 @@ def _missing(
     most = max(max(bars) for bars in found)
     least = min(min(bars) for bars in found)
     return SelectionError(
-        f"There is no {_named(wanted)} in {place}: it has bars {least}-{most}.",
+        f"{_none(wanted)} in {place}: it has bars {least}-{most}.",
         f"Write {place}:{least}-{most}, or fewer bars of it.",
     )
 
 
-def _named(wanted: tuple[int, int]) -> str:
-    return f"bar {wanted[0]}" if wanted[0] == wanted[1] else f"bars {wanted[0]}-{wanted[1]}"
+def _none(wanted: tuple[int, int]) -> str:
+    if wanted[0] == wanted[1]:
+        return f"There is no bar {wanted[0]}"
+    return f"There are no bars {wanted[0]}-{wanted[1]}"
 
 
 def _sections(orders: Orders) -> list[str]:
