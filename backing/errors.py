@@ -9,6 +9,7 @@
     │   ├── SelectionError    bars, sections or parts that are not there
     │   ├── RoutineError      a tempo, a climb, a key or an order that cannot be played
     │   ├── FeelError         a feel that is unknown, or a feel file with a bad key
+    │   ├── PracticeError     a place off the neck, a tuning, or a line that cannot be had
     │   ├── SoundFontError    a SoundFont that is missing, truncated or not one
     │   ├── OutputError       a place that cannot be written, a format that is unknown
     │   └── MissingProgram    a system library or program that has to be installed
@@ -103,6 +104,10 @@ class RoutineError(UserError):
 
 class FeelError(UserError):
     """A feel that is unknown, or a feel file with a bad key."""
+
+
+class PracticeError(UserError):
+    """A place off the neck, a tuning, a chord out of reach, or a line that cannot be had."""
 
 
 class SoundFontError(UserError):

@@ -1,0 +1,1 @@
+"""The neck: where chords lie under the hand, how they connect, and lines through them."""
