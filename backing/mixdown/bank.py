@@ -27,17 +27,17 @@ REFERENCE_VELOCITY = 96
 RELEASE_FLOOR_DB = 80.0
 """A released note ends when it has fallen so far: under the noise of 16 bits in any mix."""
 
-CHOKE_DB_PER_S = 96.0 / 2 ** (-200 / 1200)
-"""How fast a choked note falls: FluidSynth gives an exclusive class a release of -200 timecents
-(fluid_voice_kill_excl), and an envelope falls through 96 dB in that time."""
-
 RING_LIMIT_S = 12.0
 """No struck thing is let ring longer."""
+
+BENDS = (4, 16, 64, 128, 256)
+"""The blocks after a release at which its slope may change: presets of several layers bend."""
 
 _SILENCE = 10 ** (-90 / 20)
 _SAME_WAVEFORM = 10 ** (-80 / 20)
 _CHUNK = 172 * BLOCK  # a quarter of a second at 44.1 kHz
-_PROBE = 128 * BLOCK
+_HELD_PROBE = {False: 256 * BLOCK, True: 128 * BLOCK}  # a tone; a drum, often shorter
+_WATCHED = {False: 128 * BLOCK, True: 512 * BLOCK}  # after the release
 _STEEPEST_DB_PER_S = 20_000.0
 
 
@@ -55,23 +55,55 @@ class Tone(NamedTuple):
         return self.bank == DRUM_BANK
 
 
+@dataclass(frozen=True, slots=True)
+class Release:
+    """How a note falls once it is let go (a drum: struck again), beyond its own decay.
+
+    Straight lines in dB: ``slopes`` in dB per second, each up to the block of the same place in
+    BENDS, counted from the release; the last one goes on.
+    """
+
+    slopes: tuple[float, ...]
+
+    def levels_db(self, blocks: int, sample_rate: int) -> NDArray[np.float64]:
+        """The level at the beginning of each of so many blocks of 64 samples."""
+        bends = BENDS[: len(self.slopes) - 1]
+        steps = np.asarray(self.slopes)[np.searchsorted(bends, np.arange(blocks), side="right")]
+        return -np.concatenate([[0.0], np.cumsum(steps[:-1])]) * BLOCK / sample_rate
+
+    def samples(self, sample_rate: int) -> int:
+        """How many samples it takes to fall by RELEASE_FLOOR_DB; at most RING_LIMIT_S."""
+        limit = int(RING_LIMIT_S * sample_rate) // BLOCK
+        levels = self.levels_db(limit, sample_rate)
+        return int(np.count_nonzero(levels > -RELEASE_FLOOR_DB)) * BLOCK
+
+    def envelope(self, samples: int, sample_rate: int) -> Audio:
+        """The gain after the note is let go, float32 (samples, 1).
+
+        FluidSynth reckons the level once a block and draws straight lines between; so do we.
+        """
+        blocks = samples // BLOCK + 2
+        gains = 10 ** (self.levels_db(blocks, sample_rate) / 20)
+        envelope = np.interp(np.arange(samples), np.arange(blocks) * BLOCK, gains)
+        return envelope.astype(np.float32)[:, np.newaxis]
+
+
+CHOKE = Release((96.0 / 2 ** (-200 / 1200),))
+"""How a choked note falls: FluidSynth gives an exclusive class a release of -200 timecents
+(fluid_voice_kill_excl), and an envelope falls through 96 dB in that time."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class BankNote:
     """A held note: ``samples`` float32 (n, 2), to be multiplied by ``gain``.
 
-    ``release_db_per_s``: how fast it falls once it is let go (a drum: struck again), over and
-    above its own decay. ``complete``: it has died away by the end of ``samples``; if not, it can
-    be had longer.
+    ``complete``: it has died away by the end of ``samples``; if not, it can be had longer.
     """
 
     samples: Audio
     gain: float
-    release_db_per_s: float
+    release: Release
     complete: bool
-
-    def release_samples(self, sample_rate: int) -> int:
-        """How many samples a release takes down to RELEASE_FLOOR_DB."""
-        return release_samples(self.release_db_per_s, sample_rate)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +112,7 @@ class _Law:
 
     source: Tone
     gain: float
-    release_db_per_s: float
+    release: Release
 
 
 class Bank:
@@ -121,7 +153,7 @@ class Bank:
         self.prepare({tone: hold})
         law = self._laws[tone]
         samples, complete = self._samples[law.source]
-        return BankNote(samples, law.gain, law.release_db_per_s, complete)
+        return BankNote(samples, law.gain, law.release, complete)
 
     @property
     def bytes_held(self) -> int:
@@ -139,7 +171,7 @@ class Bank:
     def _need(self, tone: Tone, hold: int, law: _Law) -> int:
         if tone.kit:
             return int(RING_LIMIT_S * self.sample_rate)
-        return hold + release_samples(law.release_db_per_s, self.sample_rate)
+        return hold + law.release.samples(self.sample_rate)
 
     def _work(self, jobs: SimpleQueue[dict[Tone, int]]) -> None:
         with Synth(self.soundfont, self.sample_rate) as synth:
@@ -160,23 +192,6 @@ class Bank:
             needs[law.source] = max(needs.get(law.source, 0), self._need(tone, hold, law))
         for source, need in needs.items():
             self._samples[source] = _held(synth, source, need)
-
-
-def release_samples(release_db_per_s: float, sample_rate: int) -> int:
-    """How many samples it takes to fall by RELEASE_FLOOR_DB; at most RING_LIMIT_S."""
-    seconds = RELEASE_FLOOR_DB / max(release_db_per_s, RELEASE_FLOOR_DB / RING_LIMIT_S)
-    return int(np.ceil(seconds * sample_rate))
-
-
-def release_envelope(release_db_per_s: float, samples: int, sample_rate: int) -> Audio:
-    """The gain of a note after it is let go, float32 (samples, 1): linear in dB.
-
-    FluidSynth reckons the level once a block and draws straight lines between, and so do we.
-    """
-    blocks = np.arange(samples // BLOCK + 2)
-    levels = 10 ** (-release_db_per_s * blocks * BLOCK / sample_rate / 20)
-    envelope = np.interp(np.arange(samples), blocks * BLOCK, levels)
-    return envelope.astype(np.float32)[:, np.newaxis]
 
 
 def _held(synth: Synth, tone: Tone, need: int) -> tuple[Audio, bool]:
@@ -222,9 +237,11 @@ def _laws(synth: Synth, tones: Iterable[Tone], sample_rate: int) -> dict[Tone, _
 
 
 def _probe(synth: Synth, tone: Tone) -> Audio:
-    """The first third of a second of a held tone."""
+    """The beginning of a held tone, as long as its release is watched in another probe."""
     channel = synth.channel(tone.bank, tone.program)
-    return synth.play(channel, [Stroke(0, tone.key, tone.velocity)], 2 * _PROBE)
+    return synth.play(
+        channel, [Stroke(0, tone.key, tone.velocity)], _HELD_PROBE[tone.kit] + _WATCHED[tone.kit]
+    )
 
 
 def _same_waveform(reference: Audio, sound: Audio) -> float | None:
@@ -239,29 +256,48 @@ def _same_waveform(reference: Audio, sound: Audio) -> float | None:
     return gain if wrong <= _SAME_WAVEFORM**2 * float(np.sum(b * b)) else None
 
 
-def _release(synth: Synth, tone: Tone, held: Audio, sample_rate: int) -> float:
-    """How fast a tone falls (dB per second) when it is let go, or a drum when struck again.
+def _release(synth: Synth, tone: Tone, held: Audio, sample_rate: int) -> Release:
+    """How a tone falls when it is let go, or a drum when it is struck again, by a probe.
 
-    A probe is held for _PROBE samples; the slope is the one whose envelope over the held note
-    comes nearest to what is heard then (least squares over blocks).
+    The release is the one whose envelope over the held note comes nearest to what is heard.
     """
     channel = synth.channel(tone.bank, tone.program)
-    again = Stroke(_PROBE, tone.key, tone.velocity if tone.kit else 0)
-    heard = synth.play(channel, [Stroke(0, tone.key, tone.velocity), again], 2 * _PROBE)[_PROBE:]
+    let_go = _HELD_PROBE[tone.kit]
+    again = Stroke(let_go, tone.key, tone.velocity if tone.kit else 0)
+    strokes = [Stroke(0, tone.key, tone.velocity), again]
+    heard, still = synth.play(channel, strokes, len(held))[let_go:], held[let_go:]
     if tone.kit:
-        heard = heard - held[:_PROBE]
-    still = held[_PROBE:]
+        heard = heard - held[: len(heard)]
     power, product = _per_block(still, still), _per_block(still, heard)
-    if not power.any():
-        return 0.0
+    if tone.kit:  # the first block of a note is the one that depends on what was before
+        power[0] = product[0] = 0.0
+    ends = [bend for bend in BENDS if bend < len(power)] + [len(power)]
+    level, slopes, start = 1.0, [], 0
+    for end in ends:
+        slope = _slope(power[start:end], product[start:end], level, sample_rate)
+        level *= 10 ** (-slope * (end - start) * BLOCK / sample_rate / 20)
+        slopes.append(slope)
+        start = end
+    # nothing grows for ever
+    return Release((*slopes[:-1], max(0.0, slopes[-1])))
+
+
+def _slope(
+    power: NDArray[np.float64], product: NDArray[np.float64], level: float, sample_rate: int
+) -> float:
+    """The slope (dB per second, from ``level``) of least squares over a few blocks.
+
+    It may be negative: a release slower than the decay of the held note.
+    """
     seconds = (np.arange(len(power)) + 0.5) * BLOCK / sample_rate
-    slopes = np.geomspace(1.0, _STEEPEST_DB_PER_S, 100)
-    for _ in range(2):  # steps of 10 %, then of 0.2 % about the best of those
-        envelopes = 10 ** (-slopes[:, np.newaxis] * seconds / 20)
+    steep = np.geomspace(1.0, _STEEPEST_DB_PER_S, 60)
+    slopes = np.concatenate([-steep[20::-1], [0.0], steep])
+    for _ in range(2):  # steps of 18 %, then of 0.6 % about the best of those
+        envelopes = level * 10 ** (-slopes[:, np.newaxis] * seconds / 20)
         misfits = np.sum(envelopes * (envelopes * power - 2 * product), axis=1)
         best = int(np.argmin(misfits))
         near = slopes[max(0, best - 1)], slopes[min(len(slopes) - 1, best + 1)]
-        slope, slopes = slopes[best], np.linspace(*near, 100)
+        slope, slopes = slopes[best], np.linspace(*near, 60)
     return float(slope)
 
 

@@ -18,13 +18,7 @@ from numpy.typing import NDArray
 
 from backing.combo.instruments import CHOKED_BY, CLOSED_HAT, OPEN_HAT, PEDAL_HAT
 from backing.combo.performance import Performance, PlayedNote
-from backing.mixdown.bank import (
-    CHOKE_DB_PER_S,
-    Bank,
-    Tone,
-    release_envelope,
-    release_samples,
-)
+from backing.mixdown.bank import CHOKE, Bank, Release, Tone
 from backing.mixdown.soundfont import Voice
 from backing.mixdown.synth import BLOCK, Audio
 
@@ -124,8 +118,8 @@ class Timeline:
         for index, (onset, held) in enumerate(self.notes):
             end = onset + lengths[held]
             rounds = -(-end // self.length) if self._circular else 1
-            for shift in range(0, rounds * self.length, self.length):
-                copies.append((onset - shift, index, end - shift))
+            shifts = range(0, rounds * self.length, self.length)
+            copies.extend((onset - shift, index, end - shift) for shift in shifts)
         copies.sort()
         table = np.array(copies, np.int64).reshape(-1, 3)
         return _Copies(table[:, 0], table[:, 2], table[:, 1], max(lengths.values(), default=0))
@@ -133,12 +127,13 @@ class Timeline:
     def _sounding(self, held: Held) -> int:
         """For how many samples a held tone sounds, its release included."""
         note = self.bank.note(held.tone, held.hold)
-        fall = release_samples(self._slope(held), self.bank.sample_rate)
+        fall = self._release(held).samples(self.bank.sample_rate)
         return min(len(note.samples), held.hold + fall)
 
-    def _slope(self, held: Held) -> float:
-        own = self.bank.note(held.tone, held.hold).release_db_per_s
-        return max(own, CHOKE_DB_PER_S) if held.choked else own
+    def _release(self, held: Held) -> Release:
+        own = self.bank.note(held.tone, held.hold).release
+        # where the SoundFont chokes it itself, striking it again has shown how
+        return CHOKE if held.choked and own.slopes[-1] < CHOKE.slopes[-1] / 2 else own
 
     def _sound(self, held: Held) -> Audio:
         """The samples of a held tone and its release; equal ones are made once and kept a while."""
@@ -156,8 +151,8 @@ class Timeline:
         note, length = self.bank.note(held.tone, held.hold), self._sounding(held)
         sound = note.samples[:length] * np.float32(note.gain)
         if held.hold < length:
-            slope, rate = self._slope(held), self.bank.sample_rate
-            sound[held.hold :] *= release_envelope(slope, length - held.hold, rate)
+            envelope = self._release(held).envelope(length - held.hold, self.bank.sample_rate)
+            sound[held.hold :] *= envelope
         return sound
 
 
