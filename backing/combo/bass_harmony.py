@@ -98,12 +98,18 @@ def passing_scale(chord: Chord, key: Key) -> frozenset[int]:
 
     A chord of the key takes the key's own notes; a chord with one foreign tone (a secondary
     dominant) keeps its tones and takes the key's notes between them: A7 in C major has the
-    natural F, G7 in C minor Ab and Eb. Chords further away keep their chord scale.
+    natural F, G7 in C minor Ab and Eb. Chords further away keep their chord scale; of those
+    dominants (Bb7, Db7 in C major) raise the fourth where that is the key's note. Common
+    practice, no source.
     """
     core = set(chord.core_pitch_classes)
     signature = {name.pitch_class for name in key.scale}
     if len(core - signature) > 1:
-        return frozenset(chord.scale_pitch_classes)
+        fourth = (chord.root.pitch_class + 5) % 12
+        raised = (fourth + 1) % 12
+        lydian = chord.is_dominant and fourth not in signature and raised in signature
+        kept = frozenset(chord.scale_pitch_classes)
+        return kept - {fourth} | {raised} if lydian else kept
     scale = set(core)
     for tone in set(chord.scale_pitch_classes) - core:
         options = (tone, (tone - 1) % 12, (tone + 1) % 12)

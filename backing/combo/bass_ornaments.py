@@ -20,7 +20,7 @@ from backing.combo.bass_style import read_style
 OFF_BEAT = TICKS // 2
 
 DENSITY = (
-    (50, 0.005), (80, 0.03), (110, 0.075), (140, 0.095), (185, 0.095), (220, 0.05), (245, 0.022),
+    (50, 0.004), (80, 0.022), (110, 0.075), (140, 0.095), (185, 0.095), (220, 0.05), (245, 0.022),
     (320, 0.0),
 )  # fmt: skip
 """Tempo (bpm) -> share of beats with an ornament after them.

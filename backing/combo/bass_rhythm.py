@@ -20,6 +20,8 @@ from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
 
 TICKS = 24
 """Ticks in a beat."""
+LAST_TRIPLET = 2 * TICKS // 3
+"""A note here and a swung off-beat in one beat would fall together."""
 LONG = 3 * TICKS // 2
 """From this length a note stands out and wants a chord tone."""
 
@@ -62,6 +64,7 @@ def slots(plan: Plan, rng: random.Random) -> tuple[Slot, ...]:
         for tick in strokes
         if tick < limit
         and (tick in accents or not any(start <= tick < end for start, end in silent))
+        and not (tick % TICKS == LAST_TRIPLET and tick - LAST_TRIPLET + TICKS // 2 in strokes)
     )
     return tuple(_placed(plan, [*kept, limit], strokes, accents, rests))
 
@@ -157,7 +160,7 @@ def _placed(
     ]
     at, last_bar, last_at, bar_start = -1, None, -1, 0
     for tick, following in pairwise(ticks):
-        while at + 1 < len(starts) and starts[at + 1] <= tick:
+        while at + 1 < len(starts) and (starts[at + 1] <= tick or (at < 0 and tick in accents)):
             at += 1
         harmony, (bar, stroke) = harmonies[at] if at >= 0 else None, strokes[tick]
         if harmony is None:

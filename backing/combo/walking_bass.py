@@ -40,7 +40,7 @@ def play(plan: Plan, rng: random.Random) -> Part:
 def _struck(
     at: int,
     places: Sequence[Slot],
-    pitches: Sequence[int],
+    pitches: list[int],
     graced: dict[int, tuple[Ornament, ...]],
     touch: random.Random,
 ) -> Iterator[Note]:
@@ -48,10 +48,14 @@ def _struck(
     slot, pitch = places[at], pitches[at]
     style = read_style(slot.bar.feel)
     mine = graced.get(at, ())
-    last = at + 1 == len(places) or places[at + 1].tick > slot.end
-    repeated = not last and pitches[at + 1] == pitch
+    following = places[at + 1].tick if at + 1 < len(places) else slot.end
+    repeated = following == slot.end and pitches[at : at + 2] == [pitch, pitch]
     gap = 0 if slot.accent else _gap(style.breath, repeated)
-    end = mine[0].tick if mine else slot.end - min(gap, slot.ticks // 3)
+    limit = mine[0].tick if mine else slot.end
+    off_beat = slot.tick % TICKS == TICKS // 2
+    if off_beat and not _swings(limit):
+        limit -= limit % (TICKS // 2)  # a swung note ends where the swing knows it
+    end = limit if mine else limit - min(gap, slot.ticks // 3)
     velocity = _velocity(slot, style.velocity, style.backbeat) + touch.uniform(-4, 4)
     late = _late(slot, touch)
     onset = slot.accent.onset if slot.accent else _beats(slot.tick)
@@ -60,7 +64,7 @@ def _struck(
         length=_beats(end) - onset if slot.accent else _beats(end - slot.tick),
         pitch=pitch,
         velocity=PALETTE[round(velocity)],
-        swung=slot.tick % TICKS in (0, TICKS // 2),
+        swung=_swings(slot.tick) and _swings(limit),
         lateness_ms=late,
         role=_role(at, places, pitches),
         chord=slot.span.chord,
@@ -112,6 +116,11 @@ def _role(at: int, places: Sequence[Slot], pitches: Sequence[int]) -> str:
         if 0 < abs(pitches[at + 1] - pitch) <= 2:
             return "approach"
     return slot.harmony.roles[pitch - LOWEST]
+
+
+def _swings(tick: int) -> bool:
+    """Whether a place moves with the swing: a note that ends at a triplet must not."""
+    return tick % (TICKS // 2) == 0
 
 
 @lru_cache(maxsize=64)
