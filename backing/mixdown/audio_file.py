@@ -193,8 +193,10 @@ class AudioFile:
             disk, "w", self._sample_rate, 2, encoding, None, form.container, **level, **mode
         )
         if form.container == "WAV":
-            # the INFO list, which stands before the samples
-            sound.title, sound.comment = self._tags.title, self._tags.comment
+            # the INFO list, which stands before the samples; libsndfile refuses empty texts
+            for name in ("title", "comment"):
+                if text := getattr(self._tags, name):
+                    setattr(sound, name, text)
         return sound
 
     def write(self, block: Audio) -> None:

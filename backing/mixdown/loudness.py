@@ -41,6 +41,8 @@ HALF_TAPS: Final = 12
 """The interpolating sinc reaches this many samples to either side."""
 CHUNK: Final = 64
 """Peaks are looked for in chunks of this many frames."""
+FORGOTTEN: Final = 1e-9
+"""What is left of a filter state when it no longer counts."""
 
 
 def shelf(sample_rate: int) -> tuple[Numbers, Numbers]:
@@ -79,6 +81,25 @@ def k_weighting(sample_rate: int) -> tuple[Numbers, Numbers, Numbers, float]:
     return step, np.concatenate([b1, b2 * d1]), np.concatenate([c1 * d2, c2]), d1 * d2
 
 
+def product(rows: Audio, matrix: Audio) -> Audio:
+    """``rows @ matrix`` in batches so small that BLAS does each on one thread.
+
+    Windows of sound are made on several threads already; BLAS threads on top of them would fight
+    for the processors (OpenBLAS splits a product from about 2^18 multiplications on).
+    """
+    batch = max(1, (1 << 17) // matrix.size)
+    flat = rows.reshape(-1, rows.shape[-1])
+    whole = len(flat) // batch * batch
+    out = np.empty((len(flat), matrix.shape[1]), np.float32)
+    np.matmul(
+        flat[:whole].reshape(-1, batch, matrix.shape[0]),
+        matrix,
+        out=out[:whole].reshape(-1, batch, matrix.shape[1]),
+    )
+    np.matmul(flat[whole:], matrix, out=out[whole:])
+    return out.reshape(*rows.shape[:-1], matrix.shape[1])
+
+
 class KWeighting:
     """The K-weighting filter of one stereo stream, returning energies row by row.
 
@@ -96,28 +117,28 @@ class KWeighting:
         self._inside = inside.T.astype(np.float32)
         self._into_state = np.array([powers[row - 1 - n] @ into for n in range(row)]).astype("f4")
         self._from_state = np.array([out @ p for p in powers[:row]]).T.astype(np.float32)
-        self._leap = powers[row].T
-        self._state = np.zeros((2, 1, 4))
+        self._leap = powers[row]
+        self._state = np.zeros((2, 4, 1))
 
     def energies(self, block: Audio) -> Numbers:
         """The summed squares of both weighted channels (G = 1 for left and right), per row."""
         rows = np.ascontiguousarray(block.T).reshape(2, -1, self.row)
-        states = self._states(rows @ self._into_state)
-        weighted = rows @ self._inside
-        weighted += states[:, :-1].astype(np.float32) @ self._from_state
-        self._state = states[:, -1:]
-        total: Numbers = np.einsum("crn,crn->r", weighted, weighted).astype(np.float64)
+        states = self._states(product(rows, self._into_state))
+        weighted = product(rows, self._inside)
+        weighted += product(states, self._from_state)
+        total: Numbers = np.einsum("crn,crn->cr", weighted, weighted).sum(axis=0, dtype=np.float64)
         return total
 
-    def _states(self, inputs: Audio) -> Numbers:
-        """The state before every row and after the last, from what each row puts in."""
-        states = np.concatenate([self._state, inputs], axis=1)
+    def _states(self, inputs: Audio) -> Audio:
+        """The state before every row, from what each row puts in: (2, rows, 4)."""
         leap, reach = self._leap, 1
+        moved = np.concatenate([self._state, inputs.transpose(0, 2, 1)], axis=2)
         # s[n] = sum of leap^k inputs[n - k]: the sum doubles its reach until the filter forgets
-        while reach < states.shape[1] and np.abs(leap).max() > 1e-12:
-            states[:, reach:] += states[:, :-reach] @ leap
+        while reach < moved.shape[2] and np.abs(leap).max() > FORGOTTEN:
+            moved[:, :, reach:] += leap @ moved[:, :, :-reach]
             leap, reach = leap @ leap, 2 * reach
-        return states
+        self._state = moved[:, :, -1:]
+        return np.ascontiguousarray(moved[:, :, :-1].transpose(0, 2, 1), dtype=np.float32)
 
 
 class LoudnessMeter:
@@ -223,7 +244,7 @@ def chunk_peaks(frames: Audio, above: float = 0.0) -> Audio:
     """
     count = (len(frames) - BEFORE - AFTER) // CHUNK
     inner = frames[BEFORE : BEFORE + count * CHUNK].reshape(count, -1)
-    peaks: Audio = np.maximum(inner.max(axis=1), -inner.min(axis=1))
+    peaks: Audio = np.abs(inner).max(axis=1)
     # a point between two samples may owe its height to the neighbouring chunk
     edges = np.abs(np.concatenate([frames[:BEFORE], frames[len(frames) - AFTER :]])).max()
     around = np.concatenate([[edges], peaks, [edges]])
@@ -232,8 +253,8 @@ def chunk_peaks(frames: Audio, above: float = 0.0) -> Audio:
     rows = np.arange(BEFORE + CHUNK + AFTER)[:, None] + found * CHUNK
     for first in range(0, len(found), 256):
         some = slice(first, first + 256)
-        points = frames[rows[:, some]].transpose(1, 2, 0) @ _BETWEEN
-        highest = np.maximum(points.max(axis=(1, 2)), -points.min(axis=(1, 2)))
+        around_it = np.ascontiguousarray(frames[rows[:, some]].transpose(1, 2, 0))
+        highest = np.abs(product(around_it, _BETWEEN)).max(axis=(1, 2))
         peaks[found[some]] = np.maximum(peaks[found[some]], highest)
     return peaks
 

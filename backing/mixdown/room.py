@@ -12,13 +12,12 @@ end in the beginning plays the end before the beginning (``Room.reach`` says how
 from __future__ import annotations
 
 import random
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
-Audio = npt.NDArray[np.float32]
-Numbers = npt.NDArray[np.float64]
+from backing.mixdown.loudness import Audio, Numbers, product
 
 STEP: Final = 4
 """The room works at the sample rate divided by this."""
@@ -39,6 +38,7 @@ TAPS: Final = 8
 """Length of the filters between the two rates, in samples of the lower rate."""
 
 
+@lru_cache(maxsize=4)
 def impulse_response(sample_rate: int) -> Audio:
     """The room at ``sample_rate`` / STEP: (n, 2), left and right of equal energy LEVEL_DB."""
     rate = sample_rate / STEP
@@ -103,7 +103,7 @@ class Room:
         kernel = low_pass().astype(np.float32)
         # (frame, channel) in a row -> what it adds to this sample of the lower rate and the next
         phases = kernel.reshape(TAPS, STEP).T[::-1]
-        self._down = np.ascontiguousarray(np.repeat(phases / 2, 2, axis=0))
+        self._down = np.repeat(phases / 2, 2, axis=0).astype(np.float32)
         self._up = self._raising(kernel * STEP)
         self._late = np.zeros((self._size, 2), np.float32)
         self._past = np.zeros((TAPS - 1, 2), np.float32)
@@ -118,7 +118,7 @@ class Room:
 
     def send(self, block: Audio) -> Audio:
         """What ``block`` (frames, 2) sets ringing: (size, 2) at the lower rate, from its start."""
-        parts = block.reshape(-1, 2 * STEP) @ self._down
+        parts = product(block.reshape(-1, 2 * STEP), self._down)
         mono = np.zeros(self._size, np.float32)
         for lag in range(TAPS):
             mono[lag : lag + len(parts)] += parts[:, lag]
@@ -137,7 +137,7 @@ class Room:
         heard = np.concatenate([self._past, ring[:count]])
         self._past = heard[count:]
         windows = np.lib.stride_tricks.sliding_window_view(heard.reshape(-1), TAPS * 2)[::2]
-        return np.asarray(windows @ self._up).reshape(-1, 2)
+        return product(np.ascontiguousarray(windows), self._up).reshape(-1, 2)
 
 
 def _fast_size(least: int) -> int:

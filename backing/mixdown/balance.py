@@ -1,0 +1,186 @@
+"""How loud everybody is: measured for the SoundFont at hand, never guessed from MIDI volumes.
+
+SoundFonts differ by 15 dB in how loud a ride is against a bass. So each player, and in a kit each
+piece, plays a short standard passage; its loudness (BS.1770) says what gain brings it to its
+place in the mix. The places are those of a mix to practise with (common practice, no source):
+bass and ride lead the time and the form, the comping stands behind, the kick is felt rather than
+heard, a guide line is plain above the comping, and the click is on top of all.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from backing.combo import instruments as gm
+from backing.mixdown.bank import Bank, BankNote, Tone
+from backing.mixdown.loudness import Audio, integrated_loudness
+
+BASS_LUFS: Final = -20.0
+"""Loudness of the bass before the whole is brought to its level; all others hang on it."""
+PASSAGE_BEATS: Final = 4
+BEAT_SECONDS: Final = 0.5
+"""Passages are one bar of 4/4 at 120 bpm, played round and round."""
+RELEASE_SECONDS: Final = 0.05
+"""Notes of a passage end alike whatever release their preset has."""
+LARGEST_GAIN_DB: Final = 40.0
+"""A sound that would need more is not there; noise is not brought up."""
+
+Strokes = tuple[tuple[float, int, int, float], ...]
+"""Onset in beats, key, velocity, length in beats."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place in the mix: ``level_lu`` against the bass, when playing the passage ``strokes``."""
+
+    level_lu: float
+    strokes: Strokes
+
+
+def _each(keys: Iterable[int], velocity: int, beats: Iterable[float], length: float) -> Strokes:
+    return tuple((beat, key, velocity, length) for beat in beats for key in keys)
+
+
+_VOICING = (53, 57, 60, 64)
+"""Dm7 without its root, third below: F A C E."""
+
+PLAYERS: Final = {
+    "bass": Place(0.0, tuple((n, key, 80, 0.9) for n, key in enumerate((38, 41, 33, 36)))),
+    "comping": Place(-4.0, _each(_VOICING, 72, (0.0,), 1.0) + _each(_VOICING, 72, (1.5,), 0.5)),
+    "guide": Place(-1.5, ((0.0, 65, 72, 1.9), (2.0, 64, 72, 1.9))),
+}
+"""Pitched parts by name; one of another name stands where the guide line does."""
+
+_RIDE = ((0.0, 74), (1.0, 89), (1.67, 69), (2.0, 74), (3.0, 89), (3.67, 69))
+
+PIECES: Final = {
+    "ride": Place(-5.0, tuple((beat, gm.RIDE, on, 1.0) for beat, on in _RIDE)),
+    "bell": Place(-6.0, _each((gm.RIDE_BELL,), 72, range(4), 1.0)),
+    "foot": Place(-13.0, _each((gm.PEDAL_HAT,), 72, (1, 3), 1.0)),
+    "hat": Place(-8.0, _each((gm.CLOSED_HAT,), 64, range(4), 1.0)),
+    # feathered on all four
+    "kick": Place(-15.0, _each((gm.KICK,), 40, range(4), 1.0)),
+    "snare": Place(-12.0, _each((gm.SNARE,), 56, (1, 3), 1.0)),
+    "stick": Place(-9.0, _each((gm.SIDE_STICK,), 56, (1, 3), 1.0)),
+    "slap": Place(-10.0, _each((gm.BRUSH_SLAP,), 56, (1, 3), 1.0)),
+    "swirl": Place(-11.0, _each((gm.BRUSH_SWIRL,), 56, range(4), 1.0)),
+    "toms": Place(-8.0, _each((gm.LOW_TOM, gm.MID_TOM), 64, (0, 2), 1.0)),
+    "crash": Place(-5.0, _each((gm.CRASH,), 72, (0,), 4.0)),
+}
+_PIECE_OF: Final = {
+    35: "kick", gm.KICK: "kick", gm.SIDE_STICK: "stick", gm.SNARE: "snare", gm.BRUSH_SLAP: "slap",
+    gm.BRUSH_SWIRL: "swirl", gm.CLOSED_HAT: "hat", gm.OPEN_HAT: "hat", gm.PEDAL_HAT: "foot",
+    gm.RIDE: "ride", 59: "ride", gm.RIDE_BELL: "bell", gm.CRASH: "crash", 52: "crash",
+    55: "crash", 57: "crash", 41: "toms", 43: "toms", 45: "toms", 47: "toms", 48: "toms",
+    50: "toms",
+}  # fmt: skip
+"""General MIDI percussion keys (MMA RP-003) -> pieces of the kit."""
+_SMALL_PERCUSSION_LU: Final = -11.0
+_CLICK_LU: Final = -4.0
+"""Blocks of 400 ms smear a click: at this level its strokes stand well above the band."""
+
+PANS: Final = {"comping": -0.25, "guide": 0.25}
+"""From -1 (left) to 1 (right); everybody else sits in the middle, as the SoundFont spread them."""
+
+
+def pan_gains(part: str) -> tuple[float, float]:
+    """Gains for left and right: constant power, 1 and 1 in the middle."""
+    angle = (PANS.get(part, 0.0) + 1) * math.pi / 4
+    if part not in PANS:
+        return 1.0, 1.0
+    return math.sqrt(2) * math.cos(angle), math.sqrt(2) * math.sin(angle)
+
+
+def place_of(part: str, tone: Tone) -> tuple[str, Place]:
+    """Where a tone of a part belongs in the mix, and a name for it."""
+    if not tone.kit:
+        name = part if part in PLAYERS else "guide"
+        return name, PLAYERS[name]
+    every_beat = _each((tone.key,), 72, range(4), 1.0)
+    if part == "click":
+        return f"click {tone.key}", Place(_CLICK_LU, every_beat)
+    piece = _PIECE_OF.get(tone.key)
+    if piece is None:
+        return f"percussion {tone.key}", Place(_SMALL_PERCUSSION_LU, every_beat)
+    return piece, PIECES[piece]
+
+
+class Balance:
+    """The gains that put the presets of one bank where they belong."""
+
+    def __init__(self, bank: Bank) -> None:
+        self._bank = bank
+        self._gains: dict[tuple[int, int, str], float] = {}
+
+    def needs(self, part: str, tones: Iterable[Tone]) -> Iterator[tuple[Tone, int]]:
+        """The tones and holds (samples) that ``gain_db`` will ask of the bank for these tones.
+
+        Asked for beforehand they are rendered together with the rest, on all processors.
+        """
+        places = {place_of(part, tone)[0]: tone for tone in tones}
+        for tone in places.values():
+            for _, other, hold in self._passage(tone, place_of(part, tone)[1]):
+                yield other, 0 if tone.kit else hold
+
+    def gain_db(self, part: str, tone: Tone) -> float:
+        """The gain for a tone of a part; 0 where the SoundFont is silent."""
+        name, place = place_of(part, tone)
+        which = tone.bank, tone.program, name
+        if which not in self._gains:
+            level = self.passage_lufs(tone, place)
+            gain = BASS_LUFS + place.level_lu - level
+            self._gains[which] = gain if gain < LARGEST_GAIN_DB else 0.0
+        return self._gains[which]
+
+    def passage_lufs(self, tone: Tone, place: Place) -> float:
+        """The loudness of the standard passage of a place, played by the preset of ``tone``."""
+        rate = self._bank.sample_rate
+        bar = round(PASSAGE_BEATS * BEAT_SECONDS * rate)
+        sound = np.zeros((bar, 2), np.float32)
+        for onset, other, hold in self._passage(tone, place):
+            note = _ended(self._bank.note(other, hold), hold, rate, kit=tone.kit)
+            rounds = np.zeros((-(-(onset + len(note)) // bar) * bar, 2), np.float32)
+            rounds[onset : onset + len(note)] = note
+            sound += rounds.reshape(-1, bar, 2).sum(axis=0)
+        return integrated_loudness(np.concatenate([sound, sound]), rate)
+
+    def _passage(self, tone: Tone, place: Place) -> list[tuple[int, Tone, int]]:
+        """Onset in samples, tone and hold in samples of every stroke."""
+        beat = BEAT_SECONDS * self._bank.sample_rate
+        return [
+            (round(at * beat), tone._replace(key=key, velocity=velocity), round(length * beat))
+            for at, key, velocity, length in place.strokes
+        ]
+
+
+def _ended(note: BankNote, hold: int, sample_rate: int, *, kit: bool) -> Audio:
+    """A note that ends after ``hold`` samples, quickly; a drum rings on."""
+    sound = note.samples * np.float32(note.gain)
+    if kit:
+        return sound
+    fade = round(RELEASE_SECONDS * sample_rate)
+    sound = sound[: hold + fade]
+    ramp = (np.arange(hold + fade, 0, -1, dtype=np.float32) / fade).clip(0, 1)
+    sound *= ramp[: len(sound), None]
+    return sound
+
+
+class BalancedBank(Bank):
+    """A bank whose notes come as loud as ``part`` should play them."""
+
+    def __init__(self, bank: Bank, balance: Balance, part: str) -> None:
+        super().__init__(bank.soundfont, bank.sample_rate)
+        self._bank = bank
+        self._balance = balance
+        self._part = part
+
+    def note(self, tone: Tone, hold: int = 0) -> BankNote:
+        """As ``Bank.note``, with the gain of the mix."""
+        note = self._bank.note(tone, hold)
+        gain = 10 ** (self._balance.gain_db(self._part, tone) / 20)
+        return replace(note, gain=note.gain * gain)
