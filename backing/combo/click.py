@@ -30,7 +30,7 @@ def _all(bar: PlayedBar) -> Sequence[int]:
 
 def _back_beats(bar: PlayedBar) -> Sequence[int]:
     """The weak beats: 2 and 4, in three the 2, in 5/4 (three and two) 2 and 5."""
-    start, weak = 0, []
+    start, weak = 0, list[int]()
     for group in bar.meter.groups:
         weak += range(start + 1, start + group, 2)
         start += group

@@ -1,7 +1,7 @@
 """The drummer: time on the cymbal, comments that talk with the comping, fills that lead on.
 
-Everything is counted in twelfths of a beat from the start of the pass, so that the search for
-what fits needs no fractions; the last step turns the score of the pass into notes.
+Strokes are counted in twelfths of a beat from the start of the pass (``ticks``), so that the
+search for what fits needs no fractions.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from backing.combo.drum_score import HALF, DrumScore, Tick, beats_at, ticks
 from backing.combo.drum_style import (
     TICKS,
-    VOICES,
     DrumStroke,
     DrumStyle,
     Figure,
@@ -24,23 +24,9 @@ from backing.combo.drum_style import (
     read_style,
     shifted,
 )
-from backing.combo.feel import lateness
-from backing.combo.instruments import BRUSH_KIT, CRASH, JAZZ_KIT, RIDE, Instrument
-from backing.combo.part import VELOCITIES, Note, Part, on_palette
+from backing.combo.instruments import JAZZ_KIT, Instrument
+from backing.combo.part import Part
 from backing.combo.plan import Accent, Plan, PlanBar
-
-Tick = int | Fraction
-"""A place in twelfths of a beat; no whole number only where a tune asks for odd places."""
-
-HALF = TICKS // 2
-LENGTH, RING = Fraction(1, 6), Fraction(1)
-"""Written lengths in beats of a stroke, and of a cymbal that is to ring: a kit does not hold."""
-
-TOUCH = 4.0
-"""The most by which a stroke is louder or softer than meant; one step of the palette is 8."""
-QUIETEST, BY_ENERGY = 0.93, 0.14
-"""Velocities are multiplied by the first at energy 0, and grow by the second up to energy 1."""
-PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 
 WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.3
 """What a stroke of a comment is worth on an accent of the comping, on a plain stroke of it, where
@@ -49,21 +35,11 @@ it is silent, and an eighth beside it, where the two would stumble."""
 REPEATED, MOST_REPEATS = 0.3, 2
 """How often a comment comes again in the next bar, and how many times in a row at most."""
 
-LONGEST_SET_UP = Fraction(2)
-GOES_ON = frozenset({"ride", "skip", "foot", "stick", "back-beat"})
-"""What is played through a push or a hit, by role."""
-
-
-@dataclass(frozen=True, slots=True)
-class Struck:
-    """What is struck at one place on one key; see Note."""
-
-    velocity: int
-    role: str
-    swung: bool = True
-    lateness_ms: float = 0.0
-    together: bool = False
-    tempos: tuple[int, int] | None = None
+LONGEST_SET_UP = 2
+LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
+"""What leads into a beat that the whole band strikes."""
+ALONE = frozenset({"bass", "comping"})
+"""Who has to lay out for the drums to play a solo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +65,9 @@ class _Drummer:
     def __init__(self, plan: Plan, rng: random.Random) -> None:
         self.plan, self.rng = plan, rng
         self.tempo = float(plan.tempo)
-        self.kit = _kit(plan.bars)
-        self.accents = {_ticks(accent.onset) for accent in plan.accents}
-        self.comping = {_ticks(stroke.onset): stroke.accent for stroke in plan.comping}
-        self.score: dict[tuple[Tick, int], Struck] = {}
+        self.score = DrumScore(_kit(plan.bars), rng)
+        self.accents = {ticks(accent.onset) for accent in plan.accents}
+        self.comping = {ticks(stroke.onset): stroke.accent for stroke in plan.comping}
         self.phrases: dict[str, Phrase] = {}
         self.repeats = 0
 
@@ -105,12 +80,10 @@ class _Drummer:
         for accent in self.plan.accents:
             self._accent(accent)
         self._lead_on()
-        # by tick and key: whole numbers sort faster than the fractions of Part.of
-        notes = tuple(_note(at, self.score[at]) for at in sorted(self.score))
-        return Part("drums", self.kit, notes)
+        return self.score.part()
 
     def _bar(self, bar: PlanBar, before: PlanBar | None) -> None:
-        style, end = read_style(bar.feel), _ticks(bar.bar.length)
+        style, end = read_style(bar.feel), ticks(bar.bar.length)
         silent = all(change.chord is None for change in bar.bar.changes)
         ending = None if silent or bar.bar.directions.hits else self._ending(bar, style)
         filling = ending.start if ending and ending.role == "fill" else end
@@ -125,8 +98,9 @@ class _Drummer:
             self._put(bar, style, self._comment(bar, style), quiet_from, _comment_role)
         if ending:
             self._put(bar, style, ending.strokes, end, lambda _: ending.role)
-        if bar.section_top or (before and before.fill):
-            self._top(bar, style, after_fill=before is not None and bool(before.fill))
+        after_fill = before is not None and bool(_filled(before))
+        if (bar.section_top or after_fill) and not (ending and ending.start <= 0):
+            self._top(bar, style, after_fill=after_fill)
 
     # what is played
 
@@ -164,7 +138,7 @@ class _Drummer:
         fitting = self._fitting(known, bar)
         if not fitting:
             return ()
-        start = _ticks(bar.start)
+        start = ticks(bar.start)
         weights = [p.figure.weight * self._suits(p.bars[0], start) for p in fitting]
         self.repeats = 0
         chosen = self.rng.choices(fitting, weights)[0]
@@ -189,45 +163,43 @@ class _Drummer:
 
     def _ending(self, bar: PlanBar, style: DrumStyle) -> Ending | None:
         """The fill or the set-up the plan asks for; both end exactly at the bar line."""
-        if bar.fill:
-            beats, role = min(bar.fill, bar.bar.length), "fill"
+        if _filled(bar):
+            beats, role = min(_filled(bar), bar.bar.length), "fill"
             figures = self._filling(bar, style, beats * style.pulse)
-        elif bar.set_up and _ticks(bar.end) not in self.accents:
+        elif bar.set_up and ticks(bar.end) not in self.accents:
             role = "set-up"
             figures = self._one_of(bar, style.layers["setups"], LONGEST_SET_UP)
         else:
             return None
         if not figures:
             return None
-        ticks = sum(figure.beats for figure in figures) * TICKS
+        lasts = sum(figure.beats for figure in figures) * TICKS
         strokes: tuple[DrumStroke, ...] = ()
-        at = -ticks
+        at = -lasts
         for figure in figures:
             strokes += shifted(figure.strokes, at)
             at += figure.beats * TICKS
         if style.pulse == 2:
-            strokes, ticks = doubled(strokes), ticks // 2
+            strokes, lasts = doubled(strokes), lasts // 2
         end = int(bar.bar.length * TICKS)
-        return Ending(shifted(strokes, end), end - ticks, role)
+        return Ending(shifted(strokes, end), end - lasts, role)
 
     def _filling(self, bar: PlanBar, style: DrumStyle, beats: Fraction) -> list[Figure]:
-        """Figures that fill so many beats, the longest last."""
+        """Figures that together fill so many beats, long ones more often."""
         found: list[Figure] = []
         left = beats.__floor__()
         while left > 0:
-            fitting = [f for f in style.layers["fills"] if f.beats <= left]
-            longest = max((f.beats for f in fitting), default=0)
-            chosen = self._one_of(bar, [f for f in fitting if f.beats == longest], beats)
+            chosen = self._one_of(bar, style.layers["fills"], left)
             if not chosen:
                 break
-            found[:0] = chosen
-            left -= longest
+            found += chosen
+            left -= chosen[0].beats
         return found
 
-    def _one_of(self, bar: PlanBar, figures: Iterable[Figure], beats: Fraction) -> list[Figure]:
+    def _one_of(self, bar: PlanBar, figures: Iterable[Figure], beats: int) -> list[Figure]:
         tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
         fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
-        return self.rng.choices(fitting, [f.weight for f in fitting]) if fitting else []
+        return self.rng.choices(fitting, [f.weight * f.beats for f in fitting]) if fitting else []
 
     # how it is struck
 
@@ -236,46 +208,27 @@ class _Drummer:
         role: Callable[[DrumStroke], str],
     ) -> None:  # fmt: skip
         """Strike what lies before tick ``until`` of the bar."""
-        start, dice = _ticks(bar.start), self.rng.random
+        start, dice = ticks(bar.start), self.rng.random
         for stroke in strokes:
             if stroke.tick < until and (stroke.chance == 1 or dice() < stroke.chance):
-                self._strike(bar, style, start + stroke.tick, stroke, role(stroke))
-
-    def _strike(
-        self, bar: PlanBar, style: DrumStyle, tick: Tick, stroke: DrumStroke, role: str
-    ) -> None:
-        """Put one stroke into the score, unless a louder one stands there."""
-        key = self._key(stroke.voice)
-        level = style.levels[stroke.voice][stroke.accent + 1]
-        touch = TOUCH * (2 * self.rng.random() - 1)
-        velocity = _velocity(level + touch, bar.energy)
-        there = self.score.get((tick, key))
-        if there is None or there.velocity < velocity:
-            late = lateness(self.rng, *bar.feel.late(VOICES[stroke.voice].late))
-            self.score[tick, key] = Struck(velocity, role, stroke.swung, late, False, stroke.tempos)
-
-    def _key(self, voice: str) -> int:
-        instead = VOICES[voice].without_brushes
-        return VOICES[voice].key if instead is None or self.kit is BRUSH_KIT else instead
+                self.score.strike(bar, style, start + stroke.tick, stroke, role(stroke))
 
     def _top(self, bar: PlanBar, style: DrumStyle, *, after_fill: bool) -> None:
         """Mark where a chorus or a section begins, or a fill arrives; a push has done it before."""
-        tick = _ticks(bar.start)
+        tick = ticks(bar.start)
         if any(tick - TICKS < at <= tick for at in self.accents):
             return
-        ride = self.score.get((tick, RIDE))
         if style.top == "crash" and self._crashes(bar, after_fill=after_fill):
             voice = "crash"
         elif style.top != "plain" and bar.chorus_top and not self.plan.circular:
             voice = "bell"
         else:
             voice = "ride"
-        if voice != "ride":
-            self.score.pop((tick, RIDE), None)
-        if voice != "ride" or ride:
-            self._strike(bar, style, tick, DrumStroke(0, voice, 1), "top")
+        rides = self.score.lift(tick, "ride")
+        if voice != "ride" or rides:
+            self.score.strike(bar, style, tick, DrumStroke(0, voice, 1), "top")
         if style.top != "plain":
-            self._strike(bar, style, tick, DrumStroke(0, "kick", 0), "top")
+            self.score.strike(bar, style, tick, DrumStroke(0, "kick", 0), "top")
 
     def _crashes(self, bar: PlanBar, *, after_fill: bool) -> bool:
         """Not on every round of a loop; where a chorus begins, and now and then after a fill."""
@@ -288,60 +241,52 @@ class _Drummer:
 
     def _accent(self, accent: Accent) -> None:
         """Strike with the band, set it up on the way there, and keep out of its way."""
-        bar, tick = self.plan.bar_at(accent.onset), _ticks(accent.onset)
+        bar, tick = self.plan.bar_at(accent.onset), ticks(accent.onset)
         style = read_style(bar.feel)
-        self._clear(tick, tick + min(_ticks(accent.length), TICKS))
+        self.score.clear(tick, tick + min(ticks(accent.length), TICKS))
         if accent.kind != "stop":
             self._set_up(bar, style, tick)
-        swung = (tick - _ticks(bar.start)) % TICKS in (0, HALF)
         for voice, strength in self._band_voices(accent, style):
-            velocity = _velocity(style.levels[voice][strength + 1], bar.energy)
-            self.score[tick, self._key(voice)] = Struck(
-                velocity, accent.kind, swung, together=True
-            )  # fmt: skip
+            stroke = DrumStroke(0, voice, strength)
+            self.score.strike_together(bar, style, tick, stroke, accent.kind)
             if voice == "crash":
-                self.score.pop((tick, RIDE), None)
+                self.score.lift(tick, "ride")
 
     def _band_voices(self, accent: Accent, style: DrumStyle) -> tuple[tuple[str, int], ...]:
-        """Voices of a stroke with the band and how strong they are: a long one rings."""
-        long = accent.length >= 1
-        if accent.kind == "last" or (long and style.top == "crash"):
-            return ("kick", 1), ("crash", 1 if long else 0)
-        return (("kick", 0), ("ride", 1)) if long else (("kick", 0), ("snare", 1))
-
-    def _clear(self, tick: Tick, end: Tick) -> None:
-        """Leave room for a stroke of the band at ``tick`` that lasts to ``end``.
-
-        Comments stop a beat before it; under it, and on the beat it was pushed from, only time
-        goes on.
-        """
-        for at, struck in list(self.score.items()):
-            if not tick - TICKS < at[0] <= end or struck.together or struck.role in GOES_ON:
-                continue
-            if at[0] >= tick or struck.role in ("comment", "ghost"):
-                del self.score[at]
+        """Voices of a stroke with the band and how strong they are: what opens a section rings."""
+        if accent.kind == "last":
+            return ("kick", 1), ("crash", 1 if accent.length >= 1 else 0)
+        if accent.kind != "push":
+            return ("kick", 0), ("snare", 1)
+        into = self.plan.bar_at(accent.span.written)
+        opens = into.section_top and into.start == accent.span.written
+        rings = opens and style.top == "crash" and not self.plan.circular
+        return (("kick", 1), ("crash", 1)) if rings else (("kick", 0), ("snare", 0), ("ride", 1))
 
     def _set_up(self, bar: PlanBar, style: DrumStyle, tick: Tick) -> None:
         """Lead into a stroke of the band: the beat before an off-beat, two eighths to a beat."""
         if any(tick - 2 * TICKS < other < tick for other in self.accents):
             return
-        off_beat = (tick - _ticks(bar.start)) % TICKS != 0
+        off_beat = (tick - ticks(bar.start)) % TICKS != 0
         led = (DrumStroke(-HALF, "snare", 1),) if off_beat else LED_BY
         for stroke in led:
             place = tick + stroke.tick
-            if place >= 0 and not self.plan.bar_at(_beats(place)).bar.pickup:
-                self._strike(bar, style, place, stroke, "set-up")
+            if place >= 0 and not self.plan.bar_at(beats_at(place)).bar.pickup:
+                self.score.strike(bar, style, place, stroke, "set-up")
 
     def _lead_on(self) -> None:
         """Set up a push of the next pass, whose own strokes are played there."""
         following = self.plan.following
         if following is not None and following.early > 0 and self.plan.bars:
-            tick, bar = _ticks(following.start), self.plan.bars[-1]
-            self._clear(tick, _ticks(self.plan.length))
+            tick, bar = ticks(following.start), self.plan.bars[-1]
+            self.score.clear(tick, ticks(self.plan.length))
             self._set_up(bar, read_style(bar.feel), tick)
 
 
-LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
+def _filled(bar: PlanBar) -> Fraction:
+    """The beats of a fill at the end of the bar; all of it where the drums are left alone."""
+    alone = bar.bar.directions.lay_out
+    return bar.bar.length if alone >= ALONE and not alone & {"drums", "kit"} else bar.fill
 
 
 def _ride_role(stroke: DrumStroke) -> str:
@@ -358,33 +303,6 @@ def _comment_role(stroke: DrumStroke) -> str:
     return "ghost" if stroke.accent < 0 else "comment"
 
 
-def _velocity(level: float, energy: float) -> int:
-    loud = round(level * (QUIETEST + BY_ENERGY * energy))
-    return PALETTE[max(VELOCITIES[0], min(VELOCITIES[-1], loud))]
-
-
 def _kit(bars: Iterable[PlanBar]) -> Instrument:
     kits = Counter(read_style(bar.feel).kit for bar in bars)
     return kits.most_common(1)[0][0] if kits else JAZZ_KIT
-
-
-def _note(at: tuple[Tick, int], struck: Struck) -> Note:
-    ring = RING if struck.together or at[1] == CRASH else LENGTH
-    return Note(
-        _beats(at[0]), ring, at[1], struck.velocity, struck.swung, struck.lateness_ms,
-        struck.role, None, struck.together, struck.tempos,
-    )  # fmt: skip
-
-
-_BEATS = tuple(Fraction(tick, TICKS) for tick in range(64 * 4 * TICKS))
-
-
-def _beats(tick: Tick) -> Fraction:
-    if isinstance(tick, int) and 0 <= tick < len(_BEATS):
-        return _BEATS[tick]
-    return Fraction(tick) / TICKS
-
-
-def _ticks(beats: Fraction) -> Tick:
-    ticks = beats * TICKS
-    return ticks.numerator if ticks.denominator == 1 else ticks

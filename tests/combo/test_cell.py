@@ -1,0 +1,92 @@
+"""Rhythmic cells in a player's words."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from backing.combo.cell import Cell, read_strokes
+from backing.combo.style import parse_feel
+
+HALF = Fraction(1, 2)
+
+
+@pytest.mark.parametrize(
+    ("word", "onset", "swung"),
+    [
+        ("1", "0", True), ("2&", "3/2", True), ("3e", "9/4", False), ("3a", "11/4", False),
+        ("1.2", "1/3", False), ("4.3", "11/3", False),
+    ],
+)  # fmt: skip
+def test_places(word: str, onset: str, swung: bool) -> None:
+    (stroke,) = read_strokes(word, 4)
+    assert stroke.onset == Fraction(onset)
+    assert stroke.swung is swung
+
+
+def test_marks() -> None:
+    held, short, accented, ghosted, plain = read_strokes("1- 2&' 3> (3&) 4", 4)
+    assert (held.length, short.length, plain.length) == (Fraction(3, 2), Fraction(1, 4), HALF)
+    assert [s.accent for s in (held, accented, ghosted, plain)] == [0, 1, -1, 0]
+
+
+def test_the_last_stroke_is_held_to_the_end_of_the_cell() -> None:
+    assert read_strokes("1 6&-", 8)[1].length == Fraction(5, 2)
+
+
+def test_chances_and_tempos() -> None:
+    maybe, bound, both = read_strokes("1?60 2&@110-220 (3)?5@40-90", 4)
+    assert (maybe.chance, maybe.tempos) == (0.6, None)
+    assert (bound.chance, bound.tempos) == (1, (110, 220))
+    assert (both.chance, both.tempos, both.accent) == (0.05, (40, 90), -1)
+
+
+def test_an_empty_cell_is_silence() -> None:
+    assert read_strokes("", 4) == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("1 5", "'5' lies outside the 4 beats of its cell"),
+        ("0", "'0' lies outside the 4 beats"),
+        ("1 2+", r"'2\+' is no stroke; strokes are like 1 2& 3.2 4a"),
+        ("(1", r"'\(1' is no stroke"),
+        ("1)", r"'1\)' is no stroke"),
+        ("3 2", "'3 2' do not stand in the order of time"),
+        ("2 2", "do not stand in the order of time"),
+    ],
+)
+def test_mistakes_name_the_word(text: str, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        read_strokes(text, 4)
+
+
+words = st.builds(
+    "{}{}".format, st.integers(1, 8), st.sampled_from(["", "&", "e", "a", ".2", ".3"])
+)
+
+
+@given(st.lists(words, unique=True, max_size=10))
+def test_strokes_held_until_the_next_leave_no_gap(found: list[str]) -> None:
+    ordered = sorted(found, key=lambda word: read_strokes(word, 8)[0].onset)
+    strokes = read_strokes(" ".join(f"{word}-" for word in ordered), 8)
+    ends = [*(s.onset for s in strokes[1:]), Fraction(8)]
+    assert [s.onset + s.length for s in strokes] == ends[: len(strokes)]
+
+
+def test_cells_of_a_feel_bound_where_they_belong() -> None:
+    source = (
+        'name = "x"\nsentence = "x."\nmeters = []\n'
+        '[[bass.cells]]\nplay = "1 3"\nweight = 2\ntempos = [100, 200]\nenergy = [0.5, 1]\n'
+    )
+    (cell,) = parse_feel(source, "x.toml").root.table("bass").cells("cells")
+    assert isinstance(cell, Cell)
+    assert (cell.beats, cell.weight, len(cell.strokes)) == (4, 2, 2)
+    assert cell.fits(100, 0.5)
+    assert cell.fits(200, 1)
+    assert not cell.fits(99, 1)
+    assert not cell.fits(150, 0.4)
