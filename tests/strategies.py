@@ -251,6 +251,12 @@ def with_pickup(draw: st.DrawFn, form: Form) -> Form:
     return replace(form, sections=known)
 
 
+def _closer(line: str, closer: bool) -> str:
+    """A line of bars with its chords close to the bar lines."""
+    bars = line.split(" ")[0] in ("|", "|:", "solos:", "pickup:", "bars")
+    return line.replace("| ", "|").replace(" |", "|") if closer and bars else line
+
+
 @st.composite
 def tune_texts(draw: st.DrawFn) -> tuple[str, Form]:
     """A tune file as someone may type it, untidily, and the form it stands for, remarks aside."""
@@ -260,6 +266,6 @@ def tune_texts(draw: st.DrawFn) -> tuple[str, Form]:
         indent = draw(st.sampled_from(["", "", " ", "\t"]))
         after = draw(st.sampled_from(["", "", "  ", "  # by hand"]))
         blank = [""] if draw(st.integers(0, 5)) == 0 else []
-        lines += [*blank, indent + line.replace("| ", draw(st.sampled_from(["| ", "|"]))) + after]
+        lines += [*blank, indent + _closer(line, draw(st.booleans())) + after]
     start = draw(st.sampled_from(["", "\ufeff"]))
     return start + draw(st.sampled_from(["\n", "\r\n"])).join(lines), form

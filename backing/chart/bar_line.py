@@ -140,7 +140,7 @@ def _passes(mark: Piece, source: Source) -> tuple[int, ...]:
         if len(first) > 2 or len(last) > 2 or int(last or first) > MOST_PASSES:
             cause = f"No repeat is played more than {MOST_PASSES} times."
             source.problem(mark, cause, "Write endings such as [1,2] and [3].")
-            return ()
+            return (*passes, int(first[:2]))
         passes += range(int(first), int(last or first) + 1)
     return tuple(passes)
 

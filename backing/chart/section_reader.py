@@ -66,9 +66,14 @@ class SectionReader:
 
     def read(self, statements: list[Statement], *, first: bool) -> Section:
         """The section; ``first`` in its file it may begin with a short bar."""
+        before = self.source.problems
         for found in statements:
             self._read(found, first)
-        self._check(statements)
+        if self.opened.base is None and not self.rows:
+            self.broken = True
+            if self.source.problems == before:
+                self._refuse_nothing()
+        self._check()
         return replace(
             self.opened,
             rows=tuple(draft.row() for draft in self.rows),
@@ -185,14 +190,13 @@ class SectionReader:
             return None
         return first, last
 
-    def _check(self, statements: list[Statement]) -> None:
+    def _refuse_nothing(self) -> None:
+        cause = f"Section {self.opened.name} has no bars."
+        cure = "Write them under its name, such as | Cm7 | F7 |."
+        self.source.problem(self.opened.span or Piece("", 1), cause, cure)
+
+    def _check(self) -> None:
         """Check the signs of the whole section, once it is read."""
-        if self.opened.base is None and not self.rows:
-            self.broken = True
-            if not any("|" in found.line.text for found in statements):
-                cause = f"Section {self.opened.name} has no bars."
-                cure = "Write them under its name, such as | Cm7 | F7 |."
-                self.source.problem(self.opened.span or Piece("", 1), cause, cure)
         before = self.source.problems
         check_repeats(self.cells, self.source)
         reaches = reach([cell.bar for cell in self.cells])

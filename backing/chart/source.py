@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from backing.errors import Problem, Span, TuneError
@@ -62,9 +62,10 @@ class Piece:
         return self.cut(0, match.start()).strip(), self.text[match.end() :].strip()
 
 
+_BEFORE_BARS = ("solos", "pickup", "bars")
 _STATEMENT = re.compile(
     r"(?P<head>[^\W\d]+(?:[ -][^\W\d]+)*)"
-    r"\s*(?P<bars>\d{1,5}(?:\s*[-–]\s*\d{1,5})?)?\s*:(?!\|)\s*(?P<rest>.*)"
+    r"\s*(?P<bars>\d{1,5}(?:\s*[-–]\s*\d{1,5})?)?\s*(?=(?P<colon>:\|?)):\s*(?P<rest>.*)"
 )
 
 
@@ -81,6 +82,9 @@ class Statement:
     def of(cls, line: Piece) -> Statement:
         """Take a line apart at its colon."""
         match = _STATEMENT.fullmatch(line.text)
+        # in | F :| the colon belongs to a repeat, but in solos:| it does not
+        if match and ":|" in match["colon"] and match["head"].lower() not in _BEFORE_BARS:
+            match = None
         if match is None:
             return cls(line, line.cut(0, 0), None, line)
         bars = line.group(match, "bars") if match["bars"] else None
@@ -101,9 +105,9 @@ class Source:
         self.lines = self.text.split("\n")
         self._problems: list[Problem] = []
 
-    def pieces(self) -> tuple[Piece, ...]:
+    def pieces(self) -> Iterator[Piece]:
         """The lines, as pieces."""
-        return tuple(Piece(text, number) for number, text in enumerate(self.lines, 1))
+        return (Piece(text, number) for number, text in enumerate(self.lines, 1))
 
     def problem(self, where: Piece | Span, cause: str, cure: str) -> None:
         """Note a mistake; ``finish`` raises them all."""
