@@ -239,7 +239,7 @@ def _phrase(figure: Figure, meter: Meter, pulse: int) -> Phrase:
     else:
         strokes, count, start = (), 1, 0
         for group in meter.groups:
-            strokes += shifted(figure.first(group * pulse), start * TICKS)
+            strokes += _shifted(figure.first(group * pulse), start * TICKS)
             start += group * pulse
     if pulse == 2:
         strokes = doubled(strokes)
@@ -248,10 +248,10 @@ def _phrase(figure: Figure, meter: Meter, pulse: int) -> Phrase:
         tuple(s for s in strokes if bar * ticks <= s.tick < (bar + 1) * ticks)
         for bar in range(count)
     )
-    return Phrase(figure, tuple(shifted(b, -at * ticks) for at, b in enumerate(bars)))
+    return Phrase(figure, tuple(_shifted(b, -at * ticks) for at, b in enumerate(bars)))
 
 
-def shifted(strokes: Iterable[DrumStroke], ticks: int) -> tuple[DrumStroke, ...]:
+def _shifted(strokes: Iterable[DrumStroke], ticks: int) -> tuple[DrumStroke, ...]:
     """The strokes so many ticks later."""
     return tuple(replace(s, tick=s.tick + ticks) for s in strokes)
 

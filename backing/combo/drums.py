@@ -22,7 +22,6 @@ from backing.combo.drum_style import (
     doubled,
     phrases,
     read_style,
-    shifted,
 )
 from backing.combo.instruments import JAZZ_KIT, Instrument
 from backing.combo.part import Part
@@ -44,12 +43,13 @@ ALONE = frozenset({"bass", "comping"})
 
 @dataclass(frozen=True, slots=True)
 class Ending:
-    """What ends a bar: strokes counted from the bar line, the first of them at ``start`` or later.
+    """What ends a bar: strokes and how many ticks after the bar line they are counted from.
 
-    ``role``: "fill", for which the riding hand leaves its cymbal, or "set-up".
+    ``start`` is the tick at which the first of them takes over; ``role`` is "fill", for which the
+    riding hand leaves its cymbal, or "set-up".
     """
 
-    strokes: tuple[DrumStroke, ...]
+    figures: tuple[tuple[int, tuple[DrumStroke, ...]], ...]
     start: int
     role: str
 
@@ -87,17 +87,18 @@ class _Drummer:
         silent = all(change.chord is None for change in bar.bar.changes)
         ending = None if silent or bar.bar.directions.hits else self._ending(bar, style)
         filling = ending.start if ending and ending.role == "fill" else end
-        self._put(bar, style, self._time(bar, style, "ride"), filling, _ride_role)
+        self._put(bar, style, self._time(bar, style, "ride"), filling, role=_ride_role)
         ground = self._time(bar, style, "ground")
         kept = [s for s in ground if s.tick < filling or s.voice == "foot"]
-        self._put(bar, style, kept, end, _ground_role)
+        self._put(bar, style, kept, end, role=_ground_role)
         if silent:
             return
         if not bar.bar.directions.hits:
             quiet_from = ending.start if ending else end
-            self._put(bar, style, self._comment(bar, style), quiet_from, _comment_role)
+            self._put(bar, style, self._comment(bar, style), quiet_from, role=_comment_role)
         if ending:
-            self._put(bar, style, ending.strokes, end, lambda _: ending.role)
+            for at, strokes in ending.figures:
+                self._put(bar, style, strokes, end, role=lambda _: ending.role, at=at)
         after_fill = before is not None and bool(_filled(before))
         if (bar.section_top or after_fill) and not (ending and ending.start <= 0):
             self._top(bar, style, after_fill=after_fill)
@@ -173,16 +174,14 @@ class _Drummer:
             return None
         if not figures:
             return None
-        lasts = sum(figure.beats for figure in figures) * TICKS
-        strokes: tuple[DrumStroke, ...] = ()
-        at = -lasts
+        beat = TICKS // style.pulse
+        at = start = int(bar.bar.length * TICKS) - beat * sum(f.beats for f in figures)
+        placed = []
         for figure in figures:
-            strokes += shifted(figure.strokes, at)
-            at += figure.beats * TICKS
-        if style.pulse == 2:
-            strokes, lasts = doubled(strokes), lasts // 2
-        end = int(bar.bar.length * TICKS)
-        return Ending(shifted(strokes, end), end - lasts, role)
+            strokes = doubled(figure.strokes) if style.pulse == 2 else figure.strokes
+            placed.append((at, strokes))
+            at += beat * figure.beats
+        return Ending(tuple(placed), start, role)
 
     def _filling(self, bar: PlanBar, style: DrumStyle, beats: Fraction) -> list[Figure]:
         """Figures that together fill so many beats, long ones more often."""
@@ -205,12 +204,12 @@ class _Drummer:
 
     def _put(
         self, bar: PlanBar, style: DrumStyle, strokes: Iterable[DrumStroke], until: Tick,
-        role: Callable[[DrumStroke], str],
+        *, role: Callable[[DrumStroke], str], at: int = 0,
     ) -> None:  # fmt: skip
-        """Strike what lies before tick ``until`` of the bar."""
-        start, dice = ticks(bar.start), self.rng.random
+        """Strike what lies before tick ``until`` of the bar, counted from its tick ``at``."""
+        start, dice = ticks(bar.start) + at, self.rng.random
         for stroke in strokes:
-            if stroke.tick < until and (stroke.chance == 1 or dice() < stroke.chance):
+            if stroke.tick + at < until and (stroke.chance == 1 or dice() < stroke.chance):
                 self.score.strike(bar, style, start + stroke.tick, stroke, role(stroke))
 
     def _top(self, bar: PlanBar, style: DrumStyle, *, after_fill: bool) -> None:

@@ -6,6 +6,7 @@ import random
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from statistics import mean
 
 import pytest
 from hypothesis import given, settings
@@ -228,6 +229,18 @@ def test_without_a_chord_the_drums_only_keep_time() -> None:
 
 
 # ---- feels
+
+
+def test_a_chorus_in_two_is_lighter() -> None:
+    """Common practice, no source: fewer strokes, a softer cymbal, room for the theme."""
+    two, four = choruses(140, 5, "two"), choruses(140, 5)
+    assert figures(two).onsets < figures(four).onsets
+    assert figures(two).feather < figures(four).feather
+    assert _mean_velocity(two) < _mean_velocity(four)
+
+
+def _mean_velocity(passes: list[Played]) -> float:
+    return mean(n.velocity for _, part in passes for n in part.notes if n.role in ("ride", "skip"))
 
 
 def test_brushes_only_in_a_kit_that_has_them() -> None:

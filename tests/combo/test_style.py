@@ -66,6 +66,8 @@ def test_lateness_stays_within_what_is_heard_as_together(name: str) -> None:
         ("swing", Meter(5, 4), "five"),
         ("swing", Meter(12, 8), "blues12"),
         ("swing", Meter(7, 4), "swing"),
+        ("waltz", Meter(4, 4), "swing"),
+        ("five", Meter(3, 4), "waltz"),
         ("bossa", Meter(3, 4), "bossa"),
     ],
 )
