@@ -74,7 +74,10 @@ def _add_track(commands: Commands) -> None:
         ".wav .flac .mp3 .ogg .opus .m4a are audio, .mid is MIDI.",
         epilog=CAUTION,
     )
-    track.add_argument("tunes", nargs="+", metavar="TUNE", help="tune files")
+    track.add_argument("tunes", nargs="*", metavar="TUNE", help="tune files")
+    track.add_argument(
+        "--changes", metavar="BARS", help='bare changes without a tune: "Dm7 | G7 | Cmaj7 | %%"'
+    )
     track.add_argument(
         "-o", "--output", metavar="FILE", help="where to (a folder for several tunes)"
     )
@@ -120,6 +123,7 @@ def _add_track(commands: Commands) -> None:
     drills.add_argument(
         "--trade", type=int, default=0, metavar="BARS", help="trade fours (4) with the drums alone"
     )
+    drills.add_argument("--separate", action="store_true", help="one file for each tempo or key")
     drills.add_argument("--drums-first", action="store_true", help="the drums begin the trading")
     drills.add_argument(
         "--lay-out", type=int, default=0, metavar="BARS",
@@ -155,4 +159,5 @@ def _add_track(commands: Commands) -> None:
     sound.add_argument(
         "--stems", action="store_true", help="also write one file a part; together they are the mix"
     )
+    sound.add_argument("--long", action="store_true", help="make it even if it lasts for hours")
     sound.add_argument("--quiet", action="store_true", help="no progress, no summary")

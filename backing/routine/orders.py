@@ -25,7 +25,8 @@ ROUNDS, ROUND_SECONDS = 8, 60
 class Request:
     """What a player asks of a form.
 
-    ``tempos`` in bpm, one for each rung of a climb (empty: the tune's own); ``choruses`` counts
+    ``tempos`` in bpm, one for each rung of a climb (empty: the tune's own), and ``goal`` the tempo
+    for which a climb is thought out (None: its fastest); ``choruses`` counts
     head, solos and out; ``bars`` selects a loop ("13-16", "B:5-8") of ``times`` rounds (None: see
     ROUNDS), reached by ``lead_in`` bars, with ``breath`` bars of hi-hat between rounds; ``keys``
     are played in turn without a stop. ``count_in``: bars, None for as many as a leader counts.
@@ -36,6 +37,7 @@ class Request:
     """
 
     tempos: tuple[Fraction, ...] = ()
+    goal: Fraction | None = None
     choruses: int = 3
     bars: str | None = None
     times: int | None = None
@@ -53,7 +55,27 @@ class Request:
     @property
     def loops(self) -> bool:
         """Whether bars go round and round, rather than choruses to an ending."""
-        return bool(self.bars or len(self.tempos) > 1 or self.keys or self.times or self.grow)
+        climbs = self.goal is not None or len(self.tempos) > 1
+        return bool(self.bars or climbs or self.keys or self.times or self.grow)
+
+    @property
+    def separate(self) -> tuple[tuple[str, Request], ...]:
+        """One request for each key and tempo, with a name for it; names sort as they are played."""
+        goal = max(self.tempos, default=None)
+        parts: list[tuple[str, Request]] = []
+        for key in self.keys or (None,):
+            for tempo in self.tempos or (None,):
+                words = [f"{len(parts) + 1:02}"]
+                words += [str(key.tonic)] if key else []
+                words += [f"{float(tempo):g} bpm"] if tempo else []
+                one = replace(
+                    self,
+                    keys=(key,) if key else (),
+                    tempos=(tempo,) if tempo else (),
+                    goal=goal if len(self.tempos) > 1 else self.goal,
+                )
+                parts.append((" ".join(words), one))
+        return tuple(parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +159,7 @@ def _choruses(form: Form, request: Request, tempo: Fraction) -> Iterator[Pass]:
 
 def _loops(form: Form, request: Request, tempos: Sequence[Fraction]) -> Iterator[Pass]:
     """For each key and tempo: count-in where the tempo is new, lead-in, rounds."""
-    goal = max(tempos)
+    goal = request.goal or max(tempos)
     before: Fraction | None = None
     for key in request.keys or (form.key,):
         mine = form.transposed(form.key.tonic.interval_to(key.tonic))

@@ -1,0 +1,49 @@
+"""Bare changes, without a tune: a cadence or a vamp typed on the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+
+from backing.chart.form import Form
+from backing.chart.harmony import Chord
+from backing.chart.pitch import Key
+from backing.chart.tune_file import read
+
+NAME = "changes"
+
+
+def read_changes(
+    text: str, *, meter: str = "4/4", tempo: Fraction = Fraction(120), feel: str = "swing"
+) -> Form:
+    """A form of one section from bars like "Dm7 | G7 | Cmaj7 | %".
+
+    ``tempo`` in bpm. The key is that of the last chord at rest, or of the last chord of all.
+    Raises TuneError for what cannot be read.
+    """
+    bars = text.strip()
+    bars = bars if bars.startswith("|") else f"| {bars}"
+    bars = bars if bars.endswith("|") else f"{bars} |"
+    lines = [f"title: {text.strip()}", "key: C", f"meter: {meter}", f"tempo: {float(tempo):g}"]
+    source = "\n".join([*lines, f"feel: {feel}", "section A", bars, ""])
+    form = read(source, NAME)
+    key = key_of(c.chord for bar in form.played("solos") for c in bar.changes if c.chord)
+    return read(source.replace("key: C\n", f"key: {key}\n", 1), NAME)
+
+
+def key_of(chords: Iterable[Chord]) -> Key:
+    """The key a cadence or a vamp is in: that of its last chord at rest, else of its last chord."""
+    heard = list(chords)
+    home = [c for c in heard if c.family in ("major", "minor", "minor-major") and not _moves(c)]
+    if not (home or heard):
+        return Key.parse("C")
+    last = (home or heard)[-1]
+    minor = last.family in ("minor", "minor-major", "half-diminished", "diminished")
+    mode = "minor" if minor else "major"
+    c = Key.parse(f"C {mode}")
+    return c.transposed(c.tonic.interval_to(last.root))
+
+
+def _moves(chord: Chord) -> bool:
+    """A minor seventh is a ii more often than a home; it counts only where nothing else does."""
+    return chord.quality.name == "minor-seventh"
