@@ -38,8 +38,8 @@ class Place(IntEnum):
 # comes out near the shares by beat of the Weimar Jazz Database's bass lines (swing in 4/4): on
 # beat 2 57 % chord tones, on beat 3 63 %, on beat 4 53 %.
 _WEIGHTS = {
-    Place.STRONG: {"root": 1.0, "third": 1.3, "fifth": 1.0, "seventh": 0.75, SCALE: 0.4},
-    Place.WEAK: {"root": 1.1, "third": 1.1, "fifth": 1.2, "seventh": 0.8, SCALE: 0.75},
+    Place.STRONG: {"root": 1.0, "third": 1.3, "fifth": 1.0, "seventh": 0.75, SCALE: 0.55},
+    Place.WEAK: {"root": 1.1, "third": 1.1, "fifth": 1.2, "seventh": 0.8, SCALE: 0.95},
 }
 _CHROMATIC = {Place.STRONG: 0.1, Place.WEAK: 0.5}
 _NAMES = {1: "root", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh"}

@@ -177,10 +177,14 @@ _FROM_TONE = (0.32, 0.95, 0.95, 0.72, 0.65, 0.7, 0.17, 0.48, 0.14, 0.08, 0.08, 0
 _FROM_SCALE = (0.12, 1.0, 1.0, 0.22, 0.1, 0.08, 0.02, 0.05, 0.01, 0.01, 0.01, 0.005, 0.02)
 _FROM_CHROMATIC = (0.02, 1.2, 0.12, 0.04, 0.01, *(0.003,) * 8)
 _INSIDE = (_FROM_TONE, _FROM_SCALE, _FROM_CHROMATIC)
-# A repeated note arrives on a weak beat (WJD: on 2 21 %, on 4 16; on 1 10, on 3 11); an
-# octave drops on a strong one.
-_OCTAVE = {Place.CHANGE: 1.0, Place.BAR: 0.5, Place.STRONG: 1.0, Place.WEAK: 0.4}
-_REPEAT = {Place.CHANGE: 1.0, Place.BAR: 1.0, Place.STRONG: 1.0, Place.WEAK: 2.6}
+# What else the place asks for, by width. A repeated note arrives on a weak beat (WJD: on 2 21 %,
+# on 4 16; on 1 10, on 3 11), an octave drops on a strong one, and a step leads over the bar line.
+_FITTING = {
+    Place.CHANGE: {},
+    Place.BAR: {0: 0.4, 1: 1.4, 2: 1.4, 12: 0.5},
+    Place.STRONG: {0: 0.8},
+    Place.WEAK: {0: 2.6, 12: 0.4},
+}
 # Into a new chord's first note (WJD: 23 % each from the semitone below and above, 11 from the
 # whole tone above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).
 _INTO_CHANGE_UP = (0.25, 1.95, 0.32, 0.2, 0.2, 0.85, 0.15, 0.1, 0.05, 0.05, 0.05, 0.01, 0.15)
@@ -200,7 +204,7 @@ def _bases(place: Place) -> tuple[Table, Table, Table]:
             if width > WIDEST:
                 moves.append(0.0)
                 continue
-            weight = widths[width] * {0: _REPEAT[place], 12: _OCTAVE[place]}.get(width, 1.0)
+            weight = widths[width] * _FITTING[place].get(width, 1.0)
             if place is Place.CHANGE:
                 into = (_INTO_CHANGE_UP if move > 0 else _INTO_CHANGE_DOWN)[width]
                 weight = into * _APPROACH[left][width > 2]
@@ -245,7 +249,7 @@ def _worth(choices: Sequence[Choice], goal: Sequence[float] | None) -> list[list
 # of turning back by step, skip, leap. WJD: after a step 56 % turn, after a leap of a fourth or
 # more 78 %.
 _AFTER = {
-    "step": (1.0, 0.9, 0.6, 0.7, 0.62, 0.7, 0.8),
+    "step": (1.0, 0.85, 0.6, 0.7, 0.5, 0.65, 0.75),
     "skip": (1.0, 0.9, 0.3, 0.7, 0.8, 0.7, 0.5),
     "leap": (0.55, 0.2, 0.05, 0.6, 1.0, 0.9, 0.5),
     "long run": (0.15, 0.1, 0.05, 0.5, 1.0, 1.0, 1.0),
