@@ -306,6 +306,8 @@ def _stock(
     whole = [c for c in cells if c.beats % meter.beats == 0 and c.beats <= room * meter.beats]
     if not any(c.beats == meter.beats for c in whole):
         whole += _made_to_fit(cells, meter.groups)
+    if meter.compound:
+        whole = [_in_thirds(c) for c in whole]
     suited = [c for c in whole if c.tempos[0] <= tempo <= c.tempos[1]] or whole
     figures = tuple(_figure(cell, meter.beats) for cell in suited)
     return figures, tuple(accumulate(figure.weight for figure in figures))
@@ -342,6 +344,16 @@ def _made_to_fit(cells: Sequence[Cell], groups: tuple[int, ...]) -> list[Cell]:
         cell = cells[first]
         made.append(Cell(cell.text, beat, tuple(strokes), cell.weight, cell.tempos, cell.energy))
     return made
+
+
+def _in_thirds(cell: Cell) -> Cell:
+    """A cell for compound time: what is off the beat goes to the nearest later third of it."""
+    strokes: dict[Fraction, Stroke] = {}
+    for stroke in cell.strokes:
+        part = stroke.onset % 1
+        onset = stroke.onset - part + Fraction(min(2, math.ceil(part * 3)), 3)
+        strokes.setdefault(onset, replace(stroke, onset=onset, swung=not part))
+    return replace(cell, strokes=tuple(strokes.values()))
 
 
 def _moved(stroke: Stroke, beat: int, room: int) -> Stroke:

@@ -142,6 +142,15 @@ def test_no_chord_is_not_played() -> None:
     assert all(s.span.chord for s in rhythm("Dm7 | N.C. | G7 | N.C.", 3))
 
 
+def test_compound_time_has_thirds_of_the_beat() -> None:
+    for feel in ("bossa", "blues12", "even"):
+        struck = [
+            s for seed in range(10) for s in rhythm("Cm7 | F7", seed, meter="12/8", feel=feel)
+        ]
+        assert all((s.onset * 3).denominator == 1 for s in struck)
+        assert not [s for s in struck if s.swung and s.onset.denominator != 1]
+
+
 def test_rhythm_guitar_strikes_every_beat() -> None:
     plan = plan_of(bars("Dm7 | G7"), 180)
     struck = strokes(plan, random.Random(1), "four")
