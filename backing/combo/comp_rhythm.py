@@ -11,17 +11,20 @@ import math
 import random
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
-from itertools import accumulate
 
-from backing.chart.form import Meter
-from backing.combo.cell import MEDIUM, Cell, Stroke
+from backing.combo.cell import MEDIUM, Stroke
+from backing.combo.comp_style import (
+    TICKS,
+    CompingStyle,
+    Figure,
+    figures_for,
+    read_style,
+    to_ticks,
+)
 from backing.combo.plan import Accent, ChordSpan, CompStroke, Plan, PlanBar
-from backing.combo.style import Feel, load_feel
 
-TICKS = 24
 HALF = TICKS // 2
 LIFT = TICKS // 8
 """Fingers leave the keys so long before they strike again."""
@@ -30,83 +33,6 @@ MOST_ALIKE = 4
 TRIES = 10
 COMPS = ("piano", "guitar", "four", "vibes", "organ")
 """Who comps: "four" is the rhythm guitar that strikes all beats of the bar."""
-
-
-@dataclass(frozen=True, slots=True)
-class CompingStyle:
-    """How a feel comps: the [comping] table.
-
-    ``cells`` are the figures, of its own or those of the feel it is ``like``; in double time
-    (``pulse`` 2) they go twice as fast. ``fullness`` (strokes per four beats) is what a bar wants
-    at energy 0 and 1. ``repeat``: the chance that a figure is taken up again. ``unheard``: how
-    readily a chord of two beats or more goes by unheard (0 never, 1 never minded). ``hold``: the
-    chance that an anticipation is held over. ``ostinato``: one figure may go on and on.
-    ``velocity`` at energy 0 and 1; ``spread_ms``: from the lowest to the highest voice of a chord.
-    """
-
-    cells: tuple[Cell, ...]
-    fullness: tuple[float, float]
-    repeat: float
-    unheard: float
-    hold: float
-    ostinato: bool
-    velocity: tuple[float, float]
-    spread_ms: float
-
-
-@lru_cache(maxsize=64)
-def read_style(feel: Feel) -> CompingStyle:
-    """The comping of a feel. Raises FeelError naming file, line and key."""
-    table = feel.root.table("comping")
-    like = table.text("like", "")
-    source = load_feel(like).root.table("comping") if like else table
-    cells = source.cells("cells")
-    if not cells:
-        raise table.error("cells", "are missing.", 'Add cells = [{play = "1 2&"}] to the table.')
-    style = CompingStyle(
-        cells=tuple(map(_doubled, cells)) if table.number("pulse", 1, 1, 2) == 2 else cells,
-        fullness=table.range("fullness", (1.2, 2.2)),
-        repeat=table.number("repeat", 0.3, 0, 1),
-        unheard=table.number("unheard", 0.1, 0, 1),
-        hold=table.number("hold", 0.5, 0, 1),
-        ostinato=table.text("figures", "varied", choices=("varied", "ostinato")) == "ostinato",
-        velocity=table.range("velocity", (56, 80)),
-        spread_ms=table.number("spread_ms", 4, 0, 60),
-    )
-    table.done()
-    return style
-
-
-def _doubled(cell: Cell) -> Cell:
-    """A cell in double time: beats of half the length, the off-beat on their last triplet."""
-    strokes = tuple(
-        replace(s, onset=_doubled_beat(s.onset), length=s.length / 2, swung=False)
-        for s in cell.strokes
-    )
-    slower = (cell.tempos[0] / 2, cell.tempos[1] / 2)
-    return replace(cell, beats=cell.beats // 2, strokes=strokes, tempos=slower)
-
-
-def _doubled_beat(beat: Fraction) -> Fraction:
-    part = beat % 1
-    return (beat - part + (Fraction(2, 3) if part == Fraction(1, 2) else part)) / 2
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """A cell laid over whole bars: ``onsets`` in ticks, ``patterns`` the onsets bar by bar.
-
-    ``fullness`` in strokes per four beats.
-    """
-
-    strokes: tuple[Stroke, ...]
-    weight: float
-    tempos: tuple[float, float]
-    energy: tuple[float, float]
-    ticks: int
-    onsets: tuple[int, ...]
-    patterns: tuple[tuple[int, ...], ...]
-    fullness: float
 
 
 @dataclass(slots=True)
@@ -137,8 +63,8 @@ class _Score:
         if plan.following is not None:
             spans.append(plan.following)
         self.spans: Sequence[ChordSpan] = spans
-        self.starts = [_tick(span.start) for span in spans]
-        self.ends = [_tick(span.end) for span in spans]
+        self.starts = [to_ticks(span.start) for span in spans]
+        self.ends = [to_ticks(span.end) for span in spans]
         self.wanted = [
             span.chord is not None and end - start >= 2 * TICKS
             for span, start, end in zip(spans, self.starts, self.ends, strict=True)
@@ -149,7 +75,7 @@ class _Score:
         if plan.following is not None and plan.following.start < plan.length:
             self._closed.append(_around_accent(plan.following.start, plan.length))
         self._closed += [
-            (_tick(r.start), _tick(r.end) - 1) for r in plan.rests if "comping" in r.players
+            (to_ticks(r.start), to_ticks(r.end) - 1) for r in plan.rests if "comping" in r.players
         ]
 
     def free(self, tick: int) -> bool:
@@ -172,14 +98,10 @@ class _Score:
         return len(missing.difference(map(self.sounding, onsets))) if missing else 0
 
 
-def _tick(beat: Fraction) -> int:
-    return round(beat * TICKS)
-
-
 def _around_accent(onset: Fraction, written: Fraction) -> tuple[int, int]:
     """The ticks around an accent that stay free: a push is not struck again where it is written."""
-    at = _tick(onset)
-    return at - HALF, max(at + HALF - 1, _tick(written))
+    at = to_ticks(onset)
+    return at - HALF, max(at + HALF - 1, to_ticks(written))
 
 
 def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
@@ -199,7 +121,7 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         before = struck[-1].tick if struck else -TICKS
         place = _Place(plan.tempo, bars, at, room, style, past, last, before)
         figure = _choose(place, score, rng)
-        start = _tick(bar.start)
+        start = to_ticks(bar.start)
         struck += _played(figure, start, style, rng)
         score.heard.update(score.sounding(start + onset) for onset in figure.onsets)
         past = (past + list(figure.patterns))[-MOST_ALIKE:]
@@ -251,7 +173,7 @@ def _choose(place: _Place, score: _Score, rng: random.Random) -> Figure:
     again = place.last if rng.random() < place.style.repeat else None
     if again and len(again.patterns) <= place.room and rng.random() < _suits(again, place, score):
         return again
-    figures, weights = _stock(bar.feel, bar.bar.meter, place.room, place.tempo)
+    figures, weights = figures_for(bar.feel, bar.bar.meter, place.room, place.tempo)
     best, best_suits = figures[0], -1.0
     for _ in range(TRIES):
         figure = rng.choices(figures, cum_weights=weights)[0]
@@ -270,7 +192,7 @@ def _suits(figure: Figure, place: _Place, score: _Score) -> float:
         return 0.0
     if not style.ostinato and _worn(place.past, figure.patterns):
         return 0.0
-    start = _tick(bar.start)
+    start = to_ticks(bar.start)
     onsets = [start + onset for onset in figure.onsets]
     missing = score.unheard(start, start + figure.ticks, onsets)
     suits = (style.unheard * (0.3 if score.careful else 1.0)) ** missing
@@ -283,7 +205,7 @@ def _suits(figure: Figure, place: _Place, score: _Score) -> float:
     if onsets and onsets[0] - place.last_tick <= HALF:
         suits *= 0.25  # who has anticipated a chord need not strike it again
     if last.fill:
-        fill = _tick(last.end - last.fill)
+        fill = to_ticks(last.end - last.fill)
         suits *= 0.6 ** sum(onset >= fill for onset in onsets)
     return suits
 
@@ -297,77 +219,12 @@ def _worn(past: Sequence[tuple[int, ...]], patterns: Sequence[tuple[int, ...]]) 
     )
 
 
-@lru_cache(maxsize=512)
-def _stock(
-    feel: Feel, meter: Meter, room: int, tempo: Fraction
-) -> tuple[tuple[Figure, ...], tuple[float, ...]]:
-    """The figures of a feel that fill up to ``room`` bars at a tempo, and their summed weights."""
-    cells = read_style(feel).cells
-    whole = [c for c in cells if c.beats % meter.beats == 0 and c.beats <= room * meter.beats]
-    if not any(c.beats == meter.beats for c in whole):
-        whole += _made_to_fit(cells, meter.groups)
-    if meter.compound:
-        whole = [_in_thirds(c) for c in whole]
-    suited = [c for c in whole if c.tempos[0] <= tempo <= c.tempos[1]] or whole
-    figures = tuple(_figure(cell, meter.beats) for cell in suited)
-    return figures, tuple(accumulate(figure.weight for figure in figures))
-
-
-def _figure(cell: Cell, bar_beats: int) -> Figure:
-    onsets = tuple(_tick(stroke.onset) for stroke in cell.strokes)
-    ticks, bar = cell.beats * TICKS, bar_beats * TICKS
-    return Figure(
-        cell.strokes,
-        cell.weight,
-        cell.tempos,
-        cell.energy,
-        ticks,
-        onsets,
-        tuple(
-            tuple(o - start for o in onsets if start <= o < start + bar)
-            for start in range(0, ticks, bar)
-        ),
-        4 * len(onsets) / cell.beats,
-    )
-
-
-def _made_to_fit(cells: Sequence[Cell], groups: tuple[int, ...]) -> list[Cell]:
-    """One-bar cells for a meter the feel does not know: beginnings of its cells, group by group."""
-    made = []
-    for first in range(len(cells)):
-        strokes: list[Stroke] = []
-        beat = 0
-        for index, beats in enumerate(groups):
-            source = cells[(first + 3 * index) % len(cells)]
-            strokes += [_moved(s, beat, beats) for s in source.strokes if s.onset < beats]
-            beat += beats
-        cell = cells[first]
-        made.append(Cell(cell.text, beat, tuple(strokes), cell.weight, cell.tempos, cell.energy))
-    return made
-
-
-def _in_thirds(cell: Cell) -> Cell:
-    """A cell for compound time: what is off the beat goes to the nearest later third of it."""
-    strokes: dict[Fraction, Stroke] = {}
-    for stroke in cell.strokes:
-        part = stroke.onset % 1
-        onset = stroke.onset - part + Fraction(min(2, math.ceil(part * 3)), 3)
-        strokes.setdefault(onset, replace(stroke, onset=onset, swung=not part))
-    return replace(cell, strokes=tuple(strokes.values()))
-
-
-def _moved(stroke: Stroke, beat: int, room: int) -> Stroke:
-    """A stroke ``beat`` beats later, ending within the ``room`` beats of its group."""
-    length = min(stroke.length, room - stroke.onset)
-    return replace(stroke, onset=stroke.onset + beat, length=length)
-
-
 def _played(figure: Figure, start: int, style: CompingStyle, rng: random.Random) -> list[_Struck]:
     struck = []
     for stroke, onset in zip(figure.strokes, figure.onsets, strict=True):
         if stroke.chance < 1 and rng.random() >= stroke.chance:
             continue
-        end = start + onset + _tick(stroke.length)
+        end = start + onset + to_ticks(stroke.length)
         held = stroke.length > MEDIUM
         if end == start + figure.ticks and stroke.length == MEDIUM:
             held = rng.random() < style.hold
@@ -388,14 +245,14 @@ def _four(plan: Plan) -> list[_Struck]:
         if _room(plan.bars, at):
             for beat in range(int(bar.bar.length)):
                 stroke = _FOUR[beat % 2]
-                start = _tick(bar.start) + beat * TICKS
-                struck.append(_Struck(start, start + _tick(stroke.length), False, stroke))
+                start = to_ticks(bar.start) + beat * TICKS
+                struck.append(_Struck(start, start + to_ticks(stroke.length), False, stroke))
     return struck
 
 
 def _with_accents(plan: Plan, score: _Score, struck: Sequence[_Struck]) -> tuple[CompStroke, ...]:
     """The strokes with what the band strikes together; each ends before the next one."""
-    starts = sorted({s.tick for s in struck} | {_tick(a.onset) for a in plan.accents})
+    starts = sorted({s.tick for s in struck} | {to_ticks(a.onset) for a in plan.accents})
     found = [_accent(a, starts) for a in plan.accents if a.span.chord is not None]
     for one in struck:
         index = score.sounding(one.tick)
@@ -417,8 +274,8 @@ def _with_accents(plan: Plan, score: _Score, struck: Sequence[_Struck]) -> tuple
 
 
 def _accent(accent: Accent, starts: Sequence[int]) -> CompStroke:
-    start = _tick(accent.onset)
-    length = _length(start, start + _tick(accent.length), starts)
+    start = to_ticks(accent.onset)
+    length = _length(start, start + to_ticks(accent.length), starts)
     return CompStroke(accent.onset, length, accent.span, 1, together=True)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 
-from backing.combo.comp_rhythm import read_style
+from backing.combo.comp_style import read_style
 from backing.combo.feel import lateness
 from backing.combo.instruments import JAZZ_GUITAR, ORGAN, PIANO, VIBES, Instrument
 from backing.combo.part import Note, Part, on_palette

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from backing.chart.form import Directions
 from backing.chart.pitch import Interval
-from backing.combo.comp_rhythm import COMPS, read_style, strokes
+from backing.combo.comp_rhythm import COMPS, strokes
+from backing.combo.comp_style import read_style
 from backing.combo.plan import CompStroke, Plan
 from backing.combo.style import feel_names, load_feel, parse_feel
 from backing.errors import FeelError
