@@ -253,7 +253,7 @@ def with_pickup(draw: st.DrawFn, form: Form) -> Form:
 
 def _closer(line: str, closer: bool) -> str:
     """A line of bars with its chords close to the bar lines."""
-    bars = line.split(" ")[0] in ("|", "|:", "solos:", "pickup:", "bars")
+    bars = line.split(" ", maxsplit=1)[0] in ("|", "|:", "solos:", "pickup:", "bars")
     return line.replace("| ", "|").replace(" |", "|") if closer and bars else line
 
 

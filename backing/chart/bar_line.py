@@ -176,7 +176,7 @@ def read_changes(content: Piece, meter: Meter, source: Source) -> Changes:
         if beats != meter.beats:
             source.problem(content, *_wrong_count(beats, meter))
         return _written_out(words, source)
-    lengths = _even(len(words), meter)
+    lengths = lengths_without_slashes(len(words), meter)
     if lengths is None:
         if words:
             source.problem(content, *_uneven([word.text for word in words], meter))
@@ -194,16 +194,11 @@ def _short_bar(content: Piece, meter: Meter, source: Source) -> Pickup | None:
     return Pickup(_written_out(words, source), Fraction(beats), content.span)
 
 
-def _even(count: int, meter: Meter) -> tuple[int, ...] | None:
+def lengths_without_slashes(count: int, meter: Meter) -> tuple[int, ...] | None:
     """How many beats each of so many chords gets in a bar; None where it does not come out even."""
     if count and meter.beats % count == 0:
         return (meter.beats // count,) * count
     return meter.groups if len(meter.groups) == count else None
-
-
-def lengths_without_slashes(count: int, meter: Meter) -> tuple[int, ...] | None:
-    """The beats each of ``count`` chords gets when no slash is written; None: it is refused."""
-    return _even(count, meter)
 
 
 def _written_out(words: Sequence[Piece], source: Source) -> Changes:

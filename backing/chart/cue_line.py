@@ -72,21 +72,26 @@ def cue_word(found: Statement) -> str:
 def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue | None:
     """Read a line that begins with one of CUE_WORDS, for some ``bars``; None after a problem."""
     word = cue_word(found)
-    if not found.rest.text and word != "break":
-        cause = f'Nothing is said after "{word}".'
-        source.problem(found.line, cause, f"Write a line such as {_EXAMPLES[word]}.")
-        return None
-    if word == "pedal":
+    if word == "pedal" and found.rest.text:
         return _pedal(bars, found, source)
-    if word == "lay out":
+    if word == "lay out" and found.rest.text:
         return _lay_out(bars, found, source)
     if word in ("early", "late"):
         return _push(bars, found, meter, source)
     beats = _beats(found.rest, meter, source)
     if beats is None:
         return None
+    if not beats and word != "break":
+        _refuse_nothing(found, source)
+        return None
     kinds: dict[str, Callable[..., Cue]] = {"hits": Hits, "break": Break, "stop-time": StopTime}
     return kinds[word](*bars, beats, span=found.line.span)
+
+
+def _refuse_nothing(found: Statement, source: Source) -> None:
+    word = cue_word(found)
+    cause = f'Nothing is said after "{word}".'
+    source.problem(found.line, cause, f"Write a line such as {_EXAMPLES[word]}.")
 
 
 def _pedal(bars: Bars, found: Statement, source: Source) -> Pedal | None:
@@ -110,6 +115,9 @@ def _lay_out(bars: Bars, found: Statement, source: Source) -> LayOut | None:
             cause = f'Nobody in the band is called "{piece}".'
             source.problem(piece, cause, f"{near}The band is {', '.join(PLAYERS)}.")
             return None
+    if not players:
+        _refuse_nothing(found, source)
+        return None
     return LayOut(*bars, frozenset(players), span=found.line.span)
 
 
@@ -123,6 +131,9 @@ def _push(bars: Bars, found: Statement, meter: Meter, source: Source) -> Push | 
         return None
     beats = _beats(found.rest.group(match, "beats"), meter, source)
     if beats is None:
+        return None
+    if not beats:
+        _refuse_nothing(found, source)
         return None
     early = _LENGTHS[(by or "eighth").lower()] / meter.beat_quarters
     return Push(*bars, beats, early if word == "early" else -early, span=found.line.span)

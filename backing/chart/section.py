@@ -51,11 +51,6 @@ class Row:
     bars: tuple[WrittenBar, ...]
     solos: tuple[WrittenBar | None, ...] = ()
 
-    @property
-    def count(self) -> int:
-        """How many bars the line stands for."""
-        return sum(bar.count for bar in self.bars)
-
 
 @dataclass(frozen=True, slots=True)
 class Replacement:

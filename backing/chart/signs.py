@@ -39,7 +39,9 @@ def _check_step(cell: Cell, endings: Sequence[Cell], closed: bool, source: Sourc
     if not cell.bar.ending and endings and closed:
         turn = max(endings[-1].bar.ending, default=0) + 1
         cause = f"Ending {turn} does not begin where the one before it ends."
-        source.problem(_place(cell, source), cause, f"Write [{turn}] at the start of this bar.")
+        source.problem(
+            cell.bar.span or cell.left, cause, f"Write [{turn}] at the start of this bar."
+        )
     if cell.bar.closes not in (0, 2) and (endings or cell.bar.ending):
         cause = "Endings already say how often the repeat is played."
         source.problem(cell.right, cause, "Take the count away, or the endings.")
@@ -95,11 +97,3 @@ def check_sign(bar: WrittenBar, back: int, source: Source) -> None:
         bars = "a bar" if needed == 1 else "two bars"
         cause = f"{bar.sign} repeats {bars} before it, but a section, repeat or ending begins here."
         source.problem(bar.span, cause, "Write the chords out.")
-
-
-def _place(cell: Cell, source: Source) -> Piece:
-    span = cell.bar.span
-    if span is None or not span.length:
-        return cell.left
-    text = source.lines[span.line - 1][span.column - 1 : span.column - 1 + span.length]
-    return Piece(text, span.line, span.column)
