@@ -11,8 +11,9 @@ import math
 import random
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 from backing.combo.cell import MEDIUM, Stroke
 from backing.combo.comp_style import (
@@ -270,7 +271,25 @@ def _with_accents(plan: Plan, score: _Score, struck: Sequence[_Struck]) -> tuple
                 tempos=one.stroke.tempos,
             )
         )
-    return tuple(sorted(found, key=lambda s: s.onset))
+    return _as_one(sorted(found, key=lambda s: s.onset))
+
+
+def _as_one(found: Sequence[CompStroke]) -> tuple[CompStroke, ...]:
+    """The strokes, none of which ends after the next one begins, one swung and the other not."""
+    settled = [
+        one if after.swung or not one.swung else _before_triplet(one, after.onset)
+        for one, after in pairwise(found)
+    ]
+    return (*settled, *found[-1:])
+
+
+def _before_triplet(stroke: CompStroke, triplet: Fraction) -> CompStroke:
+    """A swung stroke with its end where the swing does not take it past an unswung onset."""
+    if stroke.onset.denominator == 1:
+        return replace(stroke, swung=False)
+    beat = Fraction(triplet.__floor__())
+    end = stroke.onset + stroke.length
+    return replace(stroke, length=beat - stroke.onset) if stroke.onset < beat < end else stroke
 
 
 def _accent(accent: Accent, starts: Sequence[int]) -> CompStroke:

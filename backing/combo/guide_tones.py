@@ -26,9 +26,9 @@ LINES = ("thirds", "sevenths", "both")
 RHYTHMS = ("whole", "half", "phrased")
 LOW, HIGH = 55, 79
 """The range of the lines, MIDI."""
-THIRDS_START, SEVENTHS_START = 67, 64
+THIRDS_START, SEVENTHS_START = 69, 67
 """Near which pitch (MIDI) each line begins."""
-SUNK = 60
+SUNK = 62
 """A line below this starts again an octave higher at the head of a section."""
 RESTRIKE_BARS = 2
 """A chord that stays is struck again after so many bars."""
