@@ -68,6 +68,21 @@ TASTE = 0.9
 
 
 @dataclass(frozen=True, slots=True)
+class Leading:
+    """What motion costs: standing ``still``, a top voice that stands while others move, a semitone
+    of a ``step``, one beyond it (``leap``)."""
+
+    still: float
+    top: float
+    step: float
+    leap: float
+
+
+LEADING = (Leading(0.6, 0.5, 0.02, 0.06), Leading(0.3, 0.3, 0.1, 1.5), Leading(0.3, 0.3, 0.04, 0.3))
+"""Under the same chord, from chord to chord, after a rest."""
+
+
+@dataclass(frozen=True, slots=True)
 class Hands:
     """What a player can hold: MIDI range, number of voices, the middle, the cost by size."""
 
@@ -176,17 +191,18 @@ def _walked(way: _Way | None) -> tuple[Voicing, ...]:
 def _motions(before: Voicing, choices: Choices, kind: int) -> tuple[float, ...]:
     """The cost of going to each choice: ``kind`` 0 under the same chord, 1 from chord to chord,
     2 after a rest."""
-    step, leap = ((0.04, 0.15), (0.1, 1.5), (0.04, 0.3))[kind]
-    return tuple(_motion(before.pitches, v.pitches, step, leap) for v in choices.voicings)
+    leading = LEADING[kind]
+    return tuple(_motion(before.pitches, v.pitches, leading) for v in choices.voicings)
 
 
-def _motion(before: tuple[int, ...], after: tuple[int, ...], step: float, leap: float) -> float:
+def _motion(before: tuple[int, ...], after: tuple[int, ...], leading: Leading) -> float:
+    if before == after:
+        return leading.still
     moves = voice_moves(before, after)
     top = abs(after[-1] - before[-1])
-    cost = 0.3 if top == 0 else 0.0 if top <= 2 else 0.15 * (top - 1)
-    for move in moves:
-        cost += step * move if move <= SEMITONES_IN_STEP else step * move + leap * (move - 2)
-    return cost
+    cost = leading.top if top == 0 else 0.0 if top <= 2 else 0.15 * (top - 1)
+    beyond = sum(move - SEMITONES_IN_STEP for move in moves if move > SEMITONES_IN_STEP)
+    return cost + leading.step * sum(moves) + leading.leap * beyond
 
 
 def voice_moves(before: Sequence[int], after: Sequence[int]) -> tuple[int, ...]:

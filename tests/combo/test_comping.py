@@ -87,6 +87,12 @@ def test_extensions_are_heard_but_not_in_every_stab() -> None:
     assert 0.2 < with_it / strokes_in_all < 0.95
 
 
+def test_a_chord_that_stays_is_voiced_in_several_ways() -> None:
+    plan = plan_of(bars("Dm7 | % | % | % | % | % | % | %"))
+    ways = [len({tuple(n.pitch for n in c) for c in chords(comped(plan, s)[1])}) for s in range(20)]
+    assert sum(ways) / len(ways) >= 4
+
+
 def test_comping_lags_a_little_and_rolls_its_chords() -> None:
     late = [n.lateness_ms for _, part in takes(seeds=range(3)) for n in part.notes]
     # 0 to 20 ms behind the ride: under the just noticeable asynchrony (facts of ensemble timing:
