@@ -22,9 +22,9 @@ LEVELS = {
     "combo": 3,
     "midi": 4,
     "mixdown": 4,
-    "practice": 4,
-    "cli": 5,
-    "__main__": 6,
+    "practice": 5,
+    "cli": 6,
+    "__main__": 7,
 }
 """Package or module -> its place along the pipeline; imports go to lower places only."""
 

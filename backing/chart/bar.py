@@ -110,7 +110,7 @@ class PlayedBar:
     @property
     def pickup(self) -> bool:
         """Whether this is the short bar before bar 1, which the band counts and does not play."""
-        return self.role == "chorus" and self.number == 0
+        return self.number == 0
 
     @property
     def label(self) -> str:
