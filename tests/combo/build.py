@@ -77,7 +77,7 @@ def plan_of(
 ) -> Plan:
     """The plan of one pass over ``played``; ``final``: the arrangement ends with its last bar."""
     if final:
-        played = (*played[:-1], replace(played[-1], final=True))
+        played = (*played[:-1], replace(played[-1], final="held"))
     return make_plan(
         Pass(
             purpose=purpose,
