@@ -38,7 +38,7 @@ quartal 1 11 7 3     0.6  | so-what 1 11 7 3 5   0.8  | quartal 3 13 9 5     0.8
 eleven  3 11 7 9     0.4  | eleven  7 9 3 11     0.4  | eleven  3 7 9 11     0.4
 eleven  7 3 11       0.6  | five    3 5 7 9 11   0.9  | five    7 9 3 11 13  0.9
 five    3 13 7 9 11  0.9  | five    3 11 13 7 9  0.9  | five    7 9 3 11 5   0.9
-upper   7 3 5 1 9    0.7  | upper   7 3 13 9 5   0.8  | sus     5 1 3 7      0.5
+upper   7 3 5 1 9    0.7  | upper   7 3 13 9 5   0.8  | spread  5 1 3 7      0.5
 rooted  1 3 5 7      0.4  | rooted  3 5 7 1      0.2  | rooted  5 7 1 3      0.2
 rooted  7 1 3 5      0.2  | rooted  1 5 7 3      0.4  | rooted  3 7 1 5      0.2
 rooted  5 1 3 7      0.2  | rooted  7 3 5 1      0.2  | rooted  1 3 7 9      0.7
@@ -63,22 +63,26 @@ FRETS, REACH = 13, 4
 
 SEMITONES_IN_STEP = 2
 CANDIDATES, BEAM = 16, 4
-TASTE = 0.9
-"""How far chance moves a choice, in units of the costs: what tells one chorus from another."""
 
 
 @dataclass(frozen=True, slots=True)
 class Leading:
     """What motion costs: standing ``still``, a top voice that stands while others move, a semitone
-    of a ``step``, one beyond it (``leap``)."""
+    of a ``step``, one beyond it (``leap``); and by how much chance may outdo all this (``taste``),
+    which tells one chorus from another."""
 
     still: float
     top: float
     step: float
     leap: float
+    taste: float
 
 
-LEADING = (Leading(0.6, 0.5, 0.02, 0.06), Leading(0.3, 0.3, 0.1, 1.5), Leading(0.3, 0.3, 0.04, 0.3))
+LEADING = (
+    Leading(0.6, 0.5, 0.02, 0.06, 1.7),
+    Leading(0.3, 0.3, 0.1, 1.5, 0.9),
+    Leading(0.3, 0.3, 0.04, 0.3, 0.9),
+)
 """Under the same chord, from chord to chord, after a rest."""
 
 
@@ -168,8 +172,8 @@ def _extended(
     """The best ways that end in one of the choices."""
     rows = [[way.cost + m for m in _motions(way.voicing, choices, kind)] for way in ways]
     reached = list(map(min, *rows)) if len(rows) > 1 else rows[0] if rows else [0.0] * len(costs)
-    chance = rng.random
-    total = [r + c + TASTE * chance() for r, c in zip(reached, costs, strict=True)]
+    chance, taste = rng.random, LEADING[kind].taste
+    total = [r + c + taste * chance() for r, c in zip(reached, costs, strict=True)]
     found = []
     for at in sorted(range(len(total)), key=total.__getitem__)[:BEAM]:
         before = next(

@@ -57,7 +57,7 @@ def _line(plan: Plan, note: Note) -> str:
 
 def _number(value: Fraction) -> str:
     whole, part = divmod(value, 1)
-    return f"{whole} {part}" if whole and part else str(part if part else whole)
+    return f"{whole} {part}" if whole and part else str(part or whole)
 
 
 @pytest.mark.parametrize("name", EXCERPTS)
