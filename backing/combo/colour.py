@@ -72,11 +72,14 @@ def colours(chord: Chord, target: Chord | None, before: Chord | None, key: Key) 
     place = _Place(chord, target.sounding if target else None, before, key)
     core = tuple(degree.pitch_class for degree in quality.core)
     written = {d for d in quality.degrees if d.pitch_class not in core}
+    bass = (chord.bass_pitch_class - chord.root.pitch_class) % 12
+    rubbing = {(bass + 1) % 12, (bass - 1) % 12} if bass not in core else set()
     added = [d for d in _added(place) if _fits(d, written, core, quality)]
+    added = [d for d in added if d.pitch_class not in rubbing]
     tones = [*sorted(written, key=lambda d: d.number), *added]
     sevenths = [d.pitch_class for d in quality.core if d.number in (6, 7)]
     if not sevenths:
-        sevenths = _borrowed_sevenths(place)
+        sevenths = [tone for tone in _borrowed_sevenths(place) if tone not in rubbing]
     return Colours(
         root=chord.root.pitch_class,
         family=quality.family,

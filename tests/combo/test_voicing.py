@@ -196,6 +196,11 @@ def test_a_bare_tonic_takes_six_and_nine(symbol: str, key: str, sixth: int) -> N
     assert found.ninths == (2,)
 
 
+def test_no_colour_rubs_against_a_foreign_bass() -> None:
+    assert 9 not in colours_in("C/Bb").sevenths + colours_in("C/Bb").thirteenths
+    assert 2 not in colours_in("C/Db").ninths
+
+
 def test_a_bare_dominant_triad_is_left_alone() -> None:
     found = colours_in("E", "Am", "", "A minor")
     assert (found.sevenths, found.ninths, found.thirteenths) == ((), (), ())
