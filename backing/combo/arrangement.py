@@ -61,7 +61,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
     for each in routine.passes:
         key = each if each.purpose is Purpose.COUNT_IN else replace(each, tempo=Fraction(1))
         if key not in memory:
-            plan = make_plan(each, band.feel)
+            plan = agreed(each, band)
             memory[key] = plan, _parts(plan, each, band)
         plan, parts = memory[key]
         passes.append(PlayedPass(each, start, parts))
@@ -74,6 +74,18 @@ def arrange(routine: Routine, band: Band) -> Performance:
     return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
 
 
+def agreed(played: Pass, band: Band) -> Plan:
+    """The plan of a pass, with the comping rhythm that the band agrees on before it plays.
+
+    Raises FeelError for an unknown feel.
+    """
+    plan = make_plan(played, band.feel)
+    if plan.purpose is Purpose.COUNT_IN:
+        return plan
+    rhythm = comp_rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
+    return replace(plan, comping=rhythm)
+
+
 def _overrides(band: Band, swing: str | Fraction) -> bool:
     """A given swing ratio holds for feels that swing; an even feel stays even."""
     return band.swing is not None and swing != 1
@@ -82,8 +94,6 @@ def _overrides(band: Band, swing: str | Fraction) -> bool:
 def _parts(plan: Plan, played: Pass, band: Band) -> tuple[Part, ...]:
     if plan.purpose is Purpose.COUNT_IN:
         return (click.count_in(plan, played.tempo),)
-    rhythm = comp_rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
-    plan = replace(plan, comping=rhythm)
     parts = [
         _heeding(play(plan, _dice(band, name, played)), plan)
         for name, play in _players(band).items()
@@ -117,8 +127,6 @@ def _heeding(part: Part, plan: Plan) -> Part:
     for rest in plan.rests:
         if part.name in rest.players or (part.name == "drums" and "kit" in rest.players):
             notes = _resting(notes, rest, foot_plays="kit" in rest.players)
-    if plan.purpose is Purpose.BREATH and part.name == "drums":
-        notes = (note for note in notes if note.pitch == PEDAL_HAT)
     return replace(part, notes=tuple(notes))
 
 

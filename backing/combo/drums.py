@@ -26,6 +26,7 @@ from backing.combo.drum_style import (
 from backing.combo.instruments import JAZZ_KIT, Instrument
 from backing.combo.part import Part
 from backing.combo.plan import Accent, Plan, PlanBar
+from backing.routine import Purpose
 
 WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.3
 """What a stroke of a comment is worth on an accent of the comping, on a plain stroke of it, where
@@ -73,8 +74,9 @@ class _Drummer:
 
     def play(self) -> Part:
         before: PlanBar | None = None
+        breath = self.plan.purpose is Purpose.BREATH
         for bar in self.plan.bars:
-            if bar.bar.changes and not bar.bar.pickup and not bar.bar.final:
+            if (bar.bar.changes or breath) and not bar.bar.pickup and not bar.bar.final:
                 self._bar(bar, before)
             before = bar
         for accent in self.plan.accents:

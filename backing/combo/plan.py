@@ -178,14 +178,19 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         spans=spans,
         following=following,
         accents=_accents(bars, spans),
-        rests=_rests(bars),
+        rests=_rests(bars, breath=played.purpose is Purpose.BREATH),
         length=length,
         chorus=played.chorus,
         choruses=played.choruses,
         circular=played.circular,
-        careful=played.chorus == 0 or (played.circular and len(bars) <= SHORT_LOOP_BARS),
+        careful=_first_time(played) or (played.circular and len(bars) <= SHORT_LOOP_BARS),
         ends=bool(bars) and bool(bars[-1].bar.final),
     )
+
+
+def _first_time(played: Pass) -> bool:
+    """Whether the bars are heard for the first time: a first chorus, the first round of a loop."""
+    return played.chorus == 0 and played.take == 0
 
 
 def feel_of(name: str, meter: Meter) -> Feel:
@@ -236,6 +241,12 @@ def _bar_feel(played: Pass, bar: PlayedBar, feel: str | None) -> Feel:
     return mine
 
 
+def _next_feel(bar: PlanBar, played: Pass, nxt: PlayedBar, feel: str | None) -> Feel:
+    """The feel of the bar after ``bar``: only the first chorus is in two, not what follows it."""
+    inside = bar.index + 1 < len(played.bars)
+    return _bar_feel(played, nxt, feel) if inside else feel_of(feel or nxt.feel, nxt.meter)
+
+
 def _energy(played: Pass, bar: PlayedBar) -> float:
     """From 0 to 1: solos grow from chorus to chorus, a section towards its end."""
     if played.purpose is Purpose.SOLO and played.choruses > 1:
@@ -250,7 +261,7 @@ def _with_fill(bar: PlanBar, played: Pass, nxt: PlayedBar | None, feel: str | No
     """Where drums lead on: a whole bar into another feel, else by the weight of the joint."""
     if nxt is None or bar.bar.pickup:
         return bar
-    if _bar_feel(played, nxt, feel).name != bar.feel.name:
+    if _next_feel(bar, played, nxt, feel).name != bar.feel.name:
         return replace(bar, fill=bar.bar.length)
     short_loop = played.circular and len(played.bars) < SHORT_LOOP_BARS
     if not bar.section_end or short_loop:
@@ -323,7 +334,11 @@ def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accen
     return (*cut, accents[-1]) if accents else ()
 
 
-def _rests(bars: Sequence[PlanBar]) -> tuple[Rest, ...]:
+def _rests(bars: Sequence[PlanBar], *, breath: bool) -> tuple[Rest, ...]:
+    """Who rests where; a breath between rounds is kept by the hi-hat foot alone."""
+    counted = frozenset(PLAYERS) - {"click"}
+    if breath:
+        counted = counted - {"drums"} | {"kit"}
     rests = []
     for planned in bars:
         directions = planned.bar.directions
@@ -332,7 +347,7 @@ def _rests(bars: Sequence[PlanBar]) -> tuple[Rest, ...]:
         if directions.only is not None or planned.bar.final:
             rests.append(Rest(planned.start, planned.end, BAND))
         if planned.bar.pickup or not planned.bar.changes:
-            rests.append(Rest(planned.start, planned.end, frozenset(PLAYERS) - {"click"}))
+            rests.append(Rest(planned.start, planned.end, counted))
         if directions.lay_out:
             rests.append(Rest(planned.start, planned.end, directions.lay_out))
     return tuple(rests)

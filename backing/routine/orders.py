@@ -195,14 +195,23 @@ def _rounds(
     enough = min(ROUNDS, (ROUND_SECONDS * tempo / 60 / length).__ceil__())
     rounds = request.times or enough
     for number in range(rounds):
+        breath = None
+        if number < rounds - 1:
+            breath = count_in(bars[0], tempo, request.breath)
         yield Pass(
             Purpose.ROUND, bars, tempo, take=0 if request.same else number, reference_tempo=goal,
-            circular=True, leads_to=bars[0],
+            circular=True, leads_to=_on_time(bars[0]) if breath else bars[0],
         )  # fmt: skip
-        if request.breath and number < rounds - 1:
-            breath = count_in(bars[0], tempo, request.breath)
-            if breath:
-                yield replace(breath, purpose=Purpose.BREATH)
+        if breath:
+            yield replace(breath, purpose=Purpose.BREATH)
+
+
+def _on_time(bar: PlayedBar) -> PlayedBar:
+    """The bar with its first chord where it is written: a push of it falls in the breath before."""
+    if not bar.changes:
+        return bar
+    first = replace(bar.changes[0], early=Fraction(0))
+    return replace(bar, changes=(first, *bar.changes[1:]))
 
 
 def _bars_before(form: Form, first: PlayedBar, count: int) -> tuple[PlayedBar, ...]:
