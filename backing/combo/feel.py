@@ -126,6 +126,11 @@ class Stretch:
             move = self._moves[key] = swing_place(inside, self.ratio) - inside
         return beat + move if move else beat
 
+    def melodic_late(self, beat: Fraction) -> Fraction:
+        """How many beats a melodic line is late at a written ``beat``."""
+        on_beat = (beat - self.grid).denominator == 1
+        return self.late(melodic_lateness_ms(float(self.tempo), on_beat, float(self.ratio)))
+
     def late(self, lateness_ms: float) -> Fraction:
         """A lateness in beats, to the thousandth of a millisecond: fractions stay small."""
         late = self._late.get(lateness_ms)

@@ -12,15 +12,12 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import lru_cache
 from itertools import accumulate, pairwise
 from math import ceil
 
-from backing.combo.feel import melodic_lateness_ms
 from backing.combo.instruments import VIBES, Instrument
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
-from backing.combo.style import Feel
 
 LINES = ("thirds", "sevenths", "both")
 RHYTHMS = ("whole", "half", "phrased")
@@ -197,10 +194,6 @@ def _lifted(strokes: Sequence[_Stroke]) -> list[_Stroke]:
 def _notes(plan: Plan, stroke: _Stroke, pitches: Sequence[int], together: bool) -> Iterator[Note]:
     chord, bar = stroke.span.chord, plan.bar_at(stroke.onset)
     assert chord is not None
-    late = 0.0
-    if not together:
-        on_beat = (stroke.onset - bar.start).denominator == 1
-        late = _late(bar.feel, plan.tempo, on_beat)
     velocity = on_palette(64 + 16 * bar.energy)
     for pitch in pitches:
         yield Note(
@@ -208,13 +201,8 @@ def _notes(plan: Plan, stroke: _Stroke, pitches: Sequence[int], together: bool) 
             length=stroke.length,
             pitch=pitch,
             velocity=velocity,
-            lateness_ms=late,
             role=str(chord.sounding.name_of(pitch % 12)),
             chord=chord,
             together=together,
+            melodic=not together,
         )
-
-
-@lru_cache(maxsize=256)
-def _late(feel: Feel, tempo: Fraction, on_beat: bool) -> float:
-    return melodic_lateness_ms(float(tempo), on_beat, float(feel.ratio(tempo)))

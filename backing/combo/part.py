@@ -21,7 +21,8 @@ class Note:
     (negative: before it). ``pitch`` is a MIDI number, a percussion key in a kit. ``swung``: an
     onset or end off the beat moves with the swing of its bar; a triplet is not swung.
     ``lateness_ms`` puts the note behind (or ahead of, negative) its place. ``role`` is the
-    player's word for it ("root", "approach", "ride", "skip"). ``together``: the whole band
+    player's word for it ("root", "approach", "ride", "skip"). ``melodic``: a line's note, late on
+    the beat as soloists are, by the tempo at which it is played. ``together``: the whole band
     strikes here at one time. ``tempos`` are the bpm between which an ornament is played, both
     ends included; None means always.
     """
@@ -35,6 +36,7 @@ class Note:
     role: str = ""
     chord: Chord | None = None
     together: bool = False
+    melodic: bool = False
     tempos: tuple[int, int] | None = None
 
     @property

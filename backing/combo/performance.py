@@ -95,6 +95,8 @@ class Performance:
             if note.tempos is not None and not note.sounds_at(here.tempo):
                 continue
             late = here.late(note.lateness_ms)
+            if note.melodic:
+                late += here.melodic_late(first)
             onset = (clock.played(first) if note.swung else first) + late
             last = first + note.length
             end = (clock.played(last) if note.swung else last) + late

@@ -14,6 +14,7 @@ from backing.combo.feel import (
     SHORTEST_OFF_BEAT_MS,
     Clock,
     lateness,
+    melodic_lateness_ms,
     ride_ratio,
     swing_place,
 )
@@ -155,3 +156,12 @@ def test_lateness_is_clipped_and_in_half_ms() -> None:
     assert all(-2 <= late <= 14 and (2 * late).is_integer() for late in drawn)
     assert sum(drawn) / len(drawn) == pytest.approx(6, abs=0.6)
     assert lateness(dice, -3, 0) == -3
+
+
+@pytest.mark.parametrize("tempo", [80, 100, 150, 240])
+def test_a_line_is_late_by_the_tempo_it_is_played_at(tempo: int) -> None:
+    """One arrangement serves every tempo of a climb, so the clock says how late a line is."""
+    clock = Clock([(Fraction(4), Fraction(tempo), Fraction(2))])
+    for beat, on_beat in ((Fraction(1), True), (Fraction(3, 2), False)):
+        late = clock.at(beat).melodic_late(beat) * 60_000 / tempo
+        assert float(late) == pytest.approx(melodic_lateness_ms(tempo, on_beat, 2.0))
