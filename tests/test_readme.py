@@ -37,6 +37,16 @@ def test_the_tune_in_readme_reads() -> None:
     assert len(form.played("solos")) == 32
 
 
+def test_the_feel_in_readme_plays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = re.search(r"^```toml\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+    assert text is not None
+    monkeypatch.chdir(tmp_path)
+    Path("mine.toml").write_text(text[1], "utf-8")
+    tune = str(ROOT / "tunes" / "corner-booth.tune")
+    assert main(["track", tune, "-o", "mine.mid", "--feel", "mine.toml"]) == 0
+    assert Path("mine.mid").stat().st_size > 1000
+
+
 @pytest.mark.parametrize("example", EXAMPLES)
 def test_the_examples_run(example: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(ROOT / "tunes", tmp_path / "tunes")

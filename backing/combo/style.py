@@ -210,7 +210,7 @@ def parse_feel(source: str, file: str) -> Feel:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
         raise FeelError(f"{file}: {error}.", "Mend the TOML there.") from None
-    root = Table(values, "", source, file)
+    root = _like(Table(values, "", source, file))
     time = root.table("time")
     swing = _swing(time)
     lateness = time.table("lateness_ms")
@@ -229,6 +229,19 @@ def parse_feel(source: str, file: str) -> Feel:
         root.table(player)
     root.done()
     return feel
+
+
+def _like(root: Table) -> Table:
+    """The table with what it leaves out taken from the feel it is like."""
+    name = root.text("like", "")
+    if not name:
+        return root
+    if name not in feel_names():
+        raise root.error("like", f"is {name!r}.", f"Name one of {', '.join(feel_names())}.")
+    base = {k: v for k, v in load_feel(name).root.values.items() if k not in ("name", "sentence")}
+    whole = Table({**base, **root.values}, "", root.source, root.file)
+    whole.text("like")
+    return whole
 
 
 def _swing(time: Table) -> str | Fraction:

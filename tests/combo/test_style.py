@@ -165,3 +165,13 @@ def test_of_several_equal_keys_the_wrong_one_is_pointed_at() -> None:
     source = SWING + '\n[[drums.fills]]\nsnare = "1"\n\n[[drums.fills]]\nsnare = "9"\n'
     with pytest.raises(FeelError, match=r":21: drums\.fills\.snare cannot be read: '9'"):
         drum_style.read_style(parse_feel(source, "mine.toml"))
+
+
+def test_a_feel_takes_what_it_leaves_out_from_another() -> None:
+    mine = parse_feel('name = "m"\nsentence = "s"\nlike = "bossa"\n[bass]\nroots = 1\n', "m.toml")
+    bossa = load_feel("bossa")
+    assert mine.ratio(Fraction(120)) == bossa.ratio(Fraction(120)) == 1
+    assert mine.root.values["comping"] == bossa.root.values["comping"]
+    assert mine.root.values["bass"] == {"roots": 1}
+    with pytest.raises(FeelError, match=r"m\.toml:3: like is 'bosa'"):
+        parse_feel('name = "m"\nsentence = "s"\nlike = "bosa"\n', "m.toml")
