@@ -47,9 +47,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Fingerboard:
-    """A fretted instrument: ``strings`` are the open pitches, from the lowest as strung to string 1.
+    """A fretted instrument.
 
-    ``names`` are their note names. ``left_handed`` turns drawings around and nothing else.
+    ``strings`` are the open MIDI pitches, from the lowest as strung to string 1,
+    ``names`` their note names. ``left_handed`` turns drawings around and nothing else.
     """
 
     strings: tuple[int, ...]
@@ -106,8 +107,9 @@ def make_fingerboard(
     strings = [_open_string(word) for word in words]
     pitches, names = tuple(p for p, _ in strings), tuple(n for _, n in strings)
     if max(pitches) + frets > 127:
+        highest = words[pitches.index(max(pitches))]
         raise PracticeError(
-            f"The last fret would sound above MIDI 127 on string {words[pitches.index(max(pitches))]}.",
+            f"The last fret of the string {highest} would sound above MIDI 127.",
             "Tune lower or give fewer frets.",
         )
     return Fingerboard(pitches, frets, names, left_handed)
