@@ -40,9 +40,7 @@ def performance(
     return Performance("By Hand", (played,), clock, tail, circular)
 
 
-def quarters(
-    name: str, instrument: Instrument, pitches: Iterable[int], velocity: int = 96
-) -> Part:
+def quarters(name: str, instrument: Instrument, pitches: Iterable[int], velocity: int = 96) -> Part:
     """Quarter notes in a row."""
     notes = (Note(Fraction(i), Fraction(1), pitch, velocity) for i, pitch in enumerate(pitches))
     return Part.of(name, instrument, notes)
