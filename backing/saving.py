@@ -16,20 +16,20 @@ from backing.errors import OutputError
 def check_writable(path: Path) -> None:
     """Find out before the work starts whether ``path`` can be written; raises OutputError."""
     folder = path.parent
-    if not folder.exists():
-        raise OutputError(f"There is no folder {folder}.", "Make it first, or name another.")
-    if not folder.is_dir():
-        raise OutputError(f"{folder} is not a folder.", "Name a file in a folder.")
-    if path.is_dir():
-        raise OutputError(f"{path} is a folder.", "Name a file in it.")
-    if path.exists() and not os.access(path, os.W_OK):
-        raise OutputError(f"{path} is write-protected.", "Name another file.")
-    trial = passing_name(path)
     try:
+        if path.is_dir():
+            raise OutputError(f"{path} is a folder.", f"Name a file in it: {path / 'track.wav'}.")
+        if not folder.exists():
+            raise OutputError(f"The folder {folder} does not exist.", "Make it, or name another.")
+        if not folder.is_dir():
+            raise OutputError(f"{folder} is a file, not a folder.", "Name a folder.")
+        if path.exists() and not os.access(path, os.W_OK):
+            raise OutputError(f"{path} is write-protected.", "Name another file.")
+        trial = passing_name(path)
         trial.touch(exist_ok=False)
+        trial.unlink()
     except OSError as error:
         raise explained(error, path) from error
-    trial.unlink()
 
 
 def passing_name(path: Path) -> Path:
@@ -40,10 +40,12 @@ def passing_name(path: Path) -> Path:
 def write_whole(path: Path, data: bytes) -> None:
     """Write ``data`` to ``path`` beside it first, then rename; raises OutputError."""
     check_writable(path)
-    growing = passing_name(path)
+    # through links, so that a link keeps pointing at the file
+    target = path.resolve()
+    growing = passing_name(target)
     try:
         growing.write_bytes(data)
-        growing.replace(path)
+        growing.replace(target)
     except OSError as error:
         raise explained(error, path) from error
     finally:
@@ -52,16 +54,19 @@ def write_whole(path: Path, data: bytes) -> None:
 
 def explained(error: OSError, path: Path) -> OutputError:
     """The user's words for what the system says of writing ``path``."""
-    folder = path.parent
     if error.errno in {errno.ENOSPC, errno.EDQUOT}:
         return OutputError(
             f"There is no room left for {path}.", "Free some space, or write somewhere else."
         )
     if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
-        return OutputError(f"{folder} may not be written to.", "Name a folder of your own.")
+        return OutputError(
+            f"The folder {path.parent} may not be written to.", "Name a folder of your own."
+        )
     if error.errno == errno.EFBIG:
         return OutputError(
             f"{path} grows larger than this system allows.", "Ask for fewer choruses or for .flac."
         )
+    if error.errno == errno.ENAMETOOLONG:
+        return OutputError(f"The name {path.name} is too long.", "Give it a shorter name.")
     said = error.strerror or str(error)
     return OutputError(f"{path} cannot be written ({said}).", "Name another place.")

@@ -11,8 +11,6 @@ two. Lossy encoders may overshoot the true peak of what they are given by some t
 
 from __future__ import annotations
 
-import errno
-import os
 import shutil
 from contextlib import suppress
 from dataclasses import dataclass
@@ -24,8 +22,10 @@ import numpy as np
 import numpy.typing as npt
 import soundfile
 
+from backing import saving
 from backing.errors import InternalError, MissingProgram, OutputError
 from backing.mixdown.tags import Tags, steady_serial, write_tags
+from backing.saving import explained, passing_name
 
 Audio = npt.NDArray[np.float32]
 
@@ -90,43 +90,7 @@ def check_writable(path: Path) -> None:
     if format_of(path).ffmpeg and shutil.which("ffmpeg") is None:
         cause = f"{path.suffix} files are written by the program ffmpeg, which is not installed."
         raise MissingProgram(cause, FFMPEG_CURE)
-    folder = path.parent
-    if path.is_dir():
-        raise OutputError(f"{path} is a folder.", f"Name a file in it: {path / 'track.wav'}.")
-    if not folder.exists():
-        raise OutputError(f"The folder {folder} does not exist.", "Make it, or name another.")
-    if not folder.is_dir():
-        raise OutputError(f"{folder} is a file, not a folder.", "Name a folder.")
-    if path.exists() and not os.access(path, os.W_OK):
-        raise OutputError(f"{path} is write-protected.", "Name another file.")
-    trial = passing_name(path)
-    try:
-        trial.touch(exist_ok=False)
-    except OSError as error:
-        raise explained(error, path) from error
-    trial.unlink()
-
-
-def passing_name(path: Path) -> Path:
-    """Where ``path`` grows until it is whole: hidden, beside it, one for each process."""
-    return path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")
-
-
-def explained(error: OSError, path: Path) -> OutputError:
-    """The user's words for what the system says of writing ``path``."""
-    folder = path.parent
-    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
-        return OutputError(
-            f"There is no room left for {path}.", "Free some space, or write somewhere else."
-        )
-    if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
-        return OutputError(f"{folder} may not be written to.", "Name a folder of your own.")
-    if error.errno == errno.EFBIG:
-        return OutputError(
-            f"{path} grows larger than this system allows.", "Ask for fewer choruses or for .flac."
-        )
-    said = error.strerror or str(error)
-    return OutputError(f"{path} cannot be written ({said}).", "Name another place.")
+    saving.check_writable(path)
 
 
 class _Disk:
@@ -265,7 +229,8 @@ def _encode(source: Path, target: Path, form: Format) -> None:
     """Let ffmpeg encode a WAV file."""
     import pydub  # noqa: PLC0415 - it looks for ffmpeg when imported, and complains
 
-    sound = pydub.AudioSegment.from_wav(str(source))
+    with source.open("rb") as file:  # pydub leaves open what it opens itself
+        sound = pydub.AudioSegment.from_wav(file)
     steady = ["-fflags", "+bitexact", "-flags:a", "+bitexact"]
     try:
         sound.export(
