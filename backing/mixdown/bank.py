@@ -33,7 +33,7 @@ RING_LIMIT_S = 12.0
 BENDS = (4, 16, 64, 128, 256)
 """The blocks after a release at which its slope may change: presets of several layers bend."""
 
-_SILENCE = 10 ** (-90 / 20)
+_SILENCE = 10 ** (-72 / 20)
 _SAME_WAVEFORM = 10 ** (-80 / 20)
 _CHUNK = 172 * BLOCK  # a quarter of a second at 44.1 kHz
 _HELD_PROBE = {False: 256 * BLOCK, True: 128 * BLOCK}  # a tone; a drum, often shorter

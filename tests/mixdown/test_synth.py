@@ -65,7 +65,7 @@ def test_missing_fluidsynth_is_said_with_its_install_lines(
     monkeypatch: pytest.MonkeyPatch, error: type[Exception]
 ) -> None:
     class Absent:
-        def find_spec(self, name: str, *where: object) -> None:
+        def find_spec(self, name: str, *_: object) -> None:
             if name == "fluidsynth":
                 raise error("Couldn't find the FluidSynth library.")
 
