@@ -200,6 +200,9 @@ class Mixdown:
         for step in self.steps[1:]:
             points += [max(points[-1], step.start - ramp), step.start]
             gains += [gains[-1], 10 ** (step.gain_db / 20)]
+        if self.circular:  # back to where it began
+            points += [max(points[-1], self.length - ramp), self.length]
+            gains += [gains[-1], gains[0]]
         return points, gains
 
     def _windows(self, groups: Sequence[Sequence[Timeline]]) -> Iterator[tuple[int, list[Audio]]]:

@@ -1,0 +1,207 @@
+"""The mix: level, ceiling, length, seams, stems; measured on rendered sound."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backing.combo.performance import Performance
+from backing.errors import OutputError, SelectionError
+from backing.mixdown import mix as module
+from backing.mixdown.bank import Bank
+from backing.mixdown.loudness import integrated_loudness, true_peak
+from backing.mixdown.mix import TARGET_LUFS, Mixdown, render, save
+from backing.mixdown.tags import Tags
+from backing.mixdown.timeline import sample_of
+from tests.mixdown import trio
+from tests.mixdown.band import built_in_soundfont
+
+RATE = 44100
+
+
+@pytest.fixture(scope="module")
+def bank() -> Bank:
+    return Bank(built_in_soundfont())
+
+
+def whole(mixdown: Mixdown) -> np.ndarray:
+    return np.concatenate([window.mix for window in mixdown])
+
+
+def rounds(performance: Performance, count: int) -> Performance:
+    """A loop written out: its round ``count`` times in a row, and no ring."""
+    (one,) = performance.passes
+    beats = one.plan.tempo * performance.clock.length_seconds / 60
+    passes = tuple(replace(one, start=beats * n) for n in range(count))
+    clock = type(performance.clock)([(beats * count, one.plan.tempo, Fraction(2))])
+    return replace(performance, passes=passes, clock=clock, circular=False, tail=Fraction(0))
+
+
+@pytest.mark.parametrize("tempo", [60, 132, 280])
+def test_level_ceiling_and_length(bank, tempo):
+    performance = trio.performance((tempo,), bars=12)
+    mixdown = render(performance, bank)
+    sound = whole(mixdown)
+    seconds = performance.clock.length_seconds + performance.tail
+    assert len(sound) == mixdown.length == sample_of(seconds, RATE)
+    assert sound.dtype == np.float32
+    assert integrated_loudness(sound, RATE) == pytest.approx(TARGET_LUFS, abs=0.5)
+    assert true_peak(sound) <= -1.0
+
+
+def test_the_steps_of_a_climb_are_equally_loud(bank):
+    tempos = (80, 120, 160, 240)
+    performance = trio.performance(tempos, bars=12)
+    sound = whole(render(performance, bank))
+    edges = [sample_of(performance.clock.seconds(p.start), RATE) for p in performance.passes]
+    edges.append(sample_of(performance.clock.length_seconds, RATE))
+    levels = [integrated_loudness(sound[start:stop], RATE) for start, stop in pairwise(edges)]
+    assert max(levels) - min(levels) <= 0.5
+    assert levels == pytest.approx([TARGET_LUFS] * len(levels), abs=0.5)
+
+
+def test_listening_here_and_there_comes_near_the_whole(bank, monkeypatch):
+    performance = trio.performance((100, 200), bars=24)
+    full = render(performance, bank).steps
+    monkeypatch.setattr(module, "HEARD_SECONDS", 0.0)
+    monkeypatch.setattr(module, "HEARD_PER_STEP_SECONDS", 16.0)
+    some = render(performance, bank).steps
+    for one, other in zip(full, some, strict=True):
+        assert one.gain_db != other.gain_db
+        assert one.gain_db == pytest.approx(other.gain_db, abs=0.4)
+
+
+def whole_with_gain(mixdown: Mixdown, other: Mixdown) -> np.ndarray:
+    """The sound of ``mixdown`` with the gain of ``other``."""
+    mixdown._gains = list(other._gains)
+    return whole(mixdown)
+
+
+@pytest.mark.parametrize("tempo", [120, 150, 200])
+def test_a_loop_of_whole_samples_is_the_written_out_loop(bank, tempo):
+    # a bar of 4/4 at these tempos is a whole number of samples, a beat too
+    loop = trio.performance((tempo,), bars=2, circular=True)
+    assert (loop.clock.length_seconds * RATE).denominator == 1
+    mixdown = render(loop, bank)
+    once = whole(mixdown)
+    line = whole_with_gain(render(rounds(loop, 5), bank), mixdown)
+    middle = line[3 * len(once) : 4 * len(once)]
+    assert np.abs(middle - once).max() < 2e-4
+
+
+def test_the_joint_of_a_loop_is_as_smooth_as_its_inside(bank):
+    once = whole(render(trio.performance((137,), bars=2, circular=True), bank))
+    twice = np.concatenate([once, once])
+    bend = np.abs(np.diff(twice, n=2, axis=0)).max(axis=1)
+    joint = bend[len(once) - 3 : len(once) + 1].max()
+    assert joint <= np.quantile(bend, 0.999)
+
+
+def test_a_track_ends_in_silence(bank):
+    sound = whole(render(trio.performance((120,), bars=2), bank))
+    assert np.abs(sound[-1]).max() < 1e-4
+    assert np.abs(np.diff(sound[-2000:], axis=0)).max() < 0.01
+
+
+def test_stems_add_up_exactly(bank):
+    mixdown = render(trio.performance((160,), bars=4), bank, stems=True)
+    assert mixdown.stem_names == ("bass", "comping", "drums")
+    for window in mixdown:
+        first, second, third = window.stems
+        assert np.array_equal(first + second + third, window.mix)
+        assert min(np.abs(stem).max() for stem in window.stems) > 0
+
+
+def test_the_mix_is_the_same_with_and_without_stems(bank):
+    performance = trio.performance((160,), bars=4)
+    alone, among = (whole(render(performance, bank, stems=stems)) for stems in (False, True))
+    assert np.abs(alone - among).max() < 2e-6
+
+
+def test_a_part_by_itself(bank):
+    sound = whole(render(trio.performance((160,), bars=4), bank, parts=["bass"]))
+    assert integrated_loudness(sound, RATE) == pytest.approx(TARGET_LUFS, abs=0.5)
+
+
+def test_parts_that_do_not_play(bank):
+    performance = trio.performance((160,), bars=2)
+    with pytest.raises(SelectionError, match="tuba") as caught:
+        render(performance, bank, parts=["tuba"])
+    assert "comping" in caught.value.cure
+    with pytest.raises(SelectionError):
+        render(performance, bank, parts=[])
+
+
+def test_threads_change_no_bit(bank, monkeypatch):
+    performance = trio.performance((90, 160), bars=4)
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
+    one = whole(render(performance, bank))
+    monkeypatch.setattr(os, "cpu_count", lambda: 4)
+    assert np.array_equal(one, whole(render(performance, bank)))
+
+
+@given(st.integers(40, 300), st.integers(1, 3), st.booleans())
+@settings(max_examples=15, deadline=None)
+def test_any_tempo_has_its_exact_length(bank, tempo, bars, circular):
+    performance = trio.performance((tempo,), bars=bars, circular=circular)
+    sound = whole(render(performance, bank))
+    exact = performance.clock.length_seconds + performance.tail
+    assert len(sound) == sample_of(exact, RATE)
+    assert true_peak(np.concatenate([sound, sound]) if circular else sound) <= -1.0
+
+
+def test_progress_goes_from_nothing_to_all(bank):
+    told: list[float] = []
+    whole(render(trio.performance((160,), bars=8), bank, progress=told.append))
+    assert told == sorted(told)
+    assert told[0] < 0.1
+    assert 0.7 < told[-1] <= 1.0
+
+
+# --- files ---------------------------------------------------------------------------------------
+
+
+def test_files_of_mix_and_stems(bank, tmp_path):
+    mixdown = render(trio.performance((160,), bars=4), bank, stems=True)
+    paths = save(mixdown, tmp_path / "tune.wav", tags=Tags("Tune"))
+    assert [path.name for path in paths] == [
+        "tune.wav", "tune.bass.wav", "tune.comping.wav", "tune.drums.wav",
+    ]  # fmt: skip
+    total, *stems = (soundfile.read(path, dtype="int16")[0].astype(int) for path in paths)
+    # each file is rounded by half a step
+    assert np.abs(sum(stems) - total).max() <= 2
+
+
+def test_the_same_bytes_every_time(bank, tmp_path):
+    performance = trio.performance((160,), bars=4)
+    (one,) = save(render(performance, bank), tmp_path / "one.flac")
+    (two,) = save(render(performance, Bank(bank.soundfont)), tmp_path / "two.flac")
+    assert one.read_bytes() == two.read_bytes()
+
+
+def test_a_stem_that_cannot_be_written_stops_it_all(bank, tmp_path):
+    mixdown = render(trio.performance((160,), bars=2), bank, stems=True)
+    (tmp_path / "tune.drums.wav").mkdir()
+    with pytest.raises(OutputError, match="is a folder"):
+        save(mixdown, tmp_path / "tune.wav")
+    assert [path.name for path in tmp_path.iterdir()] == ["tune.drums.wav"]
+
+
+def test_an_interrupted_mix_leaves_nothing(bank, tmp_path):
+    def stop(done: float) -> None:
+        if done > 0.5:
+            raise KeyboardInterrupt
+
+    mixdown = render(trio.performance((120,), bars=8), bank, stems=True, progress=stop)
+    with pytest.raises(KeyboardInterrupt):
+        save(mixdown, Path(tmp_path) / "tune.wav")
+    assert not list(tmp_path.iterdir())
