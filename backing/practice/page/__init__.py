@@ -1,0 +1,46 @@
+"""The practice page: one HTML file that plays a tune's band live and shows what lies under the hand.
+
+::
+
+    Form ─score→ takes of the chorus, bar by bar ─┐
+         ─strip→ the sounds they need ────────────┼─data, document→ one HTML file
+    web/*.js ─bundle→ one script ─────────────────┘
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from backing.chart.form import Form
+from backing.combo.arrangement import Band
+from backing.mixdown.soundfont import SoundFont
+from backing.practice.page.data import page_data
+from backing.practice.page.document import document
+from backing.practice.page.level import gain_db
+from backing.practice.page.score import make_score
+from backing.practice.page.strip import Strip, Wanted, make_strip, wanted
+
+__all__ = ["PageMaker"]
+
+
+@dataclass
+class PageMaker:
+    """Makes the pages of a SoundFont and a band; sounds that did not change are kept."""
+
+    font: SoundFont
+    band: Band = Band()
+    _strips: tuple[tuple[Wanted, ...], Strip] | None = None
+
+    def page(self, form: Form, *, watched: bool = False) -> bytes:
+        """The page of a tune as UTF-8 HTML.
+
+        ``watched``: it asks its server whether it has been changed. Raises FeelError,
+        PracticeError, SoundFontError and MissingProgram.
+        """
+        score = make_score(form, self.band)
+        needs = wanted(score)
+        if self._strips is None or self._strips[0] != needs:
+            self._strips = needs, make_strip(needs, self.font)
+        strip = self._strips[1]
+        data = page_data(score, strip, gain_db(score, strip)) | {"watched": watched}
+        return document(data, strip.audio, strip.room)

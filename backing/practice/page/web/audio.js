@@ -1,0 +1,49 @@
+// From the text in the page to sound: the strip of notes and the room, decoded before the first tap.
+
+import { Sampler } from "./sampler.js";
+
+/**
+ * @typedef {import("./types.js").PageData} PageData
+ * @typedef {import("./settings.js").Mix} Mix
+ */
+
+/**
+ * The bytes that an element of the page carries in base64.
+ * @param {string} id
+ */
+export function bytesOf(id) {
+  const text = atob(document.getElementById(id)?.textContent ?? "");
+  const bytes = new Uint8Array(text.length);
+  for (let at = 0; at < text.length; at += 1) bytes[at] = text.charCodeAt(at);
+  return bytes.buffer;
+}
+
+/**
+ * A sampler that plays to the speakers, or into an offline context.
+ * @param {PageData} data
+ * @param {BaseAudioContext} context
+ */
+export async function samplerFor(data, context) {
+  const [strip, room] = await Promise.all(
+    ["strip", "room"].map((id) => context.decodeAudioData(bytesOf(id))),
+  );
+  const sampler = new Sampler(context, data.sound, strip, room);
+  for (const part of data.parts) sampler.addPart(part.id, part.voice, 1);
+  sampler.addPart("count", "drums", 1);
+  return sampler;
+}
+
+/**
+ * Put the mix the player chose on the buses.
+ * @param {Sampler} sampler
+ * @param {PageData} data
+ * @param {Mix} mix
+ */
+export function applyMix(sampler, data, mix) {
+  for (const { id, voice } of data.parts) {
+    const on = voice === "click" ? mix.click === id : (mix.on[id] ?? false);
+    const level = mix.levels[voice === "click" ? "click" : id] ?? 1;
+    sampler.setLevel(id, on ? level : 0);
+  }
+  sampler.setVolume(mix.volume);
+}

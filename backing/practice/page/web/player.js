@@ -1,0 +1,239 @@
+// The band in time: notes are handed to the audio clock a little ahead, so that a busy page or a
+// sleeping tab does not make it stumble, and taken back when the player changes his mind.
+
+import { notesOf } from "./band.js";
+import { Clock } from "./clock.js";
+import { Rounds } from "./rounds.js";
+import { swingPlace, swingRatio } from "./swing.js";
+
+/**
+ * @typedef {import("./types.js").PageData} PageData
+ * @typedef {import("./types.js").Routine} Routine
+ * @typedef {import("./types.js").Turn} Turn
+ * @typedef {import("./types.js").Struck} Struck
+ * @typedef {import("./sampler.js").Voice} Voice
+ * @typedef {import("./rounds.js").Place} Place
+ * @typedef {{turn: Turn, start: number, before: Place}} Placed  A turn, where it begins (in beats),
+ *   and what was remembered before it.
+ * @typedef {{note: Struck, turn: Placed, voice: Voice | null}} Event
+ * @typedef {object} Instrument  Where notes go: a Sampler.
+ * @property {(note: Struck, when: number, seconds: number) => Voice | null} play
+ * @property {() => void} hush
+ */
+
+/** Seconds by which notes are handed over ahead: more than a page is ever busy. */
+const AHEAD = 0.8;
+/** In a hidden tab timers come once a second. */
+const AHEAD_HIDDEN = 2.5;
+const EVERY_MS = 60;
+/** What sounds within so many seconds can no longer be taken back. */
+const TOO_LATE = 0.03;
+/** From the tap to the first stroke. */
+const FIRST = 0.06;
+
+export class Player {
+  /**
+   * @param {PageData} data
+   * @param {Routine} routine
+   * @param {Instrument} instrument
+   * @param {() => number} now  The audio clock, in seconds.
+   */
+  constructor(data, routine, instrument, now) {
+    this.data = data;
+    this.routine = routine;
+    this.instrument = instrument;
+    this.now = now;
+    this.clock = new Clock();
+    this.rounds = new Rounds(data, routine);
+    /** @type {Placed[]} */
+    this.turns = [];
+    /** @type {Event[]} */
+    this.waiting = [];
+    /** @type {Event[]} */
+    this.given = [];
+    /** @type {ReturnType<typeof setInterval> | undefined} */
+    this.timer = undefined;
+    this.hidden = () => false;
+  }
+
+  get playing() {
+    return this.timer !== undefined;
+  }
+
+  /**
+   * Play from a bar, counted in or at once.
+   * @param {number} bar
+   * @param {boolean} counted
+   */
+  start(bar, counted) {
+    this.stop();
+    this.rounds.start(bar, counted);
+    this.turns = [];
+    this.clock = new Clock();
+    this.#addTurn(this.now() + FIRST);
+    this.timer = setInterval(() => this.pump(), EVERY_MS);
+    this.pump();
+  }
+
+  /** Stop at once. */
+  stop() {
+    clearInterval(this.timer);
+    this.timer = undefined;
+    this.#takeBack(this.now());
+    this.waiting = [];
+    this.given = [];
+    this.instrument.hush();
+  }
+
+  /**
+   * Another tempo from this moment on; the beat goes on where it is.
+   * @param {number} tempo
+   */
+  setTempo(tempo) {
+    this.routine.tempo = tempo;
+    this.rounds.place.tempo = tempo;
+    if (!this.playing) return;
+    const time = this.now() + TOO_LATE;
+    const beat = this.clock.beat(time);
+    this.#takeBack(time);
+    for (const { turn, start, before } of this.turns) {
+      if (start + turn.beats <= beat) continue;
+      turn.bpm *= tempo / turn.tempo;
+      turn.tempo = tempo;
+      before.tempo = tempo;
+      this.clock.set(Math.max(start, beat), start > beat ? this.clock.time(start) : time, turn.bpm);
+    }
+    this.pump();
+  }
+
+  /** What is practised has changed: think again from the next bar line on. */
+  replan() {
+    if (!this.playing) return;
+    const time = this.now() + TOO_LATE;
+    const beat = this.clock.beat(time);
+    const at = this.turns.findIndex(({ turn, start }) => beat < start + turn.beats);
+    const dropped = this.turns.splice(at + 1);
+    if (dropped.length > 0) {
+      this.rounds.place = dropped[0].before;
+      this.clock.cut(dropped[0].start);
+    }
+    const { from, to } = this.routine;
+    const { place } = this.rounds;
+    if (place.leads === 0 && (place.bar < from || place.bar > to)) place.bar = from;
+    place.key = this.routine.walk === "stay" ? this.routine.key : place.key;
+    this.#takeBack(time);
+    const current = this.turns[at];
+    this.waiting = this.waiting.filter((event) => event.turn !== current && !dropped.includes(event.turn));
+    this.#addTurn();
+    this.waiting = this.waiting.filter(
+      (event) => event.turn !== current || this.#time(event) > time,
+    );
+    this.pump();
+  }
+
+  /**
+   * Where the band is at this moment; null when it is silent.
+   * @returns {{turn: Turn, beat: number, next: Turn | null} | null}
+   */
+  position() {
+    if (!this.playing) return null;
+    const beat = this.clock.beat(this.now());
+    const at = this.turns.findLastIndex(({ start }) => start <= beat);
+    const here = this.turns[Math.max(0, at)];
+    if (!here) return null;
+    const next = this.turns[Math.max(0, at) + 1];
+    return { turn: here.turn, beat: Math.max(0, beat - here.start), next: next ? next.turn : null };
+  }
+
+  /** Hand over the notes of the near future. */
+  pump() {
+    const now = this.now();
+    const until = now + (this.hidden() ? AHEAD_HIDDEN : AHEAD);
+    while (this.clock.time(this.turns[this.turns.length - 1].start) <= until) this.#addTurn();
+    const due = this.waiting.filter((event) => this.#time(event) < until);
+    this.waiting = this.waiting.filter((event) => !due.includes(event));
+    due.sort((a, b) => this.#time(a) - this.#time(b));
+    for (const event of due) this.#give(event, now);
+    this.#forget(now);
+  }
+
+  /**
+   * The next bar: now it is known what the bar before it leads to.
+   * @param {number} [time]  When it begins, where that is not yet said.
+   */
+  #addTurn(time) {
+    const before = { ...this.rounds.place };
+    const turn = this.rounds.next();
+    const last = this.turns[this.turns.length - 1];
+    const start = last ? last.start + last.turn.beats : 0;
+    const placed = { turn, start, before };
+    this.turns.push(placed);
+    if (!last || last.turn.bpm !== turn.bpm) {
+      this.clock.set(start, time ?? this.clock.time(start), turn.bpm);
+    }
+    if (!last) return;
+    for (const note of notesOf(this.data, last.turn, turn)) {
+      this.waiting.push({ note, turn: last, voice: null });
+    }
+  }
+
+  /**
+   * @param {Event} event
+   * @param {number} now
+   */
+  #give(event, now) {
+    const { note, turn } = event;
+    const { tempo } = turn.turn;
+    if (tempo < note.low || tempo > note.high) return;
+    const when = this.#time(event);
+    // after a long sleep the band is where it should be, and does not catch up
+    if (when < now - TOO_LATE) return;
+    const end = this.#place(turn, note.onset + note.length, note.swung);
+    const seconds = Math.max(0.02, this.clock.time(end) + note.late / 1000 - when);
+    event.voice = this.instrument.play(note, Math.max(when, now), seconds);
+    this.given.push(event);
+  }
+
+  /**
+   * The time at which a note begins: swung, and as late as its player sits.
+   * @param {Event} event
+   */
+  #time({ note, turn }) {
+    const beat = this.#place(turn, note.onset, note.swung);
+    return this.clock.time(beat) + note.late / 1000;
+  }
+
+  /**
+   * The played beat of a written one.
+   * @param {Placed} placed
+   * @param {number} beat  From the start of the turn.
+   * @param {boolean} swung
+   */
+  #place({ turn, start }, beat, swung) {
+    if (!swung) return start + beat;
+    const ratio = swingRatio(this.data.bars[turn.bar].swing, turn.bpm, this.data.swing);
+    return start + swingPlace(beat, ratio);
+  }
+
+  /**
+   * Notes that have been handed over and begin after a time wait again.
+   * @param {number} time
+   */
+  #takeBack(time) {
+    const back = this.given.filter(({ voice }) => voice && voice.when > time);
+    for (const event of back.reverse()) {
+      event.voice?.cancel();
+      event.voice = null;
+      this.waiting.push(event);
+    }
+    this.given = this.given.filter(({ voice }) => voice);
+  }
+
+  /** @param {number} now */
+  #forget(now) {
+    this.given = this.given.filter(({ voice }) => voice && voice.when > now - 1);
+    const beat = this.clock.beat(now - 1);
+    while (this.turns.length > 2 && this.turns[1].start < beat) this.turns.shift();
+    this.clock.forget(Math.min(beat, this.turns[0].start));
+  }
+}

@@ -1,0 +1,154 @@
+// Which bar comes next: count-in, lead-in, rounds with their takes, breaths, climbing tempos, keys.
+
+/**
+ * @typedef {import("./types.js").PageData} PageData
+ * @typedef {import("./types.js").Routine} Routine
+ * @typedef {import("./types.js").Turn} Turn
+ * @typedef {import("./types.js").Kind} Kind
+ * @typedef {object} Place  All that is remembered between two bars.
+ * @property {number} bar  The bar to come; in a count or a breath, the one it leads to.
+ * @property {number} counts  Bars still to be counted,
+ * @property {number} counted  and how many have been.
+ * @property {number} breaths  Bars of breath still to come.
+ * @property {number} leads  Bars of lead-in still to come.
+ * @property {number} round
+ * @property {number} tempo
+ * @property {number} key
+ */
+
+export const SLOWEST = 30;
+export const FASTEST = 400;
+const SOLOISTS = new Set(["bass", "comping", "guide"]);
+const ALL_BUT_FOOT = new Set(["bass", "comping", "guide", "kit"]);
+/** @type {ReadonlySet<string>} */
+const NOBODY = new Set();
+const WALK = { stay: 0, fourths: 5, semitones: 1 };
+
+export class Rounds {
+  /**
+   * @param {PageData} data
+   * @param {Routine} routine
+   */
+  constructor(data, routine) {
+    this.data = data;
+    this.routine = routine;
+    /** @type {Place} */
+    this.place = this.#opening(routine.from);
+  }
+
+  /**
+   * Begin before a bar with what leads to it: the count, and a lead-in where the loop begins.
+   * @param {number} bar
+   * @param {boolean} counted
+   */
+  start(bar, counted) {
+    const { leadIn, from, countIn, tempo } = this.routine;
+    const bars = this.data.bars.length;
+    this.place = this.#opening(bar);
+    if (bar === from) {
+      this.place.leads = Math.min(leadIn, bars);
+      this.place.bar = (from - this.place.leads + bars) % bars;
+    }
+    if (counted && countIn) this.place.counts = countOf(this.data, this.place.bar, tempo).length;
+  }
+
+  /** @returns {Turn} */
+  next() {
+    const turn = this.#turn();
+    this.#advance();
+    return turn;
+  }
+
+  /**
+   * @param {number} bar
+   * @returns {Place}
+   */
+  #opening(bar) {
+    const { tempo, key } = this.routine;
+    return { bar, counts: 0, counted: 0, breaths: 0, leads: 0, round: 0, tempo, key };
+  }
+
+  /** @returns {Kind} */
+  get kind() {
+    const { counts, breaths, leads } = this.place;
+    if (counts > 0) return "count";
+    if (breaths > 0) return "breath";
+    return leads > 0 ? "lead" : "play";
+  }
+
+  /** @returns {Turn} */
+  #turn() {
+    const { bar, counted, round, tempo, key } = this.place;
+    const { beats, tempo_ratio: ratio } = this.data.bars[bar];
+    return {
+      kind: this.kind,
+      bar,
+      counted,
+      beats,
+      take: this.routine.same ? 0 : round,
+      round,
+      tempo,
+      bpm: tempo * ratio,
+      key,
+      resting: this.#resting(),
+    };
+  }
+
+  #advance() {
+    const { place, routine } = this;
+    switch (this.kind) {
+      case "count":
+        place.counts -= 1;
+        place.counted += 1;
+        break;
+      case "breath":
+        place.breaths -= 1;
+        break;
+      case "lead":
+        place.leads -= 1;
+        place.bar = (place.bar + 1) % this.data.bars.length;
+        break;
+      default:
+        if (place.bar >= routine.from && place.bar < routine.to) place.bar += 1;
+        else this.#round();
+    }
+  }
+
+  /** The loop begins again. */
+  #round() {
+    const { place, routine } = this;
+    place.bar = routine.from;
+    place.round += 1;
+    if (routine.climbStep > 0 && place.round % Math.max(1, routine.climbRounds) === 0) {
+      const up = routine.climbUnit === "percent" ? 1 + routine.climbStep / 100 : 1;
+      const by = routine.climbUnit === "bpm" ? routine.climbStep : 0;
+      const climbed = Math.min(place.tempo * up + by, routine.climbTo, FASTEST);
+      place.tempo = Math.max(place.tempo, Math.round(climbed * 10) / 10);
+    }
+    const keys = this.data.keys.length;
+    place.key = (place.key + WALK[routine.walk]) % keys;
+    place.breaths = routine.breath;
+  }
+
+  /** @returns {ReadonlySet<string>} */
+  #resting() {
+    const { bar } = this.place;
+    const { from, to, trade, drumsFirst, layOut } = this.routine;
+    if (this.kind !== "play" || bar < from || bar > to) return NOBODY;
+    if (layOut > 0 && bar > to - layOut) return ALL_BUT_FOOT;
+    const turn = trade > 0 && Math.floor((bar - from) / trade) % 2 === (drumsFirst ? 0 : 1);
+    return turn ? SOLOISTS : NOBODY;
+  }
+}
+
+/**
+ * The strokes of each bar counted before a bar at a tempo, as a leader counts there.
+ * @param {PageData} data
+ * @param {number} bar
+ * @param {number} tempo
+ */
+export function countOf(data, bar, tempo) {
+  const counts = data.counts[data.bars[bar].meter];
+  const fitting = counts.find(({ up_to: limit }) => tempo < limit);
+  return (fitting ?? counts[counts.length - 1]).bars;
+}

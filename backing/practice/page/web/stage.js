@@ -1,0 +1,136 @@
+// The stage: this chord, the next one, and the two guide tones that lead from one to the other.
+
+import { svg } from "./svg.js";
+import { degreeSigns, setSymbol } from "./symbols.js";
+
+/**
+ * @typedef {import("./types.js").PageData} PageData
+ * @typedef {import("./types.js").Knot} Knot
+ * @typedef {import("./spans.js").Spans} Spans
+ */
+
+const LEFT = 62;
+const RIGHT = 138;
+const MIDDLE = [26, 70];
+/** Picture units for a semitone of motion. */
+const STEP = 5;
+
+export class Stage {
+  /**
+   * @param {PageData} data
+   * @param {Spans} spans
+   */
+  constructor(data, spans) {
+    this.data = data;
+    this.spans = spans;
+    this.now = element("now");
+    this.next = element("next");
+    this.lead = element("lead");
+    this.pulse = element("pulse");
+    this.beats = "";
+  }
+
+  /**
+   * @param {number} span
+   * @param {number} next
+   * @param {number} key
+   */
+  show(span, next, key) {
+    setSymbol(this.now, this.#symbol(span, key));
+    setSymbol(this.next, this.#symbol(next, key));
+    const here = this.#knots(span);
+    const there = this.#knots(next);
+    const order = here.length === 2 && here[0][2] < here[1][2] ? [1, 0] : [0, 1];
+    this.lead.replaceChildren(
+      ...order.flatMap((voice, at) => this.#voice(voice, MIDDLE[at], here[voice], there[voice], key)),
+    );
+  }
+
+  /**
+   * The beats of a bar, the sounding one filled; -1 is none.
+   * @param {number[]} groups
+   * @param {number} beat
+   */
+  beat(groups, beat) {
+    const wanted = groups.join("+");
+    if (wanted !== this.beats) {
+      this.beats = wanted;
+      this.pulse.replaceChildren(
+        ...groups.flatMap((size, group) =>
+          Array.from({ length: size }, (_, at) => {
+            const dot = document.createElement("span");
+            dot.classList.toggle("group", group > 0 && at === 0);
+            return dot;
+          }),
+        ),
+      );
+    }
+    [...this.pulse.children].forEach((dot, at) => dot.classList.toggle("on", at === beat));
+  }
+
+  /**
+   * @param {number} span
+   * @param {number} key
+   */
+  #symbol(span, key) {
+    const chord = this.data.spans[span][3];
+    return chord < 0 ? null : this.data.keys[key].symbols[chord];
+  }
+
+  /**
+   * @param {number} span
+   * @returns {Knot[]}
+   */
+  #knots(span) {
+    const number = this.spans.numbers[span];
+    return number < 0 ? [] : this.data.threads.map((thread) => thread[number]);
+  }
+
+  /**
+   * One voice: its tone here, its tone there, the thread between, falling or rising as it does.
+   * @param {number} voice
+   * @param {number} middle
+   * @param {Knot | undefined} here
+   * @param {Knot | undefined} there
+   * @param {number} key
+   */
+  #voice(voice, middle, here, there, key) {
+    if (!here || !there) return [];
+    const apart = (((there[2] - here[2] + 6) % 12) + 12) % 12 - 6;
+    const slope = Math.max(-3, Math.min(3, apart)) * STEP;
+    const [y0, y1] = [middle + slope / 2, middle - slope / 2];
+    const half = (LEFT + RIGHT) / 2;
+    const path = `M${LEFT} ${y0}C${half} ${y0} ${half} ${y1} ${RIGHT} ${y1}`;
+    const side = voice === 0 ? "upper" : "lower";
+    return [
+      svg("path", { class: `thread ${side}`, d: path }),
+      svg("circle", { class: `knot ${side}`, cx: LEFT, cy: y0, r: 5 }),
+      svg("circle", { class: `knot ${side}`, cx: RIGHT, cy: y1, r: 5 }),
+      ...this.#tone(here, key, LEFT - 12, y0, "end"),
+      ...this.#tone(there, key, RIGHT + 12, y1, "start"),
+    ];
+  }
+
+  /**
+   * @param {Knot} knot
+   * @param {number} key
+   * @param {number} x
+   * @param {number} y
+   * @param {"start" | "end"} anchor
+   */
+  #tone([, , pitch, degree, chord], key, x, y, anchor) {
+    const above = (pitch - this.data.chords[chord].root + 120) % 12;
+    const name = this.data.keys[key].names[chord][above];
+    const sign = degreeSigns(degree);
+    const outwards = anchor === "end" ? -1 : 1;
+    return [
+      svg("text", { x, y: y + 6, "text-anchor": anchor }, name),
+      svg("text", { class: "degree", x: x + outwards * 27, y: y + 6, "text-anchor": anchor }, sign),
+    ];
+  }
+}
+
+/** @param {string} id */
+function element(id) {
+  return /** @type {HTMLElement} */ (document.getElementById(id));
+}

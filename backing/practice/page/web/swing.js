@@ -1,0 +1,42 @@
+// Where an off-beat falls: the same function of tempo as in the tracks.
+
+/** @typedef {import("./types.js").SwingTable} SwingTable */
+
+/**
+ * The ride's long : short ratio at a tempo in bpm, linear between published points, and never so
+ * large that the short note falls below the shortest heard.
+ * @param {number} tempo
+ * @param {SwingTable} table
+ */
+export function rideRatio(tempo, table) {
+  const { points, shortest_ms: shortest } = table;
+  const next = points.findIndex(([at]) => at > tempo);
+  if (next === 0) return points[0][1];
+  if (next < 0) return points[points.length - 1][1];
+  const [t0, r0] = points[next - 1];
+  const [t1, r1] = points[next];
+  const ratio = r0 + ((r1 - r0) * (tempo - t0)) / (t1 - t0);
+  return Math.max(1, Math.min(ratio, 60000 / tempo / shortest - 1));
+}
+
+/**
+ * The ratio of a bar, in hundredths: the ride's, or its feel's own.
+ * @param {"ride" | number} swing
+ * @param {number} tempo
+ * @param {SwingTable} table
+ */
+export function swingRatio(swing, tempo, table) {
+  return swing === "ride" ? Math.round(rideRatio(tempo, table) * 100) / 100 : swing;
+}
+
+/**
+ * Where a written beat is played: the off-beat goes to ratio / (ratio + 1) of its beat.
+ * @param {number} beat
+ * @param {number} ratio
+ */
+export function swingPlace(beat, ratio) {
+  const whole = Math.floor(beat);
+  const part = beat - whole;
+  const off = ratio / (ratio + 1);
+  return part <= 0.5 ? whole + part * 2 * off : whole + off + (part - 0.5) * 2 * (1 - off);
+}

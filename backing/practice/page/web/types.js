@@ -1,0 +1,128 @@
+/**
+ * The words of the page's data, as page.schema.json has them, and of what the page makes of them.
+ * Times in a bar are ticks (`PageData.ticks` to a beat); pitches are MIDI numbers.
+ *
+ * @typedef {[onset: number, length: number, pitch: number, velocity: number, late: number,
+ *   flags: number, low?: number, high?: number]} NoteRow
+ *   Lateness in ms; flags: 1 swung, 2 struck by the whole band, 4 keeps time when the band rests;
+ *   low and high: the tempos between which an ornament is played.
+ * @typedef {[tick: number, chord: number, early: number]} ChangeRow  Chord -1 is N.C.
+ * @typedef {[bar: number, tick: number, length: number, chord: number]} SpanRow
+ * @typedef {[bar: number, tick: number, pitch: number, degree: string, chord: number]} Knot
+ * @typedef {object} Bar
+ * @property {string} label
+ * @property {string} section
+ * @property {boolean} top  Whether a section begins here.
+ * @property {number} beats
+ * @property {number[]} groups  How its beats fall together.
+ * @property {string} meter
+ * @property {"ride" | number} swing
+ * @property {number} tempo_ratio
+ * @property {ChangeRow[]} changes
+ * @typedef {object} Chord
+ * @property {number} root  Pitch class in the tune's own key.
+ * @property {string[]} degrees  By semitones above the root; "" where there is none.
+ * @property {number[]} core
+ * @property {number[]} guide
+ * @typedef {object} Key
+ * @property {string} name
+ * @property {number} semitones  From the tune's own key.
+ * @property {[root: string, suffix: string, bass: string][]} symbols
+ * @property {string[][]} names  Of every chord, by semitones above its root.
+ * @typedef {{points: [tempo: number, ratio: number][], shortest_ms: number}} SwingTable
+ * @typedef {object} Part
+ * @property {string} id
+ * @property {string} name
+ * @property {string} voice
+ * @property {NoteRow[][][]} takes  Takes of bars of notes.
+ * @typedef {[key: number, start: number, length: number, release: number,
+ *   gains: [velocity: number, gain: number][]]} ZoneRow
+ * @typedef {object} VoiceData
+ * @property {boolean} kit
+ * @property {[left: number, right: number]} pan
+ * @property {[key: number, by: number[]][]} chokes
+ * @property {ZoneRow[]} zones
+ * @typedef {object} Sound
+ * @property {string} font
+ * @property {string} licence
+ * @property {number} seconds
+ * @property {number} gain
+ * @property {number} room_gain
+ * @property {number} room_rate
+ * @property {Record<string, VoiceData>} voices
+ * @typedef {object} NeckData
+ * @property {number[]} strings  Open pitches, string 1 first.
+ * @property {string[]} names
+ * @property {number} frets
+ * @property {number[]} positions
+ * @property {number} best
+ * @property {number[][][]} paths  By key, position and chord of the spans: a shape.
+ * @property {string[]} shapes
+ * @typedef {object} PageData
+ * @property {number} ticks
+ * @property {string} title
+ * @property {string} by
+ * @property {number} tempo
+ * @property {string} feel
+ * @property {string} meter
+ * @property {string[]} notes
+ * @property {Bar[]} bars
+ * @property {Chord[]} chords
+ * @property {SpanRow[]} spans
+ * @property {Key[]} keys
+ * @property {Knot[][]} threads
+ * @property {SwingTable} swing
+ * @property {Part[]} parts
+ * @property {Record<string, {up_to: number, bars: NoteRow[][]}[]>} counts
+ * @property {Record<string, NoteRow[]>} breaths
+ * @property {Sound} sound
+ * @property {NeckData | null} neck
+ * @property {boolean} watched
+ *
+ * @typedef {object} Routine  What is practised: bars from 0, both ends included.
+ * @property {number} from
+ * @property {number} to
+ * @property {number} tempo
+ * @property {boolean} countIn
+ * @property {number} leadIn
+ * @property {number} breath
+ * @property {number} trade
+ * @property {boolean} drumsFirst
+ * @property {number} layOut
+ * @property {boolean} same
+ * @property {number} climbStep
+ * @property {"bpm" | "percent"} climbUnit
+ * @property {number} climbRounds
+ * @property {number} climbTo
+ * @property {number} key  Index into the keys.
+ * @property {"stay" | "fourths" | "semitones"} walk
+ *
+ * @typedef {"count" | "lead" | "play" | "breath"} Kind
+ * @typedef {object} Turn  One bar as it is played, once.
+ * @property {Kind} kind
+ * @property {number} bar  The bar of the tune; of a count or a breath, the bar it leads to.
+ * @property {number} counted  Which bar of the count, from 0.
+ * @property {number} beats
+ * @property {number} take
+ * @property {number} round
+ * @property {number} tempo  Of the round, in beats a minute.
+ * @property {number} bpm  Of this bar.
+ * @property {number} key
+ * @property {ReadonlySet<string>} resting  Voices that rest; "kit" is all but the hi-hat foot.
+ *
+ * @typedef {object} Struck  A note of a turn.
+ * @property {string} part
+ * @property {string} voice
+ * @property {number} onset  Beats from the start of the turn, as written.
+ * @property {number} length
+ * @property {number} pitch
+ * @property {number} velocity
+ * @property {number} late  In ms.
+ * @property {boolean} swung
+ * @property {boolean} together
+ * @property {boolean} foot
+ * @property {number} low
+ * @property {number} high
+ */
+
+export {};
