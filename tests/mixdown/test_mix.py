@@ -95,7 +95,7 @@ def test_a_loop_of_whole_samples_is_the_written_out_loop(bank, tempo):
     once = whole(mixdown)
     line = whole_with_gain(render(rounds(loop, 5), bank), mixdown)
     middle = line[3 * len(once) : 4 * len(once)]
-    assert np.abs(middle - once).max() < 2e-4
+    assert np.abs(middle - once).max() < 1e-5
 
 
 def test_the_joint_of_a_loop_is_as_smooth_as_its_inside(bank):
