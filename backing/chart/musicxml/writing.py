@@ -1,0 +1,181 @@
+"""Form to MusicXML: a lead sheet of chord symbols over slashes, with repeats as written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from itertools import pairwise
+from xml.etree.ElementTree import Element, SubElement
+
+from backing.chart.bar import Change, Meter
+from backing.chart.form import Form
+from backing.chart.lead_sheet import SheetBar, SheetSection, lead_sheet
+from backing.chart.musicxml.document import (
+    DIVISIONS,
+    duration,
+    key_element,
+    left_bar_line,
+    rehearsal,
+    right_bar_line,
+    score,
+    tempo,
+    time_element,
+    words,
+)
+from backing.chart.musicxml.harmony import harmony_element
+from backing.chart.outline import directions as in_words
+
+_MIDDLE_LINE = ("B", "4")
+_TYPES = {1: "eighth", 2: "quarter", 3: "quarter", 4: "half"}
+"""Note types by their length in eighths; 3 is dotted."""
+
+
+def write(form: Form) -> str:
+    """The text of a MusicXML 4.0 file: the sections of ``form`` on paper, one part of slashes.
+
+    Bars that repeat others (``%``) are written out. Changes for soloing and what the whole band
+    does stand in words.
+    """
+    sections = lead_sheet(form)
+    measures: list[Element] = []
+    before: SheetSection | None = None
+    for section in sections:
+        measures += _section(form, section, before)
+        before = section
+    last = measures[-1]
+    if last.find("barline[@location='right']") is None:
+        line = right_bar_line(0, (), style="light-heavy")
+        assert line is not None
+        last.append(line)
+    return score(form.title, form.by, "Chords", measures)
+
+
+def _section(form: Form, section: SheetSection, before: SheetSection | None) -> Iterator[Element]:
+    endings = _brackets(section.bars)
+    start = not section.bars[0].numbers
+    for index, bar in enumerate(section.bars):
+        attributes = _attributes(section, before) if index == 0 else None
+        heading = _heading(form, section, before) if index == int(start) else []
+        measure = Element("measure", number=str(bar.numbers[0]) if bar.numbers else "0")
+        if not bar.numbers:
+            measure.set("implicit", "yes")
+        left = left_bar_line(bar.opens, bar.ending)
+        if left is not None:
+            measure.append(left)
+        if attributes is not None:
+            measure.append(attributes)
+        measure.extend([*heading, *_directions(bar, section.meter), *_beats(bar, section.meter)])
+        ending, ends = endings[index]
+        right = right_bar_line(bar.closes, ending, ends=ends)
+        if right is None and index == len(section.bars) - 1:
+            right = right_bar_line(0, (), style="light-light")
+        if right is not None:
+            measure.append(right)
+        yield measure
+
+
+def _brackets(bars: Sequence[SheetBar]) -> list[tuple[tuple[int, ...], str]]:
+    """For each bar the ending whose bracket ends there, and how.
+
+    An ending that is not repeated has no bar where it ends: its bracket stays open over its first.
+    """
+    brackets: list[tuple[tuple[int, ...], str]] = []
+    current: tuple[int, ...] = ()
+    for bar in bars:
+        current = bar.ending or current
+        ends = ""
+        if current and bar.closes:
+            ends = "stop"
+        elif bar.ending and not _closes_later(bars, bar):
+            ends = "discontinue"
+        brackets.append((current if ends else (), ends))
+        current = () if ends else current
+    return brackets
+
+
+def _closes_later(bars: Sequence[SheetBar], first: SheetBar) -> bool:
+    """Whether the ending that begins at ``first`` is closed before another begins."""
+    for bar in bars[bars.index(first) :]:
+        if bar.ending and bar is not first:
+            return False
+        if bar.closes:
+            return True
+    return False
+
+
+def _attributes(section: SheetSection, before: SheetSection | None) -> Element | None:
+    key, meter = section.key, section.meter
+    if before and (before.key, before.meter) == (key, meter):
+        return None
+    attributes = Element("attributes")
+    if before is None:
+        SubElement(attributes, "divisions").text = str(DIVISIONS)
+    if before is None or before.key != key:
+        attributes.append(key_element(key))
+    if before is None or before.meter != meter:
+        attributes.append(time_element(meter))
+    if before is None:
+        clef = SubElement(attributes, "clef")
+        SubElement(clef, "sign").text, SubElement(clef, "line").text = "G", "2"
+    return attributes
+
+
+def _heading(form: Form, section: SheetSection, before: SheetSection | None) -> list[Element]:
+    heading = [rehearsal(section.name)]
+    tempo_now = form.tempo * section.tempo_ratio
+    tempo_before = before and form.tempo * before.tempo_ratio
+    if tempo_now != tempo_before or (before and before.meter != section.meter):
+        heading.append(tempo(tempo_now, section.meter))
+    if before is None or before.feel != section.feel:
+        heading.append(words(section.feel))
+    return heading
+
+
+def _directions(bar: SheetBar, meter: Meter) -> Iterator[Element]:
+    said = in_words(bar.directions)
+    if said:
+        yield words(said, placement="below")
+    for change in bar.changes:
+        if change.early and not bar.sign:
+            where = max(duration(change.onset, meter), 0)
+            yield words("early" if change.early > 0 else "late", placement="below", offset=where)
+    if bar.solos:
+        chords = " ".join(str(c.chord) if c.chord else "N.C." for c in bar.solos)
+        yield words(f"solos: {chords}", placement="below")
+
+
+def _beats(bar: SheetBar, meter: Meter) -> Iterator[Element]:
+    """A slash on every beat, each chord before the slash it arrives with."""
+    waiting = sorted(bar.changes, key=lambda change: change.onset)
+    whole, rest = divmod(bar.length, 1)
+    lengths = [Fraction(1)] * int(whole) + ([rest] if rest else [])
+    onset = Fraction(0)
+    for length in lengths:
+        here = [change for change in waiting if onset <= change.onset < onset + length]
+        yield from _harmonies(here, onset, meter)
+        yield _slash(length, meter)
+        onset += length
+
+
+def _harmonies(changes: Sequence[Change], onset: Fraction, meter: Meter) -> Iterator[Element]:
+    for before, change in pairwise([None, *changes]):
+        assert change is not None
+        element = harmony_element(change.chord)
+        if before is not None or change.onset != onset:
+            SubElement(element, "offset").text = str(duration(change.onset - onset, meter))
+        yield element
+
+
+def _slash(length: Fraction, meter: Meter) -> Element:
+    note = Element("note")
+    pitch = SubElement(note, "pitch")
+    SubElement(pitch, "step").text, SubElement(pitch, "octave").text = _MIDDLE_LINE
+    SubElement(note, "duration").text = str(duration(length, meter))
+    SubElement(note, "voice").text = "1"
+    eighths = int(length * meter.beat_quarters * 2)
+    SubElement(note, "type").text = _TYPES.get(eighths, "quarter")
+    if eighths == 3:
+        SubElement(note, "dot")
+    SubElement(note, "stem").text = "none"
+    SubElement(note, "notehead").text = "slash"
+    return note
