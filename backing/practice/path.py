@@ -147,7 +147,7 @@ def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "
     steps, troubles = [], []
     for at, (span, chord) in enumerate(spans):
         if chord not in shapes:
-            shapes[chord] = _shape_near(chord, fingerboard, position, way, preferred)
+            shapes[chord] = shape_near(chord, fingerboard, position, way, preferred)
         taken, cause = shapes[chord]
         if cause:
             bar = plan.bar_at(max(span.written, Fraction(0))).bar.label
@@ -157,10 +157,13 @@ def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "
     return Path(fingerboard, position, tuple(steps), tuple(troubles), way)
 
 
-def _shape_near(
+def shape_near(
     chord: Chord, board: Fingerboard, position: int, way: str, preferred: Mapping[int, Place]
 ) -> tuple[Shape, str]:
-    """The shape in the position; where no run of it is whole, the nearest whole one, and why."""
+    """The shape in the position; where no run of it is whole, the nearest whole one, and why.
+
+    Raises PracticeError where no position has the chord.
+    """
     nearest = sorted(range(1, board.highest_position + 1), key=lambda p: abs(p - position))
     broken: Shape | None = None
     cause = ""

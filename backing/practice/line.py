@@ -1,0 +1,99 @@
+"""What a teacher asks of a line, and one note of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from backing.chart.harmony import Chord
+from backing.chart.pitch import Degree, PitchName
+from backing.errors import PracticeError
+from backing.practice.arpeggio import ROLES, WAYS
+from backing.practice.fingerboard import Fingerboard, Place, hand, make_fingerboard
+
+RHYTHMS = ("eighths", "quarters", "halves", "phrases", "call")
+DIRECTIONS = ("both", "up", "down")
+LEVELS = {
+    1: "chord tones throughout",
+    2: "and a chromatic approach on the last eighth before a change",
+    3: "and around a target on 1 the scale step above on 4, the semitone below on the and of 4",
+    4: "and passing tones of the parent scale off the beat",
+}
+
+
+GUITAR = make_fingerboard()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """How a line is to go.
+
+    ``positions``: one for each chorus in turn.
+    ``rhythm``: unbroken eighths, quarters or halves; two-bar phrases that answer each other; or a
+    call of two bars and as much space for the player's answer. ``level``: see LEVELS. ``start``:
+    the first note's role, 1 3 5 or 7. ``direction``: runs go up, down or both ways. ``way``: from
+    the root, or from the third to the ninth. ``thirds``: land on the third at every change.
+    ``early``: arrive an eighth before each chord. ``top_strings``: stay on so many strings.
+
+    Raises PracticeError for what cannot be had.
+    """
+
+    rhythm: str = "eighths"
+    level: int = 1
+    positions: tuple[int, ...] = (5,)
+    start: int = 1
+    direction: str = "both"
+    way: str = "1-7"
+    thirds: bool = False
+    early: bool = False
+    top_strings: int | None = None
+    fingerboard: Fingerboard = GUITAR
+
+    def __post_init__(self) -> None:
+        _one_of("rhythm", self.rhythm, RHYTHMS)
+        _one_of("level", self.level, tuple(LEVELS))
+        _one_of("start", self.start, ROLES)
+        _one_of("direction", self.direction, DIRECTIONS)
+        _one_of("way", self.way, WAYS)
+        if not self.positions:
+            raise PracticeError("A line needs a position.", "Give one, such as 5.")
+        for position in self.positions:
+            hand(self.fingerboard, position)
+        strings = len(self.fingerboard.strings)
+        if self.top_strings is not None and not 2 <= self.top_strings <= strings:
+            raise PracticeError(
+                f"A line on the top {self.top_strings} strings cannot be had.",
+                f"Choose 2 to {strings} strings.",
+            )
+
+
+def _one_of(name: str, value: object, choices: tuple[object, ...]) -> None:
+    if value not in choices:
+        raise PracticeError(
+            f"{value!r} is no {name} of a line.", f"Choose from {', '.join(map(str, choices))}."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LineNote:
+    """A note of a line: when (beats of the pass, as written), what, and where on the neck.
+
+    ``degree``: what it is in ``chord``, None for a foreign tone; ``name``: its spelling; ``kind``:
+    "tone", "approach", "enclosure" or "passing"; ``finger``: 1 to 4, 0 open.
+    """
+
+    onset: Fraction
+    length: Fraction
+    pitch: int
+    place: Place
+    finger: int
+    chord: Chord
+    degree: Degree | None
+    name: PitchName
+    kind: str = "tone"
+    swung: bool = True
+
+    @property
+    def end(self) -> Fraction:
+        """The beat at which the note ends."""
+        return self.onset + self.length

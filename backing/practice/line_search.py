@@ -1,0 +1,221 @@
+"""The search for a line: a chain of pitches over the whole form, drawn by its weights.
+
+Every slot offers pitches; a joint weighs each pair of neighbours, and a turn each three in a row.
+From the end backwards every pair learns how well the line can go on from it; then the line is
+drawn forwards, note by note, by its weight times that outlook. So a note before a change is chosen
+knowing what must follow, and no draw runs into a corner.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import lru_cache
+
+FORBIDDEN = 1e-6
+"""The weight of what is done only where nothing else is left, so that a line always exists."""
+WIDEST = 12
+"""No leap beyond an octave, unless the hand has nothing nearer."""
+MOVES = (1e-6, 1.0, 1.0, 1.0, 1.0, 0.8, 0.35, 0.35, 0.12, 0.1, 0.05, 0.03, 0.05)
+"""The weight of a move by its size in semitones."""
+SLOW_REPEAT = 0.6
+"""In slow notes a tone that two chords share may stay."""
+AGAINST = 0.22
+"""A move against the way the contour goes."""
+STRING_SKIPPED = 0.5
+LEAP, TURNED, RUN_ON = 6, 1.6, 0.15
+"""After a leap of so many semitones the line turns back; seldom does it run on."""
+RETURN = 0.1
+"""A note that goes back to the one before the last."""
+FALL_BACK = 7
+"""Where runs go one way only, a leap of so many semitones the other way makes room for the next."""
+
+
+class Joint(StrEnum):
+    """How two neighbouring notes are joined."""
+
+    WITHIN = "within a chord"
+    CHANGE = "across a change"
+    SLOW_CHANGE = "across a change, in slow notes"
+    APPROACH = "from a semitone away"
+    BELOW = "from a semitone below"
+    INTO = "to a foreign tone that leads on"
+    AROUND = "from the scale step above to the semitone below"
+    FREE = "after a rest"
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What a slot offers: ``pitches``, the ``weights`` of each, the ``strings`` they lie on.
+
+    ``passing``: pitches that only lead from one neighbour on to the other. ``above``: for a
+    pitch a semitone below a target, the scale step above that target.
+    """
+
+    pitches: tuple[int, ...]
+    weights: tuple[float, ...]
+    strings: tuple[int, ...]
+    passing: frozenset[int] = frozenset()
+    above: tuple[tuple[int, int], ...] = ()
+
+    def __hash__(self) -> int:
+        return hash((self.pitches, self.weights))
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """The joint from a slot to the next; ``way``: 1 where the contour goes up, -1 down; ``strict``:
+    runs go that way only."""
+
+    joint: Joint
+    way: int
+    strict: bool = False
+
+
+Row = tuple[tuple[int, float], ...]
+
+
+@lru_cache(maxsize=8192)
+def weights(before: Offer, after: Offer, link: Link) -> Mapping[int, Row]:
+    """For each pitch of a slot the pitches that may follow, and the weight of each step."""
+    above = dict(after.above)
+    rows: dict[int, Row] = {}
+    for pitch, string in zip(before.pitches, before.strings, strict=True):
+        row = [
+            (to, own * _joined(to - pitch, link) * _skipped(string, over))
+            for to, own, over in zip(after.pitches, after.weights, after.strings, strict=True)
+        ]
+        if link.joint is Joint.AROUND:
+            row = [(to, w if above.get(to) == pitch else w * FORBIDDEN) for to, w in row]
+        rows[pitch] = tuple(row)
+    return rows
+
+
+def _skipped(string: int, over: int) -> float:
+    return STRING_SKIPPED ** max(0, abs(string - over) - 1)
+
+
+def _joined(move: int, link: Link) -> float:
+    size = abs(move)
+    match link.joint:
+        case Joint.FREE:
+            return 1.0 if size <= WIDEST else FORBIDDEN
+        case Joint.APPROACH:
+            return 1.0 if size == 1 else FORBIDDEN
+        case Joint.BELOW:
+            return 1.0 if move == 1 else FORBIDDEN
+        case Joint.AROUND:
+            return 1.0
+        case Joint.CHANGE | Joint.SLOW_CHANGE:
+            return _changed(move, link)
+    if size > WIDEST:
+        return FORBIDDEN / size
+    weight = MOVES[size]
+    if link.joint is Joint.INTO or move * link.way >= 0:
+        return weight
+    if link.strict:
+        return 0.3 if size >= FALL_BACK else 0.02 * weight
+    return AGAINST * weight
+
+
+def _changed(move: int, link: Link) -> float:
+    """Across a change by a half or whole step; where none can be had, by the next larger."""
+    size = abs(move)
+    if size == 0:
+        return SLOW_REPEAT if link.joint is Joint.SLOW_CHANGE else FORBIDDEN**2
+    if size > 2:
+        return FORBIDDEN * 0.1 ** (size - 3)
+    return 1.0 if move * link.way > 0 else 0.6
+
+
+_OFF = 64
+_SIZE = 2 * _OFF + 1
+
+
+def _turn(a: int, b: int) -> float:
+    """How natural a move of ``b`` semitones is after one of ``a``."""
+    weight = 1.0
+    if a and a == -b:
+        weight = RETURN
+    if abs(a) >= LEAP and b:
+        weight *= TURNED if a * b < 0 else RUN_ON
+    if abs(b) >= LEAP and a * b > 0 and abs(a) > 2:
+        weight *= RUN_ON
+    return weight
+
+
+def _passes(a: int, b: int) -> float:
+    return 1.0 if a * b > 0 and abs(a) <= 2 and abs(b) <= 2 else FORBIDDEN
+
+
+def _table(rule: Callable[[int, int], float]) -> list[list[float]]:
+    moves = range(-_OFF, _OFF + 1)
+    return [[rule(a, b) for b in moves] for a in moves]
+
+
+TURNS = _table(_turn)
+PASSES = _table(_passes)
+
+
+def search(offers: Sequence[Offer], links: Sequence[Link], rng: random.Random) -> tuple[int, ...]:
+    """A line: a pitch for each offer. ``links[t]`` joins ``offers[t]`` to the next one.
+
+    One ``rng`` gives one line. Offers with a single pitch fix it.
+    """
+    outlook = _outlook(offers, links)
+    first = offers[0]
+    drawn = [_draw(rng, list(zip(first.pitches, first.weights, strict=True)), outlook[0], None)]
+    for at, link in enumerate(links):
+        here, before = drawn[-1], drawn[-2] if at else None
+        row = list(weights(offers[at], offers[at + 1], link)[here])
+        if before is not None:
+            turns = _turned(offers[at], here)[here - before + _OFF]
+            row = [(to, weight * turns[to - here + _OFF]) for to, weight in row]
+        drawn.append(_draw(rng, row, outlook[at + 1], here))
+    return tuple(drawn)
+
+
+def _draw(
+    rng: random.Random,
+    row: list[tuple[int, float]],
+    outlook: Mapping[tuple[int | None, int], float],
+    here: int | None,
+) -> int:
+    shares = [weight * outlook[here, to] for to, weight in row]
+    if not any(shares):  # all of it underflowed: what is left is as good as anything
+        shares = [outlook[here, to] or 1e-300 for to, _ in row]
+    return rng.choices([to for to, _ in row], shares)[0]
+
+
+def _turned(offer: Offer, pitch: int) -> list[list[float]]:
+    return PASSES if pitch in offer.passing else TURNS
+
+
+def _outlook(
+    offers: Sequence[Offer], links: Sequence[Link]
+) -> list[dict[tuple[int | None, int], float]]:
+    """For each slot and each pair (the pitch before, the pitch here) the weight of what follows."""
+    last = len(offers) - 1
+    found: list[dict[tuple[int | None, int], float]] = [{} for _ in offers]
+    for at in range(last, -1, -1):
+        befores: tuple[int | None, ...] = offers[at - 1].pitches if at else (None,)
+        here = found[at]
+        if at == last:
+            here.update({(b, p): 1.0 for b in befores for p in offers[at].pitches})
+            continue
+        after = found[at + 1]
+        for pitch, row in weights(offers[at], offers[at + 1], links[at]).items():
+            ahead = [(to - pitch + _OFF, weight * after[pitch, to]) for to, weight in row]
+            turned = _turned(offers[at], pitch)
+            for before in befores:
+                if before is None:
+                    here[before, pitch] = sum(weight for _, weight in ahead)
+                else:
+                    turns = turned[pitch - before + _OFF]
+                    here[before, pitch] = sum([weight * turns[move] for move, weight in ahead])
+        top = max(here.values()) or 1.0
+        for pair in here:
+            here[pair] /= top
+    return found

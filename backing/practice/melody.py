@@ -1,0 +1,66 @@
+"""The étude as a player of the band: a line through the changes on a jazz guitar."""
+
+from __future__ import annotations
+
+import random
+from fractions import Fraction
+
+from backing.combo.instruments import JAZZ_GUITAR, Instrument
+from backing.combo.part import Note, Part, on_palette
+from backing.combo.plan import Plan
+from backing.practice.etude import etude
+from backing.practice.line import Line, LineNote
+
+LIFT = Fraction(1, 8)
+"""A note on the beat ends so many beats before the next one: it comes late, that one does not."""
+PLAIN, OFF_BEAT, PEAK = 72, 8, 8
+"""Velocity of a plain note, and what an off-beat and the top of a run get more."""
+
+
+def play(
+    plan: Plan, rng: random.Random, line: Line | None = None, instrument: Instrument = JAZZ_GUITAR
+) -> Part:
+    """The melody part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
+
+    Raises PracticeError where there is nothing to play a line on.
+    """
+    notes = etude(plan, line or Line(), rng)
+    tops = _tops(notes)
+    last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
+    return Part(
+        "melody",
+        instrument,
+        tuple(
+            Note(
+                onset=note.onset,
+                length=note.length - _lift(note),
+                pitch=note.pitch,
+                velocity=_velocity(note, note.onset in tops),
+                swung=note.swung,
+                role=str(note.degree) if note.kind == "tone" else note.kind,
+                chord=note.chord,
+                together=note.onset in last.values(),
+                melodic=note.onset not in last.values(),
+            )
+            for note in notes
+        ),
+    )
+
+
+def _lift(note: LineNote) -> Fraction:
+    on_beat = note.onset.denominator == 1
+    return LIFT if on_beat and note.length > LIFT else Fraction(0)
+
+
+def _velocity(note: LineNote, top: bool) -> int:
+    off = OFF_BEAT if note.onset.denominator > 1 else 0
+    return on_palette(PLAIN + off + (PEAK if top else 0))
+
+
+def _tops(notes: tuple[LineNote, ...]) -> set[Fraction]:
+    """The onsets of the notes higher than both their neighbours."""
+    return {
+        b.onset
+        for a, b, c in zip(notes, notes[1:], notes[2:], strict=False)
+        if a.pitch < b.pitch > c.pitch
+    }
