@@ -20,6 +20,7 @@ COMMANDS = {
     "check": "backing.cli.check:check",
     "track": "backing.cli.track:track",
     "sounds": "backing.cli.sounds:sounds",
+    "cache": "backing.cli.cache:cache",
 }
 
 
@@ -27,7 +28,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
     arguments = make_parser().parse_args(words)
-    arguments.words = words[1:]
     module, _, name = COMMANDS[arguments.command].partition(":")
     try:
         status: int = getattr(import_module(module), name)(arguments)

@@ -3,21 +3,51 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterable
 from fractions import Fraction
 
 from backing.chart.form import Form
+from backing.chart.source import suggestion
 from backing.combo.arrangement import Band
-from backing.errors import RoutineError
-from backing.routine.climb import read_climb, read_tempo
-from backing.routine.keys import read_keys
+from backing.combo.click import BEATS
+from backing.combo.comping import INSTRUMENTS
+from backing.combo.guide_tones import LINES
+from backing.errors import RoutineError, SelectionError, UserError
+from backing.routine.climb import SHAPES, read_climb, read_tempo
+from backing.routine.ending import ENDINGS
+from backing.routine.keys import read_key, read_keys
 from backing.routine.orders import Request
+
+RHYTHM_SECTION = frozenset({"bass", "comping", "drums"})
+PLAYERS = {
+    "bass": "bass",
+    "piano": "comping",
+    "drums": "drums",
+    "guide": "guide",
+    "click": "click",
+    "comping": "comping",
+    "comp": "comping",
+    "guitar": "comping",
+    "vibes": "comping",
+    "organ": "comping",
+}
+"""What people call a player -> the name of the part."""
+
+
+def in_key(arguments: argparse.Namespace, form: Form) -> Form:
+    """The form in the key that is asked for."""
+    if not arguments.key:
+        return form
+    key = read_key(arguments.key, form.key)
+    return form.transposed(form.key.tonic.interval_to(key.tonic))
 
 
 def request(arguments: argparse.Namespace, form: Form) -> Request:
     """What is asked of the form, in its own types."""
     tempos: tuple[Fraction, ...] = ()
     if arguments.climb:
-        tempos = read_climb(arguments.climb, form.tempo, arguments.climb_order).tempos
+        order = one_of(arguments.climb_order, SHAPES, "order of a climb")
+        tempos = read_climb(arguments.climb, form.tempo, order).tempos
     elif arguments.tempo:
         tempos = (read_tempo(arguments.tempo, form.tempo),)
     keys = read_keys(arguments.keys, form.key) if arguments.keys else ()
@@ -30,7 +60,7 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
         breath=arguments.breath,
         keys=keys,
         count_in=arguments.count_in,
-        ending=arguments.ending,
+        ending=one_of(arguments.ending, ENDINGS, "ending"),
         same=arguments.same,
         grow=arguments.grow,
         trade=arguments.trade,
@@ -41,37 +71,49 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
 
 def band(arguments: argparse.Namespace) -> Band:
     """Who plays, and how, in its own types."""
-    players = {"bass", "comping", "drums"}
-    if arguments.only:
-        players = _names(arguments.only)
-    if arguments.without:
-        players -= _names(arguments.without)
-    if arguments.guide:
-        players.add("guide")
-    if arguments.click:
-        players.add("click")
+    guide = one_of(arguments.guide or LINES[0], LINES, "line of guide tones")
+    click = one_of(arguments.click or "all", BEATS, "click")
     return Band(
-        players=frozenset(players),
+        players=_players(arguments),
         seed=arguments.seed,
         feel=arguments.feel,
         swing=_swing(arguments.swing),
-        comp=arguments.comp,
-        guide_line=arguments.guide or "thirds",
-        click=arguments.click or "all",
+        comp=one_of(arguments.comp, INSTRUMENTS, "comping instrument"),
+        guide_line=guide,
+        click=click,
     )
 
 
-ALSO_CALLED = {"piano": "comping", "guitar": "comping", "comp": "comping"}
+def one_of(word: str, known: Iterable[str], what: str) -> str:
+    """The known word that is meant; raises UserError listing what there is."""
+    known = tuple(known)
+    plain = " ".join(word.lower().split())
+    if plain in known:
+        return plain
+    raise UserError(
+        f"There is no {what} called {word!r}.",
+        f"{suggestion(word, known)}Choose from: {', '.join(known)}.",
+    )
 
 
-def _names(text: str) -> set[str]:
-    """Players by the names people use for them."""
-    words = text.lower().replace(",", " ").split()
-    return {ALSO_CALLED.get(word, word) for word in words}
+def _players(arguments: argparse.Namespace) -> frozenset[str]:
+    """The parts that play; raises SelectionError if nobody is left."""
+    players = _parts(arguments.only) if arguments.only else RHYTHM_SECTION
+    if arguments.without:
+        players -= _parts(arguments.without)
+    players |= {name for name in ("guide", "click") if getattr(arguments, name)}
+    if not players:
+        raise SelectionError("Nobody is left to play.", "Leave out fewer, or add --click.")
+    return players
+
+
+def _parts(text: str) -> frozenset[str]:
+    """Parts by the names people use for their players."""
+    words = text.replace(",", " ").split()
+    return frozenset(PLAYERS[one_of(word, PLAYERS, "player")] for word in words)
 
 
 def _swing(text: str | None) -> Fraction | None:
-
     if text is None:
         return None
     try:

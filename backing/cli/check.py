@@ -6,10 +6,10 @@ import argparse
 import json
 from pathlib import Path
 
-from backing.chart.form import ORDERS, Form
 from backing.chart.outline import as_data, as_text
-from backing.chart.tune_file import read_file, write
+from backing.chart.tune_file import write
 from backing.cli.status import DONE, USERS, in_words, tell
+from backing.cli.tunes import read_tune
 from backing.combo.style import feel_names, load_feel
 from backing.errors import UserError
 
@@ -23,8 +23,7 @@ def check(arguments: argparse.Namespace) -> int:
     status, shown = DONE, []
     for name in arguments.tunes:
         try:
-            form = read_file(Path(name))
-            _try_feels(form)
+            form = read_tune(Path(name))
         except UserError as error:
             tell(in_words(error))
             status = USERS
@@ -36,12 +35,6 @@ def check(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps(shown, ensure_ascii=False, indent=1))
     return status
-
-
-def _try_feels(form: Form) -> None:
-    """Raise FeelError where a bar names a feel that is not there."""
-    for name in {bar.feel for order in ORDERS for bar in form.played(order)}:
-        load_feel(name)
 
 
 def _list_feels() -> int:

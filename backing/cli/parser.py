@@ -38,6 +38,7 @@ def make_parser() -> argparse.ArgumentParser:
     _add_check(commands)
     _add_track(commands)
     _add_sounds(commands)
+    _add_cache(commands)
     return parser
 
 
@@ -64,6 +65,16 @@ def _add_sounds(commands: Commands) -> None:
         description="SoundFonts found, their licence, which one is used and why.",
     )
     sounds.add_argument("--soundfont", metavar="FILE", help="look at this one too")
+
+
+def _add_cache(commands: Commands) -> None:
+    cache = commands.add_parser(
+        "cache",
+        help="finished tracks that are kept, so that they need not be made again",
+        description="Finished tracks that are kept, so that they need not be made again.",
+    )
+    cache.add_argument("--clear", action="store_true", help="take them all away")
+    cache.add_argument("--limit", metavar="SIZE", help="keep so much at most: 500M, 2G; 0: nothing")
 
 
 def _add_track(commands: Commands) -> None:
@@ -159,5 +170,15 @@ def _add_track(commands: Commands) -> None:
     sound.add_argument(
         "--stems", action="store_true", help="also write one file a part; together they are the mix"
     )
+    sound.add_argument(
+        "--format", metavar="NAME", help="of files in a folder: wav, flac, mp3, ogg, opus, m4a, mid"
+    )
+    sound.add_argument("--bits", type=int, choices=(16, 24), default=16, help="of .wav and .flac")
     sound.add_argument("--long", action="store_true", help="make it even if it lasts for hours")
+    sound.add_argument(
+        "--no-cache", action="store_true", help="make it anew, even if it was made before"
+    )
+    sound.add_argument(
+        "--cluster", metavar="ADDRESS", help="let the workers of a Dask scheduler make the tracks"
+    )
     sound.add_argument("--quiet", action="store_true", help="no progress, no summary")

@@ -3,164 +3,120 @@
 from __future__ import annotations
 
 import argparse
-import shlex
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
-from tqdm import tqdm
-
-from backing import __version__
 from backing.chart.changes import read_changes
 from backing.chart.form import Form
-from backing.chart.tune_file import read_file
-from backing.cli.asked import band, request
-from backing.cli.status import DONE, USERS, in_words, tell
-from backing.combo.arrangement import arrange
-from backing.combo.performance import Performance
-from backing.errors import RoutineError, UserError
+from backing.cli.asked import band, in_key, one_of, request
+from backing.cli.batch import outcomes
+from backing.cli.job import Job, make
+from backing.cli.parser import make_parser
+from backing.cli.progress import share_done, tracks_done
+from backing.cli.recipe import recipe
+from backing.cli.status import DONE, OURS, USERS, in_words, tell
+from backing.cli.tunes import read_tune
+from backing.errors import OutputError, UserError
 from backing.routine.climb import read_tempo
-from backing.routine.keys import read_key
-from backing.routine.orders import Routine, make_routine
-from backing.saving import check_writable, write_whole
 
-MIDI_SUFFIXES = (".mid", ".midi")
-PROGRESS = "{desc} {bar:30} {percentage:3.0f} %  {remaining} left"
-MOST_TEMPOS_SHOWN = 6
 DEFAULT_TEMPO = Fraction(120)
-LONGEST_SECONDS = 2 * 3600
-WAV_BYTES_A_SECOND = 44_100 * 2 * 2
-"""Of 16-bit stereo."""
+FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
 
 
 def track(arguments: argparse.Namespace) -> int:
-    """Make the track of each tune; a tune that cannot be made does not stop the others."""
+    """Make the tracks of all tunes; one that cannot be made does not stop the others."""
     if bool(arguments.tunes) == bool(arguments.changes):
         raise UserError("What is to be played?", "Name tune files, or give bare --changes.")
-    if arguments.changes:
-        tempo = read_tempo(arguments.tempo, DEFAULT_TEMPO) if arguments.tempo else DEFAULT_TEMPO
-        form = read_changes(arguments.changes, tempo=tempo, feel=arguments.feel or "swing")
-        _make_tracks(arguments, form, _target(arguments, Path("changes")))
-        return DONE
+    jobs: list[Job] = []
     status = DONE
-    for name in arguments.tunes:
+    for tune in arguments.tunes or [""]:
         try:
-            _make_tracks(arguments, read_file(name), _target(arguments, Path(name)))
+            jobs += _jobs(arguments, tune)
         except UserError as error:
             tell(in_words(error))
             status = USERS
+    _check_apart(jobs)
+    if len(jobs) == 1 and not arguments.cluster:
+        _make_one(arguments, jobs[0])
+    elif jobs:
+        status = _worst(status, _make_all(arguments, jobs))
     return status
+
+
+def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
+    """What is asked of a tune (of bare changes: "") in one track, or one for each tempo or key."""
+    form = in_key(arguments, read_tune(Path(tune)) if tune else _changes(arguments))
+    target = _target(arguments, Path(tune or "changes"))
+    asked = request(arguments, form)
+    job = partial(
+        Job,
+        form,
+        band=band(arguments),
+        soundfont=Path(arguments.soundfont) if arguments.soundfont else None,
+        bits=arguments.bits,
+        stems=arguments.stems,
+        recipe=recipe(arguments, make_parser().parse_args(["track"]), tune, target.suffix),
+        long=arguments.long,
+        cached=not arguments.no_cache,
+    )
+    if not arguments.separate:
+        yield job(asked, target=target)
+        return
+    for name, one in asked.separate:
+        each = target.with_name(f"{target.stem} {name}{target.suffix}")
+        yield job(one, target=each, name=name)
+
+
+def _changes(arguments: argparse.Namespace) -> Form:
+    tempo = read_tempo(arguments.tempo, DEFAULT_TEMPO) if arguments.tempo else DEFAULT_TEMPO
+    return read_changes(arguments.changes, tempo=tempo, feel=arguments.feel or "swing")
 
 
 def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     """Where the track of a tune goes: the file named, or a folder's file of the tune's name."""
+    asked = one_of(arguments.format.lstrip("."), FORMATS, "format") if arguments.format else None
+    name = f"{tune.stem}.{asked or FORMATS[0]}"
     if arguments.output is None:
-        return Path(f"{tune.stem}.wav")
+        return Path(name)
     output = Path(arguments.output)
     if len(arguments.tunes) > 1 or output.is_dir():
-        return output / f"{tune.stem}.wav"
+        return output / name
+    if asked and output.suffix.lower() != f".{asked}":
+        raise OutputError(f"{output} is no .{asked} file.", "Leave out --format, or the suffix.")
     return output
 
 
-def _make_tracks(arguments: argparse.Namespace, form: Form, target: Path) -> None:
-    """Make what is asked of the form, in one file or in one for each tempo or key."""
-    if arguments.key:
-        key = read_key(arguments.key, form.key)
-        form = form.transposed(form.key.tonic.interval_to(key.tonic))
-    asked = request(arguments, form)
-    if not arguments.separate:
-        _make_track(arguments, make_routine(form, asked), target)
-        return
-    for name, one in asked.separate:
-        each = target.with_name(f"{target.stem} {name}{target.suffix}")
-        _make_track(arguments, make_routine(form, one), each)
+def _check_apart(jobs: Sequence[Job]) -> None:
+    """Raise OutputError where two tracks would be written to one place."""
+    places: set[Path] = set()
+    for job in jobs:
+        if job.target in places:
+            raise OutputError(
+                f"Two tunes would become {job.target}.", "Rename one, or make them one at a time."
+            )
+        places.add(job.target)
 
 
-def _make_track(arguments: argparse.Namespace, routine: Routine, target: Path) -> None:
-    """Arrange a routine and write it to ``target`` by its suffix."""
-    check_writable(target)
-    performance = arrange(routine, band(arguments))
-    _check_length(arguments, performance)
-    if target.suffix.lower() in MIDI_SUFFIXES:
-        sound = _write_midi(performance, target)
-    else:
-        sound = _write_audio(arguments, routine, performance, target)
+def _make_one(arguments: argparse.Namespace, job: Job) -> None:
+    with share_done(job.target.name, quiet=arguments.quiet) as progress:
+        made = make(job, progress)
     if not arguments.quiet:
-        tell(_summary(arguments, routine, performance, target) + sound)
+        tell(made.summary)
 
 
-def _check_length(arguments: argparse.Namespace, performance: Performance) -> None:
-    """Refuse what lasts for hours unless it is meant, saying how long and how large it is."""
-    seconds = float(performance.clock.length_seconds)
-    if seconds > LONGEST_SECONDS and not arguments.long:
-        hours, megabytes = seconds / 3600, seconds * WAV_BYTES_A_SECOND / 1e6
-        raise RoutineError(
-            f"This track lasts {hours:.1f} hours, {megabytes:,.0f} MB as .wav.",
-            "Ask for fewer tempos or rounds, or say --long if it is meant.",
-        )
+def _make_all(arguments: argparse.Namespace, jobs: Sequence[Job]) -> int:
+    """Make many tracks, saying what became of each; returns the worst exit status."""
+    status = DONE
+    with tracks_done(len(jobs), quiet=arguments.quiet) as one_more:
+        for outcome in outcomes(jobs, arguments.cluster):
+            silent = arguments.quiet and outcome.status == DONE
+            one_more("" if silent else outcome.words)
+            status = _worst(status, outcome.status)
+    return status
 
 
-def _write_midi(performance: Performance, target: Path) -> str:
-    from backing.midi import to_bytes
-
-    write_whole(target, to_bytes(performance))
-    return ""
-
-
-def _write_audio(
-    arguments: argparse.Namespace, routine: Routine, performance: Performance, target: Path
-) -> str:
-    """Render and write; returns what the summary says of the sound."""
-    from backing.mixdown import audio_file
-    from backing.mixdown.bank import Bank
-    from backing.mixdown.mix import render, save
-    from backing.mixdown.soundfont import choose
-    from backing.mixdown.tags import Tags
-
-    audio_file.check_writable(target)
-    font = choose(Path(arguments.soundfont) if arguments.soundfont else None)
-    bank = Bank(font, audio_file.sample_rate_of(target))
-    tags = Tags(
-        title=routine.form.title,
-        key=str(routine.form.key),
-        tempo=float(routine.tempos[-1]),
-        comment=f"backing {__version__}: backing track {shlex.join(arguments.words)}",
-    )
-    with _progress(arguments, target) as step:
-        save(render(performance, bank, stems=arguments.stems, progress=step), target, tags=tags)
-    return f"\n  sound: {font.name} ({font.licence})"
-
-
-@contextmanager
-def _progress(
-    arguments: argparse.Namespace, target: Path
-) -> Iterator[Callable[[float], None] | None]:
-    """A bar on a terminal, nothing in a pipe."""
-    if arguments.quiet or not sys.stderr.isatty():
-        yield None
-        return
-    with tqdm(total=1.0, desc=target.name, leave=False, bar_format=PROGRESS) as bar:
-
-        def step(done: float) -> None:
-            bar.update(done - bar.n)
-
-        yield step
-
-
-def _summary(
-    arguments: argparse.Namespace, routine: Routine, performance: Performance, target: Path
-) -> str:
-    """File, length, tempos and seed."""
-    seconds = round(performance.clock.length_seconds + performance.tail)
-    bars = sum(len(each.bars) for each in routine.passes)
-    tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
-    if len(tempos) > MOST_TEMPOS_SHOWN:
-        tempos = [*tempos[:3], "...", tempos[-1]]
-    figures = f"{seconds // 60}:{seconds % 60:02} min, {bars} bars, {' '.join(tempos)} bpm"
-    seam = ", repeats without a seam" if routine.seamless else ""
-    return (
-        f"{routine.form.title} -> {target}\n"
-        f"  {figures}, {routine.form.key}, seed {arguments.seed}{seam}"
-    )
+def _worst(*statuses: int) -> int:
+    """A fault of ours, else a mistake of the user's, else done."""
+    return next((status for status in (OURS, USERS) if status in statuses), DONE)

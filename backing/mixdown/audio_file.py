@@ -12,6 +12,7 @@ two. Lossy encoders may overshoot the true peak of what they are given by some t
 from __future__ import annotations
 
 import shutil
+import subprocess
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +25,7 @@ import soundfile
 
 from backing import saving
 from backing.errors import InternalError, MissingProgram, OutputError
+from backing.mixdown.marks import ffmpeg_chapters
 from backing.mixdown.tags import Tags, steady_serial, write_tags
 from backing.saving import explained, passing_name
 
@@ -200,7 +202,7 @@ class AudioFile:
         if self._disk is not None:
             self._disk.close()
         if self._format.ffmpeg:
-            _encode(self._raw, self._part, self._format)
+            _encode(self._raw, self._part, self._format, self._tags)
         if self._format.container == "OGG":
             steady_serial(self._part)
         write_tags(self._part, self._tags)
@@ -225,17 +227,16 @@ def whole_numbers(block: Audio, bits: int) -> npt.NDArray[np.int16] | npt.NDArra
     return steps.astype(np.int16) if bits == 16 else steps.astype(np.int32) << 8
 
 
-def _encode(source: Path, target: Path, form: Format) -> None:
-    """Let ffmpeg encode a WAV file."""
-    import pydub  # noqa: PLC0415 - it looks for ffmpeg when imported, and complains
-
-    with source.open("rb") as file:  # pydub leaves open what it opens itself
-        sound = pydub.AudioSegment.from_wav(file)
-    steady = ["-fflags", "+bitexact", "-flags:a", "+bitexact"]
-    try:
-        sound.export(
-            str(target), form.container, codec=form.encoding, bitrate="192k", parameters=steady
-        ).close()
-    except pydub.exceptions.CouldntEncodeError as error:
+def _encode(source: Path, target: Path, form: Format, tags: Tags) -> None:
+    """Let ffmpeg encode a WAV file, chapters and all."""
+    length = soundfile.info(source).duration
+    command = ["ffmpeg", "-v", "error", "-y", "-i", str(source), "-f", "ffmetadata", "-i", "-"]
+    command += ["-map", "0:a", "-map_metadata:g", "-1", "-map_chapters", "1"]
+    command += ["-c:a", form.encoding, "-b:a", "192k", "-f", form.container]
+    # nothing of the clock and of ffmpeg's version
+    command += ["-fflags", "+bitexact", "-flags:a", "+bitexact", str(target)]
+    chapters = ffmpeg_chapters(tags.marks, length).encode()
+    run = subprocess.run(command, input=chapters, capture_output=True, check=False)
+    if run.returncode:
         cure = "See whether there is room on the disk, and whether ffmpeg works."
-        raise OutputError(f"ffmpeg could not write {target.name}.", cure) from error
+        raise OutputError(f"ffmpeg could not write {target.name}.", cure)

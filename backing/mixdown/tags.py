@@ -10,6 +10,8 @@ from typing import Any, Final
 import mutagen
 from mutagen import flac, id3, mp3, mp4, ogg, oggopus, oggvorbis, wave
 
+from backing.mixdown.marks import Mark, add_chapters, add_cue_points, chapter_comments
+
 OGG_SERIAL: Final = 1
 """libsndfile draws the serial number of an Ogg stream by the clock; ours is always this one."""
 
@@ -20,13 +22,15 @@ ITUNES_KEY: Final = "----:com.apple.iTunes:initialkey"
 class Tags:
     """What a player shows.
 
-    ``key`` as a musician says it ("G minor"), ``tempo`` in bpm, ``comment`` free.
+    ``key`` as a musician says it ("G minor"), ``tempo`` in bpm, ``comment`` free; ``marks`` are
+    the places in it that a player may want to go to.
     """
 
     title: str = ""
     key: str = ""
     tempo: float | None = None
     comment: str = ""
+    marks: tuple[Mark, ...] = ()
 
     @property
     def bpm(self) -> str:
@@ -49,7 +53,11 @@ def write_tags(path: Path, tags: Tags) -> None:
         if file.tags is None:
             file.add_tags()
         fill(file.tags, tags)
+        if isinstance(file.tags, id3.ID3) and path.suffix.lower() == ".mp3":
+            add_chapters(file.tags, tags.marks, file.info.length)
         file.save()
+        if path.suffix.lower() == ".wav":
+            add_cue_points(path, tags.marks, file.info.sample_rate)
     except mutagen.MutagenError as error:
         # mutagen hides the system's errors in its own
         hidden = error.__context__
@@ -83,6 +91,7 @@ def _fill_comments(fields: Any, tags: Tags) -> None:
     """Vorbis comments (xiph.org; KEY and BPM by common use)."""
     known = {"TITLE": tags.title, "KEY": tags.key, "BPM": tags.bpm, "COMMENT": tags.comment}
     fields.update({name: text for name, text in known.items() if text})
+    fields.update(chapter_comments(tags.marks))
 
 
 def _fill_atoms(atoms: Any, tags: Tags) -> None:

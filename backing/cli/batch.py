@@ -1,0 +1,160 @@
+"""Many tracks at once: on all processors of this machine, or on a cluster.
+
+Each track is made whole in a hidden folder beside its place and put there when it is finished;
+whatever stops the work, the hidden folder goes and finished tracks stay. A track that cannot be
+made does not stop the others.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import tempfile
+import warnings
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from backing.cli.job import Job, make
+from backing.cli.status import DONE, OURS, USERS
+from backing.errors import MissingProgram, UserError
+from backing.saving import explained, write_whole
+
+PATIENCE_SECONDS = 10
+"""How long a cluster may take to answer."""
+STAGING = ".backing-"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of a track: an exit ``status``, and what there is to say.
+
+    ``contents``: the files by name, where they come from another machine.
+    """
+
+    status: int
+    words: str
+    paths: tuple[Path, ...] = ()
+    contents: tuple[tuple[str, bytes], ...] = ()
+
+
+def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcome]:
+    """Make all tracks; yields what became of each as it is finished.
+
+    ``cluster``: the address of a Dask scheduler. Raises UserError for a cluster that is not there.
+    """
+    if cluster is not None:
+        return _on_cluster(jobs, cluster)
+    return _on_this_machine(jobs)
+
+
+def _on_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
+    import joblib
+
+    folder = jobs[0].target.parent
+    processes = min(len(jobs), joblib.cpu_count())
+    if all(job.midi for job in jobs):
+        processes = 1  # they are written faster than a process starts
+    with _staging(folder) as staging, warnings.catch_warnings():
+        # a worker whose memory has grown is replaced by a fresh one, which is as it should be
+        warnings.filterwarnings("ignore", "A worker stopped while some jobs", UserWarning)
+        work = joblib.Parallel(
+            processes, return_as="generator_unordered", batch_size=1, pre_dispatch="2*n_jobs"
+        )
+        todo = (joblib.delayed(_attempt_quietly)(job, Path(staging)) for job in jobs)
+        for outcome in work(todo):
+            yield _placed(outcome, folder)
+
+
+def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
+    try:
+        return tempfile.TemporaryDirectory(prefix=STAGING, dir=folder, ignore_cleanup_errors=True)
+    except OSError as error:
+        raise explained(error, folder / "track") from error
+
+
+def _attempt_quietly(job: Job, staging: Path) -> Outcome:
+    """``attempt``, in a process of its own deaf to Ctrl-C: the one that started it will end it."""
+    if multiprocessing.current_process().name != "MainProcess":
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    return attempt(job, staging)
+
+
+def attempt(job: Job, staging: Path) -> Outcome:
+    """Make a track in the folder ``staging``; whatever goes wrong is told in words."""
+    shown = "" if job.target.parent == Path() else f"{job.target.parent}{os.sep}"
+    status = DONE
+    paths: tuple[Path, ...] = ()
+    try:
+        made = make(replace(job, target=staging / job.target.name))
+        words, paths = made.summary, made.paths
+    except UserError as error:
+        status, words = USERS, f"backing: {job.target.name}: {error}"
+    except Exception as error:  # one track of many: the others go on
+        fault = f"{type(error).__name__}: {error}"
+        words = f"backing: {job.target.name}: {fault} This is a fault of ours; please report it."
+        status = OURS
+    return Outcome(status, words.replace(f"{staging}{os.sep}", shown), paths)
+
+
+def _placed(outcome: Outcome, folder: Path) -> Outcome:
+    """Put finished files in their places, through links."""
+    for path in outcome.paths:
+        path.replace((folder / path.name).resolve())
+    for name, data in outcome.contents:
+        write_whole(folder / name, data)
+    return outcome
+
+
+def _on_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
+    dask = _dask()
+    folder = jobs[0].target.parent
+    with _client(dask, address) as client:
+        futures = {client.submit(attempt_elsewhere, job, pure=False): job for job in jobs}
+        try:
+            for future in dask.as_completed(futures):
+                yield _placed(_result(future, futures[future]), folder)
+        finally:
+            client.cancel(list(futures))
+
+
+def _dask() -> Any:
+    try:
+        import distributed
+    except ImportError:
+        raise MissingProgram(
+            "A cluster is reached through Dask, which is not installed.",
+            "Install it: pip install 'backing[cluster]'.",
+        ) from None
+    return distributed
+
+
+def _client(dask: Any, address: str) -> Any:
+    try:
+        return dask.Client(address, timeout=PATIENCE_SECONDS, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise UserError(
+            f"No Dask scheduler answers at {address}.",
+            "Start one with dask scheduler, and name the address it prints.",
+        ) from error
+
+
+def _result(future: Any, job: Job) -> Outcome:
+    try:
+        outcome: Outcome = future.result()
+        return outcome
+    except Exception as error:  # its worker went away, or has another version
+        fault = f"The cluster could not make it ({type(error).__name__})."
+        return Outcome(
+            USERS, f"backing: {job.target.name}: {fault} Look at the workers' own words."
+        )
+
+
+def attempt_elsewhere(job: Job) -> Outcome:
+    """``attempt`` on a machine that does not see our folders: the files come along as bytes."""
+    with tempfile.TemporaryDirectory(prefix="backing-") as folder:
+        outcome = attempt(job, Path(folder))
+        contents = tuple((path.name, path.read_bytes()) for path in outcome.paths)
+        return replace(outcome, paths=(), contents=contents)

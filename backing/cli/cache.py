@@ -1,0 +1,34 @@
+"""``backing cache``: the finished tracks that are kept, to be seen, limited and cleared."""
+
+from __future__ import annotations
+
+import argparse
+import re
+
+from backing.cli.status import DONE
+from backing.errors import UserError
+from backing.mixdown.cache import user_cache
+
+UNITS = {"": 1, "K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
+
+
+def cache(arguments: argparse.Namespace) -> int:
+    """Show what is kept, after clearing or limiting it if asked."""
+    kept = user_cache()
+    if arguments.limit is not None:
+        kept = kept.limited(_bytes(arguments.limit))
+    if arguments.clear:
+        kept.clear()
+    entries = kept.entries()
+    size = sum(entry.size for entry in entries)
+    print(f"{len(entries)} tracks, {size / 1e6:,.1f} MB of at most {kept.limit / 1e6:,.0f} MB")
+    print(kept.folder)
+    return DONE
+
+
+def _bytes(text: str) -> int:
+    """A size like "500M" or "2 GB" in bytes."""
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([KMGT]?)B?", text.strip().upper())
+    if not match:
+        raise UserError(f"{text!r} is no size.", "Write it like 500M or 2G; 0 keeps nothing.")
+    return round(float(match[1]) * UNITS[match[2]])

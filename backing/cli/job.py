@@ -1,0 +1,206 @@
+"""One track: what it takes to make it, anywhere, and the making."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from backing import __version__
+from backing.chart.form import Form
+from backing.chart.writer import write
+from backing.combo.arrangement import Band, arrange
+from backing.combo.performance import Performance
+from backing.errors import OutputError, RoutineError
+from backing.midi import markers, to_bytes
+from backing.routine.orders import Request, Routine, make_routine
+from backing.saving import check_writable, write_whole
+
+if TYPE_CHECKING:
+    from backing.mixdown.bank import Bank
+    from backing.mixdown.soundfont import SoundFont
+    from backing.mixdown.tags import Tags
+
+MIDI_SUFFIXES = (".mid", ".midi")
+EXACT_SUFFIXES = (".wav", ".flac")
+MOST_TEMPOS_SHOWN = 6
+LONGEST_SECONDS = 2 * 3600
+WAV_BYTES_A_SECOND = 44_100 * 2 * 2
+"""Of 16-bit stereo."""
+MOST_BANK_BYTES = 500_000_000
+"""A bank of notes that has grown larger is not kept for the next track."""
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A track to be made: what is asked of which form, who plays, and where it goes.
+
+    ``name`` tells it from others of its tune ("01 80 bpm"). ``soundfont``: None for the best one
+    there is. ``recipe``: the command that makes it again. ``long``: even if it lasts for hours.
+    ``cached``: take it from the cache, and keep it there.
+    """
+
+    form: Form
+    request: Request
+    band: Band
+    target: Path
+    name: str = ""
+    soundfont: Path | None = None
+    bits: int = 16
+    stems: bool = False
+    recipe: str = ""
+    long: bool = False
+    cached: bool = True
+
+    @property
+    def midi(self) -> bool:
+        """Whether it is written as notes, not as sound."""
+        return self.target.suffix.lower() in MIDI_SUFFIXES
+
+    @property
+    def title(self) -> str:
+        """The title of the tune, and what tells this track from others of it."""
+        return f"{self.form.title} {self.name}".rstrip()
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """The files of a track, the mix first, and what there is to say of them."""
+
+    paths: tuple[Path, ...]
+    summary: str
+
+
+def make(job: Job, progress: Progress | None = None) -> Made:
+    """Make a track; ``progress`` is told how much is done, from 0 to 1. Raises UserError."""
+    _check(job)
+    routine = make_routine(job.form, job.request)
+    performance = arrange(routine, job.band)
+    _check_length(job, performance)
+    summary = _summary(job, routine, performance)
+    if job.midi:
+        write_whole(job.target, to_bytes(performance))
+        return Made((job.target,), summary)
+    paths, sound = _audio(job, routine, performance, progress)
+    return Made(paths, summary + sound)
+
+
+def _check(job: Job) -> None:
+    check_writable(job.target)
+    suffix = job.target.suffix.lower()
+    if job.bits != 16 and suffix not in EXACT_SUFFIXES:
+        raise OutputError(f"{job.target} has no {job.bits} bits.", "Choose .wav or .flac for them.")
+    if job.stems and job.midi:
+        raise OutputError(
+            f"{job.target} holds a track for each part already.", "Leave out --stems for MIDI."
+        )
+
+
+def _check_length(job: Job, performance: Performance) -> None:
+    """Refuse what lasts for hours unless it is meant, saying how long and how large it is."""
+    seconds = float(performance.clock.length_seconds)
+    if seconds > LONGEST_SECONDS and not job.long:
+        hours, megabytes = seconds / 3600, seconds * WAV_BYTES_A_SECOND / 1e6
+        raise RoutineError(
+            f"This track lasts {hours:.1f} hours, {megabytes:,.0f} MB as .wav.",
+            "Ask for fewer tempos or rounds, or say --long if it is meant.",
+        )
+
+
+def _audio(
+    job: Job, routine: Routine, performance: Performance, progress: Progress | None
+) -> tuple[tuple[Path, ...], str]:
+    """Take from the cache or render; returns the files, and what the summary says of the sound."""
+    from backing.mixdown import audio_file
+    from backing.mixdown.cache import key_of, user_cache
+    from backing.mixdown.soundfont import choose
+
+    audio_file.check_writable(job.target)
+    font = choose(job.soundfont)
+    sound = f"\n  sound: {font.name} ({font.licence})"
+    cache, key = user_cache(), key_of(_inputs(job, font))
+    paths = cache.fetch(key, job.target) if job.cached else None
+    if paths is not None:
+        return paths, f"{sound}, made before: it comes from the cache"
+    tags = _tags(job, routine, performance, font)
+    paths = _render(job, performance, font, tags, progress)
+    if job.cached:
+        cache.keep(key, paths)
+    return paths, sound
+
+
+def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
+    """All that the bytes of a track follow from; its name is not among them."""
+    yield write(job.form)
+    yield repr(job.request)
+    band = job.band
+    yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
+    yield repr((band.guide_line, band.click))
+    named = {job.form.feel, band.feel, *(section.feel for section in job.form.sections)}
+    for feel in sorted(name for name in named if name and name.endswith(".toml")):
+        yield Path(feel).read_bytes()
+    state = font.path.stat()
+    yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
+    yield repr((job.target.suffix.lower(), job.bits, job.stems, job.title, job.recipe))
+
+
+def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont) -> Tags:
+    from backing.mixdown.marks import Mark
+    from backing.mixdown.tags import Tags
+
+    keys = job.request.keys
+    return Tags(
+        title=job.title,
+        key=str(keys[0] if len(keys) == 1 else job.form.key),
+        tempo=float(routine.tempos[-1]),
+        comment=f"backing {__version__}, {font.name}: {job.recipe}",
+        marks=tuple(
+            Mark(float(performance.clock.seconds(beat)), name)
+            for beat, name in markers(performance)
+        ),
+    )
+
+
+def _render(
+    job: Job,
+    performance: Performance,
+    font: SoundFont,
+    tags: Tags,
+    progress: Progress | None,
+) -> tuple[Path, ...]:
+    from backing.mixdown.audio_file import sample_rate_of
+    from backing.mixdown.mix import render, save
+
+    bank = _bank(font, sample_rate_of(job.target))
+    try:
+        mixdown = render(performance, bank, stems=job.stems, progress=progress)
+        return save(mixdown, job.target, tags=tags, bits=job.bits)
+    finally:
+        if bank.bytes_held > MOST_BANK_BYTES:
+            _bank.cache_clear()
+
+
+@lru_cache(maxsize=1)
+def _bank(font: SoundFont, sample_rate: int) -> Bank:
+    """The notes of a SoundFont, which the next track of a batch finds rendered."""
+    from backing.mixdown.bank import Bank
+
+    return Bank(font, sample_rate)
+
+
+def _summary(job: Job, routine: Routine, performance: Performance) -> str:
+    """File, length, tempos and seed."""
+    seconds = round(performance.clock.length_seconds + performance.tail)
+    bars = sum(len(each.bars) for each in routine.passes)
+    tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
+    if len(tempos) > MOST_TEMPOS_SHOWN:
+        tempos = [*tempos[:3], "...", tempos[-1]]
+    figures = f"{seconds // 60}:{seconds % 60:02} min, {bars} bars, {' '.join(tempos)} bpm"
+    seam = ", repeats without a seam" if routine.seamless else ""
+    return (
+        f"{job.form.title} -> {job.target}\n  {figures}, {job.form.key}, seed {job.band.seed}{seam}"
+    )
