@@ -125,6 +125,11 @@ def _two_fives(home: _Home, dice: random.Random) -> Bars:
     return [*(f"{to.two()} {to.five(dice)}" for to in falling), home.rest(dice)]
 
 
+STAYING = 0.12
+"""How many bridges are one chord."""
+CUES = ("early 5: 1", "hits 7: 1 2& 4", "stop-time 3: 1 2&", "break 8: 1", "late 2: 1")
+"""What the whole band may be told to do in a section of eight bars."""
+
 GRAMMAR: tuple[tuple[Phrase, float], ...] = (
     (_cadence, 4), (_rest_first, 3), (_short_cadence, 5), (_turnaround, 5), (_four_a_bar, 4),
     (_three_a_bar, 2), (_cycle, 2), (_substitute, 2), (_back_door, 1.5), (_passing, 2),
@@ -133,18 +138,34 @@ GRAMMAR: tuple[tuple[Phrase, float], ...] = (
 """Phrases of four bars in 4/4, and how often each comes."""
 
 
-def tune(dice: random.Random, *, tempo: int = 160, feel: str = "swing") -> str:
-    """A tune of 32 bars in 4/4 in C, major or minor: the text of its file."""
+def tune(
+    dice: random.Random,
+    *,
+    tempo: int = 160,
+    feel: str = "swing",
+    meter: str = "4/4",
+    cues: bool = False,
+) -> str:
+    """A tune of 32 bars in C, major or minor: the text of its file.
+
+    In a meter of other than four beats a bar keeps the first two of its chords. ``cues``: the
+    whole band is told something of CUES in both sections.
+    """
     minor = dice.random() < 0.35
     home = _Home(0, minor=minor)
     away = _Home(dice.choice((2, 3, 4, 5, 8, 9)), minor=dice.random() < 0.4)
     close = dice.choice((_turnaround, _quick, _cadence, _four_a_bar))
     first = [*_phrase(home, dice), *close(home, dice)]
     bridge = [*_phrase(away, dice), *_phrase(home, dice)]
+    if dice.random() < STAYING:
+        bridge = [away.at(0, dice.choice(("m7", "7", "maj7"))), *["%"] * 7]
+    sections = [
+        f"section {name}\n{_rows(bars, meter)}" + (dice.choice(CUES) + "\n" if cues else "")
+        for name, bars in (("A", first), ("B", bridge))
+    ]
     return (
-        f"title: Drawn Lots\nkey: C {'minor' if minor else 'major'}\nmeter: 4/4\n"
-        f"tempo: {tempo}\nfeel: {feel}\nhead: A A B A\n\nsection A\n{_rows(first)}\n"
-        f"section B\n{_rows(bridge)}"
+        f"title: Drawn Lots\nkey: C {'minor' if minor else 'major'}\nmeter: {meter}\n"
+        f"tempo: {tempo}\nfeel: {feel}\nhead: A A B A\n\n" + "\n".join(sections)
     )
 
 
@@ -152,14 +173,28 @@ def _phrase(home: _Home, dice: random.Random) -> Bars:
     return dice.choices([p for p, _ in GRAMMAR], [weight for _, weight in GRAMMAR])[0](home, dice)
 
 
-def _rows(bars: Bars) -> str:
-    rows = (bars[at : at + 4] for at in range(0, len(bars), 4))
+def _rows(bars: Bars, meter: str) -> str:
+    fitted = [bar if meter in ("4/4", "12/8") else _two_chords(bar, meter) for bar in bars]
+    rows = (fitted[at : at + 4] for at in range(0, len(bars), 4))
     return "".join("| " + " | ".join(row) + " |\n" for row in rows)
 
 
-def random_form(number: int, *, tempo: int = 160, feel: str = "swing") -> Form:
-    """Tune ``number`` of the grammar; the numbers go through all twelve keys."""
-    form = read(tune(random.Random(f"changes {number}"), tempo=tempo, feel=feel))
+def _two_chords(bar: str, meter: str) -> str:
+    chords = [word for word in bar.split() if word != "/"][:2]
+    return (" / " if meter == "3/4" else " ").join(chords)
+
+
+def random_form(
+    number: int,
+    *,
+    tempo: int = 160,
+    feel: str = "swing",
+    meter: str = "4/4",
+    cues: bool = False,
+) -> Form:
+    """Tune ``number`` of the grammar, see ``tune``; the numbers go through all twelve keys."""
+    dice = random.Random(f"changes {number}")
+    form = read(tune(dice, tempo=tempo, feel=feel, meter=meter, cues=cues))
     return form.transposed(Interval.of_semitones(number * 5 % 12))
 
 
