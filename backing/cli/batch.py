@@ -11,8 +11,10 @@ import multiprocessing
 import os
 import signal
 import tempfile
+import threading
 import warnings
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -63,8 +65,10 @@ def _on_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
         work = joblib.Parallel(
             processes, return_as="generator_unordered", batch_size=1, pre_dispatch="2*n_jobs"
         )
-        todo = (joblib.delayed(_attempt_quietly)(job, Path(staging)) for job in jobs)
-        for outcome in work(todo):
+        todo = (joblib.delayed(_attempt_in_process)(job, Path(staging)) for job in jobs)
+        with _deaf_to_ctrl_c():  # the processes start here, and this one will end them
+            results = work(todo)
+        for outcome in results:
             yield _placed(outcome, folder)
 
 
@@ -75,10 +79,23 @@ def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
         raise explained(error, folder / "track") from error
 
 
-def _attempt_quietly(job: Job, staging: Path) -> Outcome:
-    """``attempt``, in a process of its own deaf to Ctrl-C: the one that started it will end it."""
+@contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """Ignore Ctrl-C for a moment; a process that is started in it goes on ignoring it."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # nowhere else can it be set
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _attempt_in_process(job: Job, staging: Path) -> Outcome:
+    """``attempt``; in a process of its own deaf to Ctrl-C: the one that started it will end it."""
     if multiprocessing.current_process().name != "MainProcess":
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # one that stands in for another is not yet
     return attempt(job, staging)
 
 

@@ -9,8 +9,9 @@ threads, or on how long it was needed the last time: a longer rendering begins w
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor, wait
+from contextlib import suppress
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from typing import NamedTuple
@@ -32,6 +33,9 @@ RING_LIMIT_S = 12.0
 
 BENDS = (4, 16, 64, 128, 256)
 """The blocks after a release at which its slope may change: presets of several layers bend."""
+
+PROGRESS_SECONDS = 0.2
+"""How often the progress is told."""
 
 _SILENCE = 10 ** (-72 / 20)
 _SAME_WAVEFORM = 10 ** (-80 / 20)
@@ -128,11 +132,13 @@ class Bank:
         self._laws: dict[Tone, _Law] = {}
         self._samples: dict[Tone, tuple[Audio, bool]] = {}
 
-    def prepare(self, holds: Mapping[Tone, int]) -> None:
+    def prepare(
+        self, holds: Mapping[Tone, int], progress: Callable[[float], None] | None = None
+    ) -> None:
         """Render the tones in ``holds``, each for as many samples as it is ever held.
 
-        A drum needs no length: it is rendered until it has died away. Raises MissingProgram or
-        SoundFontError.
+        A drum needs no length: it is rendered until it has died away. ``progress`` is told how
+        much is done, up to 1. Raises MissingProgram or SoundFontError.
         """
         groups: dict[tuple[int, int, int], dict[Tone, int]] = {}
         for tone, hold in sorted(holds.items()):
@@ -145,8 +151,17 @@ class Bank:
             jobs.put(group)
         count = min(self._workers, len(groups))
         with ThreadPoolExecutor(count) as pool:
-            for done in [pool.submit(self._work, jobs) for _ in range(count)]:
-                done.result()
+            try:
+                done = [pool.submit(self._work, jobs) for _ in range(count)]
+                while progress and wait(done, PROGRESS_SECONDS).not_done:
+                    progress(1 - jobs.qsize() / len(groups))
+                for each in done:
+                    each.result()
+            finally:
+                # after Ctrl-C or an error nothing new is begun
+                with suppress(Empty):
+                    while True:
+                        jobs.get_nowait()
 
     def note(self, tone: Tone, hold: int = 0) -> BankNote:
         """The note of a tone, long enough to be held for ``hold`` samples and let go then."""

@@ -52,8 +52,10 @@ ROOM_LU: Final = 0.08
 """What the room adds to the loudness of a band (0.02 for a bass alone, 0.15 for a piano)."""
 RAMP_SECONDS: Final = 0.2
 """The gain moves to that of the next step just before it begins."""
+PREPARING: Final = 0.6
+"""The share of rendering the notes in all work, for the progress: in a track of some minutes."""
 MEASURING: Final = 0.2
-"""The share of measuring in all work, for the progress."""
+"""The share of measuring in the rest."""
 FADE_SECONDS: Final = 0.5
 """What still rings at the very end of a track goes away in this time."""
 
@@ -328,8 +330,16 @@ def render(
     for line in lines:
         for tone, hold in (*line.holds.items(), *balance.needs(line.part, line.holds)):
             holds[tone] = max(holds.get(tone, 0), hold)
-    bank.prepare(holds)
-    return Mixdown(performance, lines, bank.sample_rate, stems=stems, progress=progress)
+    bank.prepare(holds, _share(progress, 0, PREPARING))
+    rest = _share(progress, PREPARING, 1)
+    return Mixdown(performance, lines, bank.sample_rate, stems=stems, progress=rest)
+
+
+def _share(progress: Progress | None, start: float, stop: float) -> Progress | None:
+    """The progress of a piece of work that goes from ``start`` to ``stop`` in the whole."""
+    if progress is None:
+        return None
+    return lambda done: progress(start + (stop - start) * done)
 
 
 def save(
