@@ -75,7 +75,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
 
 
 def agreed(played: Pass, band: Band) -> Plan:
-    """The plan of a pass, with the comping rhythm that the band agrees on before it plays.
+    """The plan of a pass, with the comping rhythm and the clave that the band agrees on.
 
     Raises FeelError for an unknown feel.
     """
@@ -83,7 +83,8 @@ def agreed(played: Pass, band: Band) -> Plan:
     if plan.purpose is Purpose.COUNT_IN:
         return plan
     rhythm = comp_rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
-    return replace(plan, comping=rhythm)
+    ostinato = random.Random(f"{band.seed}/ostinato").random()
+    return replace(plan, comping=rhythm, ostinato=ostinato)
 
 
 def _overrides(band: Band, swing: str | Fraction) -> bool:

@@ -7,10 +7,12 @@ search for what fits needs no fractions.
 from __future__ import annotations
 
 import random
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import accumulate
 
 from backing.combo.drum_score import HALF, DrumScore, Tick, beats_at, ticks
 from backing.combo.drum_style import (
@@ -38,6 +40,8 @@ REPEATED, MOST_REPEATS = 0.3, 2
 LONGEST_SET_UP = 2
 LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
 """What leads into a beat that the whole band strikes."""
+RIDING = ("ride", "hat", "open_hat")
+"""What the riding hand plays, and leaves for a stroke that marks a beginning."""
 ALONE = frozenset({"bass", "comping"})
 """Who has to lay out for the drums to play a solo."""
 
@@ -112,13 +116,23 @@ class _Drummer:
         known = phrases(style, layer, bar.bar.meter)
         phrase = self.phrases.get(layer)
         at = (bar.bar.section_bar - 1) % len(phrase.bars) if phrase else 0
-        if at == 0 or phrase not in known:
-            phrase = self._chosen(known, bar)
+        stays = layer == "ground" and phrase in known and len(phrase.bars) > 1
+        if (at == 0 and not stays) or phrase not in known:
+            phrase = self._ground(known, bar) if layer == "ground" else self._chosen(known, bar)
             if phrase is None:
                 return ()
             self.phrases[layer] = phrase
             at = (bar.bar.section_bar - 1) % len(phrase.bars)
         return phrase.bars[at]
+
+    def _ground(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
+        """What runs below the ride: a figure of several bars, like a clave, never turns round."""
+        fitting = self._fitting(known, bar)
+        lasting = [phrase for phrase in fitting if len(phrase.bars) > 1]
+        if not lasting:
+            return self._chosen(known, bar)
+        sums = list(accumulate(phrase.figure.weight for phrase in lasting))
+        return lasting[min(bisect_right(sums, self.plan.ostinato * sums[-1]), len(lasting) - 1)]
 
     def _chosen(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
         fitting = self._fitting(known, bar)
@@ -225,8 +239,9 @@ class _Drummer:
             voice = "bell"
         else:
             voice = "ride"
-        rides = self.score.lift(tick, "ride")
-        if voice != "ride" or rides:
+        leaves = RIDING if voice != "ride" else ("ride",)
+        left = [hand for hand in leaves if self.score.lift(tick, hand)]
+        if voice != "ride" or left:
             self.score.strike(bar, style, tick, DrumStroke(0, voice, 1), "top")
         if style.top != "plain":
             self.score.strike(bar, style, tick, DrumStroke(0, "kick", 0), "top")

@@ -122,7 +122,8 @@ class Plan:
     before the first chord); ``following`` is the chord after the end (None: the music ends),
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
     loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
-    arrangement ends with this pass.
+    arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
+    be the same in every pass (which way round a clave goes).
     """
 
     purpose: Purpose
@@ -139,6 +140,7 @@ class Plan:
     careful: bool
     ends: bool
     comping: tuple[CompStroke, ...] = ()
+    ostinato: float = 0.0
 
     def span_at(self, beat: Fraction) -> ChordSpan | None:
         """The chord that sounds at ``beat``, pushes included; the following one past the end."""

@@ -259,7 +259,7 @@ def test_the_bossa_clave_takes_two_bars() -> None:
     claves = {
         tuple(
             n.onset % 8
-            for n in drums.play(plan, random.Random(s)).notes
+            for n in drums.play(replace(plan, ostinato=s / 20), random.Random(s)).notes
             if n.role == "stick" and n.onset < 8
         )
         for s in range(20)
@@ -267,6 +267,20 @@ def test_the_bossa_clave_takes_two_bars() -> None:
     three_two = tuple(Fraction(b) for b in ("0", "3/2", "3", "5", "13/2"))
     two_three = tuple(Fraction(b) for b in ("1", "5/2", "4", "11/2", "7"))
     assert claves == {three_two, two_three}
+
+
+@pytest.mark.parametrize("feel", ["bossa", "samba", "secondline"])
+def test_a_clave_never_turns_round(feel: str) -> None:
+    """Once begun it goes on, from section to section (common practice, no source)."""
+    plan = plan_of(bars(" | ".join(["Dm7"] * 32), feel=feel))
+    roles = ("kick", "feather") if feel == "secondline" else ("stick",)
+    for seed in range(5):
+        part = drums.play(plan, random.Random(seed))
+        two_bars = {
+            tuple(n.onset % 8 for n in part.notes if n.role in roles and start <= n.onset < end)
+            for start, end in ((16, 24), (48, 56), (80, 88))
+        }
+        assert len(two_bars) == 1
 
 
 @pytest.mark.parametrize(
