@@ -163,6 +163,10 @@ class Bank:
                     while True:
                         jobs.get_nowait()
 
+    def lacks(self, holds: Mapping[Tone, int]) -> bool:
+        """Whether ``prepare`` would have anything to render."""
+        return not all(self._covers(tone, hold) for tone, hold in holds.items())
+
     def note(self, tone: Tone, hold: int = 0) -> BankNote:
         """The note of a tone, long enough to be held for ``hold`` samples and let go then."""
         self.prepare({tone: hold})

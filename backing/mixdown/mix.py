@@ -330,8 +330,9 @@ def render(
     for line in lines:
         for tone, hold in (*line.holds.items(), *balance.needs(line.part, line.holds)):
             holds[tone] = max(holds.get(tone, 0), hold)
-    bank.prepare(holds, _share(progress, 0, PREPARING))
-    rest = _share(progress, PREPARING, 1)
+    preparing = PREPARING if bank.lacks(holds) else 0
+    bank.prepare(holds, _share(progress, 0, preparing))
+    rest = _share(progress, preparing, 1)
     return Mixdown(performance, lines, bank.sample_rate, stems=stems, progress=rest)
 
 
