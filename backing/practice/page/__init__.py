@@ -1,4 +1,4 @@
-"""The practice page: one HTML file that plays a tune's band live and shows what lies under the hand.
+"""The practice page: one HTML file that plays a tune's band live and shows the neck.
 
 ::
 
@@ -9,7 +9,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from backing.chart.form import Form
 from backing.combo.arrangement import Band
@@ -28,7 +28,7 @@ class PageMaker:
     """Makes the pages of a SoundFont and a band; sounds that did not change are kept."""
 
     font: SoundFont
-    band: Band = Band()
+    band: Band = field(default_factory=Band)
     _strips: tuple[tuple[Wanted, ...], Strip] | None = None
 
     def page(self, form: Form, *, watched: bool = False) -> bytes:

@@ -9,7 +9,7 @@ the gains.
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -69,14 +69,15 @@ class Voice:
     kit: bool
     pan: tuple[float, float]
     zones: tuple[Zone, ...]
-    chokes: dict[int, tuple[int, ...]]
+    chokes: Mapping[int, tuple[int, ...]]
 
 
 @dataclass(frozen=True)
 class Strip:
-    """All sounds of a page: ``samples`` and as FLAC of one channel, the voices, and the room's impulse response.
+    """All sounds of a page in a row: ``samples``, and as FLAC of one channel ``audio``.
 
-    ``room`` is FLAC of two channels at ROOM_RATE, to be multiplied by ``room_gain``.
+    ``room`` is the room's impulse response, FLAC of two channels at ROOM_RATE, to be multiplied by
+    ``room_gain``.
     """
 
     font: SoundFont

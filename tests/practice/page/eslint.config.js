@@ -1,0 +1,29 @@
+import js from "@eslint/js";
+
+const browser = [
+  "AudioContext", "AudioBufferSourceNode", "ConvolverNode", "GainNode", "HTMLInputElement",
+  "HTMLSelectElement", "Option", "ResizeObserver", "StereoPannerNode", "addEventListener", "atob",
+  "clearInterval", "document", "fetch", "getComputedStyle", "globalThis", "innerHeight",
+  "localStorage", "location", "matchMedia", "print", "requestAnimationFrame", "scrollBy",
+  "setInterval", "setTimeout",
+];
+
+export default [
+  js.configs.recommended,
+  {
+    languageOptions: {
+      ecmaVersion: 2023,
+      sourceType: "module",
+      globals: Object.fromEntries(browser.map((name) => [name, "readonly"])),
+    },
+    rules: {
+      eqeqeq: "error",
+      "no-var": "error",
+      "prefer-const": "error",
+      "no-control-regex": "off", // marks that no text holds
+      "max-lines": ["error", 450],
+      "max-lines-per-function": ["error", 45],
+      complexity: ["error", 12],
+    },
+  },
+];
