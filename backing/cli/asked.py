@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from backing.chart.form import Form
+from backing.chart.pitch import Key
 from backing.chart.source import suggestion
 from backing.combo.arrangement import Band
 from backing.combo.click import BEATS
@@ -15,9 +16,11 @@ from backing.combo.guide_tones import LINES
 from backing.errors import RoutineError, SelectionError, UserError
 from backing.routine.climb import SHAPES, read_climb, read_tempo
 from backing.routine.ending import ENDINGS
-from backing.routine.keys import read_key, read_keys
+from backing.routine.keys import CYCLES, read_key, read_keys
 from backing.routine.orders import Request
 
+LONGEST_KEY = 3
+"""In letters, like Bbm; a longer word is the name of a way through the keys."""
 RHYTHM_SECTION = frozenset({"bass", "comping", "drums"})
 PLAYERS = {
     "bass": "bass",
@@ -50,7 +53,7 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
         tempos = read_climb(arguments.climb, form.tempo, order).tempos
     elif arguments.tempo:
         tempos = (read_tempo(arguments.tempo, form.tempo),)
-    keys = read_keys(arguments.keys, form.key) if arguments.keys else ()
+    keys = _keys(arguments.keys, form) if arguments.keys else ()
     return Request(
         tempos=tempos,
         choruses=arguments.choruses,
@@ -67,6 +70,12 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
         drums_first=arguments.drums_first,
         lay_out=arguments.lay_out,
     )
+
+
+def _keys(text: str, form: Form) -> tuple[Key, ...]:
+    if text.isalpha() and len(text) > LONGEST_KEY:
+        text = one_of(text, CYCLES, "way through the keys")
+    return read_keys(text, form.key)
 
 
 def band(arguments: argparse.Namespace) -> Band:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import difflib
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, NoReturn
 
 from backing import __version__
@@ -19,11 +20,18 @@ class _Parser(argparse.ArgumentParser):
     """Says a mistake in one sentence and offers the nearest right word."""
 
     def error(self, message: str) -> NoReturn:
-        known = [option for action in self._actions for option in action.option_strings]
+        known = [option for parser in self._family() for option in parser._option_string_actions]
         wrong = [word for word in message.split() if word.startswith("--")]
         near = difflib.get_close_matches(wrong[0], known, 1) if wrong else []
         hint = f" Did you mean {near[0]}?" if near and near[0] not in wrong else ""
         self.exit(USERS, f"backing: {message}.{hint} See {self.prog} --help.\n")
+
+    def _family(self) -> Iterator[argparse.ArgumentParser]:
+        """This parser and those of its commands, whose unknown words it is given."""
+        yield self
+        for action in self._actions:
+            if isinstance(action, argparse._SubParsersAction):
+                yield from action.choices.values()
 
 
 def make_parser() -> argparse.ArgumentParser:

@@ -1,0 +1,186 @@
+"""Every mistake is one clear sentence and exit status 2; nothing half written, nothing lost."""
+
+from __future__ import annotations
+
+import os
+import resource
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import SMALL, TUNE, Run, run_apart
+
+QUICK = ("--soundfont", SMALL, "--choruses", "1", "--no-cache")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (TUNE.replace("G7", "Gblah"), ":6:"),
+        (TUNE.replace("| Dm7", "|: Dm7"), ":6:1: "),
+        (TUNE.replace("| Dm7 | G7 | Cmaj7 | % |", ""), ":5:"),
+        (TUNE.replace("180", "0"), ":3:8: "),
+        (TUNE.replace("180", "5000"), ":3:8: "),
+        (TUNE.replace("| G7 |", "| G7 C7 F7 |"), ":6:"),
+        (TUNE.replace("tempo: 180", "tempo: 180\nmeter: 3/4").replace("G7", "G7 C7"), ":7:"),
+        (TUNE + "| Dm7 | G7 | Cmaj7 | % |\n" * 500, "too long"),
+        (TUNE.replace("tempo: 180", "tempo: 180\nfeel: swnig"), ":4:7: There is no feel"),
+        (TUNE.replace("section A", "section A  feel: bosa"), ":5:18: There is no feel"),
+    ],
+    ids=[
+        "unknown chord", "unclosed repeat", "empty section", "tempo 0", "tempo 5000",
+        "chords that do not fit", "meter and bar disagree", "two thousand bars",
+        "unknown feel", "unknown feel of a section",
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("command", ["check", "track"])
+def test_a_mistake_in_a_tune_is_shown_in_its_place(
+    here: Path, run: Run, command: str, text: str, words: str
+) -> None:
+    (here / "four.tune").write_text(text, "utf-8")
+    said = run(command, "four.tune")
+    assert said.status == 2
+    if words == "too long":
+        assert "four.tune:" in said.err
+        assert "bars" in said.err
+    else:
+        assert f"four.tune{words}" in said.err
+        place, line, caret, cure = said.err.splitlines()[:4]
+        column = int(place.split(":")[2])
+        assert caret.index("^") == column - 1 + 2
+        assert line.strip()
+        assert cure.strip().endswith(".")
+    assert [path.name for path in here.iterdir()] == ["four.tune"]
+
+
+@pytest.mark.parametrize("data", [b"\xff\xfe\x00\x01", b"title: \x00", os.urandom(200) + b"\xff"])
+def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
+    (here / "four.tune").write_bytes(data)
+    assert run("check", "four.tune").complains("four.tune", "text")
+    assert run("track", "four.tune").complains("four.tune", "text")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--bars", "9-12"], ["1", "4"]),
+        (["--bars", "X"], ["X"]),
+        (["--tempo", "0"], ["20", "400"]),
+        (["--tempo", "5000"], ["20", "400"]),
+        (["--tempo", "fast"], ["'fast' is no tempo"]),
+        (["--climb", "160-80:8"], ["slower tempo first"]),
+        (["--climb", "80-160:0.001"], ["200"]),
+        (["--climb", "90-99", "--climb-order", "up-and-bak"], ["up-and-back", "slow-and-goal"]),
+        (["--choruses", "0"], ["1", "100"]),
+        (["--times", "5000"], ["1000"]),
+        (["--key", "H"], ["H"]),
+        (["--keys", "fifthses"], ["fifthses", "fourths"]),
+        (["--ending", "hold"], ['"held"', "short", "tag", "slow"]),
+        (["--without", "bas"], ['Did you mean "bass"', "drums"]),
+        (["--only", "trumpet"], ["trumpet", "piano"]),
+        (["--only", "bass", "--without", "bass"], ["Nobody is left"]),
+        (["--without", "bass,piano,drums"], ["Nobody is left"]),
+        (["--guide", "third"], ['Did you mean "thirds"', "both"]),
+        (["--click", "2and4"], ["2 and 4", "sparse"]),
+        (["--comp", "banjo"], ["piano", "guitar"]),
+        (["--feel", "swnig"], ["Did you mean swing"]),
+        (["--swing", "9"], ["1 (even) to 4"]),
+        (["--format", "wave"], ['Did you mean "wav"']),
+        (["-o", "x.xyz"], [".xyz", ".flac"]),
+        (["-o", "nowhere/x.wav"], ["nowhere", "does not exist"]),
+        (["-o", "."], []),
+        (["-o", "x.mp3", "--bits", "24"], [".wav or .flac"]),
+        (["-o", "x.mid", "--stems"], ["--stems"]),
+        (["-o", "x.mp3", "--format", "flac"], ["--format"]),
+        (["--soundfont", "none.sf2"], ["none.sf2", "does not exist"]),
+        (["--soundfont", "four.tune"], ["not a SoundFont"]),
+    ],
+)
+def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list[str]) -> None:
+    if words == ["-o", "."]:
+        (here / "four.wav").mkdir()
+        told = ["four.wav", "is a folder"]
+    said = run("track", "four.tune", *words)
+    assert said.complains(*told), said.err
+    assert {path.name for path in here.iterdir()} <= {"four.tune", "four.wav"}
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["track"], "Name tune files"),
+        (["track", "four.tune", "--changes", "Dm7"], "Name tune files"),
+        (["track", "nowhere.tune"], "nowhere.tune"),
+        (["track", "four.tune", "--choruses", "many"], "--choruses"),
+        (["track", "four.tune", "--chorusses", "2"], "Did you mean --choruses?"),
+        (["trakc", "four.tune"], "trakc"),
+        (["check"], "--feels"),
+        (["cache", "--limit", "much"], "'much' is no size"),
+        ([], "COMMAND"),
+    ],
+)
+def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: str) -> None:
+    said = run(*words)
+    assert said.status == 2
+    assert told in said.err
+    assert said.err.count("\n") == 1
+
+
+def test_a_soundfont_that_is_cut_short(here: Path, run: Run) -> None:
+    data = Path(SMALL).read_bytes()
+    (here / "short.sf2").write_bytes(data[: len(data) // 2])
+    said = run("track", "four.tune", "--soundfont", "short.sf2")
+    assert said.complains("short.sf2", "cut short")
+
+
+def test_a_bad_feel_file_names_itself(here: Path, run: Run) -> None:
+    (here / "mine.toml").write_text("name = 3\n")
+    said = run("track", "four.tune", "--feel", "mine.toml")
+    assert said.status == 2
+    assert "mine.toml" in said.err
+    (here / "four.tune").write_text(TUNE.replace("key: C", "key: C\nfeel: mine.toml"))
+    assert "mine.toml" in run("check", "four.tune").err
+
+
+def test_two_tunes_for_one_place(here: Path, run: Run) -> None:
+    (here / "more").mkdir()
+    (here / "more" / "four.tune").write_text(TUNE)
+    said = run("track", "four.tune", "more/four.tune", "-o", ".")
+    assert said.complains("Two tunes", "four.wav")
+
+
+def test_a_track_of_hours_is_refused_with_its_length(here: Path, run: Run) -> None:
+    said = run("track", "four.tune", "--bars", "1-4", "--times", "900", "--climb", "20-60:10")
+    assert said.complains("hours", "MB", "--long")
+
+
+def test_a_file_too_large_for_the_system_leaves_the_old_one(here: Path) -> None:
+    """A limit of 100 kB on every file, set by the system itself (POSIX.1, RLIMIT_FSIZE)."""
+    (here / "four.wav").write_bytes(b"the old one")
+    run = run_apart(
+        "track", "four.tune", "-o", "four.wav", *QUICK,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000)),
+    )  # fmt: skip
+    assert run.returncode == 2
+    assert "four.wav grows larger" in run.stderr
+    assert run.stderr.count("\n") == 1
+    assert (here / "four.wav").read_bytes() == b"the old one"
+    assert {path.name for path in here.iterdir()} == {"four.tune", "four.wav"}
+
+
+def test_without_fluidsynth_it_says_how_to_get_it(here: Path) -> None:
+    """pyfluidsynth looks for the library through ctypes.util.find_library, and finds none."""
+    code = "import ctypes.util\nctypes.util.find_library = lambda name: None"
+    run = run_apart("track", "four.tune", "-o", "four.wav", *QUICK, code=code)
+    assert run.returncode == 2
+    for line in (
+        "apt",
+        "dnf install fluidsynth",
+        "brew install fluid-synth",
+        "choco install fluidsynth",
+    ):
+        assert line in run.stderr
+    assert "Traceback" not in run.stderr
+    assert [path.name for path in here.iterdir()] == ["four.tune"]
+    midi = run_apart("track", "four.tune", "-o", "four.mid", code=code)
+    assert midi.returncode == 0

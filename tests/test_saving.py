@@ -1,0 +1,124 @@
+"""Files are there whole or not at all, and every refusal of the system is told in words."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from backing.errors import OutputError
+from backing.saving import check_writable, explained, passing_name, write_whole
+
+NOBODY = 65534
+"""The user and group without rights (Linux Standard Base 5.0, common practice elsewhere)."""
+
+
+@pytest.fixture
+def refusing_folder() -> Iterator[Path]:
+    """A folder that may not be written to, by root neither: for the test it becomes nobody."""
+    folder = Path(tempfile.mkdtemp(prefix="backing-test-", dir="/tmp"))
+    (folder / "inside").mkdir()
+    folder.chmod(0o555)
+    root = os.geteuid() == 0
+    if root:
+        os.seteuid(NOBODY)
+    yield folder
+    if root:
+        os.seteuid(0)
+    folder.chmod(0o755)
+    shutil.rmtree(folder)
+
+
+def test_a_file_is_written_and_nothing_is_left_beside_it(tmp_path: Path) -> None:
+    write_whole(tmp_path / "track.mid", b"new")
+    assert (tmp_path / "track.mid").read_bytes() == b"new"
+    assert [path.name for path in tmp_path.iterdir()] == ["track.mid"]
+
+
+def test_a_link_goes_on_pointing_at_the_file(tmp_path: Path) -> None:
+    real, link = tmp_path / "real.mid", tmp_path / "link.mid"
+    real.write_bytes(b"old")
+    link.symlink_to(real)
+    write_whole(link, b"new")
+    assert link.is_symlink()
+    assert real.read_bytes() == b"new"
+
+
+def test_a_disk_that_fills_up_leaves_the_old_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "track.mid"
+    path.write_bytes(b"old")
+
+    def half(growing: Path, data: bytes) -> None:
+        with growing.open("wb") as file:
+            file.write(data[: len(data) // 2])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(Path, "write_bytes", half)
+    with pytest.raises(OutputError, match="no room left"):
+        write_whole(path, b"new and longer")
+    assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_folder_that_may_not_be_written_to(refusing_folder: Path) -> None:
+    with pytest.raises(OutputError, match="may not be written to"):
+        check_writable(refusing_folder / "track.wav")
+
+
+def test_a_folder_that_may_not_be_looked_into(refusing_folder: Path) -> None:
+    """Asking whether a file is there is refused, too: that is no traceback either."""
+    root = os.geteuid() == NOBODY
+    if root:
+        os.seteuid(0)
+    refusing_folder.chmod(0o000)
+    if root:
+        os.seteuid(NOBODY)
+    with pytest.raises(OutputError, match="may not be written to"):
+        check_writable(refusing_folder / "inside" / "track.wav")
+
+
+def test_a_protected_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Root may write to any file: that this one is protected is put in the system's mouth."""
+    path = tmp_path / "track.wav"
+    path.write_bytes(b"old")
+    monkeypatch.setattr(os, "access", lambda place, _: place != path)
+    with pytest.raises(OutputError, match="write-protected"):
+        check_writable(path)
+    assert path.read_bytes() == b"old"
+
+
+@pytest.mark.parametrize(
+    ("number", "words"),
+    [
+        (errno.ENOSPC, "no room left"),
+        (errno.EDQUOT, "no room left"),
+        (errno.EACCES, "may not be written to"),
+        (errno.EROFS, "may not be written to"),
+        (errno.EFBIG, "larger than this system allows"),
+        (errno.ENAMETOOLONG, "too long"),
+        (errno.EIO, "cannot be written"),
+    ],
+)
+def test_every_refusal_has_a_cause_and_a_cure(number: int, words: str) -> None:
+    error = explained(OSError(number, os.strerror(number)), Path("there/track.wav"))
+    assert words in error.cause
+    assert error.cure.endswith(".")
+
+
+def test_a_name_that_is_too_long(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="too long"):
+        check_writable(tmp_path / ("x" * 300 + ".wav"))
+
+
+def test_the_passing_name_keeps_the_suffix_and_is_hidden() -> None:
+    name = passing_name(Path("there/track.flac"))
+    assert name.parent == Path("there")
+    assert name.name.startswith(".track.")
+    assert name.suffix == ".flac"
