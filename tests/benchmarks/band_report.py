@@ -18,7 +18,7 @@ band is marked ``!``. Sources:
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -26,6 +26,7 @@ from math import isfinite
 from statistics import fmean
 
 from backing.combo.feel import SOLOIST_RATIO
+from backing.combo.part import Part
 from tests.benchmarks import figures_comping as comping
 from tests.benchmarks import figures_form as form
 from tests.benchmarks import figures_harmony as harmony
@@ -35,6 +36,7 @@ from tests.benchmarks.figures_bass import figures as bass_figures
 from tests.benchmarks.figures_drums import DrumFigures, answers
 from tests.benchmarks.figures_drums import figures as drum_figures
 from tests.benchmarks.heard import (
+    HALF,
     Heard,
     Played,
     choruses,
@@ -156,9 +158,17 @@ class Row:
         return low <= value <= high
 
 
-def _total(count: Callable[[comping.Part], int]) -> Callable[[Material], float]:
+def _total(count: Callable[[Part], int]) -> Callable[[Material], float]:
     """The sum of a count over the parts of the comping."""
     return lambda m: sum(count(part) for _, part in m.comping)
+
+
+def _ride_on(beat: int) -> Callable[[Material], float]:
+    return lambda m: m.drums.ride[beat]
+
+
+def _out_of_place(name: str) -> Callable[[Material], float]:
+    return lambda m: m.tensions[name]
 
 
 def _share_of(values: Sequence[int], most: int) -> float:
@@ -294,12 +304,12 @@ COMPING = (
         comping.guide_tones_missing(part) for _, part in m.comping), (0, 0.3), "ours"),
     Row("written extensions heard", _extensions, (0.97, 1), "ours"),
     Row("V7 of minor with its b9", lambda m: harmony.flat_ninth_share(m.comping), (0.4, 1), "ours"),
-    *(Row(f"out of place over {name}", lambda m, name=name: m.tensions[name], (0, 0), "ours")
+    *(Row(f"out of place over {name}", _out_of_place(name), (0, 0), "ours")
       for name in ("V7 of minor", "II7 and its like", "iim7b5, iiim7", "bare tonic")),
 )  # fmt: skip
 
 DRUMS = (
-    *(Row(f"ride on {beat + 1}", lambda m, beat=beat: m.drums.ride[beat], (0.74, 1),
+    *(Row(f"ride on {beat + 1}", _ride_on(beat), (0.74, 1),
           f"GMD {published}") for beat, published in enumerate((0.77, 0.82, 0.78, 0.74))),
     Row("skip after 1", lambda m: m.drums.skips[0], (0, 0.15), "GMD 0.12"),
     Row("skip after 2", lambda m: m.drums.skips[1], (0.21, 1), "GMD 0.68"),
@@ -396,7 +406,7 @@ def feel_rows(feel: str) -> tuple[Row, ...]:
 def _clock_ratio(m: Material) -> float:
     """Long : short where the clock of the performance puts an off-beat."""
     heard = m.passes[0]
-    start, off, end = (heard.place(heard.plan.bars[1].start + n * time.HALF) for n in range(3))
+    start, off, end = (heard.place(heard.plan.bars[1].start + n * HALF) for n in range(3))
     return (off - start) / (end - off)
 
 
@@ -421,7 +431,7 @@ def measured_feels(bars: int) -> Iterator[Line]:
             yield f"{feel} at {tempo} bpm", row, {tempo: row.measure(material)}
 
 
-def outside(lines: Iterator[Line]) -> list[str]:
+def outside(lines: Iterable[Line]) -> list[str]:
     """What lies outside its band, in words."""
     return [
         f"{group}: {row.figure} at {tempo} bpm: {value:.3f}, not in {row.limits(tempo)}"
@@ -443,7 +453,7 @@ def _bands(row: Row, tempos: Sequence[int]) -> str:
     return " ".join(f"{_number(low)}-{_number(high)}" for low, high in map(row.limits, tempos))
 
 
-def print_lines(lines: Iterator[Line]) -> int:
+def print_lines(lines: Iterable[Line]) -> int:
     """Print the table; returns how many values lie outside their bands."""
     group, count = "", 0
     for name, row, values in lines:

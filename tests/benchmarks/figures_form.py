@@ -241,5 +241,5 @@ def foot_alone(passes: Sequence[Heard] | None = None) -> float:
             for note in heard.part(name).notes
             if bar.start <= note.onset < bar.end and not note.together
         ]
-        alone += struck == [(kit.PEDAL_HAT, 1), (kit.PEDAL_HAT, 3)]
+        alone += struck == [(kit.PEDAL_HAT, Fraction(beat)) for beat in (1, 3)]
     return alone / len(bars)

@@ -20,6 +20,7 @@ from tests.benchmarks.band_report import (
     TIME,
     Line,
     Material,
+    Row,
     feel_rows,
     outside,
     print_lines,
@@ -34,7 +35,7 @@ def material(request: pytest.FixtureRequest) -> Material:
     return Material(request.param, BARS)
 
 
-def lines(group: str, rows: tuple, material: Material) -> list[Line]:  # type: ignore[type-arg]
+def lines(group: str, rows: tuple[Row, ...], material: Material) -> list[Line]:
     return [(group, row, {material.tempo: row.measure(material)}) for row in rows]
 
 
@@ -44,12 +45,14 @@ def test_every_figure_lies_in_its_band(group: str, material: Material) -> None:
     assert not outside(lines(group, GROUPS[group], material))
 
 
+@pytest.fixture(scope="module")
+def any_tune() -> Material:
+    return Material(160, 1)
+
+
 @pytest.mark.parametrize("row", FORM, ids=lambda row: row.figure)
-def test_the_form_is_kept(row: object) -> None:
-    assert not outside([("form", row, {160: row.measure(FORM_AT)})])  # type: ignore[attr-defined,list-item]
-
-
-FORM_AT = Material(160, 1)
+def test_the_form_is_kept(row: Row, any_tune: Material) -> None:
+    assert not outside(lines("form", (row,), any_tune))
 
 
 @pytest.mark.parametrize("feel", FEELS)
@@ -69,7 +72,7 @@ def test_a_band_out_of_time_would_be_seen() -> None:
 
 def test_the_table_marks_what_lies_outside(capsys: pytest.CaptureFixture[str]) -> None:
     row = TIME[0]
-    assert print_lines(iter([("time", row, {120: 2.5, 300: 2.5})])) == 1
+    assert print_lines([("time", row, {120: 2.5, 300: 2.5})]) == 1
     out = capsys.readouterr().out
     assert "2.50!" in out
     assert row.source in out

@@ -35,24 +35,25 @@ def told(text: str, directions: Directions, at: int = 1) -> Plan:
     return plan_of(bars(text, directions={at: directions}))
 
 
+def exact(*rows: tuple[str | float, ...]) -> list[tuple[object, ...]]:
+    """Rows whose numbers are beats."""
+    return [tuple(v if isinstance(v, str) else Fraction(v) for v in row) for row in rows]
+
+
 # ---- chords
 
 
 def test_equal_chords_in_a_row_are_one_span() -> None:
     plan = plan_of(bars("Dm7 | % | Dm7 G7 | Cmaj7"))
-    assert [(s.chord.text, s.start, s.end) for s in plan.spans if s.chord] == [
-        ("Dm7", 0, 10), ("G7", 10, 12), ("Cmaj7", 12, 16),
-    ]  # fmt: skip
+    assert [(str(s.chord), s.start, s.end) for s in plan.spans] == exact(
+        ("Dm7", 0, 10), ("G7", 10, 12), ("Cmaj7", 12, 16)
+    )
 
 
 def test_an_early_chord_comes_before_it_is_written_and_a_late_one_after() -> None:
     plan = plan_of(bars("Dm7 | <G7 | >Cmaj7 | A7"))
-    assert [(s.start, s.written) for s in plan.spans] == [
-        (0, 0), (Fraction(7, 2), 4), (Fraction(17, 2), 8), (12, 12),
-    ]  # fmt: skip
-    assert [(a.kind, a.onset) for a in plan.accents] == [
-        ("push", Fraction(7, 2)), ("push", Fraction(17, 2)),
-    ]  # fmt: skip
+    assert [(s.start, s.written) for s in plan.spans] == exact((0, 0), (3.5, 4), (8.5, 8), (12, 12))
+    assert [(a.kind, a.onset) for a in plan.accents] == exact(("push", 3.5), ("push", 8.5))
 
 
 def test_a_pedal_parts_what_would_be_one_chord() -> None:
@@ -98,12 +99,12 @@ def test_spans_cover_any_form_without_a_gap(form: Form) -> None:
 
 def test_hits_stops_and_the_last_chord_are_accents() -> None:
     hits = told("Dm7 | G7 | C6", Directions(hits=(Fraction(0), Fraction(3, 2))))
-    assert [(a.kind, a.onset) for a in hits.accents] == [("hit", 4), ("hit", Fraction(11, 2))]
+    assert [(a.kind, a.onset) for a in hits.accents] == exact(("hit", 4), ("hit", 5.5))
     stops = told("Dm7 | G7 | C6", Directions(only=(Fraction(0),)))
-    assert [(a.kind, a.onset) for a in stops.accents] == [("stop", 4)]
+    assert [(a.kind, a.onset) for a in stops.accents] == exact(("stop", 4))
     held = bars("Dm7 | G7 | C6")
     last = plan_of((*held[:-1], replace(held[-1], final="held")), circular=False).accents
-    assert [(a.kind, a.onset, a.length) for a in last] == [("last", 8, 4)]
+    assert [(a.kind, a.onset, a.length) for a in last] == exact(("last", 8, 4))
 
 
 def test_strokes_of_the_band_do_not_overlap() -> None:
