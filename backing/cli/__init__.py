@@ -19,6 +19,7 @@ from backing.errors import BackingError, UserError
 COMMANDS = {
     "check": "backing.cli.check:check",
     "track": "backing.cli.track:track",
+    "page": "backing.cli.page:page",
     "sounds": "backing.cli.sounds:sounds",
     "cache": "backing.cli.cache:cache",
 }

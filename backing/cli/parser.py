@@ -45,6 +45,7 @@ def make_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     _add_check(commands)
     _add_track(commands)
+    _add_page(commands)
     _add_sounds(commands)
     _add_cache(commands)
     return parser
@@ -64,6 +65,42 @@ def _add_check(commands: Commands) -> None:
     check.add_argument("--json", action="store_true", help="the same as JSON on stdout")
     check.add_argument("--tidy", action="store_true", help="the tune file itself, tidily written")
     check.add_argument("--feels", action="store_true", help="list the feels, a sentence each")
+
+
+def _add_page(commands: Commands) -> None:
+    page = commands.add_parser(
+        "page",
+        help="make a page to practise with: one file that plays in any browser, offline",
+        description="Make a page to practise with: one HTML file that plays the tune's band live, "
+        "shows the chords, the guide tones and the neck, and needs no network.",
+        epilog=CAUTION,
+    )
+    page.add_argument("tunes", nargs="+", metavar="TUNE", help="tune files")
+    page.add_argument(
+        "-o", "--output", metavar="FILE", help="where to: a file.html, or a folder (default: here)"
+    )
+    page.add_argument("--tempo", metavar="BPM", help="the tempo it opens with (120, or 80%%)")
+    page.add_argument("--key", metavar="KEY", help="the key it opens in (Bb)")
+    page.add_argument("--feel", metavar="NAME", help="another feel (check --feels lists them)")
+    page.add_argument(
+        "--comp", default="piano", metavar="WHAT", help="piano, guitar, vibes or organ"
+    )
+    page.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="another number, other notes"
+    )
+    page.add_argument("--soundfont", metavar="FILE", help="play it with this SoundFont")
+    page.add_argument("--open", action="store_true", help="open it in the browser")
+    page.add_argument("--quiet", action="store_true", help="no summary")
+    bench = page.add_argument_group("while the tune is being written")
+    bench.add_argument(
+        "--watch", action="store_true", help="serve it here, changed whenever the file is saved"
+    )
+    bench.add_argument(
+        "--share", action="store_true", help="with --watch: to phones on the home network, too"
+    )
+    bench.add_argument(
+        "--port", type=int, default=0, metavar="N", help="with --watch: at this port (default: any)"
+    )
 
 
 def _add_sounds(commands: Commands) -> None:

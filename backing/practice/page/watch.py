@@ -1,0 +1,147 @@
+"""The page at the bench: served to one machine, made again whenever the tune file is saved.
+
+Only requests that name this server in their Host header are answered, so that no web page can
+reach it under a name of its own (DNS rebinding). It listens on the loopback address; for a phone
+on the home network it listens there too when that is asked for.
+"""
+
+from __future__ import annotations
+
+import json
+import socket
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from hashlib import sha256
+from html import escape
+from http import HTTPStatus
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any, Final
+
+from backing.errors import OutputError, UserError
+
+LOOPBACK: Final = "127.0.0.1"
+EVERYWHERE: Final = "0.0.0.0"
+WAITING = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>{title}</title>
+<meta http-equiv="refresh" content="1">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'"></head>
+<body><h1>{title}</h1><pre>{problems}</pre>
+<p>The page comes by itself when the file has been mended and saved.</p></body></html>
+"""
+
+Make = Callable[[], bytes]
+
+
+@dataclass
+class Workbench:
+    """The page of a tune file as it is now: made when the file has changed, with its mistakes.
+
+    ``make`` makes the page or raises UserError. While the file is wrong the last good page stays.
+    """
+
+    tune: Path
+    make: Make
+    _seen: tuple[int, int] | None = None
+    _page: bytes = b""
+    _problems: str = ""
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def page(self) -> bytes:
+        """The page; a page of mistakes where no good one has been made yet."""
+        with self._lock:
+            self._look()
+            if self._page:
+                return self._page
+            text = {"title": escape(self.tune.name), "problems": escape(self._problems)}
+            return WAITING.format(**text).encode("utf-8")
+
+    def state(self) -> dict[str, str]:
+        """What an open page asks for: the version of the page, and the mistakes in the file."""
+        with self._lock:
+            self._look()
+            return {"version": sha256(self._page).hexdigest()[:16], "problems": self._problems}
+
+    def _look(self) -> None:
+        try:
+            status = self.tune.stat()
+            stamp = status.st_mtime_ns, status.st_size
+        except OSError:
+            stamp = (0, 0)
+        if stamp == self._seen:
+            return
+        self._seen = stamp
+        try:
+            self._page, self._problems = self.make(), ""
+        except UserError as error:
+            self._problems = str(error)
+
+
+class BenchServer(ThreadingHTTPServer):
+    """Serves a workbench; ``address`` is where the page is."""
+
+    daemon_threads = True
+
+    def __init__(self, bench: Workbench, *, share: bool = False, port: int = 0) -> None:
+        """``share``: also to the home network; ``port`` 0: any that is free.
+
+        Raises OutputError where the port cannot be had.
+        """
+        self.bench = bench
+        try:
+            super().__init__((EVERYWHERE if share else LOOPBACK, port), _Handler)
+        except (OSError, OverflowError) as error:
+            cause = f"Port {port} cannot be had: {getattr(error, 'strerror', None) or error}."
+            raise OutputError(cause, "Leave --port out, or name another.") from None
+        names = {LOOPBACK, "localhost", *((home_address(),) if share else ())}
+        self.hosts = {f"{name}:{self.server_port}" for name in names}
+        self.address = f"http://{home_address() if share else LOOPBACK}:{self.server_port}/"
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """A browser that goes away in the middle is nothing to talk about."""
+
+
+class _Handler(BaseHTTPRequestHandler):
+    server: BenchServer
+    protocol_version = "HTTP/1.1"
+
+    def do_GET(self) -> None:
+        """The page at "/", its state at "/state"."""
+        if self.headers.get("Host") not in self.server.hosts:
+            self._answer(HTTPStatus.MISDIRECTED_REQUEST, "text/plain", b"Not for this host.\n")
+        elif self.path == "/":
+            self._answer(HTTPStatus.OK, "text/html", self.server.bench.page())
+        elif self.path == "/state":
+            state = json.dumps(self.server.bench.state(), ensure_ascii=False)
+            self._answer(HTTPStatus.OK, "application/json", state.encode("utf-8"))
+        else:
+            self._answer(HTTPStatus.NOT_FOUND, "text/plain", b"There is only the page.\n")
+
+    def _answer(self, status: HTTPStatus, kind: str, body: bytes) -> None:
+        self.send_response(status)
+        self.send_header("Content-Type", f"{kind}; charset=utf-8")
+        self.send_header("Content-Length", str(len(body)))
+        self.send_header("Cache-Control", "no-store")
+        self.send_header("X-Content-Type-Options", "nosniff")
+        self.send_header("Cross-Origin-Resource-Policy", "same-origin")
+        self.end_headers()
+        self.wfile.write(body)
+
+    def log_message(self, format: str, *args: Any) -> None:  # noqa: A002
+        """Keep quiet: the terminal is for mistakes in the tune."""
+
+
+def home_address() -> str:
+    """This machine's address in its own network; the loopback address where there is none.
+
+    No packet is sent: connecting a datagram socket only chooses a way out.
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): nobody is there
+            return str(probe.getsockname()[0])
+        except OSError:
+            return LOOPBACK
