@@ -353,6 +353,9 @@ FORM = (
     Row("first choruses not in two", lambda _: form.wrong_first_choruses(), (0, 0), "practice"),
     Row("changes of feel without a fill", lambda _: form.unprepared_changes_of_feel(), (0, 0),
         "practice"),
+    Row("ends of sections without a fill", lambda _: form.sections_without_a_fill(), (0, 0),
+        "practice"),
+    Row("ballads without brushes", lambda _: form.kits_out_of_place(), (0, 0), "practice"),
     Row("count-ins", lambda _: form.wrong_count_ins(), (0, 0), "practice"),
     Row("seeds", lambda _: form.changed_by_the_seed(), (0, 0), "ours"),
     Row("who is there changes others", lambda _: form.moved_by_who_is_there(), (0, 0), "ours"),
@@ -368,7 +371,7 @@ GROUPS: Mapping[str, tuple[Row, ...]] = {
 }
 
 ONSETS = {
-    "swing": (4.0, 4.2), "two": (2.0, 3.2), "ballad": (2.0, 3.2), "waltz": (1.5, 3.3),
+    "swing": (3.9, 4.2), "two": (2.0, 3.2), "ballad": (2.0, 3.2), "waltz": (1.5, 3.3),
     "five": (2.5, 6.0), "shuffle": (4.0, 6.0), "blues12": (4.0, 6.0), "bossa": (2.8, 4.0),
     "samba": (2.0, 5.0), "even": (2.0, 4.0), "secondline": (2.5, 5.0), "doubletime": (2.0, 8.5),
 }  # fmt: skip

@@ -21,6 +21,7 @@ from backing.routine.orders import Request, make_routine
 from tests.benchmarks.changes import random_form
 from tests.benchmarks.heard import HALF, TUNES, Heard, band, loops, take
 
+BODY = (Purpose.HEAD, Purpose.SOLO, Purpose.OUT)
 PUSHED = """\
 title: Early Bird
 key: C major
@@ -156,6 +157,32 @@ def unprepared_changes_of_feel() -> int:
             wrong += not resting and "fill" not in {n.role for n in fills}
             wrong += bar.fill != bar.bar.length
     return wrong if count else 1
+
+
+def sections_without_a_fill() -> int:
+    """Ends of sections, inside choruses and after them, at which the drums do not fill."""
+    wrong, count = 0, 0
+    for form in map(random_form, range(4)):
+        played = [h for h in take(form, Request(choruses=3), band(1)) if h.plan.purpose in BODY]
+        for heard in played:
+            fills = {
+                heard.plan.bar_at(note.onset).index
+                for note in heard.part("drums").notes
+                if note.role == "fill"
+            }
+            ends = [bar.index for bar in heard.plan.bars if bar.section_end]
+            wrong += len(set(ends) - fills)
+            count += len(ends)
+    return wrong if count else 1
+
+
+def kits_out_of_place() -> int:
+    """Ballads not played with brushes, and swing that is."""
+    wrong = 0
+    for feel, brushes in (("ballad", True), ("swing", False)):
+        for heard in take(random_form(1, tempo=66, feel=feel), Request(choruses=1), band(1))[1:]:
+            wrong += (heard.part("drums").instrument == kit.BRUSH_KIT) != brushes
+    return wrong
 
 
 def loud_short_loops() -> int:

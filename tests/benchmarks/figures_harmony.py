@@ -45,10 +45,11 @@ def low_intervals(part: Part) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """A chord in its place: what it is in its key and where it goes."""
+    """A chord in its place: what it is in its key, where it comes from and goes."""
 
     span: ChordSpan
     chord: Chord
+    before: Chord | None
     following: Chord | None
 
     @property
@@ -61,6 +62,14 @@ class Context:
         """Whether the symbol names nothing but chord tones, over its own root."""
         written = set(self.chord.pitch_classes) == set(self.chord.core_pitch_classes)
         return written and self.chord.bass is None
+
+    @property
+    def minor_cadence(self) -> bool:
+        """Whether a half-diminished chord a fifth above leads to it: it is a V of minor."""
+        before = self.before
+        if before is None or before.family != "half-diminished":
+            return False
+        return (before.root.pitch_class - self.chord.root.pitch_class) % 12 == 7
 
     @property
     def falls_to_minor(self) -> bool:
@@ -97,7 +106,7 @@ def _forbidden(context: Context) -> tuple[str, frozenset[int]]:
         return "", frozenset()
     if chord.family == "dominant" and context.falls_to_minor:
         return "V7 of minor", MINOR_TARGET
-    if chord.family == "dominant" and degree in LYDIAN_DEGREES:
+    if chord.family == "dominant" and degree in LYDIAN_DEGREES and not context.minor_cadence:
         return "II7 and its like", LYDIAN
     phrygian = chord.family == "minor" and degree == 4 and not minor_key
     if chord.family == "half-diminished" or (phrygian and len(chord.core_pitch_classes) == 4):
@@ -112,13 +121,14 @@ def _forbidden(context: Context) -> tuple[str, frozenset[int]]:
 def _heard(plan: Plan, part: Part) -> Iterator[tuple[Context, set[int]]]:
     """Every chord of the comping in its place, with the tones above its root that sound."""
     spans = {stroke.onset: stroke.span for stroke in plan.comping}
+    before = {b.start: a.chord for a, b in pairwise(plan.spans)}
     for notes in chords(part):
         span = spans[notes[0].onset]
         if span.chord is not None:
             after = plan.after(span)
             chord = span.chord
             tones = {(note.pitch - chord.root.pitch_class) % 12 for note in notes}
-            yield Context(span, chord, after.chord if after else None), tones
+            yield Context(span, chord, before.get(span.start), after and after.chord), tones
 
 
 def flat_ninth_share(played: Sequence[Played]) -> float:
