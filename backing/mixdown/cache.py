@@ -68,6 +68,7 @@ class Cache:
             sums: dict[str, str] = json.loads((entry / SUMS).read_text("utf-8"))
             tails = {name: name.removeprefix("track") for name in sums}
         except (OSError, ValueError, AttributeError):
+            _remove(entry)  # there is none, or a harmed one
             return None
         paths = {name: target.with_name(target.stem + tail) for name, tail in tails.items()}
         with ExitStack() as leftovers:
@@ -179,6 +180,8 @@ def _copied(source: Path, target: Path, shown: Path) -> str:
 
 def _remove(entry: Path) -> None:
     """Take an entry away: out of sight at once, then file by file."""
+    if not entry.exists():
+        return
     with suppress(OSError), tempfile.TemporaryDirectory(prefix=PASSING, dir=entry.parent) as gone:
         entry.rename(Path(gone) / "entry")
 

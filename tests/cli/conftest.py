@@ -69,7 +69,7 @@ def run(capsys: pytest.CaptureFixture[str]) -> Run:
     return run_here
 
 
-def run_apart(*words: str, code: str = "", **more: object) -> subprocess.CompletedProcess[str]:
+def run_apart(*words: str, code: str = "") -> subprocess.CompletedProcess[str]:
     """Run the command in a process of its own, ``code`` before it."""
     start = f"{code}\nimport sys\nfrom backing.cli import main\nsys.exit(main())"
     return subprocess.run(
@@ -78,5 +78,4 @@ def run_apart(*words: str, code: str = "", **more: object) -> subprocess.Complet
         text=True,
         check=False,
         env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
-        **more,  # type: ignore[call-overload]
     )

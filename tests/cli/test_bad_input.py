@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import resource
 from pathlib import Path
 
 import pytest
@@ -157,10 +156,8 @@ def test_a_track_of_hours_is_refused_with_its_length(here: Path, run: Run) -> No
 def test_a_file_too_large_for_the_system_leaves_the_old_one(here: Path) -> None:
     """A limit of 100 kB on every file, set by the system itself (POSIX.1, RLIMIT_FSIZE)."""
     (here / "four.wav").write_bytes(b"the old one")
-    run = run_apart(
-        "track", "four.tune", "-o", "four.wav", *QUICK,
-        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000)),
-    )  # fmt: skip
+    code = "import resource\nresource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))"
+    run = run_apart("track", "four.tune", "-o", "four.wav", *QUICK, code=code)
     assert run.returncode == 2
     assert "four.wav grows larger" in run.stderr
     assert run.stderr.count("\n") == 1
