@@ -127,8 +127,9 @@ def _heard(plan: Plan, part: Part) -> Iterator[tuple[Context, set[int]]]:
         if span.chord is not None:
             after = plan.after(span)
             chord = span.chord
+            goes_to = after.chord if after else None
             tones = {(note.pitch - chord.root.pitch_class) % 12 for note in notes}
-            yield Context(span, chord, before.get(span.start), after and after.chord), tones
+            yield Context(span, chord, before.get(span.start), goes_to), tones
 
 
 def flat_ninth_share(played: Sequence[Played]) -> float:
