@@ -73,8 +73,9 @@ def _on_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
 
 
 def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
+    place = folder.resolve()  # the same wherever a process stands
     try:
-        return tempfile.TemporaryDirectory(prefix=STAGING, dir=folder, ignore_cleanup_errors=True)
+        return tempfile.TemporaryDirectory(prefix=STAGING, dir=place, ignore_cleanup_errors=True)
     except OSError as error:
         raise explained(error, folder / "track") from error
 
@@ -131,7 +132,7 @@ def _on_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
     with _client(dask, address) as client:
         futures = {client.submit(attempt_elsewhere, job, pure=False): job for job in jobs}
         try:
-            for future in dask.as_completed(futures):
+            for future in dask.as_completed(futures, loop=client.loop):
                 yield _placed(_result(future, futures[future]), folder)
         finally:
             client.cancel(list(futures))

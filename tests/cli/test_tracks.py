@@ -1,0 +1,249 @@
+"""Tracks as files: the recipe makes them again, stems add up, marks are read, batches are equal."""
+
+from __future__ import annotations
+
+import json
+import shlex
+import shutil
+import subprocess
+from pathlib import Path
+
+import distributed
+import mutagen
+import numpy as np
+import pytest
+import soundfile
+
+from tests.cli.conftest import SMALL, TUNE, Run
+
+SUFFIXES = ("wav", "flac", "mp3", "ogg", "opus", "m4a")
+LOOP = ("--bars", "1-4", "--times", "1", "--soundfont", SMALL)
+CLIMB = ("--climb", "150-180:15", *LOOP)
+
+
+def comment_of(path: Path) -> str:
+    """The comment in a file's tags, by mutagen."""
+    tags = mutagen.File(path).tags
+    if path.suffix in (".flac", ".ogg", ".opus"):
+        return str(tags["comment"][0])
+    return str(tags["\xa9cmt" if path.suffix == ".m4a" else "COMM::eng"][0])
+
+
+def recipe_of(path: Path) -> list[str]:
+    """The words of the command in a file's tags."""
+    return shlex.split(comment_of(path).split(": ", 1)[1])
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_the_recipe_in_the_tags_makes_the_very_same_file(here: Path, run: Run, suffix: str) -> None:
+    odd = ("--guide", "--click", "2 and 4", "--without", "piano", "--seed", "7", "--swing", "1.7")
+    assert run("track", "four.tune", "-o", f"odd name.{suffix}", *LOOP, *odd).status == 0
+    words = recipe_of(here / f"odd name.{suffix}")
+    assert words[:3] == ["backing", "track", "four.tune"]
+    assert run(*words[1:], "--no-cache").status == 0
+    assert (here / f"four.{suffix}").read_bytes() == (here / f"odd name.{suffix}").read_bytes()
+
+
+def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
+    words = ("track", "--changes", "Dm7 | G7 | Cmaj7 | %", "--keys", "C F", "--times", "1")
+    assert run(*words, "-o", "ii-v.flac", "--soundfont", SMALL).status == 0
+    again = recipe_of(here / "ii-v.flac")
+    assert run(*again[1:], "--no-cache").status == 0
+    assert (here / "changes.flac").read_bytes() == (here / "ii-v.flac").read_bytes()
+
+
+def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
+    assert run("track", "four.tune", "-o", "slow.wav", *CLIMB, "--separate").status == 0
+    names = sorted(path.name for path in here.glob("slow*.wav"))
+    assert names == ["slow 01 150 bpm.wav", "slow 02 165 bpm.wav", "slow 03 180 bpm.wav"]
+    assert run(*recipe_of(here / names[1])[1:], "--no-cache").status == 0
+    for name in names:
+        again = here / name.replace("slow", "four")
+        assert again.read_bytes() == (here / name).read_bytes()
+
+
+@pytest.mark.parametrize(("bits", "kind"), [("16", "PCM_16"), ("24", "PCM_24")])
+@pytest.mark.parametrize("suffix", ["wav", "flac"])
+def test_stems_add_up_to_the_mix(here: Path, run: Run, suffix: str, bits: str, kind: str) -> None:
+    words = ("-o", f"x.{suffix}", "--bits", bits, "--stems")
+    assert run("track", "four.tune", *LOOP, *words).status == 0
+    stems = sorted(here.glob(f"x.*.{suffix}"))
+    assert [path.name.split(".")[1] for path in stems] == ["bass", "comping", "count", "drums"]
+    assert soundfile.info(stems[0]).subtype == kind
+    mix, _ = soundfile.read(here / f"x.{suffix}")
+    total = sum(soundfile.read(stem)[0] for stem in stems)
+    # each file is rounded to the nearest step: half a step for each stem and for the mix
+    step = 2.0 ** (1 - int(bits))
+    assert np.abs(total - mix).max() <= (len(stems) + 1) / 2 * step
+    assert np.abs(mix).max() > 0.1
+
+
+def marks_by_ffprobe(path: Path) -> list[tuple[float, str]]:
+    """Start (seconds) and name of each chapter as ffprobe (apt install ffmpeg) reads them."""
+    command = ["ffprobe", "-v", "error", "-show_chapters", "-of", "json", str(path)]
+    run = subprocess.run(command, capture_output=True, check=True)
+    chapters = json.loads(run.stdout)["chapters"]
+    return sorted((float(one["start_time"]), one["tags"]["title"]) for one in chapters)
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_every_section_and_tempo_is_marked(here: Path, run: Run, suffix: str) -> None:
+    assert run("track", "four.tune", "-o", f"x.{suffix}", *CLIMB).status == 0
+    expected, start = [], 0.0
+    for tempo in (150, 165, 180):
+        # two bars of count-in, four bars of A, in four
+        expected += [(start, f"count-in, {tempo} bpm"), (start + 480 / tempo, "A (round 1)")]
+        start += 6 * 4 * 60 / tempo
+    found = marks_by_ffprobe(here / f"x.{suffix}")
+    assert [name for _, name in found] == [name for _, name in expected]
+    assert [at for at, _ in found] == pytest.approx([at for at, _ in expected], abs=1.1e-3)
+
+
+def test_libsndfile_reads_the_cue_points(here: Path, run: Run) -> None:
+    """SF_CUES and SFC_GET_CUE of libsndfile's sndfile.h, by way of its own library."""
+    assert run("track", "four.tune", "-o", "x.wav", *LOOP).status == 0
+    with soundfile.SoundFile(here / "x.wav") as file:
+        room = soundfile._ffi.new("char[]", 4 + 100 * (6 * 4 + 256))
+        assert soundfile._snd.sf_command(file._file, 0x10CE, room, len(room))
+        data = bytes(soundfile._ffi.buffer(room))
+        assert int.from_bytes(data[:4], "little") == 2
+        frames = [int.from_bytes(data[at + 20 : at + 24], "little") for at in (4, 4 + 280)]
+    # two bars of count-in at 180: 480 / 180 seconds
+    assert frames == [0, round(44100 * 480 / 180)]
+
+
+def test_tags_of_one_key_name_that_key(here: Path, run: Run) -> None:
+    words = ("--keys", "F", "--times", "1", "--soundfont", SMALL)
+    assert run("track", "four.tune", "-o", "x.flac", *words).status == 0
+    tags = mutagen.File(here / "x.flac").tags
+    assert (tags["title"], tags["key"], tags["bpm"]) == (["Four Steps"], ["F major"], ["180"])
+    assert "TimGM6mb" in comment_of(here / "x.flac")
+
+
+def test_midi_needs_no_sound(here: Path, run: Run) -> None:
+    assert run("track", "four.tune", "--format", "mid").status == 0
+    assert (here / "four.mid").read_bytes()[:4] == b"MThd"
+
+
+# --- the cache -----------------------------------------------------------------------------------
+
+
+def test_a_track_is_made_once(
+    here: Path, run: Run, cache_home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "cache" not in run("track", "four.tune", "-o", "one.wav", "--stems", *LOOP).err
+    monkeypatch.setattr("backing.cli.job._render", None)  # would be a crash
+    assert "cache" in run("track", "four.tune", "-o", "two.wav", "--stems", *LOOP).err
+    for one in here.glob("one*.wav"):
+        assert (here / one.name.replace("one", "two")).read_bytes() == one.read_bytes()
+    assert "1 tracks" in run("cache").out
+    assert str(cache_home) in run("cache").out
+    assert "at most 500 MB" in run("cache", "--limit", "500M").out
+    assert "0 tracks" in run("cache", "--clear").out
+
+
+def test_other_inputs_make_another_track(here: Path, run: Run, cache_home: Path) -> None:
+    words = ["track", "four.tune", "-o", "x.wav", *LOOP]
+    assert run(*words).status == 0
+    changes = (
+        ["--seed", "2"],
+        ["--bits", "24"],
+        ["--stems"],
+        ["--without", "bass"],
+        ["-o", "x.ogg"],
+    )
+    for number, more in enumerate(changes, 2):
+        assert "cache" not in run(*words, *more).err
+    assert f"{number} tracks" in run("cache").out
+    (here / "four.tune").write_text(TUNE.replace("Cmaj7", "C6"))
+    assert "cache" not in run(*words).err
+    assert "cache" in run(*words).err
+
+
+def test_an_edited_feel_file_makes_another_track(here: Path, run: Run, cache_home: Path) -> None:
+    from importlib.resources import files
+
+    swing = (files("backing.combo") / "feels" / "swing.toml").read_text("utf-8")
+    (here / "mine.toml").write_text(swing, "utf-8")
+    words = ("track", "four.tune", "-o", "x.wav", "--feel", "mine.toml", *LOOP)
+    run(*words)
+    assert "cache" in run(*words).err
+    (here / "mine.toml").write_text(swing + "\n# another\n", "utf-8")
+    assert "cache" not in run(*words).err
+
+
+def test_a_harmed_or_impossible_cache_stops_nothing(here: Path, run: Run, cache_home: Path) -> None:
+    words = ("track", "four.tune", "-o", "x.wav", *LOOP)
+    run(*words)
+    good = (here / "x.wav").read_bytes()
+    (kept,) = cache_home.rglob("track.wav")
+    kept.write_bytes(good[:-1] + b"?")
+    said = run(*words)
+    assert (said.status, "cache" in said.err) == (0, False)
+    assert (here / "x.wav").read_bytes() == good
+    shutil.rmtree(cache_home)
+    cache_home.write_text("no folder")
+    said = run(*words)
+    assert (said.status, "cache" in said.err) == (0, False)
+    assert (here / "x.wav").read_bytes() == good
+
+
+# --- many at once --------------------------------------------------------------------------------
+
+
+def four_more(here: Path) -> tuple[str, ...]:
+    """Four tunes beside the first, the second of them wrong."""
+    for number in range(4):
+        chord = "G7" if number != 1 else "Gblah"
+        text = TUNE.replace("180", str(170 + number)).replace("G7", chord)
+        (here / f"{number}.tune").write_text(text)
+    return tuple(f"{number}.tune" for number in range(4))
+
+
+def test_many_tunes_are_the_same_as_one_by_one(here: Path, run: Run) -> None:
+    tunes = four_more(here)
+    (here / "out").mkdir()
+    said = run("track", *tunes, "-o", "out", *LOOP, "--no-cache")
+    assert said.status == 2
+    assert "1.tune:6:" in said.err
+    assert {path.name for path in (here / "out").iterdir()} == {"0.wav", "2.wav", "3.wav"}
+    for number in (0, 2, 3):
+        assert f"-> out/{number}.wav" in said.err
+        assert run("track", f"{number}.tune", "-o", "x.wav", *LOOP, "--no-cache").status == 0
+        assert (here / "out" / f"{number}.wav").read_bytes() == (here / "x.wav").read_bytes()
+
+
+def test_a_track_that_fails_in_a_batch_is_told_by_its_name(here: Path, run: Run) -> None:
+    (here / "short.tune").write_text(TUNE.replace("| Dm7 | G7 | Cmaj7 | % |", "| Dm7 | G7 |"))
+    (here / "out").mkdir()
+    (here / "out" / "short.wav").write_bytes(b"the old one")
+    said = run("track", "four.tune", "short.tune", "-o", "out", *LOOP)
+    assert said.status == 2
+    (line,) = [line for line in said.err.splitlines() if line.startswith("backing: ")]
+    assert line.startswith("backing: short.wav: ")
+    assert (here / "out" / "short.wav").read_bytes() == b"the old one"
+    assert {path.name for path in (here / "out").iterdir()} == {"four.wav", "short.wav"}
+
+
+def test_a_cluster_of_two_workers(here: Path, run: Run) -> None:
+    """Dask's own LocalCluster: a scheduler and two worker processes on this machine."""
+    tunes = [tune for tune in four_more(here) if tune != "1.tune"]
+    (here / "out").mkdir()
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, protocol="tcp"
+    ) as cluster:
+        words = ("-o", "out", "--stems", *LOOP, "--bars", "2-3")
+        said = run("track", *tunes, *words, "--cluster", cluster.scheduler_address)
+    assert said.status == 0, said.err
+    assert "-> out/3.wav" in said.err
+    run("track", "3.tune", *words[2:], "-o", "x.wav", "--no-cache")
+    for stem in ("", ".bass", ".comping", ".drums"):
+        there = (here / "out" / f"3{stem}.wav").read_bytes()
+        assert there == (here / f"x{stem}.wav").read_bytes()
+
+
+def test_a_cluster_that_is_not_there(here: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("backing.cli.batch.PATIENCE_SECONDS", 1)
+    for address in ("tcp://127.0.0.1:9", "nonsense"):
+        said = run("track", "four.tune", *LOOP, "--cluster", address)
+        assert said.complains(address, "dask scheduler"), said.err
