@@ -26,8 +26,8 @@ TICKS = 480
 KEYS = range(-6, 6)
 """The twelve keys, in semitones from the tune's own."""
 NAMES = {
-    "bass": "Bass", "comping": "Comping", "drums": "Drums", "thirds": "Guide tones from the third",
-    "sevenths": "Guide tones from the seventh", "click all": "Click on all beats",
+    "bass": "Bass", "comping": "Comping", "drums": "Drums", "thirds": "Guide line, thirds",
+    "sevenths": "Guide line, sevenths", "click all": "Click on all beats",
     "click 2 and 4": "Click on the back beats", "click 4": "Click on the last beat",
     "click sparse": "Click on 1 of every second bar",
 }  # fmt: skip

@@ -152,11 +152,12 @@ export class App {
   setLoop(from, to) {
     this.choosing = false;
     Object.assign(this.settings.routine, { from, to });
-    if (this.cursor < from || this.cursor > to) this.cursor = from;
+    this.cursor = from;
     this.#hint("Tap a bar to start there.");
     this.player?.replan();
     this.#showLoop();
     this.#drawChart();
+    if (!this.player?.playing) this.#still();
     this.#keep();
   }
 
@@ -290,10 +291,7 @@ export class App {
       this.#hint("Now tap its last bar.");
       return;
     }
-    const [from, to] = [Math.min(this.loopFrom, bar), Math.max(this.loopFrom, bar)];
-    this.setLoop(from, to);
-    if (!this.player?.playing) this.cursor = from;
-    this.#still();
+    this.setLoop(Math.min(this.loopFrom, bar), Math.max(this.loopFrom, bar));
   }
 
   /** Theme, size, chart, neck: all that depends on how the player wants to see it. */
@@ -304,7 +302,7 @@ export class App {
     root.dataset.size = view.size;
     byId("hand").hidden = !view.neck || !this.neck;
     byId("legend").hidden = !view.threads;
-    byId("labels").textContent = view.names ? "Show degrees" : "Show note names";
+    byId("labels").textContent = view.names ? "Degrees" : "Note names";
     if (this.data.neck) {
       byId("position").textContent = `Position ${this.data.neck.positions[view.position]}`;
     }
@@ -329,7 +327,7 @@ export class App {
     this.#showChord(this.cursor, 0, key, true);
     this.stage.beat(this.data.bars[this.cursor].groups, -1);
     byId("now-tag").textContent = `bar ${this.data.bars[this.cursor].label}`;
-    this.chart.mark(this.cursor, 0);
+    this.chart.mark(this.cursor, -1);
     this.#showTempo(this.settings.routine.tempo);
   }
 
@@ -342,7 +340,7 @@ export class App {
     this.#changes(turn);
     byId("now-tag").textContent = { count: "count", breath: "breath" }[String(turn.kind)] ?? restWord(turn);
     this.stage.beat(bar.groups, Math.floor(beat));
-    this.chart.mark(turn.bar, played ? beat / turn.beats : 0);
+    this.chart.mark(turn.bar, played ? beat / turn.beats : -1);
     this.#showChord(turn.bar, played ? beat : 0, turn.key, !played);
     requestAnimationFrame(() => this.#frame());
   }

@@ -57,7 +57,7 @@ export class Chart {
   }
 
   /**
-   * Mark the sounding bar and how far it has come; -1 is none.
+   * Mark a bar and how far it has come (below 0: it does not sound); bar -1 is none.
    * @param {number} bar
    * @param {number} share
    */
@@ -72,6 +72,7 @@ export class Chart {
       this.#keepInSight(home?.element);
     }
     const home = this.rows.find(({ row }) => bar >= row.first && bar < row.first + row.count);
+    this.needle.hidden = share < 0;
     if (home) {
       const x = (bar - home.row.first + share) * this.width;
       this.needle.style.transform = `translateX(${x.toFixed(1)}px)`;
@@ -126,7 +127,7 @@ export class Chart {
     this.list.replaceChildren(...this.rows.map(({ element }) => element));
     const marked = this.current;
     this.current = -1;
-    if (marked >= 0) this.mark(marked, 0);
+    if (marked >= 0) this.mark(marked, this.needle.hidden ? -1 : 0);
     if (focused >= 0) this.focus(focused);
   }
 
@@ -143,8 +144,10 @@ export class Chart {
     button.classList.toggle("last", !whole && at === to);
     const symbols = bar.changes.map(([, chord]) => (chord < 0 ? null : this.data.keys[key].symbols[chord]));
     const section = bar.top ? `${bar.section}, ` : "";
-    button.setAttribute("aria-label", `Bar ${bar.label}, ${section}${symbols.map(spoken).join(", ")}`);
-    button.append(place(bar), chordsOf(symbols));
+    const said = document.createElement("span");
+    said.className = "unseen";
+    said.textContent = `Bar ${bar.label}, ${section}${symbols.map(spoken).join(", ")}`;
+    button.append(said, place(bar), chordsOf(symbols));
     button.addEventListener("click", () => this.choose(at));
     return button;
   }
@@ -195,6 +198,7 @@ export class Chart {
 function place(bar) {
   const element = document.createElement("span");
   element.className = "place";
+  element.ariaHidden = "true";
   if (bar.top) {
     const section = document.createElement("span");
     section.className = "section";
@@ -209,6 +213,7 @@ function place(bar) {
 function chordsOf(symbols) {
   const element = document.createElement("span");
   element.className = "chords";
+  element.ariaHidden = "true";
   element.classList.toggle("many", symbols.length > 1);
   for (const symbol of symbols) {
     const one = document.createElement("span");
