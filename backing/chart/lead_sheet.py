@@ -18,6 +18,8 @@ from backing.chart.pitch import Key
 from backing.chart.section import Section, SectionUse, WrittenBar
 from backing.chart.unfold import playing_order, section_bars
 
+_PLAYING_TIME = Directions()
+
 
 @dataclass(frozen=True, slots=True)
 class SheetBar:
@@ -38,7 +40,7 @@ class SheetBar:
     opens: bool = False
     ending: tuple[int, ...] = ()
     closes: int = 0
-    directions: Directions = Directions()
+    directions: Directions = _PLAYING_TIME
     later: tuple[Directions, ...] = ()
     solos: tuple[Change, ...] | None = None
 

@@ -20,6 +20,7 @@ COMMANDS = {
     "check": "backing.cli.check:check",
     "track": "backing.cli.track:track",
     "page": "backing.cli.page:page",
+    "sheet": "backing.cli.sheet:sheet",
     "sounds": "backing.cli.sounds:sounds",
     "cache": "backing.cli.cache:cache",
 }

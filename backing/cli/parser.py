@@ -46,6 +46,7 @@ def make_parser() -> argparse.ArgumentParser:
     _add_check(commands)
     _add_track(commands)
     _add_page(commands)
+    _add_sheet(commands)
     _add_sounds(commands)
     _add_cache(commands)
     return parser
@@ -100,6 +101,59 @@ def _add_page(commands: Commands) -> None:
     )
     bench.add_argument(
         "--port", type=int, default=0, metavar="N", help="with --watch: at this port (default: any)"
+    )
+
+
+def _add_sheet(commands: Commands) -> None:
+    sheet = commands.add_parser(
+        "sheet",
+        help="print the chart of a tune, shapes on the neck, and lines in staff and tablature",
+        description="Print the chart of a tune, the shapes of its chords on the neck, and lines "
+        "through its changes. The suffix of FILE says what is written: .pdf .svg .png are pages, "
+        ".musicxml is for notation programs.",
+    )
+    sheet.add_argument("tunes", nargs="*", metavar="TUNE", help="tune files")
+    sheet.add_argument(
+        "-o", "--output", metavar="FILE", help="where to: a file, or a folder (default: here)"
+    )
+    sheet.add_argument("--key", metavar="KEY", help="print it in this key (Bb)")
+    sheet.add_argument("--no-chart", action="store_true", help="leave the chart out")
+    sheet.add_argument("--quiet", action="store_true", help="no summary")
+    neck = sheet.add_argument_group("the neck")
+    neck.add_argument(
+        "--position", metavar="N", help="shapes of all chords in this position; auto: the easiest"
+    )
+    neck.add_argument("--set", metavar="ROOT", help="without a tune: all arpeggios on this root")
+    neck.add_argument("--tuning", metavar="NOTES", default="standard",
+                      help='a tuning by name, or as notes: "D2 A2 D3 G3 B3 E4"')  # fmt: skip
+    neck.add_argument("--frets", type=int, metavar="N", default=22, help="frets (default 22)")
+    neck.add_argument("--left-handed", action="store_true", help="grids for left-handed players")
+    line = sheet.add_argument_group("a line through the changes")
+    line.add_argument("--line", metavar="WHAT", help="etude or guide, in staff and tablature")
+    line.add_argument("--bars", metavar="WHICH", help="over these bars: 13-16, B, B:5-8")
+    line.add_argument("--guide", metavar="LINE", default="both", help="thirds, sevenths or both")
+    line.add_argument("--level", type=int, metavar="N", default=1,
+                      help="1 chord tones, 2 approaches, 3 enclosures, 4 scale tones")  # fmt: skip
+    line.add_argument("--rhythm", metavar="WHAT", default="eighths",
+                      help="eighths, quarters, halves, phrases or call")  # fmt: skip
+    line.add_argument("--start", type=int, metavar="TONE", default=1, help="on 1, 3, 5 or 7")
+    line.add_argument("--direction", metavar="WAY", default="both", help="up, down or both")
+    line.add_argument("--way", metavar="TONES", default="1-7", help="1-7 or 3-9")
+    line.add_argument("--thirds", action="store_true", help="land on the third at every change")
+    line.add_argument("--early", action="store_true", help="arrive an eighth before each chord")
+    line.add_argument("--top-strings", type=int, metavar="N", help="stay on so many strings")
+    line.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="another number, other notes"
+    )
+    print_ = sheet.add_argument_group("the print")
+    print_.add_argument("--paper", metavar="SIZE", default="a4", help="a4 or letter")
+    print_.add_argument("--large", action="store_true", help="large print")
+    print_.add_argument("--for", dest="reader", metavar="WHOM", default="guitar",
+                        help="guitar, C, Bb, Eb or bass")  # fmt: skip
+    print_.add_argument("--clef", metavar="CLEF", help="treble or bass")
+    print_.add_argument("--no-tab", action="store_true", help="no tablature under the staff")
+    print_.add_argument(
+        "--signs", action="store_true", help="triangles and circles for words in chord symbols"
     )
 
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from backing.chart.form import Form
+from backing.chart.musicxml import read_file as read_musicxml
 from backing.chart.tune_file import read_file
 from backing.combo.style import feel_names, load_feel
 from backing.errors import FeelError, Problem, Span, TuneError
+
+MUSICXML = (".musicxml", ".mxl", ".xml")
 
 
 def read_tune(path: Path) -> Form:
@@ -16,7 +19,7 @@ def read_tune(path: Path) -> Form:
     Raises TuneError with every mistake of the text, UserError where there is no text, FeelError
     for a mistake in a feel file that the tune names.
     """
-    form = read_file(path)
+    form = read_musicxml(path) if path.suffix.lower() in MUSICXML else read_file(path)
     problems: list[Problem] = []
     for name, span in _feels(form):
         try:

@@ -14,7 +14,13 @@ from backing.chart.pitch import Interval
 from backing.errors import ChordError, UserError
 
 _DIGITS_AND_COMMAS = "0123456789,"
-_UNITS = {"whole": 4, "half": 2, "quarter": 1, "eighth": Fraction(1, 2), "16th": Fraction(1, 4)}
+_UNITS = {
+    "whole": Fraction(4),
+    "half": Fraction(2),
+    "quarter": Fraction(1),
+    "eighth": Fraction(1, 2),
+}
+"""Beat units of metronome marks, in quarters."""
 
 
 @dataclass(slots=True)
@@ -149,7 +155,7 @@ def _direction(element: Element, into: Measure) -> None:
 
 def _metronome(element: Element) -> Fraction | None:
     """Quarters a minute of a mark such as "dotted quarter = 80"."""
-    unit = Fraction(_UNITS.get(element.findtext("beat-unit") or "", 1))
+    unit = _UNITS.get(element.findtext("beat-unit") or "", Fraction(1))
     if element.find("beat-unit-dot") is not None:
         unit = unit * 3 / 2
     number = _number(element.findtext("per-minute") or "")

@@ -1,0 +1,85 @@
+"""Who a sheet is for, and how it is printed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from backing.chart.pitch import Interval
+from backing.errors import OutputError, PracticeError
+
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Width and height in millimetres: ISO 216, and ANSI Y14.1 (8.5 by 11 inches)."""
+LARGE = 1.4
+"""How much larger the large print is: 12 point text becomes the 17 point of large-print books."""
+UNISON = Interval(0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Paper size in millimetres and the ``scale`` of everything printed on it."""
+
+    width_mm: float
+    height_mm: float
+    scale: float = 1.0
+    signs: bool = False
+
+
+def make_look(paper: str = "a4", *, large: bool = False, signs: bool = False) -> Look:
+    """A look by the paper's name; ``signs``: triangles and circles for words in chord symbols.
+
+    Raises OutputError for a paper that is unknown.
+    """
+    size = PAPERS.get(paper.strip().lower())
+    if size is None:
+        raise OutputError(
+            f'"{paper}" is no paper that is known here.', f"Choose {' or '.join(PAPERS)}."
+        )
+    return Look(*size, LARGE if large else 1.0, signs)
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """Who plays from a sheet.
+
+    ``interval``: from what sounds to what is written. ``clef``: "treble", "octave-treble" (sounds
+    an octave lower) or "bass". ``tablature``: under the staff. ``middle``: the sounding MIDI
+    pitch around which a line lies well for it, None where its octave is kept.
+    """
+
+    name: str
+    words: str
+    interval: Interval = UNISON
+    clef: str = "treble"
+    tablature: bool = False
+    middle: int | None = None
+
+
+READERS = {
+    "guitar": Reader("guitar", "", clef="octave-treble", tablature=True),
+    "C": Reader("C", "in C", middle=70),
+    "Bb": Reader("Bb", "for B♭ instruments", Interval(1, 2), middle=68),
+    "Eb": Reader("Eb", "for E♭ instruments", Interval(5, 9), middle=62),
+    "bass": Reader("bass", "in bass clef", clef="bass", middle=50),
+}
+"""By name. Transpositions as in any textbook of instrumentation: a B-flat trumpet is written a
+major second above what sounds, an alto saxophone a major sixth. Middles are common practice (no
+source): a line in the staff."""
+CLEFS = ("treble", "bass")
+
+
+def make_reader(name: str = "guitar", clef: str | None = None) -> Reader:
+    """A reader by its name, in whatever case; ``clef`` takes the tablature away.
+
+    Raises PracticeError for one that is unknown.
+    """
+    known = {key.lower(): reader for key, reader in READERS.items()}
+    found = known.get(name.strip().replace("♭", "b").lower())
+    if found is None:
+        raise PracticeError(f'"{name}" is nobody a sheet is made for.',
+                            f"Choose from {', '.join(READERS)}.")  # fmt: skip
+    if clef is None:
+        return found
+    if clef not in CLEFS:
+        raise PracticeError(f'"{clef}" is no clef here.', f"Choose {' or '.join(CLEFS)}.")
+    middle = {"treble": found.middle or 70, "bass": 50 - found.interval.semitones % 12}[clef]
+    return Reader(found.name, found.words, found.interval, clef, middle=middle)
