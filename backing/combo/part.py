@@ -36,8 +36,8 @@ class Note:
     role: str = ""
     chord: Chord | None = None
     together: bool = False
-    melodic: bool = False
     tempos: tuple[int, int] | None = None
+    melodic: bool = False
 
     @property
     def end(self) -> Fraction:
