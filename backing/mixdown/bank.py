@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from queue import Empty, SimpleQueue
 from typing import NamedTuple
 
@@ -37,6 +38,7 @@ BENDS = (4, 16, 64, 128, 256)
 PROGRESS_SECONDS = 0.2
 """How often the progress is told."""
 
+_RAMP = np.repeat(np.arange(BLOCK, dtype=np.float32) / BLOCK, 2)
 _SILENCE = 10 ** (-72 / 20)
 _SAME_WAVEFORM = 10 ** (-80 / 20)
 _CHUNK = 172 * BLOCK  # a quarter of a second at 44.1 kHz
@@ -75,21 +77,39 @@ class Release:
         steps = np.asarray(self.slopes)[np.searchsorted(bends, np.arange(blocks), side="right")]
         return -np.concatenate([[0.0], np.cumsum(steps[:-1])]) * BLOCK / sample_rate
 
+    @property
+    def last_bend(self) -> int:
+        """The block from which it falls in one straight line."""
+        return BENDS[len(self.slopes) - 2] if len(self.slopes) > 1 else 0
+
+    def level_db(self, block: int, sample_rate: int) -> float:
+        """The level at the beginning of one block after the release."""
+        return float(self.levels_db(block + 1, sample_rate)[-1])
+
     def samples(self, sample_rate: int) -> int:
         """How many samples it takes to fall by RELEASE_FLOOR_DB; at most RING_LIMIT_S."""
-        limit = int(RING_LIMIT_S * sample_rate) // BLOCK
-        levels = self.levels_db(limit, sample_rate)
-        return int(np.count_nonzero(levels > -RELEASE_FLOOR_DB)) * BLOCK
+        return (len(_gains(self, sample_rate)) - 2) * BLOCK
 
-    def envelope(self, samples: int, sample_rate: int) -> Audio:
-        """The gain after the note is let go, float32 (samples, 1).
+    def envelope(self, start: int, stop: int, sample_rate: int) -> Audio:
+        """The gains of the samples [start, stop) after the note is let go, float32 (n, 2).
 
         FluidSynth reckons the level once a block and draws straight lines between; so do we.
+        ``stop`` must not lie behind the end of the fall.
         """
-        blocks = samples // BLOCK + 2
-        gains = 10 ** (self.levels_db(blocks, sample_rate) / 20)
-        envelope = np.interp(np.arange(samples), np.arange(blocks) * BLOCK, gains)
-        return envelope.astype(np.float32)[:, np.newaxis]
+        first = start // BLOCK
+        gains = _gains(self, sample_rate)[first : -(-stop // BLOCK) + 1, np.newaxis]
+        lines = np.diff(gains, axis=0) * _RAMP
+        lines += gains[:-1]
+        return lines.reshape(-1, 2)[start - first * BLOCK : stop - first * BLOCK]
+
+
+@lru_cache(maxsize=4096)
+def _gains(release: Release, sample_rate: int) -> NDArray[np.float32]:
+    """The gains at the beginnings of all blocks of a release, and at the end of the last two."""
+    limit = int(RING_LIMIT_S * sample_rate) // BLOCK
+    levels = release.levels_db(limit + 2, sample_rate)
+    blocks = int(np.count_nonzero(levels[:limit] > -RELEASE_FLOOR_DB))
+    return (10 ** (levels[: blocks + 2] / 20)).astype(np.float32)
 
 
 CHOKE = Release((96.0 / 2 ** (-200 / 1200),))

@@ -18,19 +18,21 @@ from numpy.typing import NDArray
 
 from backing.combo.instruments import CHOKED_BY, CLOSED_HAT, OPEN_HAT, PEDAL_HAT
 from backing.combo.performance import Performance, PlayedNote
-from backing.mixdown.bank import CHOKE, Bank, Release, Tone
+from backing.mixdown.bank import CHOKE, Bank, BankNote, Release, Tone
 from backing.mixdown.soundfont import Voice
 from backing.mixdown.synth import BLOCK, Audio
 
 RINGS = 1 << 40
 """A hold without an end."""
 
+SLOW_DB_PER_S = 10.0
+"""A release no steeper is heard for seconds: cymbals that ring on when they are struck again."""
+
 _CHOKED_BY = CHOKED_BY | {
     # one pair of cymbals: what is left of any stroke ends with the next of another kind
     CLOSED_HAT: (PEDAL_HAT, OPEN_HAT),
     PEDAL_HAT: (CLOSED_HAT, OPEN_HAT),
 }
-_CACHE_BYTES = 48_000_000
 
 
 class Held(NamedTuple):
@@ -48,13 +50,48 @@ class Placed(NamedTuple):
     held: Held
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sound:
+    """How a held tone sounds, its release included: ``length`` samples.
+
+    From sample ``late_from`` on it falls in one straight line, so slowly that it is heard for
+    long: there it is a copy of ``late``, which falls all the time, times ``late_gain``.
+    """
+
+    note: BankNote
+    hold: int
+    release: Release
+    length: int
+    late_from: int
+    late: Audio
+    late_gain: float
+
+    def add_to(self, out: Audio, start: int, scratch: Audio, sample_rate: int) -> None:
+        """Add the samples from ``start`` on to ``out``, by way of ``scratch`` of equal length."""
+        stop = start + len(out)
+        late = min(max(start, self.late_from), stop)
+        if start < late:
+            early = scratch[: late - start]
+            np.multiply(self.note.samples[start:late], np.float32(self.note.gain), out=early)
+            let_go = max(start, self.hold)
+            if let_go < late:
+                early[let_go - start :] *= self.release.envelope(
+                    let_go - self.hold, late - self.hold, sample_rate
+                )
+        if late < stop:
+            np.multiply(
+                self.late[late:stop], np.float32(self.late_gain), out=scratch[late - start :]
+            )
+        out += scratch
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Copies:
-    """Every sounding copy in the order of onsets: where it begins and ends, which note it is."""
+    """Every sounding copy in the order of onsets: where it begins and ends, and its sound."""
 
     onsets: NDArray[np.int64]
     ends: NDArray[np.int64]
-    notes: NDArray[np.int64]
+    sounds: tuple[_Sound, ...]
     longest: int
 
 
@@ -73,8 +110,7 @@ class Timeline:
         struck = _struck(performance.notes(part), self.voice, rate, ring)
         self.notes = tuple(_ended(struck, self.voice, ring))
         self._copies: _Copies | None = None
-        self._sounds: dict[Held, Audio] = {}
-        self._sound_bytes = 0
+        self._late: dict[tuple[Tone, Release], Audio] = {}
 
     @property
     def holds(self) -> dict[Tone, int]:
@@ -95,14 +131,16 @@ class Timeline:
         if self._copies is None:
             self._copies = self._place()
         copies = self._copies
+        scratch = np.empty_like(out)
         first = int(np.searchsorted(copies.onsets, start - copies.longest))
         last = int(np.searchsorted(copies.onsets, stop))
-        for at in range(first, last):
-            onset, end = int(copies.onsets[at]), min(int(copies.ends[at]), stop)
-            begin = max(onset, start)
-            if begin < end:
-                sound = self._sound(self.notes[copies.notes[at]].held)
-                out[begin - start : end - start] += sound[begin - onset : end - onset]
+        sounding = first + np.flatnonzero(copies.ends[first:last] > start)
+        for at in sounding.tolist():
+            onset = int(copies.onsets[at])
+            begin, end = max(onset, start) - start, min(int(copies.ends[at]), stop) - start
+            copies.sounds[at].add_to(
+                out[begin:end], start + begin - onset, scratch[begin:end], self.bank.sample_rate
+            )
         return out
 
     def windows(self, size: int) -> Iterator[Audio]:
@@ -113,47 +151,40 @@ class Timeline:
     def _place(self) -> _Copies:
         """All copies: one of each note, and in a ring one more for each time it comes around."""
         self.bank.prepare(self.holds)
-        lengths = {held: self._sounding(held) for held in {note.held for note in self.notes}}
-        copies: list[tuple[int, int, int]] = []
+        sounds = {held: self._sound(held) for held in {note.held for note in self.notes}}
+        copies: list[tuple[int, int]] = []
         for index, (onset, held) in enumerate(self.notes):
-            end = onset + lengths[held]
-            rounds = -(-end // self.length) if self._circular else 1
-            shifts = range(0, rounds * self.length, self.length)
-            copies.extend((onset - shift, index, end - shift) for shift in shifts)
+            rounds = -(-(onset + sounds[held].length) // self.length) if self._circular else 1
+            copies.extend((onset - shift * self.length, index) for shift in range(rounds))
         copies.sort()
-        table = np.array(copies, np.int64).reshape(-1, 3)
-        return _Copies(table[:, 0], table[:, 2], table[:, 1], max(lengths.values(), default=0))
+        ordered = tuple(sounds[self.notes[index].held] for _, index in copies)
+        onsets = np.array([onset for onset, _ in copies], np.int64)
+        lengths = np.array([sound.length for sound in ordered], np.int64)
+        return _Copies(onsets, onsets + lengths, ordered, int(lengths.max(initial=0)))
 
-    def _sounding(self, held: Held) -> int:
-        """For how many samples a held tone sounds, its release included."""
+    def _sound(self, held: Held) -> _Sound:
         note = self.bank.note(held.tone, held.hold)
-        fall = self._release(held).samples(self.bank.sample_rate)
-        return min(len(note.samples), held.hold + fall)
-
-    def _release(self, held: Held) -> Release:
-        own = self.bank.note(held.tone, held.hold).release
+        release = note.release
         # where the SoundFont chokes it itself, striking it again has shown how
-        return CHOKE if held.choked and own.slopes[-1] < CHOKE.slopes[-1] / 2 else own
-
-    def _sound(self, held: Held) -> Audio:
-        """The samples of a held tone and its release; equal ones are made once and kept a while."""
-        sound = self._sounds.get(held)
-        if sound is None:
-            sound = self._make(held)
-            self._sounds[held] = sound
-            self._sound_bytes += sound.nbytes
-            while self._sound_bytes > _CACHE_BYTES and len(self._sounds) > 1:
-                oldest = next(iter(self._sounds))
-                self._sound_bytes -= self._sounds.pop(oldest).nbytes
-        return sound
-
-    def _make(self, held: Held) -> Audio:
-        note, length = self.bank.note(held.tone, held.hold), self._sounding(held)
-        sound = note.samples[:length] * np.float32(note.gain)
-        if held.hold < length:
-            envelope = self._release(held).envelope(length - held.hold, self.bank.sample_rate)
-            sound[held.hold :] *= envelope
-        return sound
+        if held.choked and release.slopes[-1] < CHOKE.slopes[-1] / 2:
+            release = CHOKE
+        rate = self.bank.sample_rate
+        length = min(len(note.samples), held.hold + release.samples(rate))
+        late_from = held.hold + release.last_bend * BLOCK
+        if release.slopes[-1] > SLOW_DB_PER_S or late_from >= length:
+            return _Sound(note, held.hold, release, length, length, note.samples, note.gain)
+        falling = Release(release.slopes[-1:])
+        late = self._late.get((held.tone, falling))
+        if late is None or len(late) < length:
+            samples = note.samples[: falling.samples(rate)]
+            late = samples * falling.envelope(0, len(samples), rate)
+            self._late[held.tone, falling] = late
+        length = min(length, len(late))
+        level = release.level_db(release.last_bend, rate) - falling.level_db(
+            late_from // BLOCK, rate
+        )
+        gain = note.gain * 10 ** (level / 20)
+        return _Sound(note, held.hold, release, length, late_from, late, gain)
 
 
 def timelines(

@@ -97,7 +97,7 @@ def test_a_drum_is_kept_until_it_has_died_away() -> None:
 
 def test_a_straight_release_falls_by_its_slope() -> None:
     release = Release((120.0,))
-    envelope = release.envelope(RATE, RATE)[:, 0]
+    envelope = release.envelope(0, release.samples(RATE), RATE)[:, 0]
     assert envelope[0] == 1.0
     assert abs(20 * np.log10(envelope[RATE // 2]) + 60) < 0.1
     assert abs(release.samples(RATE) - RELEASE_FLOOR_DB / 120 * RATE) <= 128
