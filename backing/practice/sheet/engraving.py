@@ -21,8 +21,10 @@ from backing.practice.sheet.symbols import SetSymbol
 SIGNS = "♭♯♮𝄫𝄪△°ø"
 PAGE_UNITS = 2100
 """The width of a system in Verovio's units at scale 100, that is tenths of a millimetre."""
-CHORD, DEGREE, FRET = 590, 370, 400
+CHORD, DEGREE, FRET, NUMBER = 590, 370, 400, 340
 """Sizes of text in the units of a system, in which a staff is 720 high."""
+STAFF_GAP, DEGREE_ROW = 7, 3
+"""Between staff and tablature, and what a second row of degrees takes, in Verovio's units."""
 SEED = 1
 """Of the names of elements, so that the same line is the same file."""
 _OPTIONS: dict[str, Any] = {
@@ -32,14 +34,14 @@ _OPTIONS: dict[str, Any] = {
     "header": "none",
     "font": "Leland",
     "lyricTopMinMargin": 3,
-    "minLastJustification": 0.6,
+    "minLastJustification": 0.0,
+    "mnumInterval": 0,
     "pageHeight": 10000,
     "pageMarginBottom": 0,
     "pageMarginLeft": 70,
     "pageMarginRight": 10,
     "pageMarginTop": 25,
     "scale": 100,
-    "spacingStaff": 6,
     "svgViewBox": True,
     "xmlIdSeed": SEED,
 }
@@ -48,24 +50,30 @@ _HARM = re.compile(
     r'<text x="(?P<x>-?\d+)" y="(?P<y>-?\d+)"[^>]*>(?P<text>.*?)</text>',
     re.DOTALL,
 )
-_NOTE_OR_SYLLABLE = re.compile(
-    r'class="notehead">\s*<use [^>]*translate\((?P<head>-?\d+),'
-    r'|<g id="[^"]*" class="syl">\s*<text x="-?\d+" y="(?P<y>-?\d+)"[^>]*>(?P<text>.*?)</text>',
+_SYLLABLE = re.compile(
+    r'(?<=class="syl">)\s*<text x="(?P<x>-?\d+)" y="(?P<y>-?\d+)"[^>]*>(?P<text>.*?)</text>',
     re.DOTALL,
 )
 _FRET = re.compile(
     r'(text-anchor="middle" font-size="0px">\s*<tspan font-size=")\d+px(">\d+</tspan>)'
 )
+_REHEARSAL = re.compile(
+    r'(?<=class="reh")[^>]*>\s*<rect [^>]*x="(?P<x>-?\d+)" y="(?P<y>-?\d+)" height="(?P<h>\d+)"'
+    r".*?<text .*?</text>",
+    re.DOTALL,
+)
 _STYLE = re.compile(r'<style type="text/css">@font-face.*?</style>', re.DOTALL)
 
 
-def engrave(musicxml: str, chords: Sequence[SetSymbol]) -> list[str]:
+def engrave(musicxml: str, chords: Sequence[SetSymbol], *, voices: int = 1) -> list[str]:
     """The systems of a line (see ``staff.line_for_engraving``) as SVG.
 
-    ``chords`` are put where their numbers stand. Raises InternalError where Verovio refuses.
+    ``chords`` are put where their numbers stand; ``voices`` have their degrees in rows of their
+    own. Raises InternalError where Verovio refuses.
     """
     toolkit = _toolkit()
     toolkit.resetXmlIdSeed(SEED)
+    toolkit.setOptions({"spacingStaff": STAFF_GAP + DEGREE_ROW * (voices - 1)})
     if not toolkit.loadData(musicxml):
         raise InternalError("Verovio refused a line.")
     pages = (toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1))
@@ -90,7 +98,8 @@ def _set_texts(svg: str, chords: Sequence[SetSymbol]) -> str:
         return match[1] + _symbol(chords[int(number[1])], int(match["x"]), int(match["y"]))
 
     svg = _HARM.sub(symbol, svg)
-    svg = _degrees(svg)
+    svg = _REHEARSAL.sub(_rehearsal, svg)
+    svg = _SYLLABLE.sub(_degree, svg)
     svg = _FRET.sub(rf"\g<1>{FRET}px\g<2>", svg)
     return svg.replace('font-family="Times, serif"', 'font-family="Lato"')
 
@@ -114,31 +123,34 @@ def _symbol(symbol: SetSymbol, x: int, y: int) -> str:
     return f'<text x="{x}" y="{y}" font-weight="700">{body}</text>'
 
 
-def _degrees(svg: str) -> str:
-    """Degrees centred under their notes."""
-    pieces, end, head = [], 0, 0
-    for match in _NOTE_OR_SYLLABLE.finditer(svg):
-        if match["head"] is not None:
-            head = int(match["head"])
-            continue
-        text = re.sub(r"<[^>]*>|\s", "", match["text"])
-        pieces += [svg[end : match.start()], _degree(text, head, int(match["y"]))]
-        end = match.end()
-    return "".join([*pieces, svg[end:]])
+def _rehearsal(match: re.Match[str]) -> str:
+    """The letter of a section in its frame, and before it the number of its first bar."""
+    text = re.sub(r"<[^>]*>|\s", "", match.group()[match.group().index("<text") :])
+    label, _, number = text.partition(MARK)
+    x, y, height = int(match["x"]), int(match["y"]), int(match["h"])
+    width = round(CHORD * (0.45 + 0.36 * len(label)))
+    middle = f'x="{x + width // 2}" y="{y + round(0.76 * height)}" text-anchor="middle"'
+    number_at = f'x="{x - 60}" y="{y + height}" text-anchor="end" font-style="italic"'
+    return (
+        f'><rect x="{x}" y="{y}" width="{width}" height="{height}" fill="none" stroke-width="24"/>'
+        f'<text {middle} font-size="{round(0.72 * CHORD)}px">{escape(label)}</text>'
+        f'<text {number_at} font-size="{NUMBER}px" font-weight="400">{number}</text>'
+    )
 
 
-HALF_HEAD = 106
-"""Half the width of a note head of the font at this size."""
+TO_HEAD = 90 + 106
+"""From where Verovio begins a syllable to the middle of its note head."""
 
 
-def _degree(text: str, head: int, y: int) -> str:
+def _degree(match: re.Match[str]) -> str:
+    """A degree, centred under its note."""
+    text = re.sub(r"<[^>]*>|\s", "", match["text"])
     size = round(DEGREE * {1: 1.0, 2: 0.95}.get(len(text), 0.82))
     runs = "".join(
         f'<tspan font-family="Backing Signs" font-size="{round(size * 0.9)}px">{c}</tspan>'
-        if c in SIGNS else escape(c)
+        if c in SIGNS
+        else escape(c)
         for c in text
-    )  # fmt: skip
-    return (
-        f'<g class="syl"><text x="{head + HALF_HEAD}" y="{y}" text-anchor="middle" '
-        f'font-size="{size}px">{runs}</text>'
     )
+    where = f'x="{int(match["x"]) + TO_HEAD}" y="{match["y"]}"'
+    return f'<text {where} text-anchor="middle" font-size="{size}px">{runs}</text>'

@@ -49,7 +49,7 @@ def line_part(form: Form, asked: Asked, place: Place, images: dict[str, str]) ->
         for bar in line.bars
         for change in bar.changes
     ]
-    systems = engrave(line_for_engraving(line, per_system), chords)
+    systems = engrave(line_for_engraving(line, per_system), chords, voices=line.voices)
     names = [f"system{index}.svg" for index in range(len(systems))]
     images.update(zip(names, systems, strict=True))
     return {
@@ -104,10 +104,11 @@ def _guide(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, l
     upper, lower = guide_lines(plan_of_bars(bars))
     chosen = {"thirds": (upper,), "sevenths": (lower,), "both": (upper, lower)}[asked.guide]
     sounds = []
+    octaves = _octaves_into_hand([tone.pitch for tone in chosen[0]], taken, asked)
     for voices in zip(*chosen, strict=True):
         span = voices[0].span
         assert span.chord is not None
-        pitches = sorted({voice.pitch for voice in voices})
+        pitches = sorted({voice.pitch + octaves for voice in voices})
         places = _places(pitches, taken.position, asked.board)
         tones = [
             _guide_tone(span.chord.sounding, pitch, place)
@@ -117,6 +118,15 @@ def _guide(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, l
     words = {"both": "Guide tones", "thirds": "Guide tones from the third",
              "sevenths": "Guide tones from the seventh"}  # fmt: skip
     return words[asked.guide], sounds
+
+
+def _octaves_into_hand(pitches: Sequence[int], taken: Path, asked: Asked) -> int:
+    """The octaves, in semitones, that bring pitches under the hand; none without tablature."""
+    if not asked.reader.tablature:
+        return 0
+    low, high = hand(asked.board, taken.position).extent
+    middle = (low + high) / 2
+    return 12 * round((middle - sum(pitches) / len(pitches)) / 12)
 
 
 def _guide_tone(chord: Chord, pitch: int, place: NeckPlace | None) -> Tone:

@@ -46,6 +46,11 @@ class StaffLine:
     interval: Interval
     board: Fingerboard
 
+    @property
+    def voices(self) -> int:
+        """How many notes sound together at most."""
+        return max((len(value.tones) for bar in self.values for value in bar), default=1) or 1
+
 
 def line_musicxml(line: StaffLine) -> str:
     """The text of a MusicXML 4.0 file, for notation programs."""
@@ -67,7 +72,8 @@ def _measures(line: StaffLine, bars_a_system: int | None) -> Iterator[Element]:
         if attributes is not None:
             measure.append(attributes)
         if bar.section_bar == 1:
-            measure.append(rehearsal(bar.section))
+            number = f"{MARK}{bar.number}" if bars_a_system and index else ""
+            measure.append(rehearsal(bar.section + number))
         numbered = chords if bars_a_system else None
         _fill(measure, line, bar, values, numbered)
         chords += len(bar.changes)
