@@ -37,7 +37,7 @@ class _Stand:
 
     ``figure``: "" a plain note, "approach" the semitone before a target, "above" and "below" the
     two tones of an enclosure; ``target`` is the next chord's shape then. ``arrives``: the first
-    note of a chord.
+    note of a chord. ``home``: the first note of the next pass, which this one leads to.
     """
 
     slot: Slot
@@ -45,6 +45,7 @@ class _Stand:
     arrives: bool
     figure: str = ""
     target: Shape | None = None
+    home: bool = False
 
 
 def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
@@ -54,20 +55,18 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     where there is nothing to play a line on.
     """
     times, contour, drawn = (random.Random(rng.getrandbits(64)) for _ in range(3))
-    position = line.positions[plan.chorus % len(line.positions)]
-    stands = _stands(plan, line, position, times)
+    stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}
     offers = [_offer(stand, line, scales) for stand in stands]
     offers[0] = _fixed(_first_tone(stands[0].shape, line))
-    links = _links(stands, line, contour)
-    home = _leading_home(plan, stands[-1], line)
-    if home is not None:
-        offers.append(home[0])
-        links.append(home[1])
-    pitches = search(offers, links, drawn)[: len(stands)]
+    if stands[-1].home:
+        offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
+    pitches = search(offers, _links(stands, line, contour), drawn)
+    following = (*pitches[1:], None)
     return tuple(
-        _note(stand, pitch, pitches[at + 1] if at + 1 < len(pitches) else None, line)
-        for at, (stand, pitch) in enumerate(zip(stands, pitches, strict=True))
+        _note(stand, pitch, to, line)
+        for stand, pitch, to in zip(stands, pitches, following, strict=True)
+        if not stand.home
     )
 
 
@@ -100,15 +99,33 @@ def _playable(shape: Shape, line: Line) -> tuple[Tone, ...]:
     return high if len(high) > 1 else shape.tones
 
 
-def _stands(plan: Plan, line: Line, position: int, rng: random.Random) -> list[_Stand]:
+def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
+    position = line.positions[plan.chorus % len(line.positions)]
     taken = path_of(plan, line.fingerboard, position, way=line.way)
     shapes = {step.span.start: step.shape for step in taken.steps}
     stands: list[_Stand] = []
     for slot in slots(plan, line, rng):
         shape = shapes.get(slot.span.start) or _following_shape(plan, slot.span, line)
-        arrives = not stands or _differs(stands[-1].shape, shape)
-        stands.append(_Stand(slot, shape, arrives))
+        stands.append(_stand(slot, shape, stands))
+    home = _home(plan, stands[-1].slot)
+    if home is not None:
+        shape = _following_shape(plan, home.span, line)
+        stands.append(replace(_stand(home, shape, stands), home=True))
     return _with_figures(stands, line) if line.level > 1 else stands
+
+
+def _stand(slot: Slot, shape: Shape, before: Sequence[_Stand]) -> _Stand:
+    return _Stand(slot, shape, not before or _differs(before[-1].shape, shape))
+
+
+def _home(plan: Plan, last: Slot) -> Slot | None:
+    """Where the next pass begins, if the line goes on without a rest to there."""
+    span = plan.following
+    if span is None or span.chord is None or plan.length - last.end >= 1:
+        return None
+    return replace(
+        last, onset=plan.length, span=span, beat=True, downbeat=True, swung=True, bound=True
+    )
 
 
 def _following_shape(plan: Plan, span: ChordSpan, line: Line) -> Shape:
@@ -248,19 +265,6 @@ def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
     if not after.arrives:
         return Joint.WITHIN
     return Joint.SLOW_CHANGE if line.rhythm in ("quarters", "halves") else Joint.CHANGE
-
-
-def _leading_home(plan: Plan, last: _Stand, line: Line) -> tuple[Offer, Link] | None:
-    """The first note of what follows, and how the line reaches it; None where nothing does."""
-    following = plan.following
-    if following is None or following.chord is None or plan.length - last.slot.end >= 1:
-        return None
-    shape = _following_shape(plan, following, line)
-    joint = Joint.WITHIN
-    if _differs(last.shape, shape):
-        joint = Joint.SLOW_CHANGE if line.rhythm in ("quarters", "halves") else Joint.CHANGE
-    way = {"up": 1, "down": -1, "both": 0}[line.direction]
-    return _fixed(_first_tone(shape, line)), Link(joint, way)
 
 
 def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineNote:

@@ -30,7 +30,7 @@ HOME = -0.3
 STRANGER = 3.0
 OUTSIDE = 0.8
 """A chord on a degree of the key with a tone that the key has not: a minor sixth on vi."""
-LONG_MODE, MODE, MODE_CHORD, MODE_DOMINANT = -1.2, 0.2, 0.1, 0.3
+LONG_MODE, MODE, MODE_CHORD, MODE_DOMINANT = -1.5, 0.2, 0.1, 0.3
 """A mode's own chord that stands long or not, another chord of its notes, and its dominant."""
 MODAL_BEATS, LONG_MODAL_BEATS = 8, 16
 """A chord of so many beats may be a mode of its own; of so many it is likely to be one."""
@@ -64,12 +64,13 @@ _MINOR = (
     (3, MAJOR_FAMILIES, "bIII", 0.4), (10, DOMINANTS, "bVII", 0.5), (9, HALF_DIMINISHED, "vi", 0.5),
     (11, DIMINISHED, "vii", 0.2), (7, MAJOR_FAMILIES, "V", 0.2), (7, ("minor",), "v", 0.7),
     (7, HALF_DIMINISHED, "ii/iv", 0.6), (2, ("minor",), "ii", 0.7), (1, DOMINANTS, "bII", 0.5),
-    (1, MAJOR_FAMILIES, "bII", 0.8), (5, DOMINANTS, "IV", 0.7), (6, DIMINISHED, "#iv", 0.6), (6, HALF_DIMINISHED, "#iv", 0.9),
-    (3, DIMINISHED, "biii", 0.7), (10, MAJOR_FAMILIES, "bVII", 0.7), (0, DIMINISHED, "i", 0.7),
+    (1, MAJOR_FAMILIES, "bII", 0.8), (5, DOMINANTS, "IV", 0.7), (6, DIMINISHED, "#iv", 0.6),
+    (6, HALF_DIMINISHED, "#iv", 0.9), (3, DIMINISHED, "biii", 0.7),
+    (10, MAJOR_FAMILIES, "bVII", 0.7), (0, DIMINISHED, "i", 0.7),
     (0, MAJOR_FAMILIES, "I", 1.0),
 )  # fmt: skip
 OWN_DEGREES = frozenset({"I", "i", "ii", "iii", "IV", "iv", "V", "v", "vi"})
-"""Degrees whose chords, dominants aside, are expected to keep to the key."""
+"""Degrees of a major key whose major and minor chords are expected to keep to it."""
 _SECONDARY = {
     "major": {2: "V", 4: "vi", 9: "ii", 11: "iii", 0: "IV"},
     "minor": {2: "V", 0: "iv", 3: "bVI", 5: "bVII", 10: "bIII"},
@@ -157,7 +158,11 @@ def _cheapest(spans: Sequence[ChordSpan]) -> list[_Place]:
     chords = [heard(span.chord) for span in spans if span.chord is not None]
     after = _followers(spans)
     places = _places(spans)
-    total = {place: _price(spans[0], place, after[0]) for place in places}
+    home = _written_place(spans[0].key)
+    total = {
+        place: _price(spans[0], place, after[0]) + (0.0 if place == home else MODULATION)
+        for place in places
+    }
     back: list[dict[_Place, _Place]] = []
     for at in range(1, len(spans)):
         best = min(places, key=total.__getitem__)
@@ -222,12 +227,17 @@ def _named(chord: Chord, place: _Place, after: Chord) -> tuple[str, float]:
     found = [("?", STRANGER)]
     for semitones, families, numeral, price in _MAJOR if place.mode == "major" else _MINOR:
         if semitones == above and chord.family in families:
-            strange = chord.family not in DOMINANTS and not _holds(place, chord)
-            strange = strange and numeral in OWN_DEGREES
+            strange = _keeps_to_the_key(chord, numeral, place) and not _holds(place, chord)
             found.append((numeral, price + (OUTSIDE if strange else 0.0)))
     if chord.is_dominant:
         found += _applied(above, place, (chord.root.pitch_class - after.root.pitch_class) % 12)
     return min(found, key=lambda each: each[1])
+
+
+def _keeps_to_the_key(chord: Chord, numeral: str, place: _Place) -> bool:
+    """Whether all its tones are expected in the key: no dominant, no passing or borrowed chord."""
+    own = numeral in OWN_DEGREES or place.mode == "minor"
+    return own and chord.family in (*MAJOR_FAMILIES, *MINOR_FAMILIES)
 
 
 def _applied(above: int, place: _Place, falls: int) -> list[tuple[str, float]]:

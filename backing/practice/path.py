@@ -62,15 +62,18 @@ class Step:
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """A chord for which the hand cannot stay; ``bar`` is its label ("13", "intro:1"), ``position``
-    the nearest one that has the chord, where the path takes it."""
+    the nearest one that has the chord, where the path takes it (None: there is none)."""
 
     bar: str
     chord: Chord
-    position: int
+    position: int | None
     cause: str
 
     def __str__(self) -> str:
-        return f"Bar {self.bar}, {self.chord}: {self.cause} Take it in position {self.position}."
+        cure = f"Take it in position {self.position}."
+        if self.position is None:
+            cure = "No other position has it whole."
+        return f"Bar {self.bar}, {self.chord}: {self.cause} {cure}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +154,7 @@ def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "
         taken, cause = shapes[chord]
         if cause:
             bar = plan.bar_at(max(span.written, Fraction(0))).bar.label
-            troubles.append(Trouble(bar, chord, taken.position, cause))
+            troubles.append(Trouble(bar, chord, taken.position if taken.whole else None, cause))
         following = spans[(at + 1) % len(spans)][1]
         steps.append(Step(span, chord, taken, voice_leading(chord, following, way)))
     return Path(fingerboard, position, tuple(steps), tuple(troubles), way)

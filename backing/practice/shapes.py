@@ -11,7 +11,7 @@ from backing.chart.pitch import Degree
 from backing.errors import PracticeError
 from backing.practice.arpeggio import Arpeggio, arpeggio, heard
 from backing.practice.fingerboard import SPAN, Fingerboard, Hand, Place, hand
-from backing.practice.grip import Grip, chosen, grips, rolls_and_jumps
+from backing.practice.grip import SECOND_LOW_STRETCH, Grip, chosen, grips, rolls_and_jumps
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +154,7 @@ def _lighter(
 def positions(chord: Chord, fingerboard: Fingerboard, *, way: str = "1-7") -> tuple[Shape, ...]:
     """The shapes of a chord along one octave of the neck, each where it lies best.
 
+    The octave is the lowest one, unless the wide frets there would ask for two stretches at once.
     Positions with a root under the hand on the same strings are one place to a player, and the
     easiest of them stands for it; those with roots on more strings come first. In standard tuning
     that gives five (the trade's five forms, with roots on strings 5 and 2, 5 and 3, 6 3 and 1, 6 4
@@ -164,22 +165,20 @@ def positions(chord: Chord, fingerboard: Fingerboard, *, way: str = "1-7") -> tu
     chord = heard(chord)
     figure = arpeggio(chord.quality, way)
     classes = frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in figure.tones)
-    step = period(classes)
-    last = min(12, fingerboard.highest_position)
-    found = {p: _cost(fingerboard, p, classes, figure) for p in range(1, last + 1)}
+    every = range(1, fingerboard.highest_position + 1)
+    found = {p: _cost(fingerboard, p, classes, figure) for p in every}
     reachable = {p: cost for p, cost in found.items() if cost is not None}
     if not reachable:
         raise PracticeError(
             f"No position reaches every tone of {chord} on this tuning.",
             "Tune the strings closer together, or leave tones out.",
         )
-    if step < 12:
-        series = [
-            [p for p in range(n, last + 1, step) if p in reachable] for n in range(1, step + 1)
-        ]
-        best = min(filter(None, series), key=lambda row: sum(map(reachable.__getitem__, row)))
-    else:
-        best = _anchored(fingerboard, chord.root.pitch_class, reachable)
+    step, root = period(classes), chord.root.pitch_class
+    rows = [
+        _along({p: c for p, c in reachable.items() if 0 <= p - first < 12}, fingerboard, root, step)
+        for first in range(1, max(1, fingerboard.highest_position - 11) + 1)
+    ]
+    best = min(filter(None, rows), key=lambda row: _hard(row, reachable))
     return tuple(shape(chord, fingerboard, p, way=way) for p in best)
 
 
@@ -200,6 +199,19 @@ def _cost(
         return None
     reached = {fingerboard.pitch(place) % 12 for place in options[0].places}
     return options[0].cost if len(reached) == len(figure.tones) else None
+
+
+def _hard(row: list[int], cost: Mapping[int, int]) -> int:
+    """How many of these positions leave a tone out or ask for two stretches over wide frets."""
+    return sum(cost[position] >= SECOND_LOW_STRETCH for position in row)
+
+
+def _along(cost: Mapping[int, int], fingerboard: Fingerboard, root: int, step: int) -> list[int]:
+    """The positions to know among those of an octave of the neck."""
+    if step > SPAN or not cost:
+        return _anchored(fingerboard, root, cost) if cost else []
+    series = [[p for p in cost if p % step == rest] for rest in range(step)]
+    return min(filter(None, series), key=lambda row: sum(map(cost.__getitem__, row)))
 
 
 def _anchored(fingerboard: Fingerboard, root: int, cost: Mapping[int, int]) -> list[int]:
