@@ -56,9 +56,12 @@ def _on_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
     import joblib
 
     folder = jobs[0].target.parent
-    processes = min(len(jobs), joblib.cpu_count())
+    processors = joblib.cpu_count()
+    processes = min(len(jobs), processors)
     if all(job.midi for job in jobs):
         processes = 1  # they are written faster than a process starts
+    if processes > 1:
+        jobs = [replace(job, threads=max(1, processors // processes)) for job in jobs]
     with _staging(folder) as staging, warnings.catch_warnings():
         # a worker whose memory has grown is replaced by a fresh one, which is as it should be
         warnings.filterwarnings("ignore", "A worker stopped while some jobs", UserWarning)
@@ -173,6 +176,7 @@ def _result(future: Any, job: Job) -> Outcome:
 def attempt_elsewhere(job: Job) -> Outcome:
     """``attempt`` on a machine that does not see our folders: the files come along as bytes."""
     with tempfile.TemporaryDirectory(prefix="backing-") as folder:
-        outcome = attempt(job, Path(folder))
+        # Dask gives each of its threads a track
+        outcome = attempt(replace(job, threads=1), Path(folder))
         contents = tuple((path.name, path.read_bytes()) for path in outcome.paths)
         return replace(outcome, paths=(), contents=contents)

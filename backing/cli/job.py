@@ -41,7 +41,8 @@ class Job:
 
     ``name`` tells it from others of its tune ("01 80 bpm"). ``soundfont``: None for the best one
     there is. ``recipe``: the command that makes it again. ``long``: even if it lasts for hours.
-    ``cached``: take it from the cache, and keep it there.
+    ``cached``: take it from the cache, and keep it there. ``threads``: how many may work at it
+    (None: one for each processor).
     """
 
     form: Form
@@ -55,6 +56,7 @@ class Job:
     recipe: str = ""
     long: bool = False
     cached: bool = True
+    threads: int | None = None
 
     @property
     def midi(self) -> bool:
@@ -175,9 +177,9 @@ def _render(
     from backing.mixdown.audio_file import sample_rate_of
     from backing.mixdown.mix import render, save
 
-    bank = _bank(font, sample_rate_of(job.target))
+    bank = _bank(font, sample_rate_of(job.target), job.threads)
     try:
-        mixdown = render(performance, bank, stems=job.stems, progress=progress)
+        mixdown = render(performance, bank, stems=job.stems, progress=progress, workers=job.threads)
         return save(mixdown, job.target, tags=tags, bits=job.bits)
     finally:
         if bank.bytes_held > MOST_BANK_BYTES:
@@ -185,11 +187,11 @@ def _render(
 
 
 @lru_cache(maxsize=1)
-def _bank(font: SoundFont, sample_rate: int) -> Bank:
+def _bank(font: SoundFont, sample_rate: int, threads: int | None) -> Bank:
     """The notes of a SoundFont, which the next track of a batch finds rendered."""
     from backing.mixdown.bank import Bank
 
-    return Bank(font, sample_rate)
+    return Bank(font, sample_rate, threads)
 
 
 def _summary(job: Job, routine: Routine, performance: Performance) -> str:

@@ -109,12 +109,23 @@ def _make_one(arguments: argparse.Namespace, job: Job) -> None:
 def _make_all(arguments: argparse.Namespace, jobs: Sequence[Job]) -> int:
     """Make many tracks, saying what became of each; returns the worst exit status."""
     status = DONE
+    if not arguments.cluster and not all(job.midi for job in jobs):
+        _check_sound(jobs[0].soundfont)
     with tracks_done(len(jobs), quiet=arguments.quiet) as one_more:
         for outcome in outcomes(jobs, arguments.cluster):
             silent = arguments.quiet and outcome.status == DONE
             one_more("" if silent else outcome.words)
             status = _worst(status, outcome.status)
     return status
+
+
+def _check_sound(soundfont: Path | None) -> None:
+    """Say once what would be wrong with every track: no FluidSynth, no SoundFont."""
+    from backing.mixdown.soundfont import choose
+    from backing.mixdown.synth import load_library
+
+    choose(soundfont)
+    load_library()
 
 
 def _worst(*statuses: int) -> int:

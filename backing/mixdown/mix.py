@@ -138,8 +138,10 @@ class Mixdown:
         *,
         stems: bool,
         progress: Progress | None,
+        workers: int | None = None,
     ) -> None:
         self.sample_rate = sample_rate
+        self._workers = workers or min(4, os.cpu_count() or 1)
         self.circular = performance.circular
         self.length = lines[0].length
         self.stem_names = tuple(line.part for line in lines) if stems else ()
@@ -187,7 +189,7 @@ class Mixdown:
         def made(place: tuple[int, int]) -> Audio:
             return source.frames(place[0], place[0] + piece)
 
-        for done, ((_, index), sound) in enumerate(_ahead(made, starts)):
+        for done, ((_, index), sound) in enumerate(_ahead(made, starts, self._workers)):
             meters[index].feed(sound)
             self._report(MEASURING * done / len(starts))
         return tuple(
@@ -226,7 +228,8 @@ class Mixdown:
             return lanes
 
         lead = -(-(rooms[0].reach + Limiter.reach) // WINDOW) * WINDOW if self.circular else 0
-        for start, lanes in _ahead(made, range(-lead, self.length + WINDOW, WINDOW)):
+        starts = range(-lead, self.length + WINDOW, WINDOW)
+        for start, lanes in _ahead(made, starts, self._workers):
             for (lane, ring), room in zip(lanes, rooms, strict=True):
                 np.add(lane, room.back(ring, WINDOW), out=lane)
             yield start, [lane for lane, _ in lanes]
@@ -285,9 +288,10 @@ def _sum(lanes: Sequence[Audio]) -> Audio:
     return total
 
 
-def _ahead(make: Callable[[Item], T], items: Iterable[Item]) -> Iterator[tuple[Item, T]]:
+def _ahead(
+    make: Callable[[Item], T], items: Iterable[Item], workers: int
+) -> Iterator[tuple[Item, T]]:
     """``make`` of every item in order, a few made ahead in other threads."""
-    workers = min(4, os.cpu_count() or 1)
     waiting: deque[tuple[Item, Future[T]]] = deque()
     with ThreadPoolExecutor(workers) as pool:
         try:
@@ -311,10 +315,12 @@ def render(
     parts: Iterable[str] | None = None,
     stems: bool = False,
     progress: Progress | None = None,
+    workers: int | None = None,
 ) -> Mixdown:
     """The finished sound of ``parts`` (None: all) at the sample rate of ``bank``.
 
     ``stems``: every part also by itself. ``progress`` is told how much is done, from 0 to 1.
+    ``workers``: how many threads mix (None: one for each processor, at most four).
     Raises SelectionError for a part that does not play, SoundFontError and MissingProgram.
     """
     playing = performance.part_names
@@ -330,10 +336,14 @@ def render(
     for line in lines:
         for tone, hold in (*line.holds.items(), *balance.needs(line.part, line.holds)):
             holds[tone] = max(holds.get(tone, 0), hold)
+    if progress is not None:
+        progress(0)
     preparing = PREPARING if bank.lacks(holds) else 0
     bank.prepare(holds, _share(progress, 0, preparing))
     rest = _share(progress, preparing, 1)
-    return Mixdown(performance, lines, bank.sample_rate, stems=stems, progress=rest)
+    return Mixdown(
+        performance, lines, bank.sample_rate, stems=stems, progress=rest, workers=workers
+    )
 
 
 def _share(progress: Progress | None, start: float, stop: float) -> Progress | None:

@@ -62,10 +62,11 @@ class Request:
     def separate(self) -> tuple[tuple[str, Request], ...]:
         """One request for each key and tempo, with a name for it; names sort as they are played."""
         goal = max(self.tempos, default=None)
+        digits = max(2, len(str(len(self.keys or (None,)) * len(self.tempos or (None,)))))
         parts: list[tuple[str, Request]] = []
         for key in self.keys or (None,):
             for tempo in self.tempos or (None,):
-                words = [f"{len(parts) + 1:02}"]
+                words = [f"{len(parts) + 1:0{digits}}"]
                 words += [str(key.tonic)] if key else []
                 words += [f"{float(tempo):g} bpm"] if tempo else []
                 one = replace(

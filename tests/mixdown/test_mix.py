@@ -198,7 +198,7 @@ def test_a_stem_that_cannot_be_written_stops_it_all(bank, tmp_path):
 
 def test_an_interrupted_mix_leaves_nothing(bank, tmp_path):
     def stop(done: float) -> None:
-        if done > 0.5:
+        if done > 0.9:
             raise KeyboardInterrupt
 
     mixdown = render(trio.performance((120,), bars=8), bank, stems=True, progress=stop)
