@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.form import Form, PlayedBar
-from backing.combo import click
+from backing.combo import click, comping
 from backing.combo.arrangement import Band, arrange
-from backing.combo.instruments import Instrument
+from backing.combo.instruments import ACOUSTIC_BASS, JAZZ_KIT, VIBES, Instrument
 from backing.combo.part import Note, Part
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.routine.count_in import count_in
@@ -25,6 +25,8 @@ from backing.routine.passes import Pass, Purpose
 TAKES = 3
 """So many choruses differ; then the first comes again."""
 BAND = ("bass", "comping", "drums")
+INSTRUMENTS = {"bass": ACOUSTIC_BASS, "drums": JAZZ_KIT, "guide": VIBES}
+"""What a player holds who has nothing to play."""
 COUNTED_TEMPOS = (Fraction(60), Fraction(140), Fraction(240))
 """A tempo in each of the ranges in which a leader counts otherwise."""
 
@@ -98,14 +100,17 @@ def make_score(form: Form, band: Band) -> Score:
 
 
 def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[Line]:
-    """What every player of the band plays, in the order in which they first appear."""
+    """What every player of the band plays, also of one who has nothing to play."""
     performance = arrange(routine, band)
-    for name in performance.part_names:
+    usual = INSTRUMENTS | {"comping": comping.INSTRUMENTS[band.comp]}
+    for name in sorted(band.players):
         parts = [[p for p in done.parts if p.name == name] for done in performance.passes]
+        instrument = next((p.instrument for mine in parts for p in mine), usual[name])
         takes = (
-            by_bar(mine[0] if mine else None, plan) for mine, plan in zip(parts, plans, strict=True)
+            by_bar(mine[0] if mine else None, plan)
+            for mine, plan in zip(parts, plans, strict=True)
         )
-        yield Line(name, performance.instrument(name), tuple(takes))
+        yield Line(name, instrument, tuple(takes))
 
 
 def _clicked(plan: Plan, beats: str) -> Line:

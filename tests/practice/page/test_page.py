@@ -1,4 +1,4 @@
-"""The page in Chromium: from disk, by hand, by keyboard, for the ear, the eye and a screen reader."""
+"""The page in Chromium: from disk, by hand and keyboard, for the eye and a screen reader."""
 
 from __future__ import annotations
 
@@ -176,9 +176,8 @@ def test_settings_are_remembered(page: Page, long_file: Path) -> None:
 
 
 def test_a_scrambled_storage_does_not_stop_the_page(page: Page, long_file: Path) -> None:
-    page.evaluate(
-        'localStorage.setItem(\'practice page: Corner Booth\', \'{"routine": {"to": 1e9, "from": "x"}\')'
-    )
+    scrambled = '{"routine": {"to": 1e9, "from": "x"}'
+    page.evaluate("text => localStorage.setItem('practice page: Corner Booth', text)", scrambled)
     opened(page, long_file)
     expect(page.locator("#loop")).to_have_text("Loop")
 

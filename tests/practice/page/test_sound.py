@@ -1,4 +1,4 @@
-"""What a page plays, heard to the sample in Chromium and held against the tracks' own arithmetic."""
+"""What a page plays, heard to the sample in Chromium and held against the tracks' arithmetic."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def rehearse(tab: Page, blues_file: Path) -> Rehearse:
 
 
 def meant(form: Form, tempo: int, part: str) -> np.ndarray:
-    """When the tracks' band would strike in three rounds at a tempo, arranged for the tune's own."""
+    """When the tracks' band would strike in three rounds, arranged for the tune's own tempo."""
     routine = make_routine(form, Request(times=3, count_in=0))
     passes = tuple(replace(each, tempo=Fraction(tempo)) for each in routine.passes)
     band = Band(players=frozenset({part}))

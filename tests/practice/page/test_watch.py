@@ -106,7 +106,9 @@ def test_an_open_page_follows_the_file(tab: Page, server: BenchServer, tune: Pat
     expect(notice).to_be_hidden()
 
 
-def test_a_file_wrong_from_the_start_shows_its_mistakes(tab: Page, server: BenchServer, tune: Path) -> None:
+def test_a_file_wrong_from_the_start_shows_its_mistakes(
+    tab: Page, server: BenchServer, tune: Path
+) -> None:
     tune.write_text(BAD, "utf-8")
     tab.goto(server.address)
     expect(tab.locator("pre")).to_contain_text("bench.tune:5:")

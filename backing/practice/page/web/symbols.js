@@ -49,14 +49,14 @@ export function setSymbol(element, symbol) {
 }
 
 const WORDS = /** @type {[RegExp, string][]} */ ([
-  [/maj|ma(?=\d)|Δ|△|M(?=\d|$)/g, " major "],
-  [/min|mi(?=\d)|m|-(?=\d|$)/g, " minor "],
   [/dim|º|°/g, " diminished "],
   [/ø/g, " half diminished "],
   [/aug|\+(?=\d|$)/g, " augmented "],
   [/sus/g, " suspended "],
   [/alt/g, " altered "],
   [/add/g, " add "],
+  [/maj|ma(?=\d)|Δ|△|M(?=\d|$)/g, " major "],
+  [/min|mi(?=\d)|m|-(?=\d|$)/g, " minor "],
   [/b(?=\d)|♭/g, " flat "],
   [/#(?=\d)|♯/g, " sharp "],
 ]);
