@@ -10,7 +10,7 @@ heard, a guide line is plain above the comping, and the click is on top of all.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -22,11 +22,8 @@ from backing.mixdown.loudness import Audio, integrated_loudness
 
 BASS_LUFS: Final = -20.0
 """Loudness of the bass before the whole is brought to its level; all others hang on it."""
-PASSAGE_BEATS: Final = 4
-BEAT_SECONDS: Final = 0.5
-"""Passages are one bar of 4/4 at 120 bpm, played round and round."""
-RELEASE_SECONDS: Final = 0.05
-"""Notes of a passage end alike whatever release their preset has."""
+BEAT_SECONDS: Final = 0.42
+"""Passages are some bars of 4/4 at about 143 bpm, played round and round."""
 LARGEST_GAIN_DB: Final = 40.0
 """A sound that would need more is not there; noise is not brought up."""
 
@@ -36,41 +33,67 @@ Strokes = tuple[tuple[float, int, int, float], ...]
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A place in the mix: ``level_lu`` against the bass, when playing the passage ``strokes``."""
+    """A place in the mix: ``level_lu`` against the bass, when playing the passage ``strokes``.
+
+    It is ``beats`` long.
+    """
 
     level_lu: float
     strokes: Strokes
+    beats: int = 8
 
 
 def _each(keys: Iterable[int], velocity: int, beats: Iterable[float], length: float) -> Strokes:
     return tuple((beat, key, velocity, length) for beat in beats for key in keys)
 
 
-_VOICING = (53, 57, 60, 64)
-"""Dm7 without its root, third below: F A C E."""
+_WALK = (38, 41, 45, 43, 36, 40, 43, 34)
+_DM7 = (53, 57, 60, 64)
+"""Without its root, third below: F A C E."""
+_G7 = (53, 57, 59, 64)
+_COMPING = (
+    *_each(_DM7, 72, (0.0,), 0.7),
+    *_each(_DM7, 64, (1.5,), 0.3),
+    *_each(_G7, 64, (3.5,), 1.5),
+    *_each(_G7, 56, (6.5,), 0.3),
+)
+_GUIDE_LINE = (
+    # keys of several samples: in FluidR3's vibraphone 64 to 66 are 4 dB softer than the others
+    (0, 68, 72, 3.95), (4, 65, 72, 1.95), (6, 70, 72, 1.95), (8, 72, 72, 3.95), (12, 61, 72, 3.95),
+)  # fmt: skip
+_MELODY = (62, 65, 69, 72, 71, 67, 65, 62, 64, 67, 71, 74, 72, 69, 65, 64)
 
 PLAYERS: Final = {
-    "bass": Place(0.0, tuple((n, key, 80, 0.9) for n, key in enumerate((38, 41, 33, 36)))),
-    "comping": Place(-4.0, _each(_VOICING, 72, (0.0,), 1.0) + _each(_VOICING, 72, (1.5,), 0.5)),
-    "guide": Place(-1.5, ((0.0, 65, 72, 1.9), (2.0, 64, 72, 1.9))),
+    "bass": Place(0.0, tuple((n, key, 80, 0.95) for n, key in enumerate(_WALK))),
+    "comping": Place(-4.0, _COMPING),
+    "guide": Place(-2.8, _GUIDE_LINE, beats=16),
+    "melody": Place(-1.0, tuple((n / 2, key, 72, 0.45) for n, key in enumerate(_MELODY))),
 }
 """Pitched parts by name; one of another name stands where the guide line does."""
 
-_RIDE = ((0.0, 74), (1.0, 89), (1.67, 69), (2.0, 74), (3.0, 89), (3.67, 69))
+_BAR = tuple(range(8))
+_BACKBEAT = (1, 3, 5, 7)
+_RIDE = tuple(
+    (bar + beat, gm.RIDE, on, 1.0)
+    for bar in (0, 4)
+    for beat, on in ((0.0, 72), (1.0, 88), (1.67, 72), (2.0, 72), (3.0, 88), (3.67, 72))
+)
 
 PIECES: Final = {
-    "ride": Place(-5.0, tuple((beat, gm.RIDE, on, 1.0) for beat, on in _RIDE)),
-    "bell": Place(-6.0, _each((gm.RIDE_BELL,), 72, range(4), 1.0)),
-    "foot": Place(-13.0, _each((gm.PEDAL_HAT,), 72, (1, 3), 1.0)),
-    "hat": Place(-8.0, _each((gm.CLOSED_HAT,), 64, range(4), 1.0)),
+    "ride": Place(-4.5, _RIDE),
+    "bell": Place(-6.0, _each((gm.RIDE_BELL,), 72, _BAR, 1.0)),
+    "foot": Place(-13.0, _each((gm.PEDAL_HAT,), 72, _BACKBEAT, 1.0)),
+    "hat": Place(-7.5, _each((gm.CLOSED_HAT,), 64, _BAR, 1.0)),
     # feathered on all four
-    "kick": Place(-15.0, _each((gm.KICK,), 40, range(4), 1.0)),
-    "snare": Place(-12.0, _each((gm.SNARE,), 56, (1, 3), 1.0)),
-    "stick": Place(-9.0, _each((gm.SIDE_STICK,), 56, (1, 3), 1.0)),
-    "slap": Place(-10.0, _each((gm.BRUSH_SLAP,), 56, (1, 3), 1.0)),
-    "swirl": Place(-11.0, _each((gm.BRUSH_SWIRL,), 56, range(4), 1.0)),
-    "toms": Place(-8.0, _each((gm.LOW_TOM, gm.MID_TOM), 64, (0, 2), 1.0)),
-    "crash": Place(-5.0, _each((gm.CRASH,), 72, (0,), 4.0)),
+    "kick": Place(-15.0, _each((gm.KICK,), 40, _BAR, 1.0)),
+    "snare": Place(-12.0, _each((gm.SNARE,), 56, _BACKBEAT, 1.0)),
+    "stick": Place(-9.0, _each((gm.SIDE_STICK,), 56, _BACKBEAT, 1.0)),
+    # brushes keep the time
+    "tap": Place(-7.5, _each((gm.SNARE,), 48, _BAR, 1.0)),
+    "slap": Place(-8.0, _each((gm.BRUSH_SLAP,), 56, _BACKBEAT, 1.0)),
+    "swirl": Place(-8.0, _each((gm.BRUSH_SWIRL,), 56, _BACKBEAT, 1.0)),
+    "toms": Place(-8.0, _each((gm.LOW_TOM, gm.MID_TOM), 64, (0, 2, 4, 6), 1.0)),
+    "crash": Place(-5.0, _each((gm.CRASH,), 72, (0,), 8.0)),
 }
 _PIECE_OF: Final = {
     35: "kick", gm.KICK: "kick", gm.SIDE_STICK: "stick", gm.SNARE: "snare", gm.BRUSH_SLAP: "slap",
@@ -81,8 +104,9 @@ _PIECE_OF: Final = {
 }  # fmt: skip
 """General MIDI percussion keys (MMA RP-003) -> pieces of the kit."""
 _SMALL_PERCUSSION_LU: Final = -11.0
-_CLICK_LU: Final = -4.0
-"""Blocks of 400 ms smear a click: at this level its strokes stand well above the band."""
+_CLICK_LU: Final = -5.0
+"""Of a click and of counting sticks. Blocks of 400 ms smear a click: at this level its strokes
+stand well above the band."""
 
 PANS: Final = {"comping": -0.25, "guide": 0.25}
 """From -1 (left) to 1 (right); everybody else sits in the middle, as the SoundFont spread them."""
@@ -101,12 +125,14 @@ def place_of(part: str, tone: Tone) -> tuple[str, Place]:
     if not tone.kit:
         name = part if part in PLAYERS else "guide"
         return name, PLAYERS[name]
-    every_beat = _each((tone.key,), 72, range(4), 1.0)
-    if part == "click":
-        return f"click {tone.key}", Place(_CLICK_LU, every_beat)
+    if part in {"click", "count"}:
+        return f"{part} {tone.key}", Place(_CLICK_LU, _each((tone.key,), 88, _BAR, 1.0))
     piece = _PIECE_OF.get(tone.key)
     if piece is None:
+        every_beat = _each((tone.key,), 64, _BAR, 1.0)
         return f"percussion {tone.key}", Place(_SMALL_PERCUSSION_LU, every_beat)
+    if piece == "snare" and tone.program == gm.BRUSH_KIT.program:
+        piece = "tap"
     return piece, PIECES[piece]
 
 
@@ -140,10 +166,10 @@ class Balance:
     def passage_lufs(self, tone: Tone, place: Place) -> float:
         """The loudness of the standard passage of a place, played by the preset of ``tone``."""
         rate = self._bank.sample_rate
-        bar = round(PASSAGE_BEATS * BEAT_SECONDS * rate)
+        bar = round(place.beats * BEAT_SECONDS * rate)
         sound = np.zeros((bar, 2), np.float32)
         for onset, other, hold in self._passage(tone, place):
-            note = _ended(self._bank.note(other, hold), hold, rate, kit=tone.kit)
+            note = _played(self._bank.note(other, hold), hold, rate, kit=tone.kit)
             rounds = np.zeros((-(-(onset + len(note)) // bar) * bar, 2), np.float32)
             rounds[onset : onset + len(note)] = note
             sound += rounds.reshape(-1, bar, 2).sum(axis=0)
@@ -158,15 +184,13 @@ class Balance:
         ]
 
 
-def _ended(note: BankNote, hold: int, sample_rate: int, *, kit: bool) -> Audio:
-    """A note that ends after ``hold`` samples, quickly; a drum rings on."""
-    sound = note.samples * np.float32(note.gain)
+def _played(note: BankNote, hold: int, sample_rate: int, *, kit: bool) -> Audio:
+    """A note let go after ``hold`` samples, which dies away as it does in a mix; a drum rings."""
     if kit:
-        return sound
-    fade = round(RELEASE_SECONDS * sample_rate)
-    sound = sound[: hold + fade]
-    ramp = (np.arange(hold + fade, 0, -1, dtype=np.float32) / fade).clip(0, 1)
-    sound *= ramp[: len(sound), None]
+        return note.samples * np.float32(note.gain)
+    sound = note.samples[: hold + note.release.samples(sample_rate)] * np.float32(note.gain)
+    if len(sound) > hold:
+        sound[hold:] *= note.release.envelope(0, len(sound) - hold, sample_rate)
     return sound
 
 
@@ -178,6 +202,12 @@ class BalancedBank(Bank):
         self._bank = bank
         self._balance = balance
         self._part = part
+
+    def prepare(
+        self, holds: Mapping[Tone, int], progress: Callable[[float], None] | None = None
+    ) -> None:
+        """As ``Bank.prepare``: one bank renders for all parts."""
+        self._bank.prepare(holds, progress)
 
     def note(self, tone: Tone, hold: int = 0) -> BankNote:
         """As ``Bank.note``, with the gain of the mix."""

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from backing.chart.tune_file import read_file
 from backing.combo import instruments as gm
+from backing.combo.arrangement import Band, arrange
 from backing.mixdown.balance import (
     BASS_LUFS,
     PIECES,
@@ -17,8 +21,10 @@ from backing.mixdown.balance import (
 from backing.mixdown.bank import Bank, Tone
 from backing.mixdown.loudness import integrated_loudness
 from backing.mixdown.timeline import Timeline
-from tests.mixdown import trio
+from backing.routine.orders import Request, make_routine
 from tests.mixdown.band import built_in_soundfont
+
+TUNES_FOLDER = Path(__file__).parents[2] / "tunes"
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +33,7 @@ def bank() -> Bank:
 
 
 @pytest.fixture(scope="module")
-def balance(bank) -> Balance:
+def balance(bank: Bank) -> Balance:
     return Balance(bank)
 
 
@@ -41,10 +47,13 @@ CASES = [
     ("comping", gm.PIANO, 60),
     ("comping", gm.JAZZ_GUITAR, 60),
     ("guide", gm.VIBES, 64),
+    ("melody", gm.TENOR_SAX, 64),
     ("drums", gm.JAZZ_KIT, gm.RIDE),
     ("drums", gm.JAZZ_KIT, gm.KICK),
     ("drums", gm.JAZZ_KIT, gm.PEDAL_HAT),
     ("drums", gm.BRUSH_KIT, gm.BRUSH_SWIRL),
+    ("drums", gm.BRUSH_KIT, gm.SNARE),
+    ("count", gm.JAZZ_KIT, gm.SIDE_STICK),
     ("click", gm.STANDARD_KIT, gm.HIGH_WOOD_BLOCK),
 ]
 
@@ -71,29 +80,62 @@ def test_the_order_of_the_mix(bank):
     ride = level("drums", gm.JAZZ_KIT, gm.RIDE)
     kick = level("drums", gm.JAZZ_KIT, gm.KICK)
     foot = level("drums", gm.JAZZ_KIT, gm.PEDAL_HAT)
-    assert bass > comping
-    assert guide > comping
+    assert bass > guide > comping
     assert bass - 8 < ride < bass
     assert kick < foot < ride
 
 
-def test_real_music_comes_near_the_passages(bank, balance):
-    """A walking bass and a comping piano, as played, stand within 2 LU of their places."""
-    performance = trio.performance((140,), bars=16)
+# a swing tune, a ballad with brushes, a bossa: who stands where against the bass as played, in LU
+TUNES = ("corner-booth", "rain-on-the-awning", "salt-on-the-railing")
+PLACES = {"comping": -4.5, "drums": -4.0, "guide": -2.0, "click": -3.0}
 
-    def level(part: str) -> float:
-        line = Timeline(performance, part, BalancedBank(bank, balance, part))
-        return integrated_loudness(line.render(0, line.length), 44100)
 
-    assert level("bass") == pytest.approx(BASS_LUFS, abs=2)
-    assert level("comping") == pytest.approx(BASS_LUFS - 4, abs=2)
+@pytest.fixture(scope="module")
+def as_played() -> dict[str, dict[str, float]]:
+    """The loudness (LUFS) of every part in every tune, as it comes into the mix."""
+    bank = Bank(built_in_soundfont())
+    balance = Balance(bank)
+    band = Band(players=frozenset({"bass", *PLACES}))
+    found: dict[str, dict[str, float]] = {}
+    for name in TUNES:
+        form = read_file(str(TUNES_FOLDER / f"{name}.tune"))
+        performance = arrange(make_routine(form, Request(choruses=1)), band)
+        for part in ("bass", *PLACES):
+            line = Timeline(performance, part, BalancedBank(bank, balance, part))
+            sound = line.render(0, line.length) * np.float32(pan_gains(part))
+            found.setdefault(name, {})[part] = integrated_loudness(sound, 44100)
+    return found
+
+
+@pytest.mark.parametrize("part", PLACES)
+def test_every_part_stands_in_its_place_as_played(as_played, part):
+    """On the whole; single tunes keep their own dynamics (a ballad's bass is soft and sparse)."""
+    against = [levels[part] - levels["bass"] for levels in as_played.values()]
+    assert np.mean(against) == pytest.approx(PLACES[part], abs=1.0)
+    assert against == pytest.approx([PLACES[part]] * len(against), abs=3.5)
+
+
+# As played, FluidR3_GM and MuseScore_General, which are not on every machine, give these in LUFS;
+# both were measured in November 2026 and differ from each other by at most 0.6 LU.
+FLUID = {
+    "corner-booth": {"bass": -18.4, "comping": -22.4, "drums": -22.5, "guide": -22.1},
+    "rain-on-the-awning": {"bass": -23.1, "comping": -28.4, "drums": -27.9, "guide": -23.3},
+    "salt-on-the-railing": {"bass": -21.0, "comping": -25.6, "drums": -25.1, "guide": -23.7},
+}
+
+
+@pytest.mark.parametrize("tune", FLUID)
+def test_another_soundfont_gives_the_same_mix(as_played, tune):
+    mine = {part: level for part, level in as_played[tune].items() if part in FLUID[tune]}
+    assert mine == pytest.approx(FLUID[tune], abs=1.0)
 
 
 def test_all_pieces_of_the_kit_have_a_place(bank):
     keys = [gm.KICK, gm.SIDE_STICK, gm.SNARE, gm.BRUSH_SLAP, gm.BRUSH_SWIRL, gm.CLOSED_HAT,
             gm.PEDAL_HAT, gm.OPEN_HAT, gm.LOW_TOM, gm.MID_TOM, gm.HIGH_TOM, gm.CRASH, gm.RIDE,
             gm.RIDE_BELL]  # fmt: skip
-    assert {place_of("drums", tone(bank, gm.JAZZ_KIT, key))[0] for key in keys} == set(PIECES)
+    pieces = {place_of("drums", tone(bank, gm.JAZZ_KIT, key))[0] for key in keys}
+    assert pieces | {place_of("drums", tone(bank, gm.BRUSH_KIT, gm.SNARE))[0]} == set(PIECES)
     assert place_of("drums", tone(bank, gm.JAZZ_KIT, gm.SHAKER))[0] == "percussion 82"
 
 
@@ -105,6 +147,13 @@ def test_what_is_asked_for_beforehand_is_all_that_is_needed(bank):
     held = fresh.bytes_held
     balance.gain_db("drums", ride)
     assert fresh.bytes_held == held
+
+
+def test_all_parts_draw_on_one_bank(bank, balance):
+    own = BalancedBank(bank, balance, "comping")
+    own.prepare({tone(bank, gm.PIANO, 61, 33): 4096})
+    assert own.bytes_held == 0
+    assert not bank.lacks({tone(bank, gm.PIANO, 61, 33): 4096})
 
 
 def test_panning_keeps_the_power():
