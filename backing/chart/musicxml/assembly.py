@@ -63,6 +63,7 @@ def assemble(measures: Sequence[Measure], title: str, by: str, *, unroll: bool =
         first, bars = bars[0], bars[1:]
     if not bars:
         raise UserError("This file has only a pickup.", "Write the bars after it.")
+    unroll = unroll or _tangled(bars)
     indexes = list(range(len(bars)))
     if unroll:
         indexes = playing_order([_written(bar) for bar in bars])
@@ -154,7 +155,7 @@ def _stretches(bars: Sequence[_Bar], indexes: Sequence[int], *, signs: bool) -> 
     for at, index in enumerate(indexes):
         bar = bars[index]
         before = bars[indexes[at - 1]] if at else None
-        forced = before is not None and (before.key, before.meter) != (bar.key, bar.meter)
+        forced = before is not None and _changes(before, bar)
         marked = bool(bar.source.rehearsal) or {"segno", "coda"} & bar.source.jumps
         after_jump = before is not None and (
             {"tocoda", "fine", *_JUMPS} & before.source.jumps and signs
@@ -181,6 +182,17 @@ def _inside_repeats(bars: Sequence[_Bar]) -> set[int]:
             if following is None or not following.ending:
                 start = index + 1
     return within
+
+
+def _tangled(bars: Sequence[_Bar]) -> bool:
+    """Whether key or meter change inside a repeat, which a section cannot."""
+    within = _inside_repeats(bars)
+    changing = (at for at in range(1, len(bars)) if _changes(bars[at - 1], bars[at]))
+    return any(at in within for at in changing)
+
+
+def _changes(before: _Bar, bar: _Bar) -> bool:
+    return (before.key, before.meter) != (bar.key, bar.meter)
 
 
 def _name(measure: Measure) -> str:

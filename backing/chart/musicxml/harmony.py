@@ -89,10 +89,17 @@ Alteration = tuple[str, Degree, int]
 
 @lru_cache(maxsize=1024)
 def _kind(quality: Quality) -> tuple[str, tuple[Alteration, ...]]:
-    """The kind that needs the fewest degrees, and those."""
+    """The kind that needs the fewest degrees, and those; a seventh is never added to one.
+
+    Programs differ in whether an added seventh is minor, as the schema has it, or major.
+    """
     found = [(name, _differences(tones, quality.degrees)) for name, tones in KINDS.items()]
     named = quality.name.partition("(")[0]
-    return min(found, key=lambda pair: (len(pair[1]), pair[0] != named))
+    return min(found, key=lambda pair: (_adds_seventh(pair[1]), len(pair[1]), pair[0] != named))
+
+
+def _adds_seventh(changes: Iterable[Alteration]) -> bool:
+    return any(change == "add" and degree.number == 7 for change, degree, _ in changes)
 
 
 def _differences(kind: Degrees, wanted: Degrees) -> tuple[Alteration, ...]:
@@ -144,7 +151,7 @@ def _best_suffix(kind: str, written: str, elements: Iterable[Element]) -> str:
     """The text a player saw where it says what the kind says, else our own symbol for it."""
     changes = [_read_degree(element) for element in elements]
     if kind not in KINDS:
-        if _quality_of_suffix(written) is None:
+        if not written or _quality_of_suffix(written) is None:
             raise ChordError(f'The kind "{kind}" is no chord of a lead sheet.', "Write its symbol.")
         return written
     tones = list(KINDS[kind])
@@ -152,7 +159,7 @@ def _best_suffix(kind: str, written: str, elements: Iterable[Element]) -> str:
         tones.remove(_ELEVENTH)
     meant = quality_of(_changed(tones, changes))
     offered = [written, written + "".join(f"({_as_text(change)})" for change in changes)]
-    for suffix in offered:
+    for suffix in offered if written else ():
         if _quality_of_suffix(suffix) == meant:
             return suffix
     told = _quality_of_suffix(written) if written and not changes else None
@@ -179,11 +186,14 @@ def _read_degree(element: Element) -> Alteration:
 
 
 def _changed(tones: list[Degree], changes: Iterable[Alteration]) -> list[Degree]:
+    """The tones after degree elements, one by one."""
     for change, degree, alter in changes:
         here = [tone for tone in tones if tone.number == degree.number]
-        if change == "subtract" or (change == "alter" and here):
+        # some programs add a flat fifth and mean that the fifth is flat
+        altered = change == "alter" or (change == "add" and alter and here == [Degree(5)])
+        if change == "subtract" or altered:
             tones = [tone for tone in tones if tone not in here]
-        if change == "alter" and here:
+        if altered and here:
             tones.append(Degree(degree.number, here[0].alter + alter))
         elif change != "subtract":
             counted = _DOMINANT_SCALE.get(degree, degree)
