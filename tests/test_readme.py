@@ -55,6 +55,7 @@ def test_the_examples_run(example: str, tmp_path: Path, monkeypatch: pytest.Monk
     assert main(words) == 0
     if "-o" in words:
         target = Path(words[words.index("-o") + 1])
-        made = [target] if target.suffix else sorted(target.glob("*.wav"))
+        files = f"{target.stem}*{target.suffix}" if target.suffix else "*.wav"
+        made = list((target.parent if target.suffix else target).glob(files))
         assert made
         assert all(file.stat().st_size > 1000 for file in made)
