@@ -137,8 +137,11 @@ def _following_shape(plan: Plan, span: ChordSpan, line: Line) -> Shape:
 
 
 def _differs(one: Shape, other: Shape) -> bool:
+    """Whether the chord changes; another bass under the same chord is a change too."""
     a, b = one.chord, other.chord
-    return (a.root.pitch_class, a.quality) != (b.root.pitch_class, b.quality)
+    return (a.root.pitch_class, a.quality, a.bass_pitch_class) != (
+        b.root.pitch_class, b.quality, b.bass_pitch_class,
+    )  # fmt: skip
 
 
 def _with_figures(stands: list[_Stand], line: Line) -> list[_Stand]:

@@ -71,6 +71,12 @@ def test_changes_without_a_step_between_them_take_the_nearest_tone() -> None:
     assert all(abs(b.pitch - a.pitch) == 3 for a, b in joints(notes))
 
 
+def test_another_bass_is_a_change_too() -> None:
+    for seed in range(10):
+        for before, after in joints(line_of("Cmaj7 | Cmaj7/B | Am7 | Am7/G", seed)):
+            assert 1 <= abs(after.pitch - before.pitch) <= 2
+
+
 def test_a_loop_is_a_circle() -> None:
     plan = plan_of(bars(TUNE))
     for seed in range(40):
