@@ -112,7 +112,8 @@ def attempt(job: Job, staging: Path) -> Outcome:
         made = make(replace(job, target=staging / job.target.name))
         words, paths = made.summary, made.paths
     except UserError as error:
-        status, words = USERS, f"backing: {job.target.name}: {error}"
+        which = "" if job.target.name in str(error) else f"{job.target.name}: "
+        status, words = USERS, f"backing: {which}{error}"
     except Exception as error:  # one track of many: the others go on
         fault = f"{type(error).__name__}: {error}"
         words = f"backing: {job.target.name}: {fault} This is a fault of ours; please report it."
