@@ -2,7 +2,8 @@
 
 One line starts on the third, the other on the seventh; each goes to the nearest guide tone of the
 next chord, so that in a cadence it stays or falls by a step while the lines trade thirds and
-sevenths. A line that has sunk starts again an octave higher at the head of a section.
+sevenths. A line that has sunk starts again an octave higher at the head of a section; where it
+cannot wait so long it does so between phrases, not inside a cadence.
 """
 
 from __future__ import annotations
@@ -27,6 +28,11 @@ THIRDS_START, SEVENTHS_START = 69, 67
 """Near which pitch (MIDI) each line begins."""
 SUNK = 62
 """A line below this starts again an octave higher at the head of a section."""
+AT_SECTION, AT_PHRASE, AT_CHORD, IN_CADENCE = 1.0, 3.0, 8.0, 60.0
+"""What it costs a line to leap by an octave: least where a section begins, then a phrase of four
+bars; inside a cadence only what nothing else can bring back."""
+MIDDLE, OFF_MIDDLE = 67, 0.02
+"""The middle of the range, and what each semitone away from it costs a chord."""
 RESTRIKE_BARS = 2
 """A chord that stays is struck again after so many bars."""
 LIFT = Fraction(1, 8)
@@ -85,21 +91,30 @@ def play(
 
 def lines(plan: Plan) -> tuple[tuple[GuideTone, ...], tuple[GuideTone, ...]]:
     """The line that starts on the third and the one that starts on the seventh, chord by chord."""
-    upper: list[GuideTone] = []
-    lower: list[GuideTone] = []
-    tops = [(bar.start, bar.end) for bar in plan.bars if bar.section_top]
-    for span in plan.spans:
-        if span.chord is None:
-            continue
+    spans = [span for span in plan.spans if span.chord is not None]
+    joints = [_joint(plan, spans, at) for at in range(len(spans))]
+    upper, lower = (_in_range(line, joints) for line in _led(spans))
+    return _toned(spans, upper), _toned(spans, lower)
+
+
+def _toned(spans: Sequence[ChordSpan], pitches: Sequence[int]) -> tuple[GuideTone, ...]:
+    return tuple(GuideTone(span, pitch) for span, pitch in zip(spans, pitches, strict=True))
+
+
+def _led(spans: Sequence[ChordSpan]) -> tuple[list[int], list[int]]:
+    """Both lines as the nearest tones lead them, wherever that is: they sink without an end."""
+    upper: list[int] = []
+    lower: list[int] = []
+    for span in spans:
+        assert span.chord is not None
         third, seventh = span.chord.sounding.guide_pitch_classes
-        if not upper:
-            pair = _near(THIRDS_START, third), _near(SEVENTHS_START, seventh)
+        if upper:
+            pair = _nearest_pair(upper[-1], lower[-1], third, seventh)
         else:
-            pair = _nearest_pair(upper[-1].pitch, lower[-1].pitch, third, seventh)
-        top = any(start <= max(span.start, span.written) < end for start, end in tops)
-        upper.append(GuideTone(span, _in_range(pair[0], top)))
-        lower.append(GuideTone(span, _in_range(pair[1], top)))
-    return tuple(upper), tuple(lower)
+            pair = _near(THIRDS_START, third), _near(SEVENTHS_START, seventh)
+        upper.append(pair[0])
+        lower.append(pair[1])
+    return upper, lower
 
 
 def _nearest_pair(upper: int, lower: int, third: int, seventh: int) -> tuple[int, int]:
@@ -120,10 +135,66 @@ def _near(pitch: int, pitch_class: int) -> int:
     return pitch - down if down <= 6 else pitch + 12 - down
 
 
-def _in_range(pitch: int, section_top: bool) -> int:
-    if pitch < LOW or (section_top and pitch < SUNK):
-        return pitch + 12
-    return pitch - 12 if pitch > HIGH else pitch
+@dataclass(frozen=True, slots=True)
+class _Joint:
+    """Where a chord begins: what an octave costs a line there, and whether a section does too."""
+
+    price: float
+    top: bool
+
+
+def _joint(plan: Plan, spans: Sequence[ChordSpan], at: int) -> _Joint:
+    written = max(spans[at].start, spans[at].written)
+    bar = plan.bar_at(written)
+    if bar.section_top and (at == 0 or max(spans[at - 1].start, spans[at - 1].written) < bar.start):
+        return _Joint(AT_SECTION, True)
+    if at and _resolves(spans[at - 1], spans[at]):
+        return _Joint(IN_CADENCE, False)
+    phrase = bar.bar.section_bar % 4 == 1 and written == bar.start
+    return _Joint(AT_PHRASE if phrase else AT_CHORD, False)
+
+
+def _resolves(before: ChordSpan, span: ChordSpan) -> bool:
+    """Whether two chords belong together: a fall by a fifth, or by a semitone from a dominant."""
+    assert before.chord is not None
+    assert span.chord is not None
+    falls = (before.chord.root.pitch_class - span.chord.root.pitch_class) % 12
+    return falls == 7 or (falls == 1 and before.chord.is_dominant)
+
+
+def _in_range(line: Sequence[int], joints: Sequence[_Joint]) -> list[int]:
+    """The line with its octaves chosen so that it stays in range and leaps where it costs least."""
+    reached: list[dict[int, tuple[float, int]]] = []
+    for at, (pitch, joint) in enumerate(zip(line, joints, strict=True)):
+        options = _octaves(pitch, joint.top) if at else [pitch]
+        before = reached[-1] if at else {}
+        here = {}
+        for option in options:
+            ways = [
+                (cost + joint.price * abs((option - left) - (pitch - line[at - 1])) / 12, left)
+                for left, (cost, _) in before.items()
+            ]
+            cost, left = min(ways, default=(0.0, option))
+            here[option] = (cost + OFF_MIDDLE * abs(option - MIDDLE), left)
+        reached.append(here)
+    return _walked_back(reached)
+
+
+def _octaves(pitch: int, top: bool) -> list[int]:
+    low = SUNK if top else LOW
+    return list(range(low + (pitch - low) % 12, HIGH + 1, 12))
+
+
+def _walked_back(reached: Sequence[dict[int, tuple[float, int]]]) -> list[int]:
+    """The pitches of the cheapest way to the end."""
+    if not reached:
+        return []
+    pitch = min(reached[-1], key=lambda option: reached[-1][option][0])
+    pitches = []
+    for here in reversed(reached):
+        pitches.append(pitch)
+        pitch = here[pitch][1]
+    return pitches[::-1]
 
 
 def _strokes(plan: Plan, rhythm: str, rng: random.Random) -> list[_Stroke]:

@@ -85,8 +85,31 @@ def test_a_sunken_line_starts_again_at_a_section() -> None:
     rises = [(b.span.start, b.pitch) for a, b in pairwise(upper) if b.pitch - a.pitch > 6]
     at_tops = [start for start, _ in rises if start % 32 == 0]
     assert len(at_tops) >= 2
-    # elsewhere only what would leave the range
-    assert all(pitch - 12 < LOW for start, pitch in rises if start % 32)
+
+
+TWO_FIVE_ONES = "Dm7 | G7 | Cmaj7 | % | Cm7 | F7 | Bbmaj7 | % | Bbm7 | Eb7 | Abmaj7 | % "
+OTHERS = ("Fm7b5 Bb7 | Ebm6 | Abm7 Db7 | Gbmaj7", "Am7 D7 | Gmaj7 | Gm7 C7 | Fmaj7 | %", "E7")
+
+
+@pytest.mark.parametrize("section_bars", [4, 8, 16, 64])
+@pytest.mark.parametrize("semitones", range(12))
+def test_no_line_leaps_inside_a_cadence(section_bars: int, semitones: int) -> None:
+    """However long a section sinks, the octave comes between two cadences."""
+    text = " | ".join([TWO_FIVE_ONES, *OTHERS] * 3)
+    there = Interval.of_semitones(semitones)
+    plan = plan_of(tuple(bar.transposed(there) for bar in bars(text, section_bars=section_bars)))
+    tops = {bar.start for bar in plan.bars if bar.section_top}
+    leaps = 0
+    for line in lines(plan):
+        for before, after in pairwise(line):
+            one, two = before.span.chord, after.span.chord
+            assert one is not None
+            assert two is not None
+            fifth = (one.root.pitch_class - two.root.pitch_class) % 12 == 7
+            leap = abs(after.pitch - before.pitch) > 6
+            assert not (leap and fifth and after.span.start not in tops)
+            leaps += leap
+    assert leaps
 
 
 def test_rhythms_are_whole_half_or_lightly_phrased() -> None:
