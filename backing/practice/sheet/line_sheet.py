@@ -94,7 +94,7 @@ def _etude(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, l
         )
         for note in notes
     ]
-    return f"Étude in position {taken.position}", sounds
+    return f"Étude in position {taken.position}" if asked.reader.frets else "Étude", sounds
 
 
 def _guide(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, list[Sound]]:

@@ -53,6 +53,11 @@ class Reader:
     tablature: bool = False
     middle: int | None = None
 
+    @property
+    def frets(self) -> bool:
+        """Whether grids and positions on the neck mean something to this reader."""
+        return self.name == "guitar"
+
 
 READERS = {
     "guitar": Reader("guitar", "", clef="octave-treble", tablature=True),

@@ -17,7 +17,8 @@ from backing.practice.fingerboard import Place
 
 EIGHTH = Fraction(1, 2)
 VALUES = {
-    Fraction(4): ("whole", 0), Fraction(3): ("half", 1), Fraction(2): ("half", 0),
+    Fraction(6): ("whole", 1), Fraction(4): ("whole", 0),
+    Fraction(3): ("half", 1), Fraction(2): ("half", 0),
     Fraction(3, 2): ("quarter", 1), Fraction(1): ("quarter", 0), Fraction(3, 4): ("eighth", 1),
     EIGHTH: ("eighth", 0), Fraction(3, 8): ("16th", 1), Fraction(1, 4): ("16th", 0),
     Fraction(2, 3): ("quarter", 0), Fraction(1, 3): ("eighth", 0), Fraction(1, 6): ("16th", 0),
@@ -119,10 +120,13 @@ def _with_rests(values: Sequence[Value], bar: PlayedBar) -> Iterator[Value]:
 
 def _split(value: Value, meter: Meter) -> Iterator[Value]:
     """The value in pieces that one note each can show, tied together."""
+    if not value.tones and value.length == meter.beats * meter.beat_quarters:
+        yield value
+        return
     pieces: list[tuple[Fraction, Fraction]] = []
     now = value.onset
     while now < value.end:
-        length = _shown(now, value.end, meter)
+        length = _shown(now, value.end, meter, rest=not value.tones)
         pieces.append((now, length))
         now += length
     for index, (onset, length) in enumerate(pieces):
@@ -132,8 +136,8 @@ def _split(value: Value, meter: Meter) -> Iterator[Value]:
         yield Value(onset, length, value.tones, tied)
 
 
-def _shown(now: Fraction, end: Fraction, meter: Meter) -> Fraction:
-    """The longest value from ``now`` that a reader finds his beat in."""
+def _shown(now: Fraction, end: Fraction, meter: Meter, *, rest: bool) -> Fraction:
+    """The longest value from ``now`` in which a reader finds the beat."""
     beat = meter.beat_quarters
     on_beat = now % beat == 0
     barriers = [point for point in _groups(meter) if now < point < end]
@@ -142,14 +146,17 @@ def _shown(now: Fraction, end: Fraction, meter: Meter) -> Fraction:
         limit = barriers[0]
     if not on_beat and limit - now > beat:
         limit = now - now % beat + beat
-    if meter.compound and on_beat and limit - now > beat and (limit - now) % beat:
-        limit = now + (limit - now) // beat * beat
     length = limit - now
-    fitting = [value for value in VALUES if value <= length and _same_kind(value, length)]
-    return max(fitting, default=length)
+    values = [value for value in VALUES if value <= length and _same_kind(value, length)]
+    if meter.compound and on_beat and length >= beat:
+        values = [value for value in values if value % beat == 0]  # dotted, as the beat is
+    elif rest:
+        values = [value for value in values if not VALUES[value][1]]
+    return max(values, default=length)
 
 
 def _same_kind(value: Fraction, length: Fraction) -> bool:
+    """Whether both are of triplets, or neither."""
     return (value.denominator % 3 == 0) == (length.denominator % 3 == 0)
 
 

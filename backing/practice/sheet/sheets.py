@@ -41,12 +41,17 @@ def tune_sheet(form: Form, asked: Asked) -> Sheet:
     parts: list[dict[str, Any]] = []
     if asked.chart:
         parts.append(chart(written, asked.look))
-    if asked.position is not None or asked.line is not None:
+    grids = asked.position is not None and asked.reader.frets
+    if grids or asked.line is not None:
         place = place_of(form, asked)
-        if asked.position is not None:
+        if grids:
             parts.append(shapes_part(form, asked, place, images))
         if asked.line is not None:
             parts.append(line_part(form, asked, place, images))
+    elif asked.position is not None:
+        raise PracticeError(
+            "Shapes are for players of frets.", "Leave --position out, or --for and its instrument."
+        )
     if not parts:
         raise PracticeError("This sheet has nothing on it.", "Ask for the chart, shapes or a line.")
     content = heading(written) | {"for": asked.reader.words, "parts": parts}

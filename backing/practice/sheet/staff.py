@@ -153,13 +153,14 @@ def _fill(
             SubElement(harmony, "offset").text = str(duration(change.onset, bar.meter))
         SubElement(harmony, "staff").text = STAFF
         measure.append(harmony)
+    whole_rest = len(values) == 1
     for value in values:
-        measure.extend(_notes(value, tablature=False))
+        measure.extend(_notes(value, tablature=False, whole_rest=whole_rest))
     if line.reader.tablature:
         backup = SubElement(measure, "backup")
         SubElement(backup, "duration").text = str(duration(bar.length, bar.meter))
         for value in values:
-            measure.extend(_notes(value, tablature=True))
+            measure.extend(_notes(value, tablature=True, whole_rest=whole_rest))
 
 
 def _numbered(number: int) -> Element:
@@ -169,8 +170,11 @@ def _numbered(number: int) -> Element:
     return harmony
 
 
-def _notes(value: Value, *, tablature: bool) -> Iterator[Element]:
-    """A note for each tone of a value; in tablature a tied one is not struck again."""
+def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Element]:
+    """A note for each tone of a value; in tablature a tied one is not struck again.
+
+    ``whole_rest``: a rest is that of the whole bar.
+    """
     silent = tablature and value.tied[0]
     for index, tone in enumerate(value.tones or (None,)):
         note = Element("note")
@@ -179,7 +183,9 @@ def _notes(value: Value, *, tablature: bool) -> Iterator[Element]:
         if index:
             SubElement(note, "chord")
         if tone is None or silent:
-            SubElement(note, "rest")
+            rest = SubElement(note, "rest")
+            if whole_rest and tone is None:
+                rest.set("measure", "yes")
         else:
             _pitch(note, tone)
         _time(note, value, tablature=tablature, tied=not silent)
@@ -216,10 +222,11 @@ def _time(note: Element, value: Value, *, tablature: bool, tied: bool) -> None:
             if is_tied and (not tablature):
                 SubElement(note, "tie", type=kind)
     SubElement(note, "voice").text = "2" if tablature else "1"
-    kind, dots = VALUES.get(value.length, ("quarter", 0))
-    SubElement(note, "type").text = kind
-    for _ in range(dots):
-        SubElement(note, "dot")
+    if value.length in VALUES:
+        kind, dots = VALUES[value.length]
+        SubElement(note, "type").text = kind
+        for _ in range(dots):
+            SubElement(note, "dot")
     if value.triplet:
         modification = SubElement(note, "time-modification")
         SubElement(modification, "actual-notes").text = "3"

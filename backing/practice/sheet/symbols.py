@@ -12,8 +12,7 @@ from backing.chart.pitch import Degree, PitchName
 NO_CHORD = "N.C."
 _ACCIDENTALS = {-2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪"}
 # Look-alikes of the signs, as people type them.
-_SIGNS = str.maketrans({"Δ": "△", "∆": "△", "▵": "△", "▲": "△", "º": "°", "˚": "°", "○": "°",
-                        "Ø": "ø", "⌀": "ø", "∅": "ø", "φ": "ø", "−": "-", "–": "-"})  # fmt: skip
+_SIGNS = str.maketrans("^Δ∆▵▲º˚○Ø⌀∅φ−–", "△△△△△°°°øøøø--")
 _WORDS_TO_SIGNS = (
     (re.compile(r"^(?:m|mi|min|-)7\(?♭5\)?"), "ø7"),
     (re.compile(r"^(?:m|mi|min|-)9\(?♭5\)?"), "ø9"),

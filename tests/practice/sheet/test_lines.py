@@ -1,0 +1,114 @@
+"""Lines as MusicXML: valid, and the same notes for music21."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import music21
+import pytest
+
+from backing.chart.tune_file import read_file
+from backing.errors import PracticeError
+from backing.practice.line import Line
+from backing.practice.sheet import Asked, line_file, make_reader
+from backing.practice.sheet.asked import place_of
+from backing.practice.sheet.line_sheet import staff_line
+from tests.chart.musicxml_schema import problems
+
+TUNES = Path(__file__).parents[3] / "tunes"
+READERS = ("guitar", "C", "Bb", "Eb", "bass")
+
+
+def onsets(stream: Any) -> list[tuple[Any, tuple[int, ...]]]:
+    """Where each pitch is struck, in quarters, tied notes once; rests are left out."""
+    struck = [
+        (note.getOffsetInHierarchy(stream), tuple(sorted(p.midi for p in note.pitches)))
+        for note in stream.recurse().notes
+        if not isinstance(note, music21.harmony.ChordSymbol)
+        and not (note.tie is not None and note.tie.type in ("stop", "continue"))
+    ]
+    return sorted(struck)
+
+
+@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize("what", ["etude", "guide"])
+@pytest.mark.parametrize("tune", ["low-tide-ferry", "kite-string-waltz"])
+def test_music21_hears_the_notes_of_the_line(tune: str, what: str, reader: str) -> None:
+    form = read_file(TUNES / f"{tune}.tune")
+    asked = Asked(line=what, reader=make_reader(reader))
+    text = line_file(form, asked)
+    assert problems(text) == []
+    score = music21.converter.parse(text, format="musicxml")
+    line = staff_line(form, asked, place_of(form, asked))
+    written = [
+        (bar_start + value.onset, tuple(sorted(tone.pitch for tone in value.tones)))
+        for bar_start, values in zip(range(0, 10_000, int(line.bars[0].length)), line.values,
+                                     strict=False)
+        for value in values
+        if value.tones and not value.tied[0]
+    ]  # fmt: skip
+    assert onsets(score.parts[0]) == written
+
+
+@pytest.mark.parametrize("reader", ["Bb", "Eb"])
+def test_what_is_written_for_a_transposing_instrument_sounds_as_the_line(reader: str) -> None:
+    form = read_file(TUNES / "low-tide-ferry.tune")
+    concert, moved = (
+        music21.converter.parse(
+            line_file(form, Asked(line="etude", reader=make_reader(name))), format="musicxml"
+        ).toSoundingPitch()
+        for name in ("C", reader)
+    )
+    here = [pitches[0] % 12 for _, pitches in onsets(concert.parts[0])]
+    there = [pitches[0] % 12 for _, pitches in onsets(moved.parts[0])]
+    assert here == there
+
+
+@pytest.mark.parametrize(
+    ("reader", "low", "high"), [("C", 55, 86), ("Eb", 55, 89), ("bass", 33, 67)]
+)
+def test_lines_lie_in_the_staff_of_their_reader(reader: str, low: int, high: int) -> None:
+    form = read_file(TUNES / "low-tide-ferry.tune")
+    asked = Asked(line="etude", reader=make_reader(reader))
+    line = staff_line(form, asked, place_of(form, asked))
+    pitches = [tone.pitch for bar in line.values for value in bar for tone in value.tones]
+    assert low <= min(pitches)
+    assert max(pitches) <= high
+
+
+def test_tablature_and_staff_are_the_same_pitches() -> None:
+    form = read_file(TUNES / "last-train-but-one.tune")
+    asked = Asked(line="etude", position="5", etude=Line(level=3))
+    line = staff_line(form, asked, place_of(form, asked))
+    tones = [tone for bar in line.values for value in bar for tone in value.tones]
+    assert tones
+    for tone in tones:
+        assert tone.place is not None
+        assert asked.board.pitch(tone.place) == tone.pitch
+        assert tone.name.pitch_class == tone.pitch % 12
+
+
+def test_guide_tones_lie_under_the_hand_and_say_what_they_are() -> None:
+    form = read_file(TUNES / "low-tide-ferry.tune")
+    asked = Asked(line="guide", position="5")
+    line = staff_line(form, asked, place_of(form, asked))
+    tones = [tone for bar in line.values for value in bar for tone in value.tones]
+    assert {tone.degree for tone in tones} <= {"3", "♭3", "7", "♭7", "6", "4", "𝄫7", "5"}
+    assert all(tone.place and 3 <= tone.place.fret <= 10 for tone in tones)
+
+
+@pytest.mark.parametrize(
+    ("asked", "cause"),
+    [
+        ({"line": "solo"}, '"solo" is no line'),
+        ({"line": "guide", "guide": "fifths"}, '"fifths" is no guide line'),
+        ({"line": "etude", "position": "40"}, "Position 40 is off the neck"),
+        ({"line": "etude", "position": "high"}, '"high" is no position'),
+    ],
+)
+def test_lines_that_cannot_be_had_are_said_so(asked: dict[str, str], cause: str) -> None:
+    form = read_file(TUNES / "low-tide-ferry.tune")
+    with pytest.raises(PracticeError, match=cause) as caught:
+        line_file(form, Asked(**asked))  # type: ignore[arg-type]
+    assert caught.value.cure
