@@ -174,6 +174,8 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[Slot]:
         if span is None or span.chord is None:
             continue
         room = span.end - onset if span.end > onset else length
+        if final is not None:
+            room = min(room, final.start - onset)
         yield _slot(onset, min(length, room), span, bar)
     if final is not None:
         last = plan.span_at(final.start)

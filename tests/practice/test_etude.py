@@ -12,14 +12,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.combo.plan import Plan
+from backing.chart.form import Form
+from backing.combo.plan import Plan, make_plan
 from backing.errors import PracticeError
 from backing.practice.arpeggio import arpeggio
 from backing.practice.etude import etude, first_pitch
 from backing.practice.fingerboard import make_fingerboard
 from backing.practice.line import RHYTHMS, Line, LineNote
 from backing.practice.melody import play
+from backing.routine import Purpose
+from backing.routine.ending import ENDINGS
+from backing.routine.orders import Request, make_routine
 from tests.combo.build import bars, plan_of
+from tests.strategies import forms
 
 TUNE = "Dm7 | G7 | Cmaj7 | A7b9 | Dm7 G7 | Em7 A7 | Fm7 Bb7 | Cmaj7 A7alt"
 roots = st.sampled_from(["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"])
@@ -317,3 +322,33 @@ def test_where_the_melody_lays_out_it_is_silent() -> None:
     played[1] = replace(played[1], directions=quiet)
     onsets = [onset for onset, _ in melody(plan_of(tuple(played)))]
     assert not [onset for onset in onsets if 4 <= onset < 8]
+
+
+def _silenced(plan: Plan) -> bool:
+    """Whether what is N.C. or laid out leaves hardly a place for a line."""
+    free = [
+        bar
+        for bar in plan.bars
+        if not plan.resting("melody", bar.start)
+        and (span := plan.span_at(bar.start)) is not None
+        and span.chord is not None
+    ]
+    return len(free) < len(plan.bars)
+
+
+@given(forms(), st.sampled_from(RHYTHMS), st.integers(1, 4), st.sampled_from(ENDINGS))
+@settings(max_examples=25, deadline=None)
+def test_any_form_has_a_line_or_says_why(form: Form, rhythm: str, level: int, ending: str) -> None:
+    line = Line(rhythm=rhythm, level=level, positions=(5, 7))
+    passes = make_routine(form, Request(choruses=2, ending=ending)).passes
+    for plan in (make_plan(each) for each in passes if each.purpose is not Purpose.COUNT_IN):
+        chords = [bar for bar in plan.bars if bar.bar.changes and not bar.bar.pickup]
+        sounding = any(span.chord for span in plan.spans)
+        try:
+            notes = etude(plan, line, random.Random(1))
+        except PracticeError:
+            assert len(chords) < 2 or not sounding or _silenced(plan)
+            continue
+        assert all(a.end <= b.onset for a, b in pairwise(notes))
+        assert all(not plan.resting("melody", n.onset) or plan.ends for n in notes)
+        assert all(n.onset < plan.length for n in notes)
