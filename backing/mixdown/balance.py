@@ -12,18 +12,24 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import Final
 
 import numpy as np
 
 from backing.combo import instruments as gm
+from backing.combo.feel import Clock
+from backing.combo.part import Note, Part
+from backing.combo.performance import Performance, PlayedPass
 from backing.mixdown.bank import Bank, BankNote, Tone
-from backing.mixdown.loudness import Audio, integrated_loudness
+from backing.mixdown.loudness import integrated_loudness
+from backing.mixdown.timeline import Timeline
+from backing.routine import Pass, Purpose
 
 BASS_LUFS: Final = -20.0
 """Loudness of the bass before the whole is brought to its level; all others hang on it."""
-BEAT_SECONDS: Final = 0.42
-"""Passages are some bars of 4/4 at about 143 bpm, played round and round."""
+PASSAGE_BPM: Final = 144
+"""Passages are some bars of 4/4, played round and round."""
 LARGEST_GAIN_DB: Final = 40.0
 """A sound that would need more is not there; noise is not brought up."""
 
@@ -66,7 +72,7 @@ _MELODY = (62, 65, 69, 72, 71, 67, 65, 62, 64, 67, 71, 74, 72, 69, 65, 64)
 PLAYERS: Final = {
     "bass": Place(0.0, tuple((n, key, 80, 0.95) for n, key in enumerate(_WALK))),
     "comping": Place(-4.0, _COMPING),
-    "guide": Place(-2.8, _GUIDE_LINE, beats=16),
+    "guide": Place(-2.2, _GUIDE_LINE, beats=16),
     "melody": Place(-1.0, tuple((n / 2, key, 72, 0.45) for n, key in enumerate(_MELODY))),
 }
 """Pitched parts by name; one of another name stands where the guide line does."""
@@ -150,8 +156,7 @@ class Balance:
         """
         places = {place_of(part, tone)[0]: tone for tone in tones}
         for tone in places.values():
-            for _, other, hold in self._passage(tone, place_of(part, tone)[1]):
-                yield other, 0 if tone.kit else hold
+            yield from self._passage(tone, place_of(part, tone)[1]).holds.items()
 
     def gain_db(self, part: str, tone: Tone) -> float:
         """The gain for a tone of a part; 0 where the SoundFont is silent."""
@@ -165,33 +170,25 @@ class Balance:
 
     def passage_lufs(self, tone: Tone, place: Place) -> float:
         """The loudness of the standard passage of a place, played by the preset of ``tone``."""
-        rate = self._bank.sample_rate
-        bar = round(place.beats * BEAT_SECONDS * rate)
-        sound = np.zeros((bar, 2), np.float32)
-        for onset, other, hold in self._passage(tone, place):
-            note = _played(self._bank.note(other, hold), hold, rate, kit=tone.kit)
-            rounds = np.zeros((-(-(onset + len(note)) // bar) * bar, 2), np.float32)
-            rounds[onset : onset + len(note)] = note
-            sound += rounds.reshape(-1, bar, 2).sum(axis=0)
-        return integrated_loudness(np.concatenate([sound, sound]), rate)
+        line = self._passage(tone, place)
+        sound = line.render(0, line.length)
+        # at full scale: the absolute gate shall not depend on how soft the SoundFont is
+        peak = float(np.abs(sound).max()) or 1.0
+        twice = np.concatenate([sound, sound]) / np.float32(peak)
+        return integrated_loudness(twice, self._bank.sample_rate) + 20 * math.log10(peak)
 
-    def _passage(self, tone: Tone, place: Place) -> list[tuple[int, Tone, int]]:
-        """Onset in samples, tone and hold in samples of every stroke."""
-        beat = BEAT_SECONDS * self._bank.sample_rate
-        return [
-            (round(at * beat), tone._replace(key=key, velocity=velocity), round(length * beat))
+    def _passage(self, tone: Tone, place: Place) -> Timeline:
+        """The passage as a loop, played as everything is."""
+        notes = (
+            Note(Fraction(at).limit_denominator(12), Fraction(length), key, velocity, swung=False)
             for at, key, velocity, length in place.strokes
-        ]
-
-
-def _played(note: BankNote, hold: int, sample_rate: int, *, kit: bool) -> Audio:
-    """A note let go after ``hold`` samples, which dies away as it does in a mix; a drum rings."""
-    if kit:
-        return note.samples * np.float32(note.gain)
-    sound = note.samples[: hold + note.release.samples(sample_rate)] * np.float32(note.gain)
-    if len(sound) > hold:
-        sound[hold:] *= note.release.envelope(0, len(sound) - hold, sample_rate)
-    return sound
+        )
+        part = Part.of("passage", gm.Instrument("passage", tone.program, tone.kit), notes)
+        beats, tempo = Fraction(place.beats), Fraction(PASSAGE_BPM)
+        clock = Clock([(beats, tempo, Fraction(1))])
+        once = PlayedPass(Pass(Purpose.ROUND, (), tempo), Fraction(0), (part,))
+        loop = Performance("Passage", (once,), clock, circular=True)
+        return Timeline(loop, part.name, self._bank)
 
 
 class BalancedBank(Bank):
