@@ -2,8 +2,11 @@
 
 A tone (preset, key, velocity) is rendered as long as it is ever held; how it dies away when it is
 let go, and whether a softer or louder one is the same waveform times a gain, is measured once by
-short probes. What the bank holds for a tone never depends on which other tones are needed, on
-threads, or on how long it was needed the last time: a longer rendering begins with the shorter.
+short probes. Most fall in straight lines in dB; some presets also close a filter as they do, or
+fall otherwise when they were held longer: those are probed at several holds (see Colour).
+
+What the bank holds for a tone never depends on which other tones are needed, on threads, or on how
+long it was needed the last time: a longer rendering begins with the shorter.
 """
 
 from __future__ import annotations
@@ -13,38 +16,41 @@ from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import lru_cache
 from queue import Empty, SimpleQueue
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from backing.mixdown.release import (
+    RING_LIMIT_S,
+    Colour,
+    Gains,
+    Release,
+    envelope,
+    fitted_release,
+    fitted_taps,
+)
 from backing.mixdown.soundfont import DRUM_BANK, SoundFont
 from backing.mixdown.synth import BLOCK, Audio, Stroke, Synth
 
 REFERENCE_VELOCITY = 96
 """The velocity that stands for the others of its key wherever they are the same waveform."""
 
-RELEASE_FLOOR_DB = 80.0
-"""A released note ends when it has fallen so far: under the noise of 16 bits in any mix."""
-
-RING_LIMIT_S = 12.0
-"""No struck thing is let ring longer."""
-
-BENDS = (4, 16, 64, 128, 256)
-"""The blocks after a release at which its slope may change: presets of several layers bend."""
-
 PROGRESS_SECONDS = 0.2
 """How often the progress is told."""
 
-_RAMP = np.repeat(np.arange(BLOCK, dtype=np.float32) / BLOCK, 2)
 _SILENCE = 10 ** (-72 / 20)
 _SAME_WAVEFORM = 10 ** (-80 / 20)
 _CHUNK = 172 * BLOCK  # a quarter of a second at 44.1 kHz
 _HELD_PROBE = {False: 256 * BLOCK, True: 128 * BLOCK}  # a tone; a drum, often shorter
 _WATCHED = {False: 128 * BLOCK, True: 512 * BLOCK}  # after the release
-_STEEPEST_DB_PER_S = 20_000.0
+_PLAIN = 10 ** (-46 / 20)  # what a release may leave unsaid
+_HOLDS = {  # where it is probed if it leaves more: the second shows it, if the long probe does not
+    False: tuple(BLOCK * blocks for blocks in (56, 88, 120, 160, 208, 288, 512)),
+    True: tuple(BLOCK * blocks for blocks in (48, 64, 96, 128, 192, 352)),
+}
+_KNOTS = {False: (0, 2, 6, 16, 32, 64, 96, 128), True: (0, 4, 16, 64, 128, 256, 512)}
+_LAGS = {False: 3, True: 1}
 
 
 class Tone(NamedTuple):
@@ -61,62 +67,6 @@ class Tone(NamedTuple):
         return self.bank == DRUM_BANK
 
 
-@dataclass(frozen=True, slots=True)
-class Release:
-    """How a note falls once it is let go (a drum: struck again), beyond its own decay.
-
-    Straight lines in dB: ``slopes`` in dB per second, each up to the block of the same place in
-    BENDS, counted from the release; the last one goes on.
-    """
-
-    slopes: tuple[float, ...]
-
-    def levels_db(self, blocks: int, sample_rate: int) -> NDArray[np.float64]:
-        """The level at the beginning of each of so many blocks of 64 samples."""
-        bends = BENDS[: len(self.slopes) - 1]
-        steps = np.asarray(self.slopes)[np.searchsorted(bends, np.arange(blocks), side="right")]
-        return -np.concatenate([[0.0], np.cumsum(steps[:-1])]) * BLOCK / sample_rate
-
-    @property
-    def last_bend(self) -> int:
-        """The block from which it falls in one straight line."""
-        return BENDS[len(self.slopes) - 2] if len(self.slopes) > 1 else 0
-
-    def level_db(self, block: int, sample_rate: int) -> float:
-        """The level at the beginning of one block after the release."""
-        return float(self.levels_db(block + 1, sample_rate)[-1])
-
-    def samples(self, sample_rate: int) -> int:
-        """How many samples it takes to fall by RELEASE_FLOOR_DB; at most RING_LIMIT_S."""
-        return (len(_gains(self, sample_rate)) - 2) * BLOCK
-
-    def envelope(self, start: int, stop: int, sample_rate: int) -> Audio:
-        """The gains of the samples [start, stop) after the note is let go, float32 (n, 2).
-
-        FluidSynth reckons the level once a block and draws straight lines between; so do we.
-        ``stop`` must not lie behind the end of the fall.
-        """
-        first = start // BLOCK
-        gains = _gains(self, sample_rate)[first : -(-stop // BLOCK) + 1, np.newaxis]
-        lines = np.diff(gains, axis=0) * _RAMP
-        lines += gains[:-1]
-        return lines.reshape(-1, 2)[start - first * BLOCK : stop - first * BLOCK]
-
-
-@lru_cache(maxsize=4096)
-def _gains(release: Release, sample_rate: int) -> NDArray[np.float32]:
-    """The gains at the beginnings of all blocks of a release, and at the end of the last two."""
-    limit = int(RING_LIMIT_S * sample_rate) // BLOCK
-    levels = release.levels_db(limit + 2, sample_rate)
-    blocks = int(np.count_nonzero(levels[:limit] > -RELEASE_FLOOR_DB))
-    return (10 ** (levels[: blocks + 2] / 20)).astype(np.float32)
-
-
-CHOKE = Release((96.0 / 2 ** (-200 / 1200),))
-"""How a choked note falls: FluidSynth gives an exclusive class a release of -200 timecents
-(fluid_voice_kill_excl), and an envelope falls through 96 dB in that time."""
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class BankNote:
     """A held note: ``samples`` float32 (n, 2), to be multiplied by ``gain``.
@@ -128,6 +78,18 @@ class BankNote:
     gain: float
     release: Release
     complete: bool
+    colour: Colour | None = None
+
+    def falls(self, hold: int, sample_rate: int) -> tuple[Gains, ...]:
+        """How it falls when let go after ``hold`` samples: a line of gains for each lag.
+
+        The gains are at the edges of blocks; the sound is the sum of the note held, held one
+        sample later, and so on, each times its own (see ``envelope``).
+        """
+        gains = self.release.gains(sample_rate)
+        if self.colour is None:
+            return (gains,)
+        return tuple((gains * self.colour.at(hold / BLOCK, len(gains))).astype(np.float32))
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +99,7 @@ class _Law:
     source: Tone
     gain: float
     release: Release
+    colour: Colour | None
 
 
 class Bank:
@@ -192,7 +155,7 @@ class Bank:
         self.prepare({tone: hold})
         law = self._laws[tone]
         samples, complete = self._samples[law.source]
-        return BankNote(samples, law.gain, law.release, complete)
+        return BankNote(samples, law.gain, law.release, complete, law.colour)
 
     @property
     def bytes_held(self) -> int:
@@ -210,7 +173,7 @@ class Bank:
     def _need(self, tone: Tone, hold: int, law: _Law) -> int:
         if tone.kit:
             return int(RING_LIMIT_S * self.sample_rate)
-        return hold + law.release.samples(self.sample_rate)
+        return hold + (len(law.release.gains(self.sample_rate)) - 1) * BLOCK
 
     def _work(self, jobs: SimpleQueue[dict[Tone, int]]) -> None:
         with Synth(self.soundfont, self.sample_rate) as synth:
@@ -264,23 +227,75 @@ def _laws(synth: Synth, tones: Iterable[Tone], sample_rate: int) -> dict[Tone, _
         first = tone._replace(velocity=REFERENCE_VELOCITY)
         if reference is None:
             reference = _probe(synth, first)
-            laws[first] = _Law(first, 1.0, _release(synth, first, reference, sample_rate))
+            law = _law(synth, first, reference, _probe(synth, first, let_go=True), sample_rate)
+            laws[first] = law
         if tone == first:
             continue
-        sound = _probe(synth, tone)
-        gain = _same_waveform(reference, sound)
+        heard, start = _probe(synth, tone, let_go=True), _HELD_PROBE[tone.kit]
+        gain = _same_waveform(reference[:start], heard[:start])
+        if gain is None:
+            laws[tone] = _law(synth, tone, _probe(synth, tone), heard, sample_rate)
+            continue
         # equal waveforms need not die away equally: in FluidR3 soft notes are damped faster
-        release = _release(synth, tone, sound, sample_rate)
-        laws[tone] = _Law(tone, 1.0, release) if gain is None else _Law(first, gain, release)
+        release = _release(tone, reference * np.float32(gain), heard, sample_rate)
+        laws[tone] = _Law(first, gain, release, law.colour)
     return laws
 
 
-def _probe(synth: Synth, tone: Tone) -> Audio:
-    """The beginning of a held tone, as long as its release is watched in another probe."""
-    channel = synth.channel(tone.bank, tone.program)
-    return synth.play(
-        channel, [Stroke(0, tone.key, tone.velocity)], _HELD_PROBE[tone.kit] + _WATCHED[tone.kit]
+def _law(synth: Synth, tone: Tone, held: Audio, let_go: Audio, sample_rate: int) -> _Law:
+    release = _release(tone, held, let_go, sample_rate)
+    early = _HOLDS[tone.kit][1]
+    plain = _plain(tone, held, let_go, release, sample_rate) and _plain(
+        tone, held, _probe(synth, tone, let_go=True, start=early), release, sample_rate
     )
+    colour = None if plain else _colour(synth, tone, release, sample_rate)
+    return _Law(tone, 1.0, release, colour)
+
+
+def _probe(synth: Synth, tone: Tone, *, let_go: bool = False, start: int = 0) -> Audio:
+    """The beginning of a tone, held, or let go (a drum: struck again) and watched after that."""
+    channel, start = synth.channel(tone.bank, tone.program), start or _HELD_PROBE[tone.kit]
+    strokes = [Stroke(0, tone.key, tone.velocity)]
+    if let_go:
+        strokes.append(Stroke(start, tone.key, tone.velocity if tone.kit else 0))
+    return synth.play(channel, strokes, start + _WATCHED[tone.kit])
+
+
+def _fall(tone: Tone, held: Audio, let_go: Audio, start: int) -> Audio:
+    """What is heard of a probe from its release on; of a drum without the second stroke."""
+    heard = let_go[start:]
+    return heard - held[: len(heard)] if tone.kit else heard
+
+
+def _plain(tone: Tone, held: Audio, let_go: Audio, release: Release, sample_rate: int) -> bool:
+    """Whether a release is all there is to hear in a probe."""
+    start = len(let_go) - _WATCHED[tone.kit]
+    first = BLOCK if tone.kit else 0  # a drum's first block depends on what was before
+    heard = _fall(tone, held, let_go, start)
+    gains = release.gains(sample_rate)
+    count = min(len(heard), (len(gains) - 1) * BLOCK)
+    still = held[start : start + count] * envelope(gains, 0, count)
+    wrong = np.sum(np.square(heard[first:count] - still[first:]), dtype=np.float64)
+    whole = np.sum(np.square(held[:start]), dtype=np.float64)
+    whole += np.sum(np.square(heard), dtype=np.float64)
+    return bool(wrong <= _PLAIN**2 * whole)
+
+
+def _colour(synth: Synth, tone: Tone, release: Release, sample_rate: int) -> Colour:
+    """The colour of a release, by probes at several holds."""
+    holds, knots = _HOLDS[tone.kit], _KNOTS[tone.kit]
+    watched = _WATCHED[tone.kit]
+    channel = synth.channel(tone.bank, tone.program)
+    held = synth.play(channel, [Stroke(0, tone.key, tone.velocity)], max(holds) + watched)
+    gains = release.gains(sample_rate)
+    gains = np.pad(gains, (0, max(0, watched // BLOCK + 1 - len(gains))))
+    fall = envelope(gains, 0, watched).astype(np.float64)
+    taps = []
+    for hold in holds:
+        heard = _fall(tone, held, _probe(synth, tone, let_go=True, start=hold), hold)
+        lags = [held[hold - lag : hold - lag + watched] * fall for lag in range(_LAGS[tone.kit])]
+        taps.append(fitted_taps(lags, heard - lags[0], knots, skip=tone.kit))
+    return Colour(tuple(hold // BLOCK for hold in holds), knots, np.array(taps))
 
 
 def _same_waveform(reference: Audio, sound: Audio) -> float | None:
@@ -295,51 +310,8 @@ def _same_waveform(reference: Audio, sound: Audio) -> float | None:
     return gain if wrong <= _SAME_WAVEFORM**2 * float(np.sum(b * b)) else None
 
 
-def _release(synth: Synth, tone: Tone, held: Audio, sample_rate: int) -> Release:
-    """How a tone falls when it is let go, or a drum when it is struck again, by a probe.
-
-    The release is the one whose envelope over the held note comes nearest to what is heard.
-    """
-    channel = synth.channel(tone.bank, tone.program)
-    let_go = _HELD_PROBE[tone.kit]
-    again = Stroke(let_go, tone.key, tone.velocity if tone.kit else 0)
-    strokes = [Stroke(0, tone.key, tone.velocity), again]
-    heard, still = synth.play(channel, strokes, len(held))[let_go:], held[let_go:]
-    if tone.kit:
-        heard = heard - held[: len(heard)]
-    power, product = _per_block(still, still), _per_block(still, heard)
-    if tone.kit:  # the first block of a note is the one that depends on what was before
-        power[0] = product[0] = 0.0
-    ends = [bend for bend in BENDS if bend < len(power)] + [len(power)]
-    level, slopes, start = 1.0, [], 0
-    for end in ends:
-        slope = _slope(power[start:end], product[start:end], level, sample_rate)
-        level *= 10 ** (-slope * (end - start) * BLOCK / sample_rate / 20)
-        slopes.append(slope)
-        start = end
-    # nothing grows for ever
-    return Release((*slopes[:-1], max(0.0, slopes[-1])))
-
-
-def _slope(
-    power: NDArray[np.float64], product: NDArray[np.float64], level: float, sample_rate: int
-) -> float:
-    """The slope (dB per second, from ``level``) of least squares over a few blocks.
-
-    It may be negative: a release slower than the decay of the held note.
-    """
-    seconds = (np.arange(len(power)) + 0.5) * BLOCK / sample_rate
-    steep = np.geomspace(1.0, _STEEPEST_DB_PER_S, 60)
-    slopes = np.concatenate([-steep[20::-1], [0.0], steep])
-    for _ in range(2):  # steps of 18 %, then of 0.6 % about the best of those
-        envelopes = level * 10 ** (-slopes[:, np.newaxis] * seconds / 20)
-        misfits = np.sum(envelopes * (envelopes * power - 2 * product), axis=1)
-        best = int(np.argmin(misfits))
-        near = slopes[max(0, best - 1)], slopes[min(len(slopes) - 1, best + 1)]
-        slope, slopes = slopes[best], np.linspace(*near, 60)
-    return float(slope)
-
-
-def _per_block(a: Audio, b: Audio) -> NDArray[np.float64]:
-    product = a.astype(np.float64) * b
-    return np.asarray(product.reshape(-1, 2 * BLOCK).sum(axis=1))
+def _release(tone: Tone, held: Audio, let_go: Audio, sample_rate: int) -> Release:
+    """How a tone falls when it is let go, or a drum when it is struck again, from its probes."""
+    start = _HELD_PROBE[tone.kit]
+    heard = _fall(tone, held, let_go, start)
+    return fitted_release(held[start:], heard, sample_rate, skip=tone.kit)

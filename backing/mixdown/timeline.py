@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from backing.combo.instruments import CHOKED_BY, CLOSED_HAT, OPEN_HAT, PEDAL_HAT
 from backing.combo.performance import Performance, PlayedNote
-from backing.mixdown.bank import CHOKE, Bank, BankNote, Release, Tone
+from backing.mixdown.bank import Bank, BankNote, Tone
+from backing.mixdown.release import CHOKE, Gains, Release, envelope
 from backing.mixdown.soundfont import Voice
 from backing.mixdown.synth import BLOCK, Audio
 
@@ -60,13 +61,13 @@ class _Sound:
 
     note: BankNote
     hold: int
-    release: Release
+    falls: tuple[Gains, ...]
     length: int
     late_from: int
     late: Audio
     late_gain: float
 
-    def add_to(self, out: Audio, start: int, scratch: Audio, sample_rate: int) -> None:
+    def add_to(self, out: Audio, start: int, scratch: Audio) -> None:
         """Add the samples from ``start`` on to ``out``, by way of ``scratch`` of equal length."""
         stop = start + len(out)
         late = min(max(start, self.late_from), stop)
@@ -75,14 +76,22 @@ class _Sound:
             np.multiply(self.note.samples[start:late], np.float32(self.note.gain), out=early)
             let_go = max(start, self.hold)
             if let_go < late:
-                early[let_go - start :] *= self.release.envelope(
-                    let_go - self.hold, late - self.hold, sample_rate
-                )
+                self._fall(early[let_go - start :], let_go, late)
         if late < stop:
             np.multiply(
                 self.late[late:stop], np.float32(self.late_gain), out=scratch[late - start :]
             )
         out += scratch
+
+    def _fall(self, early: Audio, start: int, stop: int) -> None:
+        """Make ``early``, the samples [start, stop) held on, what is heard when they are not."""
+        after = start - self.hold, stop - self.hold
+        early *= envelope(self.falls[0], *after)
+        for lag, gains in enumerate(self.falls[1:], 1):
+            later = envelope(gains, *after)
+            first = max(0, lag - start)
+            later[first:] *= self.note.samples[start - lag + first : stop - lag]
+            early[first:] += later[first:] * np.float32(self.note.gain)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +119,7 @@ class Timeline:
         struck = _struck(performance.notes(part), self.voice, rate, ring)
         self.notes = tuple(_ended(struck, self.voice, ring))
         self._copies: _Copies | None = None
-        self._late: dict[tuple[Tone, Release], Audio] = {}
+        self._late: dict[tuple[Tone, int], Audio] = {}
 
     @property
     def holds(self) -> dict[Tone, int]:
@@ -138,9 +147,7 @@ class Timeline:
         for at in sounding.tolist():
             onset = int(copies.onsets[at])
             begin, end = max(onset, start) - start, min(int(copies.ends[at]), stop) - start
-            copies.sounds[at].add_to(
-                out[begin:end], start + begin - onset, scratch[begin:end], self.bank.sample_rate
-            )
+            copies.sounds[at].add_to(out[begin:end], start + begin - onset, scratch[begin:end])
         return out
 
     def windows(self, size: int) -> Iterator[Audio]:
@@ -163,28 +170,30 @@ class Timeline:
         return _Copies(onsets, onsets + lengths, ordered, int(lengths.max(initial=0)))
 
     def _sound(self, held: Held) -> _Sound:
-        note = self.bank.note(held.tone, held.hold)
-        release = note.release
-        # where the SoundFont chokes it itself, striking it again has shown how
-        if held.choked and release.slopes[-1] < CHOKE.slopes[-1] / 2:
-            release = CHOKE
         rate = self.bank.sample_rate
-        length = min(len(note.samples), held.hold + release.samples(rate))
-        late_from = held.hold + release.last_bend * BLOCK
-        if release.slopes[-1] > SLOW_DB_PER_S or late_from >= length:
-            return _Sound(note, held.hold, release, length, length, note.samples, note.gain)
-        falling = Release(release.slopes[-1:])
-        late = self._late.get((held.tone, falling))
-        if late is None or len(late) < length:
-            samples = note.samples[: falling.samples(rate)]
-            late = samples * falling.envelope(0, len(samples), rate)
-            self._late[held.tone, falling] = late
-        length = min(length, len(late))
-        level = release.level_db(release.last_bend, rate) - falling.level_db(
-            late_from // BLOCK, rate
-        )
-        gain = note.gain * 10 ** (level / 20)
-        return _Sound(note, held.hold, release, length, late_from, late, gain)
+        note = self.bank.note(held.tone, held.hold)
+        # where the SoundFont chokes it itself, striking it again has shown how
+        if held.choked and note.release.slopes[-1] < CHOKE.slopes[-1] / 2:
+            note = replace(note, release=CHOKE, colour=None)
+        falls = note.falls(held.hold, rate)
+        length = min(len(note.samples), held.hold + (len(falls[0]) - 1) * BLOCK)
+        last_bend = note.colour.knots[-1] if note.colour else note.release.last_bend
+        late_from = held.hold + last_bend * BLOCK
+        if note.release.slopes[-1] > SLOW_DB_PER_S or late_from >= length or len(falls) > 1:
+            return _Sound(note, held.hold, falls, length, length, note.samples, note.gain)
+        late, fallen = self._falling(held.tone, note, rate)
+        gain = note.gain * float(falls[0][last_bend] / fallen[late_from // BLOCK])
+        return _Sound(note, held.hold, falls, min(length, len(late)), late_from, late, gain)
+
+    def _falling(self, tone: Tone, note: BankNote, rate: int) -> tuple[Audio, Gains]:
+        """A note that falls from its beginning as slowly as in the end, and its gains."""
+        gains = Release(note.release.slopes[-1:]).gains(rate)
+        late = self._late.get((tone, len(note.samples)))
+        if late is None:
+            samples = note.samples[: (len(gains) - 1) * BLOCK]
+            late = samples * envelope(gains, 0, len(samples))
+            self._late[tone, len(note.samples)] = late
+        return late, gains
 
 
 def timelines(

@@ -8,16 +8,17 @@ import sys
 
 import numpy as np
 
-from backing.mixdown.bank import (
+from backing.mixdown.bank import REFERENCE_VELOCITY, Bank, Tone
+from backing.mixdown.release import (
     BENDS,
     CHOKE,
-    REFERENCE_VELOCITY,
     RELEASE_FLOOR_DB,
     RING_LIMIT_S,
-    Bank,
+    Colour,
     Release,
-    Tone,
+    envelope,
 )
+from backing.mixdown.synth import BLOCK
 from tests.mixdown.band import RATE, built_in_soundfont
 
 PIANO = [Tone(0, 0, key, velocity) for key in (48, 60) for velocity in (40, 96, 120)]
@@ -97,11 +98,13 @@ def test_a_drum_is_kept_until_it_has_died_away() -> None:
 
 def test_a_straight_release_falls_by_its_slope() -> None:
     release = Release((120.0,))
-    envelope = release.envelope(0, release.samples(RATE), RATE)[:, 0]
-    assert envelope[0] == 1.0
-    assert abs(20 * np.log10(envelope[RATE // 2]) + 60) < 0.1
-    assert abs(release.samples(RATE) - RELEASE_FLOOR_DB / 120 * RATE) <= 128
-    assert Release((0.0,)).samples(RATE) <= RING_LIMIT_S * RATE
+    gains = release.gains(RATE)
+    samples = (len(gains) - 1) * BLOCK
+    line = envelope(gains, 0, samples)[:, 0]
+    assert line[0] == 1.0
+    assert abs(20 * np.log10(line[RATE // 2]) + 60) < 0.1
+    assert abs(samples - RELEASE_FLOOR_DB / 120 * RATE) <= 128
+    assert len(Release((0.0,)).gains(RATE)) * BLOCK <= RING_LIMIT_S * RATE + BLOCK
 
 
 def test_a_bent_release_changes_slope_at_its_bends() -> None:
@@ -117,3 +120,24 @@ def test_a_choke_falls_96_db_in_nine_tenths_of_a_second() -> None:
     # -200 timecents are 2 ** (-200 / 1200) s (SoundFont 2.04, section 8.1.3: absolute timecents)
     blocks = int(2 ** (-200 / 1200) * RATE / 64)
     assert abs(CHOKE.levels_db(blocks + 1, RATE)[-1] + 96) < 0.2
+
+
+def test_a_colour_lies_between_its_holds_and_knots() -> None:
+    taps = np.array([[[1.0, 0.5], [0.0, 0.2]], [[1.0, 0.7], [0.0, 0.4]]])
+    colour = Colour((10, 30), (0, 4), taps)
+    first, second = colour.at(15, 9)
+    assert np.allclose(first[[0, 2, 4, 8]], [1.0, 0.775, 0.55, 0.55])
+    assert np.allclose(second[[0, 2, 4, 8]], [0.0, 0.125, 0.25, 0.25])
+    assert np.array_equal(colour.at(5, 9), colour.at(10, 9))
+    assert np.array_equal(colour.at(90, 9), colour.at(30, 9))
+
+
+def test_only_what_needs_it_is_probed_at_several_holds() -> None:
+    bank = Bank(built_in_soundfont(), RATE)
+    piano, nylon = Tone(0, 0, 60, 96), Tone(0, 24, 60, 96)
+    bank.prepare({piano: 0, nylon: 0})
+    assert bank.note(piano).colour is None
+    # its filter closes as it is let go: the generators modEnvToFilterFc 4050 cents and
+    # releaseModEnv 94 timecents of that instrument (SoundFont 2.04, section 8.1.2)
+    assert bank.note(nylon).colour is not None
+    assert len(bank.note(nylon).falls(RATE, RATE)) == 3

@@ -155,14 +155,10 @@ def test_the_nearest_sample(seconds: Fraction, rate: int) -> None:
 
 @pytest.mark.parametrize("instrument", INSTRUMENTS, ids=lambda i: i.name)
 def test_the_dry_part_equals_fluidsynths_own(instrument: gm.Instrument) -> None:
-    # Random phrases with many short notes; -40 dB is the aim, and what most reach is far below.
-    # Some presets of this 6 MB SoundFont let their layers go at different speeds, and its
-    # cymbals and toms are released more slowly than they decay: there one envelope a tone is
-    # only so near. See tests/benchmarks/bank_null.py for all three open SoundFonts.
-    aim = {"electric piano": -37, "vibraphone": -36, "jazz guitar": -37, "nylon guitar": -39}
-    aim |= {"standard kit": -30, "jazz kit": -36}
+    # Random phrases with many short notes, the hardest case. tests/benchmarks/render.py prints the
+    # same for any SoundFont.
     piece = random_phrase(instrument, instrument.name)
     line = Timeline(piece, "solo", BANK)
     reference = played_by_fluidsynth(BANK.soundfont, piece, line.length)
     ours = line.render(0, line.length)
-    assert residual_db(reference, ours) < aim.get(instrument.name, -40)
+    assert residual_db(reference, ours) <= -40

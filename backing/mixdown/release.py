@@ -1,0 +1,180 @@
+"""How notes die away: straight lines in dB, and for some presets a colour besides."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backing.mixdown.synth import BLOCK, Audio
+
+RELEASE_FLOOR_DB = 80.0
+"""A released note ends when it has fallen so far: under the noise of 16 bits in any mix."""
+
+RING_LIMIT_S = 12.0
+"""No struck thing is let ring longer."""
+
+BENDS = (4, 16, 64, 128, 256)
+"""The blocks after a release at which its slope may change: presets of several layers bend."""
+
+Gains = NDArray[np.float32]
+"""The gains at the edges of consecutive blocks of 64 samples; straight lines between."""
+
+_RAMP = np.repeat(np.arange(BLOCK, dtype=np.float32) / BLOCK, 2)
+_STIFFNESS = 1e-8
+_STEEPEST_DB_PER_S = 20_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """How a note falls once it is let go (a drum: struck again), beyond its own decay.
+
+    Straight lines in dB: ``slopes`` in dB per second, each up to the block of the same place in
+    BENDS, counted from the release; the last one goes on.
+    """
+
+    slopes: tuple[float, ...]
+
+    def levels_db(self, blocks: int, sample_rate: int) -> NDArray[np.float64]:
+        """The level at the beginning of each of so many blocks of 64 samples."""
+        bends = BENDS[: len(self.slopes) - 1]
+        steps = np.asarray(self.slopes)[np.searchsorted(bends, np.arange(blocks), side="right")]
+        return -np.concatenate([[0.0], np.cumsum(steps[:-1])]) * BLOCK / sample_rate
+
+    @property
+    def last_bend(self) -> int:
+        """The block from which it falls in one straight line."""
+        return BENDS[len(self.slopes) - 2] if len(self.slopes) > 1 else 0
+
+    def level_db(self, block: int, sample_rate: int) -> float:
+        """The level at the beginning of one block after the release."""
+        return float(self.levels_db(block + 1, sample_rate)[-1])
+
+    def gains(self, sample_rate: int) -> Gains:
+        """The gains at the edges of all blocks until it has fallen by RELEASE_FLOOR_DB.
+
+        It falls for at most RING_LIMIT_S.
+        """
+        return _gains(self, sample_rate)
+
+
+@lru_cache(maxsize=4096)
+def _gains(release: Release, sample_rate: int) -> Gains:
+    limit = int(RING_LIMIT_S * sample_rate) // BLOCK
+    levels = release.levels_db(limit + 1, sample_rate)
+    blocks = int(np.count_nonzero(levels[:limit] > -RELEASE_FLOOR_DB))
+    gains: Gains = (10 ** (levels[: blocks + 1] / 20)).astype(np.float32)
+    return gains
+
+
+def envelope(gains: Gains, start: int, stop: int) -> Audio:
+    """The gains of the samples [start, stop) of a fall, float32 (n, 2).
+
+    FluidSynth reckons the level once a block and draws straight lines between; so do we.
+    """
+    first = start // BLOCK
+    edges = gains[first : -(-stop // BLOCK) + 1, np.newaxis]
+    lines: Audio = np.multiply(edges[1:] - edges[:-1], _RAMP, dtype=np.float32)
+    lines += edges[:-1]
+    return lines.reshape(-1, 2)[start - first * BLOCK : stop - first * BLOCK]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Colour:
+    """What a release does beyond falling: it closes a filter, or depends on how long it was held.
+
+    The note let go is the note held, and held one and two samples later, each with its own gain
+    (times that of the Release): ``taps`` (hold, lag, knot), at the ``holds`` in blocks and at
+    the ``knots``, blocks after the release; straight lines between all of them.
+    """
+
+    holds: tuple[int, ...]
+    knots: tuple[int, ...]
+    taps: NDArray[np.float64]
+
+    def at(self, hold: float, blocks: int) -> NDArray[np.float64]:
+        """The taps at the edges of so many blocks after a hold (blocks): (lag, edge)."""
+        place = float(np.interp(hold, self.holds, np.arange(len(self.holds))))
+        low = min(int(place), len(self.holds) - 2)
+        near = self.taps[low] + (place - low) * (self.taps[low + 1] - self.taps[low])
+        return np.array([np.interp(np.arange(blocks), self.knots, lag) for lag in near])
+
+
+CHOKE = Release((96.0 / 2 ** (-200 / 1200),))
+"""How a choked note falls: FluidSynth gives an exclusive class a release of -200 timecents
+(fluid_voice_kill_excl), and an envelope falls through 96 dB in that time."""
+
+
+def fitted_release(held: Audio, let_go: Audio, sample_rate: int, *, skip: bool) -> Release:
+    """The release whose envelope over a note held comes nearest to the same note let go.
+
+    Both begin at the moment of letting go. ``skip``: pay no heed to the first block.
+    """
+    power, product = _per_block(held, held), _per_block(held, let_go)
+    if skip:
+        power[0] = product[0] = 0.0
+    ends = [bend for bend in BENDS if bend < len(power)] + [len(power)]
+    level, slopes, start = 1.0, [], 0
+    for end in ends:
+        slope = _slope(power[start:end], product[start:end], level, sample_rate)
+        level *= 10 ** (-slope * (end - start) * BLOCK / sample_rate / 20)
+        slopes.append(slope)
+        start = end
+    # nothing grows for ever
+    return Release((*slopes[:-1], max(0.0, slopes[-1])))
+
+
+def fitted_taps(
+    lags: Sequence[NDArray[np.float64]],
+    rest: NDArray[np.float64],
+    knots: tuple[int, ...],
+    *,
+    skip: bool,
+) -> NDArray[np.float64]:
+    """The taps (lag, knot) of a Colour by least squares.
+
+    ``lags``: what a plain release makes of the note held, and of it held later and later;
+    ``rest``: what is heard beyond the first of them. ``skip``: pay no heed to the first block.
+    """
+    blocks = np.arange(len(rest) // BLOCK) + 0.5
+    hats = np.array([np.interp(blocks, knots, row) for row in np.eye(len(knots))])
+    if skip:
+        hats[:, 0] = 0.0
+    powers = np.array([[_per_block(a, b) for b in lags] for a in lags])
+    products = np.array([_per_block(lag, rest) for lag in lags])
+    size = len(lags) * len(knots)
+    matrix = np.einsum("klb,jb,mb->kjlm", powers, hats, hats).reshape(size, size)
+    # knots in which next to nothing is heard stay where they are
+    matrix += np.eye(size) * (_STIFFNESS * np.trace(matrix) / size + 1e-30)
+    right = np.einsum("kb,jb->kj", products, hats).reshape(size)
+    taps: NDArray[np.float64] = np.linalg.solve(matrix, right).reshape(len(lags), len(knots))
+    taps[0] += 1
+    return taps
+
+
+def _slope(
+    power: NDArray[np.float64], product: NDArray[np.float64], level: float, sample_rate: int
+) -> float:
+    """The slope (dB per second, from ``level``) of least squares over a few blocks.
+
+    It may be negative: a release slower than the decay of the held note.
+    """
+    seconds = (np.arange(len(power)) + 0.5) * BLOCK / sample_rate
+    steep = np.geomspace(1.0, _STEEPEST_DB_PER_S, 60)
+    slopes = np.concatenate([-steep[20::-1], [0.0], steep])
+    for _ in range(2):  # steps of 18 %, then of 0.6 % about the best of those
+        envelopes = level * 10 ** (-slopes[:, np.newaxis] * seconds / 20)
+        misfits = np.sum(envelopes * (envelopes * power - 2 * product), axis=1)
+        best = int(np.argmin(misfits))
+        near = slopes[max(0, best - 1)], slopes[min(len(slopes) - 1, best + 1)]
+        slope, slopes = slopes[best], np.linspace(*near, 60)
+    return float(slope)
+
+
+def _per_block(a: NDArray[Any], b: NDArray[Any]) -> NDArray[np.float64]:
+    product = a.astype(np.float64) * b
+    return np.asarray(product.reshape(-1, 2 * BLOCK).sum(axis=1))
