@@ -13,7 +13,12 @@ from backing.chart.chord_symbol import read_symbol
 from backing.chart.form import Form, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval, PitchName
-from backing.combo.feel import RIDE_RATIOS, SHORTEST_OFF_BEAT_MS
+from backing.combo.feel import (
+    MOST_MELODIC_LATENESS_MS,
+    RIDE_RATIOS,
+    SHORTEST_OFF_BEAT_MS,
+    SOLOIST_RATIO,
+)
 from backing.combo.guide_tones import lines
 from backing.combo.part import Note
 from backing.combo.plan import make_plan
@@ -27,7 +32,8 @@ KEYS = range(-6, 6)
 """The twelve keys, in semitones from the tune's own."""
 NAMES = {
     "bass": "Bass", "comping": "Comping", "drums": "Drums", "thirds": "Guide line, thirds",
-    "sevenths": "Guide line, sevenths", "click all": "Click on all beats",
+    "sevenths": "Guide line, sevenths", "etude": "Étude in eighths",
+    "click all": "Click on all beats",
     "click 2 and 4": "Click on the back beats", "click 4": "Click on the last beat",
     "click sparse": "Click on 1 of every second bar",
 }  # fmt: skip
@@ -55,7 +61,12 @@ def page_data(score: Score, strip: Strip, gain_db: float) -> Json:
         "spans": _spans(score, index),
         "keys": [_key(moved, n, score, index) for n, moved in forms.items()],
         "threads": _threads(score, index),
-        "swing": {"points": [list(p) for p in RIDE_RATIOS], "shortest_ms": SHORTEST_OFF_BEAT_MS},
+        "swing": {
+            "points": [list(p) for p in RIDE_RATIOS],
+            "shortest_ms": SHORTEST_OFF_BEAT_MS,
+            "soloist": list(SOLOIST_RATIO),
+            "latest_ms": MOST_MELODIC_LATENESS_MS,
+        },
         "parts": [
             {
                 "id": line.name,
@@ -186,11 +197,12 @@ def ticks(beats: Fraction) -> int:
 def _notes(notes: Iterable[Note]) -> list[list[float]]:
     """Onset, length, pitch, velocity, lateness in ms, flags, and the tempos of an ornament.
 
-    Flags: 1 swung, 2 struck by the whole band at one time, 4 keeps time when the band lays out.
+    Flags: 1 swung, 2 struck by the whole band at one time, 4 keeps time when the band lays out,
+    8 of a melodic line, late on the beat by what its tempo says.
     """
     rows: list[list[float]] = []
     for note in notes:
-        flags = note.swung + 2 * note.together + 4 * (note.role == "foot")
+        flags = note.swung + 2 * note.together + 4 * (note.role == "foot") + 8 * note.melodic
         row = [
             ticks(note.onset), ticks(note.length), note.pitch, note.velocity, note.lateness_ms,
             flags,

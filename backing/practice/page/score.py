@@ -7,6 +7,7 @@ first in a loop brings its own anticipations with it, and what led elsewhere is 
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -14,9 +15,19 @@ from fractions import Fraction
 from backing.chart.form import Form, PlayedBar
 from backing.combo import click, comping
 from backing.combo.arrangement import Band, arrange
-from backing.combo.instruments import ACOUSTIC_BASS, JAZZ_KIT, VIBES, Instrument
+from backing.combo.instruments import (
+    ACOUSTIC_BASS,
+    JAZZ_GUITAR,
+    JAZZ_KIT,
+    VIBES,
+    Instrument,
+)
 from backing.combo.part import Note, Part
 from backing.combo.plan import ChordSpan, Plan, make_plan
+from backing.practice import melody
+from backing.practice.line import GUITAR
+from backing.practice.line import Line as Guide
+from backing.practice.path import best_position
 from backing.routine.count_in import count_in
 from backing.routine.drills import laying_out
 from backing.routine.orders import Request, Routine, make_routine
@@ -85,6 +96,7 @@ def make_score(form: Form, band: Band) -> Score:
         alone = replace(band, players=frozenset({"guide"}), guide_line=name)
         once = replace(routine, passes=rounds[:1])
         lines += [replace(line, name=name) for line in _played(once, plans[:1], alone)]
+    lines.append(_etude(rounds, plans, band.seed))
     lines += [_clicked(plans[0], beats) for beats in click.BEATS]
     drums = next(line for line in lines if line.name == "drums")
     firsts = {str(bar.meter): bar for bar in reversed(rounds[0].bars)}
@@ -107,10 +119,22 @@ def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[Line]:
         parts = [[p for p in done.parts if p.name == name] for done in performance.passes]
         instrument = next((p.instrument for mine in parts for p in mine), usual[name])
         takes = (
-            by_bar(mine[0] if mine else None, plan)
-            for mine, plan in zip(parts, plans, strict=True)
+            by_bar(mine[0] if mine else None, plan) for mine, plan in zip(parts, plans, strict=True)
         )
         yield Line(name, instrument, tuple(takes))
+
+
+def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> Line:
+    """A line of unbroken eighths where the hand lies best, another for each take."""
+    if not any(span.chord for span in plans[0].spans):
+        return Line("etude", JAZZ_GUITAR, (tuple(() for _ in plans[0].bars),))
+    position = best_position(rounds[0].bars, GUITAR).path.position
+    line = Guide(positions=(position,))
+    takes = (
+        by_bar(melody.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
+        for take, plan in enumerate(plans)
+    )
+    return Line("etude", JAZZ_GUITAR, tuple(takes))
 
 
 def _clicked(plan: Plan, beats: str) -> Line:

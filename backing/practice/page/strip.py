@@ -32,7 +32,14 @@ GRID: Final = 3
 """Semitones between samples."""
 KEYS_DOWN, KEYS_UP = 6, 5
 """How far other keys may carry the band, in semitones."""
-LONGEST_S: Final = {"bass": 2.6, "comping": 2.8, "guide": 2.8, "drums": 2.2, "click": 0.4}
+LONGEST_S: Final = {
+    "bass": 2.6,
+    "comping": 2.8,
+    "guide": 2.8,
+    "melody": 1.2,
+    "drums": 2.2,
+    "click": 0.4,
+}
 """No sound is kept longer: what is held beyond has died away by then, or fades."""
 FLOOR_DB: Final = -54.0
 """A sound ends where it has fallen so far below its own peak."""
@@ -112,6 +119,7 @@ def wanted(score: Score) -> tuple[Wanted, ...]:
         _wanted("bass", "bass", lines["bass"].instrument, lines["bass"].notes()),
         _wanted("comping", "comping", lines["comping"].instrument, lines["comping"].notes()),
         _wanted("guide", "guide", lines["thirds"].instrument, guides),
+        _wanted("etude", "melody", lines["etude"].instrument, lines["etude"].notes()),
         _wanted("drums", "drums", score.kit, drums),
         _wanted("click", "click", clicks[0].instrument, (n for c in clicks for n in c.notes())),
     )

@@ -14,6 +14,8 @@ async ({ seconds, routine = {}, bar = 0, counted = false, parts = [], real = fal
 
   let now = 0;
   let late = 0;
+  let doubled = 0;
+  const sounding = new Set();
   const struck = [];
   const player = new app.player.constructor(app.data, practised(), { play, hush: () => {} }, () => now);
   player.start(bar, counted);
@@ -26,7 +28,7 @@ async ({ seconds, routine = {}, bar = 0, counted = false, parts = [], real = fal
     player.pump();
     most = Math.max(most, player.given.length + player.waiting.length + player.turns.length);
   }
-  const result = { struck, late, most, stretches: player.clock.stretches.length };
+  const result = { struck, late, doubled, most, stretches: player.clock.stretches.length };
   if (parts.length === 0) return result;
   const sound = await context.startRendering();
   const channels = Array.from({ length: sound.numberOfChannels }, (_, at) => sound.getChannelData(at));
@@ -51,9 +53,12 @@ async ({ seconds, routine = {}, bar = 0, counted = false, parts = [], real = fal
     const row = { part: note.part, pitch: note.pitch, velocity: note.velocity, when, length, given: now };
     if (!keep || keep.includes(note.part)) struck.push(row);
     if (when < now) late += 1;
+    if (sounding.has(note)) doubled += 1;
+    sounding.add(note);
     const heard = parts.includes(note.part) ? sampler.play(note, when, length) : null;
     const cancel = () => {
       heard?.cancel();
+      sounding.delete(note);
       if (struck.includes(row)) struck.splice(struck.indexOf(row), 1);
     };
     return { when, cancel, endAt: () => {}, restore: () => {} };

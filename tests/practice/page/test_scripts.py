@@ -12,7 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from backing.combo.feel import RIDE_RATIOS, SHORTEST_OFF_BEAT_MS, swing_place
+from backing.combo.feel import (
+    MOST_MELODIC_LATENESS_MS,
+    RIDE_RATIOS,
+    SHORTEST_OFF_BEAT_MS,
+    SOLOIST_RATIO,
+    melodic_lateness_ms,
+    swing_place,
+)
 from backing.combo.style import load_feel
 from backing.errors import InternalError
 from backing.practice.page import bundle
@@ -59,15 +66,20 @@ def test_lint() -> None:
 def test_the_page_swings_as_the_tracks_do() -> None:
     tempos = [number / 2 for number in range(40, 820)]
     beats = [number / 12 for number in range(-12, 24)]
-    table = {"points": RIDE_RATIOS, "shortest_ms": SHORTEST_OFF_BEAT_MS}
+    table = {
+        "points": RIDE_RATIOS, "shortest_ms": SHORTEST_OFF_BEAT_MS, "soloist": SOLOIST_RATIO,
+        "latest_ms": MOST_MELODIC_LATENESS_MS,
+    }  # fmt: skip
     script = f"""
-      import {{ swingPlace, swingRatio }} from "./backing/practice/page/web/swing.js";
+      import * as swing from "./backing/practice/page/web/swing.js";
+      const {{ melodicLateness, swingPlace, swingRatio }} = swing;
       const table = {json.dumps(table)};
       const ratios = {json.dumps(tempos)}.map((tempo) => swingRatio("ride", tempo, table));
       const places = {json.dumps(beats)}.map((beat) => swingPlace(beat, 2.38));
-      console.log(JSON.stringify([ratios, places]));
+      const late = {json.dumps(tempos)}.map((tempo) => melodicLateness(tempo, 2, table));
+      console.log(JSON.stringify([ratios, places, late]));
     """
-    ratios, places = json.loads(run("--input-type=module", script=script))
+    ratios, places, late = json.loads(run("--input-type=module", script=script))
     feel = load_feel("swing")
     # both round to hundredths, where a half may go either way
     assert ratios == pytest.approx(
@@ -79,6 +91,8 @@ def test_the_page_swings_as_the_tracks_do() -> None:
             for beat in beats
         ]
     )
+    meant = [melodic_lateness_ms(tempo, on_beat=True, ratio=2) for tempo in tempos]
+    assert late == pytest.approx(meant, abs=0.501)  # half milliseconds
 
 
 def test_the_bundle_is_one_script_that_parses(tmp_path: Path) -> None:

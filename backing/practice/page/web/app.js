@@ -269,7 +269,7 @@ export class App {
   #lineUp(band) {
     const { mix } = this.settings;
     for (const part of ["bass", "comping", "drums"]) mix.on[part] = band;
-    for (const part of ["thirds", "sevenths"]) mix.on[part] = false;
+    for (const part of ["thirds", "sevenths", "etude"]) mix.on[part] = false;
     mix.click = band ? "" : mix.click || "click all";
     show(this.settings);
     partRows(this.data, this.settings, () => this.#changed("mix"));

@@ -13,6 +13,7 @@ import { countOf } from "./rounds.js";
 const SWUNG = 1;
 const TOGETHER = 2;
 const FOOT = 4;
+const MELODIC = 8;
 
 /**
  * The notes that are struck during a turn when `next` comes after it.
@@ -113,6 +114,7 @@ function struck(data, part, voice, row) {
     swung: (flags & SWUNG) > 0,
     together: (flags & TOGETHER) > 0,
     foot: (flags & FOOT) > 0,
+    melodic: (flags & MELODIC) > 0,
     low,
     high,
   };

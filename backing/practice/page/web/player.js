@@ -4,7 +4,7 @@
 import { notesOf } from "./band.js";
 import { Clock } from "./clock.js";
 import { Rounds } from "./rounds.js";
-import { swingPlace, swingRatio } from "./swing.js";
+import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
@@ -189,7 +189,8 @@ export class Player {
     // after a long sleep the band is where it should be, and does not catch up
     if (when < now - TOO_LATE) return;
     const end = this.#place(turn, note.onset + note.length, note.swung);
-    const seconds = Math.max(0.02, this.clock.time(end) + note.late / 1000 - when);
+    const late = this.#late(event) / 1000;
+    const seconds = Math.max(0.02, this.clock.time(end) + late - when);
     event.voice = this.instrument.play(note, Math.max(when, now), seconds);
     this.given.push(event);
   }
@@ -198,9 +199,24 @@ export class Player {
    * The time at which a note begins: swung, and as late as its player sits.
    * @param {Event} event
    */
-  #time({ note, turn }) {
+  #time(event) {
+    const { note, turn } = event;
     const beat = this.#place(turn, note.onset, note.swung);
-    return this.clock.time(beat) + note.late / 1000;
+    return this.clock.time(beat) + this.#late(event) / 1000;
+  }
+
+  /**
+   * By how many ms a note is late.
+   * @param {Event} event
+   */
+  #late({ note, turn: { turn } }) {
+    if (!note.melodic || note.onset % 1 !== 0) return note.late;
+    return note.late + melodicLateness(turn.bpm, this.#ratio(turn), this.data.swing);
+  }
+
+  /** @param {Turn} turn */
+  #ratio(turn) {
+    return swingRatio(this.data.bars[turn.bar].swing, turn.bpm, this.data.swing);
   }
 
   /**
@@ -211,8 +227,7 @@ export class Player {
    */
   #place({ turn, start }, beat, swung) {
     if (!swung) return start + beat;
-    const ratio = swingRatio(this.data.bars[turn.bar].swing, turn.bpm, this.data.swing);
-    return start + swingPlace(beat, ratio);
+    return start + swingPlace(beat, this.#ratio(turn));
   }
 
   /**

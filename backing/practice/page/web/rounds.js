@@ -18,8 +18,8 @@
 
 export const SLOWEST = 30;
 export const FASTEST = 400;
-const SOLOISTS = new Set(["bass", "comping", "guide"]);
-const ALL_BUT_FOOT = new Set(["bass", "comping", "guide", "kit"]);
+const SOLOISTS = new Set(["bass", "comping", "guide", "etude"]);
+const ALL_BUT_FOOT = new Set([...SOLOISTS, "kit"]);
 /** @type {ReadonlySet<string>} */
 const NOBODY = new Set();
 const WALK = { stay: 0, fourths: 5, semitones: 1 };

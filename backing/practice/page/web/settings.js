@@ -53,7 +53,7 @@ export function usual(data) {
     },
     mix: {
       levels: {},
-      on: { bass: true, comping: true, drums: true, thirds: false, sevenths: false },
+      on: { bass: true, comping: true, drums: true, thirds: false, sevenths: false, etude: false },
       click: "",
       volume: 1,
     },

@@ -40,3 +40,19 @@ export function swingPlace(beat, ratio) {
   const off = ratio / (ratio + 1);
   return part <= 0.5 ? whole + part * 2 * off : whole + off + (part - 0.5) * 2 * (1 - off);
 }
+
+/**
+ * By how many ms a melodic line is late on the beat: so much that its own ratio is a soloist's while
+ * its off-beats stay with the ride.
+ * @param {number} tempo
+ * @param {number} ratio  The ride's.
+ * @param {SwingTable} table
+ */
+export function melodicLateness(tempo, ratio, table) {
+  const [start, slope] = table.soloist;
+  const soloist = Math.max(1, start + slope * tempo);
+  const beat = 60000 / tempo;
+  const offBeat = (beat * ratio) / (ratio + 1);
+  const late = (offBeat - soloist * (beat - offBeat)) / (soloist + 1);
+  return Math.round(2 * Math.max(0, Math.min(table.latest_ms, late))) / 2;
+}

@@ -4,7 +4,7 @@
  *
  * @typedef {[onset: number, length: number, pitch: number, velocity: number, late: number,
  *   flags: number, low?: number, high?: number]} NoteRow
- *   Lateness in ms; flags: 1 swung, 2 struck by the whole band, 4 keeps time when the band rests;
+ *   Lateness in ms; flags: 1 swung, 2 struck by the whole band, 4 keeps time when the band rests, 8 melodic;
  *   low and high: the tempos between which an ornament is played.
  * @typedef {[tick: number, chord: number, early: number]} ChangeRow  Chord -1 is N.C.
  * @typedef {[bar: number, tick: number, length: number, chord: number]} SpanRow
@@ -29,7 +29,11 @@
  * @property {number} semitones  From the tune's own key.
  * @property {[root: string, suffix: string, bass: string][]} symbols
  * @property {string[][]} names  Of every chord, by semitones above its root.
- * @typedef {{points: [tempo: number, ratio: number][], shortest_ms: number}} SwingTable
+ * @typedef {object} SwingTable
+ * @property {[tempo: number, ratio: number][]} points
+ * @property {number} shortest_ms
+ * @property {[start: number, slope: number]} soloist  A soloist's own ratio by tempo.
+ * @property {number} latest_ms
  * @typedef {object} Part
  * @property {string} id
  * @property {string} name
@@ -121,6 +125,7 @@
  * @property {boolean} swung
  * @property {boolean} together
  * @property {boolean} foot
+ * @property {boolean} melodic  Late on the beat by what its tempo says.
  * @property {number} low
  * @property {number} high
  */
