@@ -1,0 +1,91 @@
+"""``backing sheet``: files by their suffix, pages by number, mistakes in words; MusicXML as a tune."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from backing.chart.tune_file import read
+from backing.cli import main
+
+TUNES = Path(__file__).parents[2] / "tunes"
+TUNE = str(TUNES / "low-tide-ferry.tune")
+
+
+@pytest.fixture(autouse=True)
+def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def test_a_sheet_is_one_pdf(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sheet", TUNE, "-o", "a.pdf", "--position", "auto", "--line", "etude"]) == 0
+    assert Path("a.pdf").read_bytes().startswith(b"%PDF")
+    assert capsys.readouterr().err == "Low Tide Ferry -> a.pdf\n"
+
+
+@pytest.mark.parametrize(("suffix", "start"), [(".svg", b"<svg"), (".png", b"\x89PNG")])
+def test_pictures_are_numbered_where_there_are_several(suffix: str, start: bytes) -> None:
+    assert main(["sheet", TUNE, "-o", f"one{suffix}"]) == 0
+    assert main(["sheet", TUNE, "-o", f"two{suffix}", "--position", "5"]) == 0
+    made = sorted(path.name for path in Path().glob("*"))
+    assert made == [f"one{suffix}", f"two-1{suffix}", f"two-2{suffix}"]
+    assert all(Path(name).read_bytes().startswith(start) for name in made)
+
+
+def test_several_tunes_go_into_a_folder() -> None:
+    other = str(TUNES / "open-water.tune")
+    assert main(["sheet", TUNE, other, "-o", ".", "--quiet"]) == 0
+    assert sorted(path.name for path in Path().glob("*.pdf")) == [
+        "low-tide-ferry.pdf", "open-water.pdf",
+    ]  # fmt: skip
+
+
+def test_the_set_needs_no_tune() -> None:
+    assert main(["sheet", "--set", "Eb", "-o", "set.pdf", "--left-handed", "--large"]) == 0
+    assert Path("set.pdf").stat().st_size > 10_000
+
+
+def test_a_musicxml_file_is_a_tune_again(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sheet", TUNE, "-o", "a.musicxml", "--key", "Am", "--quiet"]) == 0
+    assert main(["check", "a.musicxml", "--tidy"]) == 0
+    form = read(capsys.readouterr().out)
+    assert (form.title, str(form.key)) == ("Low Tide Ferry", "A minor")
+    assert [str(use) for use in form.order("head")] == ["intro", "A", "A2", "B", "A"]
+
+
+def test_a_line_goes_to_notation_programs() -> None:
+    words = ["--line", "guide", "--for", "Bb", "--clef", "bass"]
+    assert main(["sheet", TUNE, "-o", "a.musicxml", *words]) == 0
+    assert "<chromatic>-2</chromatic>" in Path("a.musicxml").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([], "What is to be printed?"),
+        ([TUNE, "--set", "C"], "What is to be printed?"),
+        ([TUNE, "-o", "a.doc"], "a.doc is no name for a sheet."),
+        ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" is no paper that is known here.'),
+        ([TUNE, "-o", "a.pdf", "--position", "30"], "Position 30 is off the neck."),
+        ([TUNE, "-o", "a.pdf", "--position", "up"], '"up" is no position.'),
+        ([TUNE, "-o", "a.pdf", "--for", "oboe"], '"oboe" is nobody a sheet is made for.'),
+        ([TUNE, "-o", "a.pdf", "--clef", "alto"], '"alto" is no clef here.'),
+        ([TUNE, "-o", "a.pdf", "--line", "solo"], "There is no line called 'solo'."),
+        ([TUNE, "-o", "a.pdf", "--line", "etude", "--bars", "90"], "90"),
+        ([TUNE, "-o", "a.pdf", "--line", "etude", "--level", "9"], "9 is no level of a line."),
+        ([TUNE, "-o", "a.pdf", "--no-chart"], "This sheet has nothing on it."),
+        ([TUNE, "-o", "a.pdf", "--tuning", "E2 X2"], '"X2" is no string.'),
+        (["--set", "H", "-o", "a.pdf"], "German name"),
+        (["--set", "C", "-o", "a.musicxml"], "Grids cannot be said in MusicXML."),
+        (["none.musicxml", "-o", "a.pdf"], "There is no file none.musicxml."),
+    ],
+)
+def test_mistakes_are_one_clear_sentence(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["sheet", *words]) == 2
+    shown = capsys.readouterr().err
+    assert said in shown
+    assert "Traceback" not in shown
+    assert not list(Path().glob("a.*"))
