@@ -65,15 +65,22 @@ _REHEARSAL = re.compile(
 _STYLE = re.compile(r'<style type="text/css">@font-face.*?</style>', re.DOTALL)
 
 
-def engrave(musicxml: str, chords: Sequence[SetSymbol], *, voices: int = 1) -> list[str]:
+def engrave(
+    musicxml: str, chords: Sequence[SetSymbol], *, voices: int = 1, scale: float = 1
+) -> list[str]:
     """The systems of a line (see ``staff.line_for_engraving``) as SVG.
 
     ``chords`` are put where their numbers stand; ``voices`` have their degrees in rows of their
-    own. Raises InternalError where Verovio refuses.
+    own. A system is as wide as a page at ``scale``. Raises InternalError where Verovio refuses.
     """
     toolkit = _toolkit()
     toolkit.resetXmlIdSeed(SEED)
-    toolkit.setOptions({"spacingStaff": STAFF_GAP + DEGREE_ROW * (voices - 1)})
+    toolkit.setOptions(
+        {
+            "pageWidth": round(PAGE_UNITS / scale),
+            "spacingStaff": STAFF_GAP + DEGREE_ROW * (voices - 1),
+        }
+    )
     if not toolkit.loadData(musicxml):
         raise InternalError("Verovio refused a line.")
     pages = (toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1))
@@ -84,7 +91,7 @@ def engrave(musicxml: str, chords: Sequence[SetSymbol], *, voices: int = 1) -> l
 def _toolkit() -> Any:
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_OPTIONS | {"pageWidth": PAGE_UNITS})
+    toolkit.setOptions(_OPTIONS)
     return toolkit
 
 

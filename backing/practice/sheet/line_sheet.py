@@ -37,7 +37,7 @@ from backing.practice.sheet.staff import (
 )
 from backing.practice.sheet.symbols import set_degree, set_symbol
 
-BARS_A_SYSTEM, LARGE_BARS_A_SYSTEM = 4, 3
+BARS_A_SYSTEM, LARGE_BARS_A_SYSTEM = 4, 2
 
 
 def line_part(form: Form, asked: Asked, place: Place, images: dict[str, str]) -> dict[str, Any]:
@@ -49,7 +49,8 @@ def line_part(form: Form, asked: Asked, place: Place, images: dict[str, str]) ->
         for bar in line.bars
         for change in bar.changes
     ]
-    systems = engrave(line_for_engraving(line, per_system), chords, voices=line.voices)
+    written = line_for_engraving(line, per_system)
+    systems = engrave(written, chords, voices=line.voices, scale=asked.look.scale)
     names = [f"system{index}.svg" for index in range(len(systems))]
     images.update(zip(names, systems, strict=True))
     return {
@@ -74,7 +75,8 @@ def staff_line(form: Form, asked: Asked, place: Place) -> StaffLine:
     moved = [replace(s, tones=written_tones(s.tones, interval + written)) for s in sounds]
     shown = tuple(bar.transposed(written) for bar in bars)
     values = tuple(tuple(values) for values in notated(moved, shown))
-    return StaffLine(title, form.by, shown, values, asked.reader, written, asked.board)
+    reader = asked.reader.with_strings(asked.board.strings)
+    return StaffLine(title, form.by, shown, values, reader, written, asked.board)
 
 
 def line_file(form: Form, asked: Asked) -> str:
@@ -131,7 +133,7 @@ def _octaves_into_hand(pitches: Sequence[int], taken: Path, asked: Asked) -> int
 
 def _guide_tone(chord: Chord, pitch: int, place: NeckPlace | None) -> Tone:
     degree = chord.name_of(pitch % 12) or Degree(1)
-    return Tone(pitch, chord.spelled(degree).simplified(), _degree(degree), place)
+    return Tone(pitch, chord.spelled(degree), _degree(degree), place)
 
 
 def _degree(degree: Degree | None) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from backing.chart.pitch import Interval
 from backing.errors import OutputError, PracticeError
@@ -12,6 +13,8 @@ PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 LARGE = 1.4
 """How much larger the large print is: 12 point text becomes the 17 point of large-print books."""
 UNISON = Interval(0, 0)
+HIGHEST_BASS_STRING, LOWEST_HIGH_STRING = 50, 55
+"""MIDI: every string of a bass lies below D3; those of small instruments at G3 or above."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +44,8 @@ def make_look(paper: str = "a4", *, large: bool = False, signs: bool = False) ->
 class Reader:
     """Who plays from a sheet.
 
-    ``interval``: from what sounds to what is written. ``clef``: "treble", "octave-treble" (sounds
-    an octave lower) or "bass". ``tablature``: under the staff. ``middle``: the sounding MIDI
+    ``interval``: from what sounds to what is written. ``clef``: "treble", "bass", or
+    "octave-treble" and "octave-bass", which sound an octave lower. ``tablature``: under the staff. ``middle``: the sounding MIDI
     pitch around which a line lies well for it, None where its octave is kept.
     """
 
@@ -57,6 +60,18 @@ class Reader:
     def frets(self) -> bool:
         """Whether grids and positions on the neck mean something to this reader."""
         return self.name == "guitar"
+
+    def with_strings(self, open_pitches: Sequence[int]) -> Reader:
+        """The reader with the clef in which an instrument with these MIDI pitches is written.
+
+        Common practice, no source: basses in bass clef, guitars in treble clef, both an octave
+        higher than they sound; a ukulele or a mandolin as it sounds.
+        """
+        if self.clef != "octave-treble":
+            return self
+        if max(open_pitches) < HIGHEST_BASS_STRING:
+            return replace(self, clef="octave-bass")
+        return replace(self, clef="treble") if min(open_pitches) >= LOWEST_HIGH_STRING else self
 
 
 READERS = {

@@ -18,14 +18,15 @@ from backing.chart.musicxml.document import (
     time_element,
 )
 from backing.chart.musicxml.harmony import harmony_element
-from backing.chart.pitch import Interval
+from backing.chart.pitch import Interval, PitchName
 from backing.practice.fingerboard import Fingerboard
 from backing.practice.sheet.look import Reader
 from backing.practice.sheet.notation import VALUES, Tone, Value, octave_of
 
 STAFF, TABLATURE = "1", "2"
 _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
-_CLEFS = {"treble": ("G", "2", ""), "octave-treble": ("G", "2", "-1"), "bass": ("F", "4", "")}
+_CLEFS = {"treble": ("G", "2", ""), "octave-treble": ("G", "2", "-1"), "bass": ("F", "4", ""),
+          "octave-bass": ("F", "4", "-1")}  # fmt: skip
 MARK = "@"
 """Stands before the number of a chord in text that ``engraving`` puts its symbol in place of."""
 
@@ -272,12 +273,17 @@ def written_tones(tones: Sequence[Tone], interval: Interval) -> tuple[Tone, ...]
     return tuple(
         Tone(
             tone.pitch + interval.semitones,
-            tone.name.transposed(interval).simplified() if interval.steps else tone.name,
+            _readable(tone.name.transposed(interval)),
             tone.degree,
             tone.place,
         )
         for tone in tones
     )
+
+
+def _readable(name: PitchName) -> PitchName:
+    """The name without a double accidental, whatever the chord: no reader wants to solve one."""
+    return name.simplified() if abs(name.alter) > 1 else name
 
 
 def whole_octaves(tones: Sequence[Tone], reader: Reader) -> Interval:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import music21
 import pytest
 
 from backing.chart.tune_file import read_file
 from backing.errors import PracticeError
+from backing.practice.fingerboard import make_fingerboard
 from backing.practice.line import Line
 from backing.practice.sheet import Asked, line_file, make_reader
 from backing.practice.sheet.asked import place_of
@@ -112,3 +114,16 @@ def test_lines_that_cannot_be_had_are_said_so(asked: dict[str, str], cause: str)
     with pytest.raises(PracticeError, match=cause) as caught:
         line_file(form, Asked(**asked))  # type: ignore[arg-type]
     assert caught.value.cure
+
+
+@pytest.mark.parametrize(
+    ("tuning", "sign", "octave"),
+    [("standard", "G", "-1"), ("bass", "F", "-1"), ("ukulele", "G", None)],
+)
+def test_an_instrument_has_its_clef(tuning: str, sign: str, octave: str | None) -> None:
+    form = read_file(TUNES / "low-tide-ferry.tune")
+    text = line_file(form, Asked(line="guide", guide="thirds", board=make_fingerboard(tuning)))
+    assert problems(text) == []
+    clef = ElementTree.fromstring(text.partition('dtd">')[2]).find(".//clef")
+    assert clef is not None
+    assert (clef.findtext("sign"), clef.findtext("clef-octave-change")) == (sign, octave)
