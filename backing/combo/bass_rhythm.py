@@ -198,7 +198,9 @@ def _end(
     accent: Accent | None,
 ) -> int:
     """Where the note of a slot ends: at the next one, the next chord, a rest, its accent's end."""
-    ends = [following, *chord_after, *(start for start, _ in rests if start > tick)]
+    ends = [following, *chord_after]
+    if accent is None or accent.kind != "last":  # the last note rings on while all rest
+        ends += [start for start, _ in rests if start > tick]
     if accent is not None and accent.kind != "push":
         ends.append(tick + in_ticks(accent.length))
     return min(ends)

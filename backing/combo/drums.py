@@ -260,8 +260,7 @@ class _Drummer:
         bar, tick = self.plan.bar_at(accent.onset), ticks(accent.onset)
         style = read_style(bar.feel)
         self.score.clear(tick, tick + min(ticks(accent.length), TICKS))
-        if accent.kind != "stop":
-            self._set_up(bar, style, tick)
+        self._set_up(bar, style, tick)
         for voice, strength in self._band_voices(accent, style):
             stroke = DrumStroke(0, voice, strength)
             self.score.strike_together(bar, style, tick, stroke, accent.kind)
@@ -269,9 +268,12 @@ class _Drummer:
                 self.score.lift(tick, "ride")
 
     def _band_voices(self, accent: Accent, style: DrumStyle) -> tuple[tuple[str, int], ...]:
-        """Voices of a stroke with the band and how strong they are: what opens a section rings."""
+        """Voices of a stroke with the band and how strong they are.
+
+        What opens a section rings, and a last chord that is held.
+        """
         if accent.kind == "last":
-            return ("kick", 1), ("crash", 1 if accent.length >= 1 else 0)
+            return ("kick", 1), ("crash", 1) if accent.length >= 1 else ("snare", 1)
         if accent.kind != "push":
             return ("kick", 0), ("snare", 1)
         into = self.plan.bar_at(accent.span.written)

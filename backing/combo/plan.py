@@ -324,8 +324,8 @@ def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accen
         for beat in directions.only or ():
             found[planned.start + beat] = ("stop", Fraction(1, 2))
         if planned.bar.final:
-            held = planned.bar.final == "held"
-            found[planned.start] = ("last", planned.bar.length if held else Fraction(1, 2))
+            onset, length = _last(planned, spans)
+            found[onset] = ("last", length)
     starts = [span.start for span in spans]
     accents = []
     for onset in sorted(found):
@@ -334,6 +334,13 @@ def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accen
         accents.append(Accent(onset, length, kind, span))
     cut = [replace(a, length=min(a.length, b.onset - a.onset)) for a, b in pairwise(accents)]
     return (*cut, accents[-1]) if accents else ()
+
+
+def _last(bar: PlanBar, spans: Sequence[ChordSpan]) -> tuple[Fraction, Fraction]:
+    """Onset and length of the last stroke: where its chord is pushed, the push is the last."""
+    pushed = (span.start for span in spans if span.early and span.written == bar.start)
+    onset = next(pushed, bar.start)
+    return onset, bar.end - onset if bar.bar.final == "held" else Fraction(1, 2)
 
 
 def _rests(bars: Sequence[PlanBar], *, breath: bool) -> tuple[Rest, ...]:

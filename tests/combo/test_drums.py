@@ -222,6 +222,21 @@ def test_the_last_stroke_is_the_last(feel: str) -> None:
     assert all(n.together for n in end)
 
 
+def test_a_short_last_stroke_does_not_ring() -> None:
+    played = bars("Dm7 | G7 | C6")
+    plan = plan_of((*played[:-1], replace(played[-1], final="short")), circular=False)
+    end = [n for n in drums.play(plan, random.Random(1)).notes if n.onset >= 8]
+    assert {(n.onset, n.pitch) for n in end} == {(8, kit.KICK), (8, kit.SNARE)}
+
+
+def test_a_stop_is_set_up() -> None:
+    stop = Directions(only=(Fraction(0),))
+    for seed in range(5):
+        plan = plan_of(bars("Dm7 | G7 | C6 | A7", directions={2: stop}))
+        part = drums.play(plan, random.Random(seed))
+        assert "set-up" in {n.role for n in part.notes if 7 <= n.onset < 8}
+
+
 def test_without_a_chord_the_drums_only_keep_time() -> None:
     part = drums.play(plan_of(bars("Dm7 | N.C. | N.C. | C6")), random.Random(1))
     silent = {n.role for n in part.notes if 4 <= n.onset < 12}

@@ -107,6 +107,15 @@ def test_hits_stops_and_the_last_chord_are_accents() -> None:
     assert [(a.kind, a.onset, a.length) for a in last] == exact(("last", 8, 4))
 
 
+@pytest.mark.parametrize(("sign", "onset"), [("<", 7.5), (">", 8.5)])
+@pytest.mark.parametrize("final", ["held", "short"])
+def test_a_push_into_the_last_bar_is_the_last_stroke(sign: str, onset: float, final: str) -> None:
+    played = bars(f"Dm7 | G7 | {sign}C6")
+    plan = plan_of((*played[:-1], replace(played[-1], final=final)), circular=False)
+    length = 12 - Fraction(onset) if final == "held" else HALF
+    assert [(a.kind, a.onset, a.length) for a in plan.accents] == [("last", onset, length)]
+
+
 def test_strokes_of_the_band_do_not_overlap() -> None:
     beats = tuple(Fraction(n, 4) for n in range(8))
     plan = told("Dm7 | <G7 | <C6", Directions(hits=beats))

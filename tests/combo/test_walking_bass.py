@@ -192,6 +192,13 @@ def test_the_last_bar_is_one_held_note() -> None:
     assert [(n.onset, n.length, n.pitch % 12, n.together) for n in last] == [(8, 4, 0, True)]
 
 
+def test_a_pushed_last_note_rings_through_its_bar() -> None:
+    *before, end = bars("Dm7 | G7 | <C6")
+    plan = plan_of((*before, replace(end, final="held")), 160, circular=False)
+    last = [note for note in play(plan, random.Random(3)).notes if note.onset >= Fraction(15, 2)]
+    assert [(n.onset, n.end, n.pitch % 12) for n in last] == [(Fraction(15, 2), 12, 0)]
+
+
 def test_no_chord_no_bass() -> None:
     _, part = played("Dm7 | N.C. | N.C. | G7")
     assert not [note for note in part.notes if 4 <= note.onset < 12]
