@@ -123,6 +123,9 @@ def _add_sheet(commands: Commands) -> None:
     neck.add_argument(
         "--position", metavar="N", help="shapes of all chords in this position; auto: the easiest"
     )
+    neck.add_argument(
+        "--no-shapes", action="store_true", help="with --position: for the line alone"
+    )
     neck.add_argument("--set", metavar="ROOT", help="without a tune: all arpeggios on this root")
     neck.add_argument("--tuning", metavar="NOTES", default="standard",
                       help='a tuning by name, or as notes: "D2 A2 D3 G3 B3 E4"')  # fmt: skip

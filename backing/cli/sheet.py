@@ -130,6 +130,7 @@ def _asked(arguments: argparse.Namespace) -> Asked:
         reader = replace(reader, tablature=False)
     return Asked(
         chart=not arguments.no_chart,
+        shapes=not arguments.no_shapes,
         position=arguments.position,
         line=line,
         etude=_etude(arguments) if line else Line(fingerboard=board),

@@ -21,13 +21,14 @@ GUIDES = ("thirds", "sevenths", "both")
 class Asked:
     """What a tune's sheet is to have.
 
-    ``position``: where the shapes are taken, "auto" for the place that suits best, None for no
-    shapes. ``line``: one of LINES or None; ``etude`` is how the étude goes (its positions are
-    taken from ``position``), ``guide`` one of GUIDES. ``bars``: which of the tune the line goes
-    over (see Form.select), None for the solo chorus.
+    ``position``: where the hand is, "auto" for the place that suits best; where one is given its
+    ``shapes`` are shown. ``line``: one of LINES or None; ``etude`` is how the étude goes (its
+    positions are taken from ``position``), ``guide`` one of GUIDES. ``bars``: which of the tune
+    the line goes over (see Form.select), None for the solo chorus.
     """
 
     chart: bool = True
+    shapes: bool = True
     position: str | None = None
     line: str | None = None
     etude: Line = field(default_factory=Line)

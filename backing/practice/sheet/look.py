@@ -45,8 +45,8 @@ class Reader:
     """Who plays from a sheet.
 
     ``interval``: from what sounds to what is written. ``clef``: "treble", "bass", or
-    "octave-treble" and "octave-bass", which sound an octave lower. ``tablature``: under the staff. ``middle``: the sounding MIDI
-    pitch around which a line lies well for it, None where its octave is kept.
+    "octave-treble" and "octave-bass", which sound an octave lower. ``tablature``: under the staff.
+    ``middle``: the sounding MIDI pitch around which a line lies well, None where its octave stays.
     """
 
     name: str

@@ -41,14 +41,14 @@ def tune_sheet(form: Form, asked: Asked) -> Sheet:
     parts: list[dict[str, Any]] = []
     if asked.chart:
         parts.append(chart(written, asked.look))
-    grids = asked.position is not None and asked.reader.frets
+    grids = asked.shapes and asked.position is not None and asked.reader.frets
     if grids or asked.line is not None:
         place = place_of(form, asked)
         if grids:
             parts.append(shapes_part(form, asked, place, images))
         if asked.line is not None:
             parts.append(line_part(form, asked, place, images))
-    elif asked.position is not None:
+    elif asked.position is not None and not asked.reader.frets:
         raise PracticeError(
             "Shapes are for players of frets.", "Leave --position out, or --for and its instrument."
         )
