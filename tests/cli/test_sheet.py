@@ -1,4 +1,4 @@
-"""``backing sheet``: files by their suffix, pages by number, mistakes in words; MusicXML as a tune."""
+"""``backing sheet``: files by suffix, pages by number, mistakes in words; MusicXML as a tune."""
 
 from __future__ import annotations
 
