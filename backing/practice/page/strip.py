@@ -33,10 +33,10 @@ GRID: Final = 3
 KEYS_DOWN, KEYS_UP = 6, 5
 """How far other keys may carry the band, in semitones."""
 LONGEST_S: Final = {
-    "bass": 2.6,
-    "comping": 2.8,
-    "guide": 2.8,
-    "melody": 1.2,
+    "bass": 2.4,
+    "comping": 2.4,
+    "guide": 2.4,
+    "melody": 1.0,
     "drums": 2.2,
     "click": 0.4,
 }
@@ -46,7 +46,7 @@ FLOOR_DB: Final = -54.0
 FADE_S: Final = 0.12
 GAP_S: Final = 0.02
 """Silence between sounds, so that none leaks into its neighbour when the rate is changed."""
-LAYERS: Final = 3
+LAYERS: Final = 2
 """At most so many different recordings of one key, where velocity is more than loudness."""
 PEAK: Final = 0.95
 

@@ -178,8 +178,9 @@ export class Chart {
       picture.append(svg("path", { class: `thread ${side}`, d: path }));
       for (const { x, y, knot } of knots) {
         picture.append(svg("circle", { class: `knot ${side}`, cx: x + 5, cy: y, r: 4 }));
-        const above = voice === 0 ? -11 : 12;
-        const label = { x: x + 8, y: y + above + 4 };
+        const other = this.data.threads[1 - voice][thread.indexOf(knot)];
+        const upper = knot[2] === other[2] ? voice === 0 : knot[2] > other[2];
+        const label = { x: x + 8, y: y + (upper ? -7 : 16) };
         picture.append(svg("text", label, this.#label(knot)));
       }
     });
