@@ -174,7 +174,8 @@ class Balance:
         sound = line.render(0, line.length)
         # at full scale: the absolute gate shall not depend on how soft the SoundFont is
         peak = float(np.abs(sound).max()) or 1.0
-        twice = np.concatenate([sound, sound]) / np.float32(peak)
+        sound /= np.float32(peak)
+        twice = np.concatenate([sound, sound])
         return integrated_loudness(twice, self._bank.sample_rate) + 20 * math.log10(peak)
 
     def _passage(self, tone: Tone, place: Place) -> Timeline:

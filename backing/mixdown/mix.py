@@ -1,8 +1,7 @@
 """A performance as one finished sound: balanced, in a room, at its level, under the ceiling.
 
-The sound is made in windows that never lie in memory together, however long the climb. It is made
-twice: here and there to be measured, then whole to be heard. More notes a second are louder: each
-step of a climb has its own gain, so that a faster step is faster and nothing else.
+The sound is made in windows; how many lie in memory together does not depend on how long the
+climb is. A step waits there until it has been heard whole and its gain is known (see ``level``).
 
 A loop is a ring. Room and limiter know nothing of that: the windows simply begin before the ring's
 start (that is, near its end) and go on past its end (at its start), and only one round is kept.
@@ -19,7 +18,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 from typing import Final, TypeVar
@@ -32,26 +31,15 @@ from backing.mixdown import limiter
 from backing.mixdown.audio_file import AudioFile, check_writable
 from backing.mixdown.balance import Balance, BalancedBank, pan_gains
 from backing.mixdown.bank import Bank, Tone
+from backing.mixdown.level import WHOLE_SECONDS, Levels, Step, pieces, steps_of
 from backing.mixdown.limiter import Limiter
 from backing.mixdown.loudness import CHUNK, Audio, LoudnessMeter
 from backing.mixdown.room import Room
 from backing.mixdown.tags import Tags
-from backing.mixdown.timeline import Timeline, sample_of
+from backing.mixdown.timeline import Timeline
 
-TARGET_LUFS: Final = -16.0
-"""Integrated loudness of a track (AES TD1008, 2021, for music; design target +-0.5 LU)."""
 WINDOW: Final = 1536 * CHUNK
 """Frames made at a time (2.2 s): a window and its ring in the room fill one fast transform."""
-PIECE_SECONDS: Final = 2.0
-"""The sound is measured in pieces of this length, whole hops of 100 ms."""
-HEARD_SECONDS: Final = 400.0
-HEARD_PER_STEP_SECONDS: Final = 40.0
-"""How much of a long track and of each of its steps is measured: evenly spread pieces come within
-0.2 LU of the whole."""
-ROOM_LU: Final = 0.08
-"""What the room adds to the loudness of a band (0.02 for a bass alone, 0.15 for a piano)."""
-RAMP_SECONDS: Final = 0.2
-"""The gain moves to that of the next step just before it begins."""
 PREPARING: Final = 0.6
 """The share of rendering the notes in all work, for the progress: in a track of some minutes."""
 MEASURING: Final = 0.2
@@ -113,21 +101,11 @@ class _Source:
         return np.concatenate(pieces)
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """A run of passes at one tempo (bpm), in frames, and the gain that brings it to its level."""
-
-    tempo: float
-    start: int
-    stop: int
-    gain_db: float = 0.0
-
-
 class Mixdown:
     """A performance ready to be heard, as often as wanted: iterate over its windows.
 
     ``length`` in frames; ``stem_names`` in the order of every window's stems (none if they were
-    not asked for); ``steps`` say what gain brings each tempo to TARGET_LUFS.
+    not asked for).
     """
 
     def __init__(
@@ -150,11 +128,19 @@ class Mixdown:
         if performance.tail:
             self._fade = min(round(FADE_SECONDS * sample_rate), self.length)
         self._progress = progress
-        self.steps = self._levelled(_steps(performance, self.length, sample_rate))
-        self._points, self._gains = self._gain_line()
+        steps = steps_of(performance, self.length, sample_rate)
+        self._levels = Levels(steps, self.length, sample_rate, circular=self.circular)
+        self._measured = 0.0
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The runs of passes at one tempo, and what gain brings each to TARGET_LUFS."""
+        self._measure(list(self._levels.unknown()))
+        return self._levels.steps
 
     def __iter__(self) -> Iterator[Window]:
         """The windows in order; together exactly ``length`` frames."""
+        self._measure(list(self._beforehand()))
         groups = [[line] for line in self._lines] if self.stem_names else [self._lines]
         hold = Limiter()
         before: tuple[int, list[Audio], Audio] | None = None
@@ -163,7 +149,7 @@ class Mixdown:
             curve = hold.feed(mix)
             if before is not None and before[0] >= 0:
                 yield self._limited(*before, curve)
-                self._report(MEASURING + (1 - MEASURING) * start / self.length)
+                self._report(self._measured + (1 - self._measured) * start / self.length)
             before = start, lanes, mix
 
     def _limited(
@@ -177,37 +163,36 @@ class Mixdown:
         stems = tuple(lane[:count] for lane in lanes) if self.stem_names else ()
         return Window(mix[:count], stems)
 
-    def _levelled(self, steps: Sequence[Step]) -> tuple[Step, ...]:
-        """The steps with their gains: each is heard, at least here and there, and measured."""
+    def _beforehand(self) -> Iterator[int]:
+        """The steps whose gain must be known before they pass by.
+
+        Those that are too long to wait in memory: with stems all of them, and in a ring, which
+        begins with its end.
+        """
+        longest = 0 if self.stem_names or self.circular else WHOLE_SECONDS * self.sample_rate
+        for index in self._levels.unknown():
+            step = self._levels.steps[index]
+            if step.stop - step.start > longest:
+                yield index
+
+    def _measure(self, steps: Sequence[int]) -> None:
+        """Hear the steps at these places, or pieces of them if they are long."""
+        if not steps:
+            return
+        self._measured = MEASURING
         source = _Source(self._lines, circular=self.circular)
-        seconds = max(HEARD_PER_STEP_SECONDS, HEARD_SECONDS / len(steps))
-        piece = round(PIECE_SECONDS * self.sample_rate)
-        places = [_samples_of(step, piece, round(seconds / PIECE_SECONDS)) for step in steps]
-        meters = [LoudnessMeter(self.sample_rate) for _ in steps]
-        starts = [(at, index) for index, those in enumerate(places) for at in those]
+        parts = ((index, pieces(self._levels.steps[index], self.sample_rate)) for index in steps)
+        places = [(index, piece) for index, all_of_it in parts for piece in all_of_it]
+        meters = {index: LoudnessMeter(self.sample_rate) for index in steps}
 
-        def made(place: tuple[int, int]) -> Audio:
-            return source.frames(place[0], place[0] + piece)
+        def made(place: tuple[int, tuple[int, int]]) -> Audio:
+            return source.frames(*place[1])
 
-        for done, ((_, index), sound) in enumerate(_ahead(made, starts, self._workers)):
+        for done, ((index, _), sound) in enumerate(_ahead(made, places, self._workers)):
             meters[index].feed(sound)
-            self._report(MEASURING * done / len(starts))
-        return tuple(
-            replace(step, gain_db=_gain_db(meter.integrated()))
-            for step, meter in zip(steps, meters, strict=True)
-        )
-
-    def _gain_line(self) -> tuple[list[int], list[float]]:
-        """Where the gain bends (frames), and what it is there: a ramp before each step."""
-        points, gains = [0], [10 ** (self.steps[0].gain_db / 20)]
-        ramp = round(RAMP_SECONDS * self.sample_rate)
-        for step in self.steps[1:]:
-            points += [max(points[-1], step.start - ramp), step.start]
-            gains += [gains[-1], 10 ** (step.gain_db / 20)]
-        if self.circular:  # back to where it began
-            points += [max(points[-1], self.length - ramp), self.length]
-            gains += [gains[-1], gains[0]]
-        return points, gains
+            self._report(MEASURING * done / len(places))
+        for index, meter in meters.items():
+            self._levels.learn(index, meter.integrated())
 
     def _windows(self, groups: Sequence[Sequence[Timeline]]) -> Iterator[tuple[int, list[Audio]]]:
         """One lane for each group, with its room, window by window, and one window more.
@@ -219,29 +204,45 @@ class Mixdown:
         sources = [_Source(group, circular=self.circular) for group in groups]
         rooms = [Room(self.sample_rate, WINDOW) for _ in groups]
 
-        def made(start: int) -> list[tuple[Audio, Audio]]:
-            lanes = []
-            for source, room in zip(sources, rooms, strict=True):
-                dry = source.frames(start, start + WINDOW)
-                self._amplify(dry, start)
-                lanes.append((dry, room.send(dry)))
-            return lanes
+        def dry(start: int) -> list[Audio]:
+            return [source.frames(start, start + WINDOW) for source in sources]
+
+        def sent(window: tuple[int, list[Audio]]) -> list[Audio]:
+            start, lanes = window
+            for lane in lanes:
+                self._amplify(lane, start)
+            return [room.send(lane) for room, lane in zip(rooms, lanes, strict=True)]
 
         lead = -(-(rooms[0].reach + Limiter.reach) // WINDOW) * WINDOW if self.circular else 0
         starts = range(-lead, self.length + WINDOW, WINDOW)
-        for start, lanes in _ahead(made, starts, self._workers):
-            for (lane, ring), room in zip(lanes, rooms, strict=True):
+        levelled = self._levelled(_ahead(dry, starts, self._workers))
+        for (start, lanes), rings in _ahead(sent, levelled, self._workers):
+            for lane, ring, room in zip(lanes, rings, rooms, strict=True):
                 np.add(lane, room.back(ring, WINDOW), out=lane)
-            yield start, [lane for lane, _ in lanes]
+            yield start, lanes
+
+    def _levelled(
+        self, windows: Iterable[tuple[int, list[Audio]]]
+    ) -> Iterator[tuple[int, list[Audio]]]:
+        """The dry windows, each as soon as its gain is known."""
+        waiting: deque[tuple[int, list[Audio]]] = deque()
+        for start, lanes in windows:
+            waiting.append((start, lanes))
+            if self._levels.known_to() < math.inf:
+                self._levels.hear(start, _sum(lanes))
+            while waiting and waiting[0][0] + WINDOW <= self._levels.known_to():
+                yield waiting.popleft()
+        yield from waiting
 
     def _amplify(self, dry: Audio, start: int) -> None:
         """Bring a window to its level, in place; a track that ends ends in silence."""
         first, last = start % self.length, start % self.length + len(dry)
-        ends = np.interp((first, last), self._points, self._gains)
-        if any(first < point < last for point in self._points) or last > self.length:
+        points, levels = self._levels.line
+        ends = np.interp((first, last), points, levels)
+        if any(first < point < last for point in points) or last > self.length:
             frames = np.arange(start, start + len(dry))
             place = frames % self.length if self.circular else frames
-            gains = np.interp(place, self._points, self._gains)
+            gains = np.interp(place, points, levels)
             if self._fade:
                 gains *= np.clip((self.length - frames) / self._fade, 0, 1)
             dry *= gains.astype(np.float32)[:, None]
@@ -251,31 +252,6 @@ class Mixdown:
     def _report(self, done: float) -> None:
         if self._progress is not None:
             self._progress(min(done, 1.0))
-
-
-def _steps(performance: Performance, length: int, sample_rate: int) -> list[Step]:
-    """The runs of passes at one tempo, in frames."""
-    steps: list[Step] = []
-    for played in performance.passes:
-        tempo = float(played.plan.tempo)
-        if not steps or steps[-1].tempo != tempo:
-            start = sample_of(performance.clock.seconds(played.start), sample_rate)
-            if steps:
-                steps[-1] = replace(steps[-1], stop=start)
-            steps.append(Step(tempo, start, length))
-    return steps
-
-
-def _samples_of(step: Step, piece: int, count: int) -> list[int]:
-    """Where to listen to a step: all of it, or ``count`` pieces spread evenly over it."""
-    room = max(1, (step.stop - step.start) // piece)
-    if room <= count:
-        return list(range(step.start, step.start + room * piece, piece))
-    return [step.start + round(n * room / count) * piece for n in range(count)]
-
-
-def _gain_db(loudness: float) -> float:
-    return TARGET_LUFS - ROOM_LU - loudness if math.isfinite(loudness) else 0.0
 
 
 def _sum(lanes: Sequence[Audio]) -> Audio:

@@ -16,10 +16,12 @@ from hypothesis import strategies as st
 
 from backing.combo.performance import Performance
 from backing.errors import OutputError, SelectionError
+from backing.mixdown import level
 from backing.mixdown import mix as module
 from backing.mixdown.bank import Bank
+from backing.mixdown.level import ROOM_LU, TARGET_LUFS
 from backing.mixdown.loudness import integrated_loudness, true_peak
-from backing.mixdown.mix import TARGET_LUFS, Mixdown, render, save
+from backing.mixdown.mix import Mixdown, render, save
 from backing.mixdown.tags import Tags
 from backing.mixdown.timeline import sample_of
 from tests.mixdown import trio
@@ -70,19 +72,57 @@ def test_the_steps_of_a_climb_are_equally_loud(bank):
 
 
 def test_listening_here_and_there_comes_near_the_whole(bank, monkeypatch):
-    performance = trio.performance((100, 200), bars=24)
+    performance = trio.performance((100, 200), bars=32)
     full = render(performance, bank).steps
-    monkeypatch.setattr(module, "HEARD_SECONDS", 0.0)
-    monkeypatch.setattr(module, "HEARD_PER_STEP_SECONDS", 16.0)
+    monkeypatch.setattr(level, "WHOLE_SECONDS", 0.0)
+    monkeypatch.setattr(level, "HEARD_SECONDS", 16.0)
     some = render(performance, bank).steps
     for one, other in zip(full, some, strict=True):
         assert one.gain_db != other.gain_db
+        # ten times as much is heard of a real step
         assert one.gain_db == pytest.approx(other.gain_db, abs=0.4)
+
+
+def test_what_is_heard_of_a_long_step_lies_all_over_it():
+    step = level.Step(120.0, 1000, 1000 + 1800 * RATE)
+    heard = level.pieces(step, RATE)
+    seconds = sum(stop - start for start, stop in heard) / RATE
+    assert seconds == pytest.approx(level.HEARD_SECONDS, rel=0.05)
+    assert all(step.start <= start < stop <= step.stop for start, stop in heard)
+    apart = np.diff([start for start, _ in heard]) / RATE
+    assert 0 < apart.min() < apart.max() < 50
+    # a form of so many bars, of 2 s each, is heard in most of its bars
+    for bars in (4, 8, 12, 16, 32):
+        bars_heard = {(start - step.start) // (2 * RATE) % bars for start, _ in heard}
+        assert len(bars_heard) >= 0.75 * bars
+
+
+def test_a_step_is_as_loud_in_passing_as_heard_beforehand(bank, monkeypatch):
+    performance = trio.performance((80, 160, 240), bars=6)
+    passing = render(performance, bank)
+    sound = whole(passing)
+    assert not any(passing._levels.unknown())
+    beforehand = render(performance, bank)
+    gains = [step.gain_db for step in beforehand.steps]
+    assert [step.gain_db for step in passing.steps] == pytest.approx(gains, abs=0.1)
+    monkeypatch.setattr(module, "WHOLE_SECONDS", 7.0)  # now the first alone is too long
+    mixed = render(performance, bank)
+    assert np.abs(whole(mixed) - sound).max() < 0.02
+    assert len({step.gain_db for step in mixed.steps}) == 3
+
+
+def test_it_can_be_heard_again_also_when_it_was_broken_off(bank):
+    mixdown = render(trio.performance((80, 160), bars=6), bank)
+    next(iter(mixdown))
+    first = whole(mixdown)
+    assert np.array_equal(first, whole(mixdown))
+    assert np.array_equal(first, whole(render(trio.performance((80, 160), bars=6), bank)))
 
 
 def whole_with_gain(mixdown: Mixdown, other: Mixdown) -> np.ndarray:
     """The sound of ``mixdown`` with the gain of ``other``."""
-    mixdown._points, mixdown._gains = [0], other._gains[:1]
+    (step,) = other.steps
+    mixdown._levels.learn(0, TARGET_LUFS - ROOM_LU - step.gain_db)
     return whole(mixdown)
 
 
