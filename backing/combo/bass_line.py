@@ -78,8 +78,8 @@ _ON_CHANGE = (("fifth", 8), ("third", 6), ("seventh", 2))
 # Which one opens a further bar of the same chord: an odd bar, an even one. Over one chord the
 # root comes about every second bar (WJD: root 31 %, fifth 28 %).
 _ON_BAR = (
-    (("root", 72), ("fifth", 18), ("third", 10)),
-    (("fifth", 46), ("root", 18), ("third", 22), ("seventh", 14)),
+    (("root", 76), ("fifth", 16), ("third", 8)),
+    (("fifth", 44), ("root", 27), ("third", 17), ("seventh", 8)),
 )
 _ON_BAR_PLAIN = (("root", 80), ("fifth", 20))
 
@@ -145,14 +145,22 @@ def _heights(plan: Plan, rng: random.Random) -> list[int]:
     return heights
 
 
+PEDAL_HEIGHTS = (36, 46)
+"""Around which pitch a pedal lies where a bar begins, and elsewhere: it leaps by octaves."""
+
+
 def _choice(slots: Sequence[Slot], at: int, drawn: Sequence[int | None], height: int) -> Choice:
     slot, tone = slots[at], drawn[at]
     harmony, style = slot.harmony, read_style(slot.bar.feel)
     if at == 0:
         return Choice(harmony, only(home(harmony.bass)), slot.place)
-    if tone is not None:
+    if harmony.held:
+        opens = slot.place in (Place.CHANGE, Place.BAR) or slot.accent is not None
+        height = PEDAL_HEIGHTS[not opens]
+        weights = octaves(harmony.bass, height)
+    elif tone is not None:
         weights = octaves(tone, height)
-    elif style.vocabulary == "root-fifth" or harmony.held:
+    elif style.vocabulary == "root-fifth":
         weights = _narrow(harmony, drawn[at + 1] if at + 1 < len(slots) else None, height)
     else:
         weights = weighed(harmony, slot.place, height, style.chromatic)
@@ -161,10 +169,8 @@ def _choice(slots: Sequence[Slot], at: int, drawn: Sequence[int | None], height:
 
 
 def _narrow(harmony: Harmony, following: int | None, height: int) -> Table:
-    """The fifth or the root, or the tone of the next slot brought in early; a pedal alone."""
+    """The fifth or the root, or the tone of the next slot brought in early."""
     root = octaves(harmony.bass, height)
-    if harmony.held:
-        return root
     fifth = octaves(harmony.tones.get("fifth", harmony.bass), height)
     early = octaves(following, height) if following is not None else root
     return tuple(0.3 * r + 0.6 * f + e for r, f, e in zip(root, fifth, early, strict=True))
@@ -187,8 +193,9 @@ _FITTING = {
 }
 # Into a new chord's first note (WJD: 23 % each from the semitone below and above, 11 from the
 # whole tone above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).
-_INTO_CHANGE_UP = (0.25, 1.95, 0.32, 0.2, 0.2, 0.85, 0.15, 0.1, 0.05, 0.05, 0.05, 0.01, 0.15)
-_INTO_CHANGE_DOWN = (0.25, 2.1, 0.85, 0.2, 0.2, 0.15, 0.15, 0.95, 0.05, 0.05, 0.05, 0.01, 0.15)
+# A seventh into a chord sounds like a slip.
+_INTO_CHANGE_UP = (0.25, 1.95, 0.32, 0.2, 0.2, 0.85, 0.15, 0.1, 0.05, 0.02, 0.002, 0.001, 0.1)
+_INTO_CHANGE_DOWN = (0.25, 2.1, 0.85, 0.2, 0.2, 0.15, 0.15, 0.95, 0.05, 0.02, 0.002, 0.001, 0.1)
 
 # The same by what is left: a tone, a scale tone, a chromatic one; by step, by more than a step.
 _APPROACH = ((1.0, 1.0), (0.9, 0.3), (0.6, 0.02))
@@ -255,8 +262,17 @@ _AFTER = {
     "long run": (0.15, 0.1, 0.05, 0.5, 1.0, 1.0, 1.0),
 }
 _AFTER_REPEAT = (1.0, 1.0, 0.8, 0.15, 1.0, 1.0, 0.8)
+# The same inside a chord of two bars and more, where nothing else gives the line a direction: a
+# scale or an arpeggio goes on where it was going (common practice, no source).
+_AFTER_INSIDE = {
+    **_AFTER,
+    "step": (1.0, 0.9, 0.4, 0.2, 0.2, 0.3, 0.4),
+    "skip": (1.0, 1.1, 0.3, 0.2, 0.5, 0.35, 0.3),
+}
 LONGEST_RUN = 6
 """Moves in one direction, after which the line turns."""
+LONG_CHORD = 8
+"""From this length in beats a chord is a place for scales and arpeggios."""
 
 
 def _after(weights: tuple[float, ...], up: bool) -> Table:
@@ -269,16 +285,23 @@ def _after(weights: tuple[float, ...], up: bool) -> Table:
     return tuple(moves)
 
 
-_MEMORY = {(name, up): _after(w, up) for name, w in _AFTER.items() for up in (False, True)}
+_MEMORY = {
+    (inside, name, up): _after(weights, up)
+    for inside, after in ((False, _AFTER), (True, _AFTER_INSIDE))
+    for name, weights in after.items()
+    for up in (False, True)
+}
 _MEMORY_REPEAT = _after(_AFTER_REPEAT, True)
 
 
-def _memory(move: int, run: int) -> Table:
+def _memory(move: int, run: int, slot: Slot) -> Table:
+    """The weights of the moves to a slot by the last move and how long the line goes its way."""
     if not move:
         return _MEMORY_REPEAT
     width = abs(move)
     name = "leap" if width >= 5 else "skip" if width >= 3 else "step"
-    return _MEMORY["long run" if run >= LONGEST_RUN else name, move > 0]
+    inside = slot.place is not Place.CHANGE and slot.span.end - slot.span.start >= LONG_CHORD
+    return _MEMORY[inside, "long run" if run >= LONGEST_RUN else name, move > 0]
 
 
 AGAIN = (1.0, 0.6, 0.4, 0.3)
@@ -302,7 +325,7 @@ def _sample(
             bar, figure = slot.bar.index, ()
         if at:
             row = _moves(choice.place, choices[at - 1].harmony.kinds[pitch], pitch)
-            past = _memory(move, run)[PITCHES - 1 - pitch : 2 * PITCHES - 1 - pitch]
+            past = _memory(move, run, slot)[PITCHES - 1 - pitch : 2 * PITCHES - 1 - pitch]
             weights = list(map(mul, map(mul, weights, row), past))
             if at + 1 < len(choices) and choices[at + 1].place is not Place.CHANGE:
                 weights = list(map(mul, weights, smooth(choice.harmony, pitch)))

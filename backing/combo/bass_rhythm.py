@@ -6,7 +6,7 @@ Times are whole ticks, 24 to a beat: fine enough for triplets and sixteenths, an
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -22,6 +22,8 @@ TICKS = 24
 """Ticks in a beat."""
 LAST_TRIPLET = 2 * TICKS // 3
 """A note here and a swung off-beat in one beat would fall together."""
+PEDAL_BARS = 4
+"""A figure over a pedal point is kept for so many bars at least."""
 LONG = 3 * TICKS // 2
 """From this length a note stands out and wants a chord tone."""
 
@@ -87,17 +89,22 @@ _FORCED = _Stroke(0)
 def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
     """What falls on which tick: the rhythm, and the chords that come between its strokes."""
     strokes: _Strokes = {}
-    kept: dict[int, tuple[_Stroke, ...]] = {}
+    kept: dict[tuple[int, bool], tuple[_Stroke, ...]] = {}
     style: BassStyle | None = None
     for bar in plan.bars:
         mine = read_style(bar.feel)
-        if mine is not style or (bar.bar.section_bar - 1) % mine.keep == 0:
+        pedal = _has_pedal_figure(bar, mine)
+        keep = max(mine.keep, PEDAL_BARS) if pedal else mine.keep
+        if mine is not style or (bar.bar.section_bar - 1) % keep == 0:
             kept, style = {}, mine
         start, length = in_ticks(bar.start), in_ticks(bar.bar.length)
-        for part, offset in _parts(mine, int(bar.bar.length), bar.bar.meter.groups):
-            if part not in kept:
-                kept[part] = _choose(mine, part, float(plan.tempo), bar.energy, rng)
-            for stroke in kept[part]:
+        beats = int(bar.bar.length)
+        parts = ((beats, 0),) if pedal else _parts(mine, beats, bar.bar.meter.groups)
+        for part, offset in parts:
+            if (part, pedal) not in kept:
+                cells = _cells(mine, part, pedal)
+                kept[part, pedal] = _choose(cells, float(plan.tempo), bar.energy, rng)
+            for stroke in kept[part, pedal]:
                 sounds = stroke.chance == 1 or rng.random() < stroke.chance
                 if sounds and offset + stroke.tick < length:
                     strokes[start + offset + stroke.tick] = (bar, stroke)
@@ -106,6 +113,12 @@ def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
         if tick not in strokes:
             strokes[tick] = (plan.bar_at(max(span.start, Fraction(0))), _FORCED)
     return strokes
+
+
+def _has_pedal_figure(bar: PlanBar, style: BassStyle) -> bool:
+    """Whether a bar stands over a written pedal for which the feel has a rhythm of this length."""
+    pedal = bar.bar.directions.pedal is not None
+    return pedal and any(cell.beats == bar.bar.length for cell in style.pedal)
 
 
 @lru_cache(maxsize=256)
@@ -123,9 +136,11 @@ def _parts(style: BassStyle, beats: int, groups: tuple[int, ...]) -> tuple[tuple
 
 
 def _choose(
-    style: BassStyle, beats: int, tempo: float, energy: float, rng: random.Random
+    options: Sequence[tuple[Cell, tuple[_Stroke, ...]]],
+    tempo: float,
+    energy: float,
+    rng: random.Random,
 ) -> tuple[_Stroke, ...]:
-    options = _cells(style, beats)
     fitting = [option for option in options if option[0].fits(tempo, energy)] or list(options)
     if len(fitting) == 1:
         return fitting[0][1]
@@ -133,8 +148,11 @@ def _choose(
 
 
 @lru_cache(maxsize=256)
-def _cells(style: BassStyle, beats: int) -> tuple[tuple[Cell, tuple[_Stroke, ...]], ...]:
-    cells = [cell for cell in style.cells if cell.beats == beats]
+def _cells(
+    style: BassStyle, beats: int, pedal: bool
+) -> tuple[tuple[Cell, tuple[_Stroke, ...]], ...]:
+    source = style.pedal if pedal else style.cells
+    cells = [cell for cell in source if cell.beats == beats]
     return tuple((cell, tuple(_in_ticks(cell))) for cell in cells)
 
 

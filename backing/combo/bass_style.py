@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -20,7 +21,8 @@ class BassStyle:
     """One feel's bass.
 
     ``cells`` are the rhythms, among them some of two beats and of three, so that any bar can be
-    filled; one rhythm is kept for ``keep`` bars. ``roots`` and ``roots_careful`` are
+    filled; one rhythm is kept for ``keep`` bars. ``pedal`` are those over a written pedal point,
+    none where it is like the rest. ``roots`` and ``roots_careful`` are
     the shares of changes met on the root, in general and in a first chorus or a short loop.
     ``chromatic`` weighs chromatic tones (1 is a walking line), ``ornaments`` the published density
     of skips. ``breath`` is the silence before the next note in beats; ``velocity`` the middle one,
@@ -28,6 +30,7 @@ class BassStyle:
     """
 
     cells: tuple[Cell, ...]
+    pedal: tuple[Cell, ...]
     vocabulary: str
     keep: int
     roots: float
@@ -44,7 +47,8 @@ def read_style(feel: Feel) -> BassStyle:
     """The bass of a feel; raises FeelError naming file, line and key."""
     table = feel.root.table("bass")
     style = BassStyle(
-        cells=_cells(table),
+        cells=_cells(table, "cells", WALKING),
+        pedal=_cells(table, "pedal", {}),
         vocabulary=table.text("vocabulary", "line", choices=VOCABULARIES),
         keep=int(table.number("keep", 1, 1, 64)),
         roots=table.number("roots", 0.7, 0, 1),
@@ -59,13 +63,13 @@ def read_style(feel: Feel) -> BassStyle:
     return style
 
 
-def _cells(table: Table) -> tuple[Cell, ...]:
-    cells = list(table.cells("cells"))
+def _cells(table: Table, key: str, walking: Mapping[int, str]) -> tuple[Cell, ...]:
+    cells = list(table.cells(key))
     for cell in cells:
         if any(stroke.tempos for stroke in cell.strokes):
             cause = f"has a stroke bound to tempos: {cell.text!r}."
-            raise table.error("cells", cause, "Give the whole cell its tempos instead.")
-    for beats, walking in WALKING.items():
+            raise table.error(key, cause, "Give the whole cell its tempos instead.")
+    for beats, text in walking.items():
         if not any(cell.beats == beats for cell in cells):
-            cells.append(Cell(walking, beats, read_strokes(walking, beats)))
+            cells.append(Cell(text, beats, read_strokes(text, beats)))
     return tuple(cells)

@@ -112,8 +112,8 @@ def test_hits_stops_and_the_last_chord_are_accents() -> None:
 def test_a_push_into_the_last_bar_is_the_last_stroke(sign: str, onset: float, final: str) -> None:
     played = bars(f"Dm7 | G7 | {sign}C6")
     plan = plan_of((*played[:-1], replace(played[-1], final=final)), circular=False)
-    length = 12 - Fraction(onset) if final == "held" else HALF
-    assert [(a.kind, a.onset, a.length) for a in plan.accents] == [("last", onset, length)]
+    length = 12 - onset if final == "held" else 0.5
+    assert [(a.kind, a.onset, a.length) for a in plan.accents] == exact(("last", onset, length))
 
 
 def test_strokes_of_the_band_do_not_overlap() -> None:

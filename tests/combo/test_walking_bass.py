@@ -196,7 +196,7 @@ def test_a_pushed_last_note_rings_through_its_bar() -> None:
     *before, end = bars("Dm7 | G7 | <C6")
     plan = plan_of((*before, replace(end, final="held")), 160, circular=False)
     last = [note for note in play(plan, random.Random(3)).notes if note.onset >= Fraction(15, 2)]
-    assert [(n.onset, n.end, n.pitch % 12) for n in last] == [(Fraction(15, 2), 12, 0)]
+    assert [(n.onset, n.end, n.pitch % 12) for n in last] == [(Fraction(15, 2), Fraction(12), 0)]
 
 
 def test_no_chord_no_bass() -> None:
@@ -210,8 +210,39 @@ def test_a_pedal_is_held_to(seed: int) -> None:
     told = {n: Directions(pedal=PitchName("G")) for n in range(4)}
     _, part = played("Dm7 | Abmaj7 | G7 | Ebmaj7", seed, directions=told)
     lines = [note for note in part.notes if note.role == "pedal"]
-    assert len(lines) == 16
+    assert lines == [note for note in part.notes if note.tempos is None]
     assert {note.pitch % 12 for note in lines} == {7}
+    assert {0, 4, 8, 12} <= {note.onset for note in lines}
+
+
+def test_a_pedal_has_a_rhythm_of_its_own_kept_for_a_phrase() -> None:
+    told = {n: Directions(pedal=PitchName("D")) for n in range(8)}
+    rhythms, leaps = set(), 0
+    for seed in range(12):
+        _, part = played(" | ".join(["Cm7 | D7sus"] * 4), seed, directions=told)
+        line = [note for note in part.notes if note.tempos is None]
+        by_bar = [tuple(n.onset % 4 for n in line if n.onset // 4 == bar) for bar in range(8)]
+        assert len(set(by_bar[:4])) == 1
+        assert len(set(by_bar[4:])) == 1
+        rhythms.update(by_bar)
+        leaps += sum(abs(a.pitch - b.pitch) == 12 for a, b in pairwise(line))
+    assert len(rhythms) >= 4
+    assert any(onset.denominator == 2 for rhythm in rhythms for onset in rhythm)
+    assert leaps > 12
+
+
+def test_no_seventh_leaps_into_a_chord() -> None:
+    """A leap of ten or eleven semitones over a change of chords sounds like a slip."""
+    changes = "F7 | Bb7 | Eb7 Ab7 | Db7 Gb7 | B7 E7 | A7 D7 | Gmaj7 | C7"
+    leaps = arrivals = 0
+    for seed in range(40):
+        plan, part = played(changes, seed)
+        starts = {span.start for span in plan.spans}
+        line = [note for note in part.notes if note.tempos is None]
+        into = [abs(b.pitch - a.pitch) for a, b in pairwise(line) if b.onset in starts]
+        leaps += sum(width in (10, 11) for width in into)
+        arrivals += len(into)
+    assert leaps <= arrivals / 200
 
 
 def test_a_bossa_keeps_to_root_and_fifth() -> None:
