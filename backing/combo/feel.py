@@ -107,14 +107,14 @@ class Stretch:
     tempo: Fraction
     ratio: Fraction
     grid: Fraction
+    beat_seconds: Fraction = field(init=False, repr=False, compare=False)
+    """How long a beat lasts, in seconds."""
     # few places in the beat and few latenesses recur thousands of times
     _moves: dict[tuple[int, int], Fraction] = field(default_factory=dict, repr=False, compare=False)
     _late: dict[float, Fraction] = field(default_factory=dict, repr=False, compare=False)
 
-    @property
-    def beat_seconds(self) -> Fraction:
-        """How long a beat lasts, in seconds."""
-        return 60 / self.tempo
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "beat_seconds", 60 / self.tempo)
 
     def swung(self, beat: Fraction) -> Fraction:
         """The beat at which a written ``beat`` is played."""
@@ -162,11 +162,16 @@ class Clock:
         self.stretches = tuple(stretches)
         self.length_beats = beat
         self.length_seconds = time
-        self._starts = [stretch.start for stretch in stretches]
+        self._starts = [float(stretch.start) for stretch in stretches]
 
     def at(self, beat: Fraction) -> Stretch:
         """The stretch that ``beat`` lies in (the first one before the start, the last after)."""
-        return self.stretches[max(0, bisect_right(self._starts, beat) - 1)]
+        # floats are found in a tenth of the time; two that are equal may stand for unequal beats
+        near = beat.numerator / beat.denominator
+        at = bisect_right(self._starts, near) - 1
+        if at > 0 and self._starts[at] == near and beat < self.stretches[at].start:
+            at -= 1
+        return self.stretches[max(0, at)]
 
     def seconds(self, beat: Fraction) -> Fraction:
         """The exact time of a *played* beat (swing already applied)."""

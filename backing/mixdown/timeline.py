@@ -19,15 +19,15 @@ from numpy.typing import NDArray
 from backing.combo.instruments import CHOKED_BY, CLOSED_HAT, OPEN_HAT, PEDAL_HAT
 from backing.combo.performance import Performance, PlayedNote
 from backing.mixdown.bank import Bank, BankNote, Tone
-from backing.mixdown.release import CHOKE, Gains, Release, envelope
-from backing.mixdown.soundfont import Voice
+from backing.mixdown.release import CHOKE, Gains, envelope
+from backing.mixdown.soundfont import DRUM_BANK, Voice
 from backing.mixdown.synth import BLOCK, Audio
 
 RINGS = 1 << 40
 """A hold without an end."""
 
-SLOW_DB_PER_S = 10.0
-"""A release no steeper is heard for seconds: cymbals that ring on when they are struck again."""
+DEEPEST_DB = 500.0
+"""A falling copy of a note (see _Sound) may fall so far: float32 goes down to -758 dB."""
 
 _CHOKED_BY = CHOKED_BY | {
     # one pair of cymbals: what is left of any stroke ends with the next of another kind
@@ -55,8 +55,8 @@ class Placed(NamedTuple):
 class _Sound:
     """How a held tone sounds, its release included: ``length`` samples.
 
-    From sample ``late_from`` on it falls in one straight line, so slowly that it is heard for
-    long: there it is a copy of ``late``, which falls all the time, times ``late_gain``.
+    From sample ``late_from`` on it falls in one straight line: there it is a copy of ``late``,
+    which falls so all the time, times ``late_gain``. An envelope would cost five times as much.
     """
 
     note: BankNote
@@ -119,7 +119,7 @@ class Timeline:
         struck = _struck(performance.notes(part), self.voice, rate, ring)
         self.notes = tuple(_ended(struck, self.voice, ring))
         self._copies: _Copies | None = None
-        self._late: dict[tuple[Tone, int], Audio] = {}
+        self._late: dict[tuple[Tone, float], tuple[Audio, Gains]] = {}
 
     @property
     def holds(self) -> dict[Tone, int]:
@@ -179,21 +179,27 @@ class Timeline:
         length = min(len(note.samples), held.hold + (len(falls[0]) - 1) * BLOCK)
         last_bend = note.colour.knots[-1] if note.colour else note.release.last_bend
         late_from = held.hold + last_bend * BLOCK
-        if note.release.slopes[-1] > SLOW_DB_PER_S or late_from >= length or len(falls) > 1:
+        # not by the samples there are: that would depend on what else was asked of the bank
+        deepest = note.release.slopes[-1] * length / rate
+        if deepest > DEEPEST_DB or late_from >= length or len(falls) > 1:
             return _Sound(note, held.hold, falls, length, length, note.samples, note.gain)
-        late, fallen = self._falling(held.tone, note, rate)
+        late, fallen = self._falling(held.tone, note)
         gain = note.gain * float(falls[0][last_bend] / fallen[late_from // BLOCK])
-        return _Sound(note, held.hold, falls, min(length, len(late)), late_from, late, gain)
+        return _Sound(note, held.hold, falls, length, late_from, late, gain)
 
-    def _falling(self, tone: Tone, note: BankNote, rate: int) -> tuple[Audio, Gains]:
-        """A note that falls from its beginning as slowly as in the end, and its gains."""
-        gains = Release(note.release.slopes[-1:]).gains(rate)
-        late = self._late.get((tone, len(note.samples)))
-        if late is None:
-            samples = note.samples[: (len(gains) - 1) * BLOCK]
-            late = samples * envelope(gains, 0, len(samples))
-            self._late[tone, len(note.samples)] = late
-        return late, gains
+    def _falling(self, tone: Tone, note: BankNote) -> tuple[Audio, Gains]:
+        """A note that falls from its beginning as it does in the end, and its gains."""
+        slope, count = note.release.slopes[-1], len(note.samples)
+        if slope > 0:
+            count = min(count, int(DEEPEST_DB / slope * self.bank.sample_rate) + BLOCK)
+        known = self._late.get((tone, slope))
+        if known is None or len(known[0]) < count:
+            blocks = np.arange(count // BLOCK + 2)
+            gains = 10 ** (-slope * blocks * BLOCK / self.bank.sample_rate / 20)
+            line = gains.astype(np.float32)
+            known = note.samples[:count] * envelope(line, 0, count), line
+            self._late[tone, slope] = known
+        return known
 
 
 def timelines(
@@ -221,17 +227,19 @@ def _struck(notes: Iterable[PlayedNote], voice: Voice, rate: int, ring: int | No
     Two strokes of a key at one sample are one, the louder. A hold is rounded to blocks, so that
     equal notes are equal samples whatever the fractions: an end moves by at most 0.8 ms.
     """
+    kit = voice.bank == DRUM_BANK
     loudest: dict[tuple[int, int], Placed] = {}
     for played in notes:
-        onset = sample_of(played.onset, rate)
-        hold = sample_of(played.end - played.onset, rate)
+        begins = played.onset
+        onset = sample_of(begins, rate)
+        hold = 0 if kit else sample_of(played.end - begins, rate)
         if ring is not None:
             onset %= ring
         elif onset < 0:
             onset, hold = 0, max(0, hold + onset)
         key = voice.key(played.note.pitch)
         tone = Tone(voice.bank, voice.program, key, played.note.velocity)
-        placed = Placed(onset, Held(tone, RINGS if tone.kit else _blocks(hold)))
+        placed = Placed(onset, Held(tone, RINGS if kit else _blocks(hold)))
         rival = loudest.get((onset, key))
         if rival is None or placed.held[0].velocity > rival.held.tone.velocity:
             loudest[onset, key] = placed
