@@ -31,6 +31,8 @@ LIFT = TICKS // 8
 """Fingers leave the keys so long before they strike again."""
 MOST_ALIKE = 4
 """So many bars in a row may have one figure, unless the feel is an ostinato."""
+FRESH = (1.0, 0.8, 0.25, 0.1, 0.05, 0.05)
+"""How well a figure suits that was played in so many bars in a row just before."""
 TRIES = 10
 COMPS = ("piano", "guitar", "four", "vibes", "organ")
 """Who comps: "four" is the rhythm guitar that strikes all beats of the bar."""
@@ -109,24 +111,28 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
     struck: list[_Struck] = []
     past: list[tuple[int, ...]] = []
     last: Figure | None = None
+    begun: dict[int, Figure] = {}
     at, bars = 0, plan.bars
     while at < len(bars):
         room = _room(bars, at)
         if not room:
-            past, last, at = [], None, at + 1
+            past, last, begun, at = [], None, {}, at + 1
             continue
         bar = bars[at]
         if at and (bar.feel, bar.bar.meter) != (bars[at - 1].feel, bars[at - 1].bar.meter):
-            past, last = [], None
+            past, last, begun = [], None, {}
         style = read_style(bar.feel)
         before = struck[-1].tick if struck else -TICKS
+        if bar.bar.section_bar % 4 == 3:
+            last = begun.get(at - 2, last)  # a call is made again, for another answer
         place = _Place(plan.tempo, bars, at, room, style, past, last, before)
         figure = _choose(place, score, rng)
         start = to_ticks(bar.start)
         struck += _played(figure, start, style, rng)
         score.heard.update(score.sounding(start + onset) for onset in figure.onsets)
         past = (past + list(figure.patterns))[-MOST_ALIKE:]
-        last, at = figure, at + len(figure.patterns)
+        last = begun[at] = figure
+        at += len(figure.patterns)
     return struck
 
 
@@ -203,12 +209,28 @@ def _suits(figure: Figure, place: _Place, score: _Score) -> float:
     # players answer at the end of four bars, and leave the head of a section to the soloist
     wanted += 0.4 * last.phrase_end - 0.3 * bar.section_top
     suits *= math.exp(-0.4 * abs(figure.fullness - wanted))
+    if not style.ostinato:
+        suits *= _fresh(place.past, figure)
     if onsets and onsets[0] - place.last_tick <= HALF:
         suits *= 0.25  # who has anticipated a chord need not strike it again
     if last.fill:
         fill = to_ticks(last.end - last.fill)
         suits *= 0.6 ** sum(onset >= fill for onset in onsets)
     return suits
+
+
+def _fresh(past: Sequence[tuple[int, ...]], figure: Figure) -> float:
+    """How much of its charm a figure has left, from 1 down: less with each bar in a row.
+
+    One that never leaves the beat is heard out the first time.
+    """
+    pattern, running = figure.patterns[0], 0
+    for before in reversed(past):
+        if before != pattern:
+            break
+        running += 1
+    on_the_beat = len(pattern) > 1 and not any(onset % TICKS for onset in pattern)
+    return (FRESH[1:] if on_the_beat and running else FRESH)[running]
 
 
 def _worn(past: Sequence[tuple[int, ...]], patterns: Sequence[tuple[int, ...]]) -> bool:

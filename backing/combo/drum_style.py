@@ -124,6 +124,11 @@ class DrumStyle:
     levels: Mapping[str, tuple[int, int, int]]
     layers: Mapping[str, tuple[Figure, ...]]
 
+    @property
+    def rides(self) -> bool:
+        """Whether the riding hand plays the ride cymbal."""
+        return any(s.voice == "ride" for figure in self.layers["ride"] for s in figure.strokes)
+
 
 @lru_cache(maxsize=64)
 def read_style(feel: Feel) -> DrumStyle:
@@ -225,11 +230,15 @@ class Phrase:
 def phrases(style: DrumStyle, layer: str, meter: Meter) -> tuple[Phrase, ...]:
     """The figures of a layer, made to fit bars of ``meter``.
 
-    One that fills a bar or several stays as it is. Any other begins anew at every group of beats
-    (see Meter.groups), and is cut where the group ends: 5/4 is a figure's first three beats, then
-    its first two.
+    Those that go evenly into bars, or bars into them, are taken if there are any: a feel can have
+    figures for several meters. One that fills a bar or several stays as it is. Any other begins
+    anew at every group of beats (see Meter.groups), and is cut where the group ends: 5/4 is a
+    figure's first three beats, then its first two.
     """
-    return tuple(_phrase(figure, meter, style.pulse) for figure in style.layers[layer])
+    beats = meter.beats * style.pulse
+    figures = style.layers[layer]
+    made_for_it = [f for f in figures if f.beats % beats == 0 or beats % f.beats == 0]
+    return tuple(_phrase(figure, meter, style.pulse) for figure in made_for_it or figures)
 
 
 def _phrase(figure: Figure, meter: Meter, pulse: int) -> Phrase:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from bisect import bisect_right
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -34,8 +34,10 @@ WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.3
 """What a stroke of a comment is worth on an accent of the comping, on a plain stroke of it, where
 it is silent, and an eighth beside it, where the two would stumble."""
 
-REPEATED, MOST_REPEATS = 0.3, 2
-"""How often a comment comes again in the next bar, and how many times in a row at most."""
+REPEATED = 0.3
+"""How often a comment comes again in the next bar; it never comes three times in a row."""
+REMEMBERED, WORN = 8, 0.35
+"""For so many bars each time a comment was played makes it so much less likely."""
 
 LONGEST_SET_UP = 2
 LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
@@ -74,7 +76,7 @@ class _Drummer:
         self.accents = {ticks(accent.onset) for accent in plan.accents}
         self.comping = {ticks(stroke.onset): stroke.accent for stroke in plan.comping}
         self.phrases: dict[str, Phrase] = {}
-        self.repeats = 0
+        self.commented: deque[Phrase] = deque(maxlen=REMEMBERED)
 
     def play(self) -> Part:
         before: PlanBar | None = None
@@ -147,20 +149,24 @@ class _Drummer:
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
         """A comment that suits what the comping plays here; a good one comes again."""
         known = phrases(style, "comments", bar.bar.meter)
-        last = self.phrases.get("comments")
-        again = self.rng.random() < REPEATED and self.repeats < MOST_REPEATS
+        last, before = (*reversed(self.commented), None, None)[:2]
+        again = self.rng.random() < REPEATED and last is not before
         if again and last in known and not bar.section_top:
-            self.repeats += 1
-            return last.bars[self.repeats % len(last.bars)]
+            self.commented.append(last)
+            return last.bars[1 % len(last.bars)]
         fitting = self._fitting(known, bar)
-        if not fitting:
+        fresh = [p for p in fitting if p is not last or not p.bars[0]] or fitting
+        if not fresh:
             return ()
         start = ticks(bar.start)
-        weights = [p.figure.weight * self._suits(p.bars[0], start) for p in fitting]
-        self.repeats = 0
-        chosen = self.rng.choices(fitting, weights)[0]
-        self.phrases["comments"] = chosen
+        weights = [p.figure.weight * self._suits(p.bars[0], start) * self._new(p) for p in fresh]
+        chosen = self.rng.choices(fresh, weights)[0]
+        self.commented.append(chosen)
         return chosen.bars[0]
+
+    def _new(self, phrase: Phrase) -> float:
+        """How little a comment is worn; silence never is."""
+        return WORN ** self.commented.count(phrase) if phrase.bars[0] else 1.0
 
     def _suits(self, strokes: Sequence[DrumStroke], start: Tick) -> float:
         """How well strokes go with the comping: with its accents, or into its holes."""
@@ -241,7 +247,7 @@ class _Drummer:
             voice = "ride"
         leaves = RIDING if voice != "ride" else ("ride",)
         left = [hand for hand in leaves if self.score.lift(tick, hand)]
-        if voice != "ride" or left:
+        if voice != "ride" or left or (after_fill and style.rides):
             self.score.strike(bar, style, tick, DrumStroke(0, voice, 1), "top")
         if style.top != "plain":
             self.score.strike(bar, style, tick, DrumStroke(0, "kick", 0), "top")

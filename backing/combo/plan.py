@@ -198,15 +198,15 @@ def _first_time(played: Pass) -> bool:
 def feel_of(name: str, meter: Meter) -> Feel:
     """The feel called ``name``, or its nearest relative made for ``meter``.
 
-    A swing feel in three is the waltz, the waltz in four is swing; a feel of even eighths plays
-    the meter it is given.
+    A swing feel in three is the waltz, the waltz in four is swing: a relative is the feel that
+    names the meter first. A feel of even eighths plays the meter it is given.
     """
     feel = load_feel(name)
     if str(meter) in feel.meters or feel.ratio(Fraction(120)) == 1:
         return feel
     for other in ("swing", *feel_names()):
         relative = load_feel(other)
-        if str(meter) in relative.meters and relative.ratio(Fraction(120)) > 1:
+        if str(meter) == relative.meters[0] and relative.ratio(Fraction(120)) > 1:
             return relative
     return feel
 

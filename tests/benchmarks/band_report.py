@@ -259,7 +259,7 @@ BASS = (
         "ours"),
     Row("written note under a slash", lambda m: m.bass.written_under_slash, (0.95, 1), "practice"),
     Row("chord tone on beat 1", lambda m: m.bass.tones_on_one, (0.8, 1), "WJD 0.80-0.84"),
-    Row("root on 1, chord held", lambda m: m.bass.roots_on_one_held, (0.18, 0.5),
+    Row("root on 1, chord held", lambda m: m.bass.roots_on_one_held, (0.25, 0.5),
         "WJD 0.22 (all) - 0.39 (strict)"),
     Row("... for eight bars", _roots_of_long_chords, (0.3, 0.65), "ours: about half"),
     Row("step into a chord", lambda m: m.bass.steps_in, (0.45, 0.75), "WJD 0.61"),
@@ -303,7 +303,7 @@ COMPING = (
     Row("strokes without 3 or 7", lambda m: fmean(
         comping.guide_tones_missing(part) for _, part in m.comping), (0, 0.3), "ours"),
     Row("written extensions heard", _extensions, (0.97, 1), "ours"),
-    Row("V7 of minor with its b9", lambda m: harmony.flat_ninth_share(m.comping), (0.4, 1), "ours"),
+    Row("V7 of minor with its b9", lambda m: harmony.flat_ninth_share(m.comping), (0.5, 1), "ours"),
     *(Row(f"out of place over {name}", _out_of_place(name), (0, 0), "ours")
       for name in ("V7 of minor", "II7 and its like", "iim7b5, iiim7", "bare tonic")),
 )  # fmt: skip

@@ -91,6 +91,25 @@ def test_the_bar_fills_up_towards_the_end_of_a_section() -> None:
     assert last > first
 
 
+def test_a_figure_in_a_row_wears_out() -> None:
+    """No bar three times running in nine of ten places, and no bar on the beat twice (ours)."""
+    runs: list[int] = []
+    flat = count = 0
+    for plan in rhythms("swing", 160):
+        figures = [
+            tuple(s.onset - bar.start for s in plan.comping if bar.start <= s.onset < bar.end)
+            for bar in plan.bars
+        ]
+        for before, figure in pairwise(figures):
+            same = bool(figure) and figure == before
+            runs = [*runs[:-1], runs[-1] + 1] if same and runs else [*runs, 1]
+            on_the_beat = len(figure) > 1 and all(onset.denominator == 1 for onset in figure)
+            flat += same and on_the_beat
+            count += on_the_beat
+    assert sum(run >= 3 for run in runs) < len(runs) / 20
+    assert flat < count / 5
+
+
 def test_choruses_differ_and_a_seed_repeats() -> None:
     text = "Dm7 | G7 | Cmaj7 | A7 | Dm7 | G7 | Cmaj7 | %"
     assert rhythm(text, 1) == rhythm(text, 1)

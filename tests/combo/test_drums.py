@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -126,6 +127,22 @@ def test_comments_go_with_the_comping() -> None:
 
 
 # ---- form
+
+
+def test_no_comment_comes_three_times_in_a_row_or_wears_out() -> None:
+    """Our own promise; a figure is what snare and kick play beside the time, ghosts and all."""
+    most = []
+    for plan, part in choruses(140, 10):
+        figures_played = [
+            tuple((n.onset - bar.start, n.pitch) for n in part.notes
+                  if bar.start <= n.onset < bar.end and n.role in ("comment", "ghost"))
+            for bar in plan.bars if not bar.fill and not bar.set_up
+        ]  # fmt: skip
+        triples = zip(figures_played, figures_played[1:], figures_played[2:], strict=False)
+        assert not [one for one, two, three in triples if one and one == two == three]
+        counts = Counter(figure for figure in figures_played if figure)
+        most.append(counts.most_common(1)[0][1] / len(figures_played))
+    assert mean(most) < 0.25
 
 
 def test_fills_end_on_time_and_arrive() -> None:
@@ -266,6 +283,16 @@ def test_brushes_only_in_a_kit_that_has_them() -> None:
     part = drums.play(plan_of(mixed), random.Random(1))
     assert part.instrument == kit.JAZZ_KIT
     assert not {n.pitch for n in part.notes} & {kit.BRUSH_SWIRL, kit.BRUSH_SLAP}
+
+
+def test_a_ballad_in_three_is_played_with_brushes() -> None:
+    """The brush goes round once a bar, the foot on 2 (common practice, no source)."""
+    plan = plan_of(bars("Dm7 | G7 | C6 | C6", "3/4", "ballad"), 76)
+    part = drums.play(plan, random.Random(1))
+    assert part.instrument == kit.BRUSH_KIT
+    swept = [n.onset for n in part.notes if n.pitch == kit.BRUSH_SWIRL]
+    assert {0, 3, 6} <= set(swept)
+    assert [n.onset for n in part.notes if n.role == "foot"] == [1, 4, 7, 10]
 
 
 def test_the_bossa_clave_takes_two_bars() -> None:

@@ -232,6 +232,7 @@ def test_the_playing_is_thought_out_for_the_goal() -> None:
         ("swing", Meter(3, 4), "waltz"), ("swing", Meter(5, 4), "five"),
         ("waltz", Meter(4, 4), "swing"), ("swing", Meter(12, 8), "blues12"),
         ("bossa", Meter(3, 4), "bossa"), ("ballad", Meter(4, 4), "ballad"),
+        ("ballad", Meter(3, 4), "ballad"), ("ballad", Meter(5, 4), "five"),
         ("swing", Meter(7, 4), "swing"),
     ],
 )  # fmt: skip

@@ -189,7 +189,9 @@ def test_the_last_bar_is_one_held_note() -> None:
     *before, end = bars("Dm7 | G7 | C6")
     plan = plan_of((*before, replace(end, final="held")), 160, circular=False)
     last = [note for note in play(plan, random.Random(3)).notes if note.onset >= 8]
-    assert [(n.onset, n.length, n.pitch % 12, n.together) for n in last] == [(8, 4, 0, True)]
+    assert [(n.onset, n.length, n.pitch % 12, n.together) for n in last] == [
+        (Fraction(8), Fraction(4), 0, True)
+    ]
 
 
 def test_a_pushed_last_note_rings_through_its_bar() -> None:
