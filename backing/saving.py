@@ -17,6 +17,7 @@ def check_writable(path: Path) -> None:
     """Find out before the work starts whether ``path`` can be written; raises OutputError."""
     folder = path.parent
     try:
+        _check_links(path)
         if path.is_dir():
             raise OutputError(f"{path} is a folder.", f"Name a file in it: {path / 'track.wav'}.")
         if not folder.exists():
@@ -30,6 +31,16 @@ def check_writable(path: Path) -> None:
         trial.unlink()
     except OSError as error:
         raise explained(error, path) from error
+
+
+def _check_links(path: Path) -> None:
+    """Raise OutputError for a link that leads back to itself: nothing can be renamed onto it."""
+    try:
+        path.resolve()
+    except RuntimeError as error:  # what Python up to 3.12 says of such a link
+        raise OutputError(
+            f"{path} is a link that leads back to itself.", "Take the link away, or name another."
+        ) from error
 
 
 def passing_name(path: Path) -> Path:

@@ -49,6 +49,14 @@ def test_a_link_goes_on_pointing_at_the_file(tmp_path: Path) -> None:
     assert real.read_bytes() == b"new"
 
 
+def test_a_link_that_leads_back_to_itself_is_refused(tmp_path: Path) -> None:
+    link = tmp_path / "round.mid"
+    link.symlink_to(link)
+    with pytest.raises(OutputError):
+        write_whole(link, b"new")
+    assert [path.name for path in tmp_path.iterdir()] == ["round.mid"]
+
+
 def test_a_disk_that_fills_up_leaves_the_old_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

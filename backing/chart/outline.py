@@ -10,6 +10,8 @@ from backing.chart.bar import Directions, PlayedBar
 from backing.chart.form import ORDERS, Form
 
 BARS_A_LINE = 4
+NARROWEST, WIDEST = 13, 24
+"""A bar on the page, in characters; a longer one pushes the bars after it aside."""
 
 
 def as_text(form: Form) -> str:
@@ -42,24 +44,25 @@ def _beside(bars: Sequence[PlayedBar], chorus: int) -> str:
 
 
 def _rows(bars: Sequence[PlayedBar], form: Form) -> Iterator[str]:
+    width = min(WIDEST, max([NARROWEST, *(len(chords(bar)) for bar in bars)]))
     row: list[PlayedBar] = []
     for bar in bars:
         if row and (len(row) == BARS_A_LINE or _starts(bar) or row[-1].pickup):
-            yield _row(row, form)
+            yield _row(row, form, width)
             row = []
         row.append(bar)
     if row:
-        yield _row(row, form)
+        yield _row(row, form, width)
 
 
 def _starts(bar: PlayedBar) -> bool:
     return bar.section_bar == 1
 
 
-def _row(bars: Sequence[PlayedBar], form: Form) -> str:
+def _row(bars: Sequence[PlayedBar], form: Form, width: int) -> str:
     first = bars[0]
     name = _heading(first, form) if _starts(first) else ""
-    cells = " | ".join(f"{chords(bar):<13}" for bar in bars)
+    cells = " | ".join(f"{chords(bar):<{width}}" for bar in bars)
     text = f"  {name:<10} {first.label:>9} | {cells} |"
     notes = [f"{bar.label}: {said}" for bar in bars if (said := directions(bar.directions))]
     return "\n".join([text, *(f"{'':24}{note}" for note in notes)])

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 
 from backing.errors import Problem, Span, TuneError
 
+# Signs that steer a terminal or turn the text around them (Unicode classes Cc and the bidirectional
+# controls of UAX #9), and that XML 1.0 forbids in part, become spaces: every column stays its own.
+_UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 _NOTE = re.compile(r"(?:^|(?<=\s))#")
 
 
@@ -101,7 +104,8 @@ class Source:
 
     def __init__(self, text: str, file: str) -> None:
         self.file = file or "tune"
-        self.text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+        plain = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+        self.text = _UNSEEN.sub(" ", plain)
         self.lines = self.text.split("\n")
         self._problems: list[Problem] = []
 

@@ -20,6 +20,7 @@ from backing.chart.source import Piece, Source, Statement, suggestion
 
 MOST_LINES = 5_000
 LONGEST_LINE = 1_000
+MOST_DERIVED = 50
 """Bounds far beyond any tune, so that a file that is none is refused at once."""
 
 DEFAULT_METER = Meter(4, 4)
@@ -44,6 +45,11 @@ class _Draft:
     options: dict[str, Piece] = field(default_factory=dict)
     statements: list[Statement] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+
+    @property
+    def unnamed(self) -> bool:
+        """Whether its bars came before any section's name."""
+        return not self.line.text
 
 
 class TuneReader:
@@ -148,7 +154,7 @@ class TuneReader:
 
     def _add_statement(self, line: Piece) -> None:
         if not self.drafts:
-            self.drafts.append(_Draft(_FIRST_NAME, line))
+            self.drafts.append(_Draft(_FIRST_NAME, line.cut(0, 0)))
         self.drafts[-1].statements.append(Statement.of(line))
 
     def _add_header(self, line: Piece) -> None:
@@ -194,8 +200,17 @@ class TuneReader:
         base = line.group(match, "base") if match["base"] else None
         name = line.group(match, "name")
         draft = _Draft(name.text, name, base)
+        self._take_pickup(draft)
         draft.options = self._options(line.group(match, "options"))
         self.drafts.append(draft)
+
+    def _take_pickup(self, draft: _Draft) -> None:
+        """Give the first section the pickup that stands above its name."""
+        above = self.drafts[0] if len(self.drafts) == 1 else None
+        if above and above.unnamed and all(s.word == "pickup" for s in above.statements):
+            draft.statements += above.statements
+            draft.remarks += above.remarks
+            self.drafts.clear()
 
     def _options(self, rest: Piece) -> dict[str, Piece]:
         options: dict[str, Piece] = {}
@@ -223,9 +238,13 @@ class TuneReader:
         drafts: dict[str, _Draft] = {}
         for draft in self.drafts:
             if draft.name in drafts:
-                before = drafts[draft.name].line.line
-                cause = f"Section {draft.name} is already defined on line {before}."
-                self.source.problem(draft.line, cause, "Give this one another name.")
+                before = drafts[draft.name]
+                cause = f"Section {draft.name} is already defined on line {before.line.line}."
+                cure = "Give this one another name."
+                if before.unnamed:
+                    cause = f"Line {before.line.line} begins a section without a name, which is A."
+                    cure = "Give this one another name, or write a name above that line, too."
+                self.source.problem(draft.line, cause, cure)
             elif draft.name:
                 drafts[draft.name] = draft
         for draft in drafts.values():
@@ -241,10 +260,17 @@ class TuneReader:
             others = ", ".join(name for name in drafts if name != draft.name)
             self.source.problem(draft.base, cause, f"{near}The others are: {others or 'none'}.")
             self.broken.add(draft.name)
-        elif draft.name in (line := [d.name for d in _ancestors(draft, drafts)]):
+            return
+        line = [d.name for d in _ancestors(draft, drafts)]
+        if draft.name in line:
             path = " = ".join([draft.name, *line[: line.index(draft.name) + 1]])
             cause = f"Section {draft.name} is derived from itself: {path}."
             self.source.problem(draft.base, cause, "Write the bars of one of them out.")
+            self.broken.add(draft.name)
+        elif len(line) > MOST_DERIVED:
+            if len(line) == MOST_DERIVED + 1:
+                cause = f"Section {draft.name} is derived through more than {MOST_DERIVED} others."
+                self.source.problem(draft.base, cause, "Write the bars of one of them out.")
             self.broken.add(draft.name)
 
     def _section(self, draft: _Draft, drafts: dict[str, _Draft]) -> Section:

@@ -6,6 +6,9 @@ import sys
 
 from backing.errors import TuneError, UserError
 
+MOST_SHOWN = 20
+"""Mistakes of one file: more of them say that it is no tune."""
+
 DONE, OURS, USERS, STOPPED = 0, 1, 2, 130
 
 
@@ -16,4 +19,10 @@ def tell(text: str) -> None:
 
 def in_words(error: UserError) -> str:
     """A mistake as the user reads it: a tune's with file, line and caret, any other in a line."""
-    return str(error) if isinstance(error, TuneError) else f"backing: {error}"
+    if not isinstance(error, TuneError):
+        return f"backing: {error}"
+    shown, left = error.problems[:MOST_SHOWN], len(error.problems[MOST_SHOWN:])
+    words = [str(problem) for problem in shown]
+    if left:
+        words.append(f"{shown[0].file}: {left:,} more. Mend these first, or name a tune file.")
+    return "\n".join(words)

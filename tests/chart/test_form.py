@@ -101,6 +101,15 @@ def test_a_pickup_sounds_once_as_bar_0() -> None:
     assert labels(form.played("out")) == "1 2 3 4"
 
 
+def test_a_pickup_may_stand_above_the_name_of_the_first_section() -> None:
+    above = read(
+        "key: C\n# for the singer\npickup: | G7 |\n\nsection B\n| C | F |\nsection A\n| D |"
+    )
+    under = read("key: C\n# for the singer\nsection B\npickup: | G7 |\n| C | F |\nsection A\n| D |")
+    assert above.played("head") == under.played("head")
+    assert [bar.section for bar in above.played("head")] == ["B", "B", "B", "A"]
+
+
 def test_a_short_first_bar_is_a_pickup() -> None:
     form = read("key: C\n| Dm7 / G7 | C | F |")
     pickup = form.played("head")[0]

@@ -278,6 +278,12 @@ def test_files_that_cannot_be_opened(tmp_path: Path) -> None:
         read_file(tmp_path / "file" / "x.tune")
 
 
+def test_signs_that_are_no_text_become_spaces() -> None:
+    form = read("title: Red\x1b[31m \u202eInk\nkey: C\n| C7\x0b(b9) | F\x07 |")
+    assert form.title == "Red [31m Ink"
+    assert [str(bar.changes[0].chord) for bar in form.played("head")] == ["C7 (b9)", "F"]
+
+
 def test_problems_name_the_file(tmp_path: Path) -> None:
     path = tmp_path / "x.tune"
     path.write_text("key: C\n| Cq |")

@@ -52,6 +52,14 @@ ONE_MISTAKE = [
     ("key: C\nsection A\n| C |\nsection B = «a»", "which is not defined", '"A"'.lower() * 0 + "A"),
     ("key: C\nsection A = «A»", "derived from itself: A = A", "Write the bars"),
     ("key: C\nsection A\n| C |\nsection «A»\n| F |", "already defined on line 2", "another name"),
+    ("key: C\n| C |\nsection «A»\n| F |", "Line 2 begins a section without", "above that line"),
+    (
+        "key: C\nsection A\n| C |\n"
+        + "".join(f"section A{n + 1} = A{n or ''}\n" for n in range(50))
+        + "section B = «A50»\nsection C = B",
+        "Section B is derived through more than 50 others",
+        "bars of one of them",
+    ),
     ("key: C\nsection A\n| C |\nsection B = A\n«| F |»", "has the bars of A", "bars 7-8"),
     ("key: C\n«section 2»\n| C |", "no name that can be used", "section B2 = B"),
     ("key: C\n«section»\n| C |", "no name that can be used", "section A"),

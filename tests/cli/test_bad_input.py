@@ -52,6 +52,13 @@ def test_a_mistake_in_a_tune_is_shown_in_its_place(
     assert [path.name for path in here.iterdir()] == ["four.tune"]
 
 
+def test_of_many_mistakes_the_first_are_shown(here: Path, run: Run) -> None:
+    (here / "four.tune").write_text("key: C\n" + "| X |\n" * 1500, "utf-8")
+    told = run("check", "four.tune").err.splitlines()
+    assert sum(": " in line and "^" not in line for line in told) == 20 + 1
+    assert told[-1] == "four.tune: 982 more. Mend these first, or name a tune file."
+
+
 @pytest.mark.parametrize("data", [b"\xff\xfe\x00\x01", b"title: \x00", os.urandom(200) + b"\xff"])
 def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
     (here / "four.tune").write_bytes(data)
