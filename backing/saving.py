@@ -73,6 +73,8 @@ def explained(error: OSError, path: Path) -> OutputError:
         return OutputError(
             f"The folder {path.parent} may not be written to.", "Name a folder of your own."
         )
+    if error.errno == errno.ENOENT and not path.parent.exists():
+        return OutputError(f"The folder {path.parent} does not exist.", "Make it, or name another.")
     if error.errno == errno.EFBIG:
         return OutputError(
             f"{path} grows larger than this system allows.", "Ask for fewer choruses or for .flac."

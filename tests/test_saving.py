@@ -49,6 +49,12 @@ def test_a_link_goes_on_pointing_at_the_file(tmp_path: Path) -> None:
     assert real.read_bytes() == b"new"
 
 
+def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "none" / "track.mid"
+    said = explained(FileNotFoundError(errno.ENOENT, "No such file or directory"), path)
+    assert said.cause == f"The folder {path.parent} does not exist."
+
+
 def test_a_link_that_leads_back_to_itself_is_refused(tmp_path: Path) -> None:
     link = tmp_path / "round.mid"
     link.symlink_to(link)

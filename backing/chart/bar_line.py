@@ -17,8 +17,10 @@ _PLAIN_LINE = re.compile(r"\|")
 # ``:|``, its count, and the bar line or the new repeat that may follow it; or one or two lines
 _BAR_LINE = re.compile(r":\|{1,2}(?::|\s*[x×]\s*(?P<times>\d+)\b)?(?:\s*\|{1,2}:?)?|\|{1,2}:?")
 _ENDING = re.compile(r"\[\s*(?P<passes>\d[\d\s,.–-]*)\]\s*")
-# a chord, with alterations in parentheses that stand apart from it: C7 (b9)
-_WORD = re.compile(r"[^\s(]\S*(?:\s+\([^)\s]*\)\S*)*|\S+")
+# a chord, with alterations in parentheses: C7(b9 #11), or apart from it: C7 (b9)
+_WORD = re.compile(r"[^\s(](?:\([^()]*\)|\S)*(?:\s+\([^()]*\)\S*)*|\S+")
+_HELD = re.compile(r"[.·•_–-]+")
+_BARE_ENDING = re.compile(r"(\d)[.)]?")
 _NO_CHORD = ("n.c.", "nc", "n.c")
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 MOST_PASSES = 64
@@ -220,13 +222,26 @@ def _written_out(words: Sequence[Piece], source: Source) -> Changes:
 def _change(word: Piece, onset: int, source: Source) -> Change:
     if word.text.lower() in _NO_CHORD:
         return Change(Fraction(onset), None, span=word.span)
+    chord = None
     try:
         chord = parse_chord(word.text)
     except ChordError as error:
+        if said := _meant(word.text):
+            source.problem(word, *said)
+            return Change(Fraction(onset), None, span=word.span)
         culprit = word.cut(error.start, error.end)
         source.problem(culprit if culprit.text else word, error.cause, error.cure)
-        chord = None
     return Change(Fraction(onset), chord, span=word.span)
+
+
+def _meant(text: str) -> tuple[str, str] | None:
+    """Cause and cure for what other charts write in a bar besides chords."""
+    if _HELD.fullmatch(text):
+        cure = "Write a slash for every beat a chord goes on: | Cm7 / / F7 |."
+        return f'"{text}" is no chord and no beat.', cure
+    if ending := _BARE_ENDING.fullmatch(text):
+        return f'"{text}" is no chord.', f"Write an ending in brackets: | [{ending[1]}] Cm7 |."
+    return None
 
 
 def is_chord(word: Piece) -> bool:

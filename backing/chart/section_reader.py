@@ -16,7 +16,7 @@ from backing.chart.bar_line import (
 )
 from backing.chart.cue import Cue
 from backing.chart.cue_line import CUE_WORDS, cue_word, read_cue
-from backing.chart.header import HEADERS
+from backing.chart.header import HEADERS, NAME
 from backing.chart.section import Pickup, Replacement, Row, Section, WrittenBar
 from backing.chart.signs import check_repeats, check_sign, reach
 from backing.chart.source import Piece, Source, Statement, suggestion
@@ -26,6 +26,10 @@ OPTIONS = ("feel", "key", "meter", "tempo")
 """What may stand beside a section's name."""
 LINE_WORDS = ("solos", "pickup", "bars", *CUE_WORDS)
 """What a line under a section's name may begin with, besides its bars."""
+
+
+_BARE_NAME = re.compile(rf"[\[(]({NAME})[\])]:?|({NAME}):")
+_JUMP = re.compile(r"(?i:d\.?\s?[cs]\.?(\s|$)|(da capo|dal segno|to coda|fine)\b)")
 
 
 @dataclass(slots=True)
@@ -227,6 +231,22 @@ class SectionReader:
         near = suggestion(where.text, (*LINE_WORDS, "section"))
         cause = f'"{where}" is neither bars nor a cue for the band.'
         cure = f"{near}Bars stand between |; a cue begins with {', '.join(CUE_WORDS)}."
-        if not found.word and is_chord(where):
+        if name := bare_name(found.line):
+            cause, cure = no_section(name)
+        elif _JUMP.match(found.line.text):
+            cause = f'"{found.line}" is a jump, which a tune file does not have.'
+            cure = "Write the order of the sections at the top, such as head: A B A coda."
+        elif not found.word and is_chord(where):
             cause, cure = outside_bars(where)
         self.source.problem(where, cause, cure)
+
+
+def bare_name(line: Piece) -> str:
+    """The section that a line such as [A], A: or (B) may mean to begin; empty in any other."""
+    match = _BARE_NAME.fullmatch(line.text)
+    return "".join(match.groups("")) if match else ""
+
+
+def no_section(name: str) -> tuple[str, str]:
+    """Cause and cure for the name of a section without its word."""
+    return "A section begins with its word.", f"Write section {name} on this line."

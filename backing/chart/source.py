@@ -12,7 +12,8 @@ from backing.errors import Problem, Span, TuneError
 # Signs that steer a terminal or turn the text around them (Unicode classes Cc and the bidirectional
 # controls of UAX #9), and that XML 1.0 forbids in part, become spaces: every column stays its own.
 _UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
-_NOTE = re.compile(r"(?:^|(?<=\s))#")
+# C7 #11 and C7(b9 #9) are chords; so is what stands in them
+_NOTE = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,8 @@ class Piece:
     def without_note(self) -> tuple[Piece, str | None]:
         """The piece up to a note to the reader, and the note.
 
-        A ``#`` begins a note at the start of a line or after a space, so ``F#m7`` is safe.
+        A ``#`` begins a note at the start of a line or after a space, so ``F#m7`` is safe; so is
+        an alteration that stands apart, ``C7 #11``.
         """
         match = _NOTE.search(self.text)
         if match is None:
@@ -135,7 +137,27 @@ class Source:
             raise TuneError(tuple(order))
 
 
+MEANT = {
+    "time": "meter",
+    "signature": "meter",
+    "time signature": "meter",
+    "style": "feel",
+    "rhythm": "feel",
+    "groove": "feel",
+    "composer": "by",
+    "author": "by",
+    "bpm": "tempo",
+    "form": "head",
+    "order": "head",
+    "name": "title",
+    "comment": "notes",
+}
+"""What people may call the lines of a tune file -> their words there."""
+
+
 def suggestion(word: str, known: Iterable[str]) -> str:
     """``Did you mean "hits"? `` for a word close to a known one, else nothing."""
-    close = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
+    known, word = list(known), word.lower()
+    meant = [MEANT[word]] if MEANT.get(word) in known else []
+    close = meant or difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     return f'Did you mean "{close[0]}"? ' if close else ""

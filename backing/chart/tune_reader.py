@@ -15,7 +15,7 @@ from backing.chart.form import Form
 from backing.chart.form_check import FormCheck
 from backing.chart.header import HEADERS, NAME, Header, plain, read_key, read_meter, read_ratio
 from backing.chart.section import Section
-from backing.chart.section_reader import OPTIONS, SectionReader
+from backing.chart.section_reader import OPTIONS, SectionReader, bare_name, no_section
 from backing.chart.source import Piece, Source, Statement, suggestion
 
 MOST_LINES = 5_000
@@ -183,7 +183,12 @@ class TuneReader:
         near = suggestion(word.text, (*HEADERS, "section"))
         cause = f'"{word}" is no line of a tune file.'
         cure = f"{near}Lines at the top are {', '.join(HEADERS)}; then come sections and bars."
-        if not found.word and is_chord(word):
+        if word.text.lower() in HEADERS and not found.word:
+            cause = f'A colon is missing after "{word}".'
+            cure = f"Write {word.text.lower()}: and what it is."
+        elif name := bare_name(line):
+            cause, cure = no_section(name)
+        elif not found.word and is_chord(word):
             cause, cure = outside_bars(word)
         self.source.problem(word, cause, cure)
 

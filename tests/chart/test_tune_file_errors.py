@@ -97,6 +97,15 @@ ONE_MISTAKE = [
     ("key: C\n| C |\n«F» G", "Bar lines are missing around F", "| Cm7 | F7 |"),
     ("key: C\n| C | «|» F |", "empty", "% or N.C."),
     ("key: C\n«|»\n| C |", "no bar", "between two bar lines"),
+    # what other charts write
+    ("«title» Low\nkey: C\n| C |", 'A colon is missing after "title"', "Write title:"),
+    ("key: C\n«time»: 3/4\n| C |", "no line of a tune file", 'Did you mean "meter"?'),
+    ("key: C\n«Style»: swing\n| C |", "no line of a tune file", 'Did you mean "feel"?'),
+    ("key: C\n«[A]»\nsection A\n| C |", "begins with its word", "Write section A "),
+    ("key: C\nsection A\n| C |\n«B»:", "begins with its word", "Write section B "),
+    ("key: C\n| C |\n«D.C.» al fine", "is a jump", "head: A B A coda"),
+    ("key: C\n| C F «.» G |", '"." is no chord and no beat', "a slash for every beat"),
+    ("key: C\n| F |\n| «1.» C |", '"1." is no chord', "| [1] Cm7 |"),
     # signs
     ("key: C\n| «%» | C |", "% repeats a bar", "chords out"),
     ("key: C\n| C | «%%» |", "%% repeats two bars", "chords out"),
