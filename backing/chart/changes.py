@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from fractions import Fraction
+from textwrap import shorten
 
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key
 from backing.chart.tune_file import read
+from backing.errors import Problem, TuneError
 
 NAME = "changes"
+LONGEST_TITLE = 80
+"""In characters; what is longer would not read as a title."""
 
 
 def read_changes(
@@ -24,11 +29,21 @@ def read_changes(
     bars = text.strip()
     bars = bars if bars.startswith("|") else f"| {bars}"
     bars = bars if bars.endswith("|") else f"{bars} |"
-    lines = [f"title: {text.strip()}", "key: C", f"meter: {meter}", f"tempo: {float(tempo):g}"]
-    source = "\n".join([*lines, f"feel: {feel}", "section A", bars, ""])
-    form = read(source, NAME)
+    title = shorten(text, LONGEST_TITLE, placeholder=" ...")
+    lines = [f"title: {title}", "key: C", f"meter: {meter}", f"tempo: {float(tempo):g}"]
+    lines += [f"feel: {feel}", "section A"]
+    source = "\n".join([*lines, bars, ""])
+    try:
+        form = read(source, NAME)
+    except TuneError as error:
+        raise TuneError(tuple(_typed(problem, len(lines)) for problem in error.problems)) from None
     key = key_of(c.chord for bar in form.played("solos") for c in bar.changes if c.chord)
     return read(source.replace("key: C\n", f"key: {key}\n", 1), NAME)
+
+
+def _typed(problem: Problem, above: int) -> Problem:
+    """The problem in the place where the user typed it: there were no lines ``above``."""
+    return replace(problem, span=replace(problem.span, line=max(1, problem.span.line - above)))
 
 
 def key_of(chords: Iterable[Chord]) -> Key:

@@ -34,6 +34,8 @@ METERS = tuple(
     Meter(upper, lower)
     for upper, lower in [(2, 4), (3, 4), (4, 4), (5, 4), (6, 4), (7, 4), (6, 8), (9, 8), (12, 8)]
 )
+FEEL_FILE = ".toml"
+"""What the name of a feel file ends in."""
 SLOWEST, FASTEST = 20, 400
 """Tempos that are played, in beats a minute."""
 
@@ -72,7 +74,7 @@ class Header:
             case "tempo":
                 return replace(self, tempo=read_tempo(value, source))
             case "feel":
-                return replace(self, feel=plain(value).lower(), feel_span=value.span)
+                return replace(self, feel=read_feel(value), feel_span=value.span)
             case "head":
                 return replace(self, head=read_order(value, source))
             case "solos":
@@ -86,6 +88,12 @@ class Header:
 def plain(value: Piece) -> str:
     """A free text with single spaces."""
     return " ".join(value.text.split())
+
+
+def read_feel(value: Piece) -> str:
+    """The name of a feel in small letters, or a feel file, whose name is its own."""
+    text = plain(value)
+    return text if text.lower().endswith(FEEL_FILE) else text.lower()
 
 
 def read_key(value: Piece, source: Source) -> Key | None:

@@ -13,7 +13,7 @@ from backing.chart.bar_line import is_chord, outside_bars
 from backing.chart.cue_line import cue_word
 from backing.chart.form import Form
 from backing.chart.form_check import FormCheck
-from backing.chart.header import HEADERS, NAME, Header, plain, read_key, read_meter, read_ratio
+from backing.chart.header import HEADERS, NAME, Header, read_feel, read_key, read_meter, read_ratio
 from backing.chart.section import Section
 from backing.chart.section_reader import OPTIONS, SectionReader, bare_name, no_section
 from backing.chart.source import Piece, Source, Statement, suggestion
@@ -305,7 +305,7 @@ class TuneReader:
         return Section(
             name=draft.name,
             base=draft.base.text if draft.base else None,
-            feel=plain(feel).lower() if feel else None,
+            feel=read_feel(feel) if feel else None,
             key=read_key(options["key"], source) if "key" in options else None,
             meter=read_meter(options["meter"], source) if "meter" in options else None,
             tempo_ratio=(

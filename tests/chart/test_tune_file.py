@@ -87,6 +87,11 @@ def test_headers() -> None:
     assert form.section("A").remarks == ("the melody is in the tenor",)
 
 
+def test_a_feel_file_keeps_its_capitals() -> None:
+    form = read("key: C\nfeel: My Feels/Late.toml\nsection A  feel: Two\n| C |")
+    assert (form.feel, form.section("A").feel) == ("My Feels/Late.toml", "two")
+
+
 def test_only_a_key_and_bars_are_needed() -> None:
     form = read("key: Bb\n| Bb7 | Eb7 |", "tunes/my_blues.tune")
     assert form.title == "my blues"
