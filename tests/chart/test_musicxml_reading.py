@@ -247,3 +247,37 @@ def test_files_that_are_missing_are_said_so(tmp_path: Path) -> None:
     (tmp_path / "bad.xml").write_text("<a>")
     with pytest.raises(UserError, match=r"bad\.xml: This is no MusicXML"):
         read_file(tmp_path / "bad.xml")
+
+
+@pytest.mark.parametrize(
+    ("attributes", "cause"),
+    [
+        ("<divisions>many</divisions>", "'many' for its divisions"),
+        ("<divisions>1e99999999</divisions>", "'1e99999999' for its divisions"),
+        ("<key><fifths>none</fifths></key>", "'none' for its key"),
+        ("<time><beats>4</beats><beat-type>0</beat-type></time>", "the meter 4/0"),
+        ("<time><beats>\u00b2</beats><beat-type>4</beat-type></time>", "the meter \u00b2/4"),
+        ("<transpose><chromatic>down</chromatic></transpose>", "'down' for its transposition"),
+    ],
+)
+def test_numbers_that_are_none_are_refused(attributes: str, cause: str) -> None:
+    with pytest.raises(UserError) as caught:
+        lead_sheet(f"<attributes>{attributes}</attributes>" + bar("C"), bar("F"))
+    assert f"Measure 1 has {cause}" in caught.value.cause
+
+
+def test_numbers_that_are_out_of_this_world_are_passed_over() -> None:
+    sound = '<direction><sound tempo="1e999999999"/></direction>'
+    line = '<barline><repeat direction="backward" times="99999999"/></barline>'
+    form = lead_sheet(bar("C", extra=sound, fill=note()), bar("F") + line)
+    assert form.tempo == 120
+    assert len(form.played("head")) == 4
+
+
+def test_a_degree_without_end_is_refused() -> None:
+    degree = (
+        "<kind>major</kind><degree><degree-value>9</degree-value>"
+        "<degree-alter>inf</degree-alter><degree-type>add</degree-type></degree>"
+    )
+    with pytest.raises(UserError, match="Measure 1"):
+        lead_sheet(bar("C", degree))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -14,6 +15,9 @@ from backing.chart.pitch import Interval
 from backing.errors import ChordError, UserError
 
 _DIGITS_AND_COMMAS = "0123456789,"
+# decimals of the schema, but for those too long to be meant
+_DECIMAL = re.compile(r"[+-]?[0-9]{1,9}(?:\.[0-9]{0,9})?")
+_COUNT = re.compile(r"[1-9][0-9]?")
 _UNITS = {
     "whole": Fraction(4),
     "half": Fraction(2),
@@ -94,33 +98,33 @@ class _Reader:
                 _bar_line(child, into)
 
     def _time(self, text: str | None) -> Fraction:
-        try:
-            return Fraction((text or "0").strip()) / self.divisions
-        except (ValueError, ZeroDivisionError):
-            return Fraction(0)
+        return (_decimal(text) or Fraction(0)) / self.divisions
 
     def _attributes(self, element: Element, into: Measure) -> None:
         divisions = element.findtext("divisions")
         if divisions:
-            self.divisions = max(1, int(float(divisions)))
+            self.divisions = max(1, _whole(divisions, "divisions", into))
         key = element.find("key")
         if key is not None and key.findtext("fifths"):
-            into.fifths = int(key.findtext("fifths") or 0)
+            into.fifths = _whole(key.findtext("fifths"), "key", into)
             into.mode = (key.findtext("mode") or "").strip() or None
         time = element.find("time")
         if time is not None and time.find("beats") is not None:
             into.meter = _meter(time, into)
         transpose = element.find("transpose")
         if transpose is not None:
-            semitones = int(float(transpose.findtext("chromatic") or 0))
+            semitones = _whole(transpose.findtext("chromatic") or "0", "transposition", into)
             steps = transpose.findtext("diatonic")
             usual = Interval.of_semitones(semitones)
-            into.transpose = Interval(int(float(steps)), semitones) if steps else usual
+            into.transpose = (
+                Interval(_whole(steps, "transposition", into), semitones) if steps else usual
+            )
 
 
 def _meter(time: Element, into: Measure) -> Meter:
     upper, lower = time.findtext("beats") or "", time.findtext("beat-type") or ""
-    if upper.isdigit() and lower.isdigit():
+    upper, lower = upper.strip(), lower.strip()
+    if _COUNT.fullmatch(upper) and _COUNT.fullmatch(lower):
         return Meter(int(upper), int(lower))
     raise UserError(
         f"Measure {into.number} has the meter {upper}/{lower}, which cannot be read.",
@@ -131,7 +135,7 @@ def _meter(time: Element, into: Measure) -> Meter:
 def _chord(harmony: Element, into: Measure) -> Chord | None:
     try:
         return chord_of(harmony)
-    except (ChordError, ValueError) as error:
+    except (ChordError, ValueError, OverflowError) as error:
         raise UserError(f"Measure {into.number}: {error}", "Correct the chord there.") from None
 
 
@@ -163,11 +167,25 @@ def _metronome(element: Element) -> Fraction | None:
 
 
 def _number(text: str) -> Fraction | None:
-    try:
-        number = Fraction(text.strip())
-    except (ValueError, ZeroDivisionError):
-        return None
-    return number.limit_denominator(100) if number > 0 else None
+    number = _decimal(text)
+    return number.limit_denominator(100) if number and number > 0 else None
+
+
+def _decimal(text: str | None) -> Fraction | None:
+    """A decimal of the file; None where it is none."""
+    plain = (text or "").strip()
+    return Fraction(plain) if _DECIMAL.fullmatch(plain) else None
+
+
+def _whole(text: str | None, what: str, into: Measure) -> int:
+    """A whole number that has to be one: without it nothing after it would be right."""
+    number = _decimal(text)
+    if number is None:
+        raise UserError(
+            f"Measure {into.number} has {text!r} for its {what}, which is no number.",
+            "Save the file once more from a notation program.",
+        )
+    return int(number)
 
 
 def _bar_line(element: Element, into: Measure) -> None:
@@ -179,10 +197,10 @@ def _bar_line(element: Element, into: Measure) -> None:
         into.opens = True
     elif repeat is not None:
         times = repeat.get("times", "2")
-        into.closes = max(2, int(times)) if times.isdigit() else 2
+        into.closes = max(2, int(times)) if _COUNT.fullmatch(times) else 2
     into.jumps |= {"segno", "coda", "tocoda", "fine"} & set(element.keys())
 
 
 def _passes(text: str) -> Iterator[int]:
     plain = "".join(c for c in text.replace(" ", ",") if c in _DIGITS_AND_COMMAS)
-    return (int(number) for number in plain.split(",") if number and int(number))
+    return (int(number) for number in plain.split(",") if _COUNT.fullmatch(number))
