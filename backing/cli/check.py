@@ -8,7 +8,7 @@ from pathlib import Path
 
 from backing.chart.outline import as_data, as_text
 from backing.chart.tune_file import write
-from backing.cli.status import DONE, USERS, in_words, tell
+from backing.cli.status import DONE, USERS, in_words, show, tell
 from backing.cli.tunes import read_tune
 from backing.combo.style import feel_names, load_feel
 from backing.errors import UserError
@@ -31,14 +31,14 @@ def check(arguments: argparse.Namespace) -> int:
         if arguments.json:
             shown.append({"file": name, **as_data(form)})
         else:
-            print(write(form) if arguments.tidy else as_text(form) + "\n", end="", flush=True)
+            show(write(form).rstrip("\n") if arguments.tidy else as_text(form))
     if arguments.json:
-        print(json.dumps(shown, ensure_ascii=False, indent=1))
+        show(json.dumps(shown, indent=1))
     return status
 
 
 def _list_feels() -> int:
     for name in feel_names():
         feel = load_feel(name)
-        print(f"{name:<12} {feel.sentence}")
+        show(f"{name:<12} {feel.sentence}")
     return DONE

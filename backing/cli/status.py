@@ -2,14 +2,30 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
-from backing.errors import TuneError, UserError
+from backing.errors import OutputError, TuneError, UserError
 
 MOST_SHOWN = 20
 """Mistakes of one file: more of them say that it is no tune."""
 
 DONE, OURS, USERS, STOPPED = 0, 1, 2, 130
+
+
+def show(text: str) -> None:
+    """Print a result on stdout, with ? for signs it does not have; raises OutputError."""
+    encoding = sys.stdout.encoding or "utf-8"
+    try:
+        print(text.encode(encoding, "replace").decode(encoding), flush=True)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        # else what is left in the buffer fails once more when Python ends
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise OutputError(
+            f"The output cannot be written ({error.strerror}).", "Send it somewhere else."
+        ) from error
 
 
 def tell(text: str) -> None:

@@ -59,6 +59,25 @@ def test_of_many_mistakes_the_first_are_shown(here: Path, run: Run) -> None:
     assert told[-1] == "four.tune: 982 more. Mend these first, or name a tune file."
 
 
+@pytest.mark.usefixtures("here")
+def test_an_output_without_the_signs_gets_question_marks() -> None:
+    Path("four.tune").write_text(TUNE.replace("Four Steps", "Quatre éléments ♯"), "utf-8")
+    code = "import sys; sys.stdout.reconfigure(encoding='ascii')"
+    said = run_apart("check", "four.tune", code=code)
+    assert said.returncode == 0
+    assert said.stdout.startswith("Quatre ?l?ments ?\n")
+
+
+@pytest.mark.usefixtures("here")
+def test_an_output_that_is_full_is_told() -> None:
+    # a descriptor that is only read refuses every write, as a full disk does
+    code = "import os; os.dup2(os.open(os.devnull, os.O_RDONLY), 1)"
+    said = run_apart("check", "four.tune", code=code)
+    assert said.returncode == 2
+    assert said.stderr.startswith("backing: The output cannot be written (")
+    assert len(said.stderr.splitlines()) == 1
+
+
 @pytest.mark.parametrize("data", [b"\xff\xfe\x00\x01", b"title: \x00", os.urandom(200) + b"\xff"])
 def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
     (here / "four.tune").write_bytes(data)
