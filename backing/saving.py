@@ -13,6 +13,14 @@ from pathlib import Path
 from backing.errors import OutputError
 
 
+def is_folder(path: Path) -> bool:
+    """Whether ``path`` is a folder; a name the system cannot even look up is none."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
+
+
 def check_writable(path: Path) -> None:
     """Find out before the work starts whether ``path`` can be written; raises OutputError."""
     folder = path.parent

@@ -28,7 +28,17 @@ LEVELS = {
 }
 """Package or module -> its place along the pipeline; imports go to lower places only."""
 
-HEAVY = {"numpy", "scipy", "pretty_midi", "mido", "fluidsynth", "soundfile", "mutagen", "verovio", "typst"}
+HEAVY = {
+    "numpy",
+    "scipy",
+    "pretty_midi",
+    "mido",
+    "fluidsynth",
+    "soundfile",
+    "mutagen",
+    "verovio",
+    "typst",
+}
 
 
 def room_of(module: Path) -> str:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from backing.errors import OutputError
-from backing.saving import check_writable, explained, passing_name, write_whole
+from backing.saving import check_writable, explained, is_folder, passing_name, write_whole
 
 NOBODY = 65534
 """The user and group without rights (Linux Standard Base 5.0, common practice elsewhere)."""
@@ -136,3 +136,10 @@ def test_the_passing_name_keeps_the_suffix_and_is_hidden() -> None:
     assert name.parent == Path("there")
     assert name.name.startswith(".track.")
     assert name.suffix == ".flac"
+
+
+def test_a_name_too_long_for_the_system_is_no_folder(tmp_path: Path) -> None:
+    assert is_folder(tmp_path)
+    assert not is_folder(tmp_path / ("é" * 300))
+    with pytest.raises(OutputError):
+        check_writable(tmp_path / ("é" * 300 + ".mid"))

@@ -28,6 +28,7 @@ PLAYERS = {
     "drums": "drums",
     "guide": "guide",
     "click": "click",
+    "melody": "melody",
     "comping": "comping",
     "comp": "comping",
     "guitar": "comping",
@@ -110,7 +111,7 @@ def _players(arguments: argparse.Namespace) -> frozenset[str]:
     players = _parts(arguments.only) if arguments.only else RHYTHM_SECTION
     if arguments.without:
         players -= _parts(arguments.without)
-    players |= {name for name in ("guide", "click") if getattr(arguments, name)}
+    players |= {name for name in ("guide", "click", "melody") if getattr(arguments, name)}
     if not players:
         raise SelectionError("Nobody is left to play.", "Leave out fewer, or add --click.")
     return players

@@ -15,6 +15,7 @@ from backing.combo.arrangement import Band, arrange
 from backing.combo.performance import Performance
 from backing.errors import OutputError, RoutineError
 from backing.midi import markers, to_bytes
+from backing.routine import Purpose
 from backing.routine.orders import Request, Routine, make_routine
 from backing.saving import check_writable, write_whole
 
@@ -142,6 +143,7 @@ def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
     band = job.band
     yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
     yield repr((band.guide_line, band.click))
+    yield repr(getattr(band.melody, "keywords", band.melody))
     named = {job.form.feel, band.feel, *(section.feel for section in job.form.sections)}
     for feel in sorted(name for name in named if name and name.endswith(".toml")):
         yield Path(feel).read_bytes()
@@ -197,12 +199,12 @@ def _bank(font: SoundFont, sample_rate: int, threads: int | None) -> Bank:
 def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     """File, length, tempos and seed."""
     seconds = round(performance.clock.length_seconds + performance.tail)
-    bars = sum(len(each.bars) for each in routine.passes)
+    played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
+    bars = sum(len(each.bars) for each in played)
+    keys = " ".join(str(key.tonic) for key in job.request.keys) or str(job.form.key)
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]
     figures = f"{seconds // 60}:{seconds % 60:02} min, {bars} bars, {' '.join(tempos)} bpm"
     seam = ", repeats without a seam" if routine.seamless else ""
-    return (
-        f"{job.form.title} -> {job.target}\n  {figures}, {job.form.key}, seed {job.band.seed}{seam}"
-    )
+    return f"{job.form.title} -> {job.target}\n  {figures}, {keys}, seed {job.band.seed}{seam}"

@@ -21,7 +21,8 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         known = [option for parser in self._family() for option in parser._option_string_actions]
-        wrong = [word for word in message.split() if word.startswith("--")]
+        words = (word.strip(":,.") for word in message.split())
+        wrong = [word for word in words if word.startswith("--")]
         near = difflib.get_close_matches(wrong[0], known, 1) if wrong else []
         hint = f" Did you mean {near[0]}?" if near and near[0] not in wrong else ""
         self.exit(USERS, f"backing: {message}.{hint} See {self.prog} --help.\n")
@@ -135,16 +136,7 @@ def _add_sheet(commands: Commands) -> None:
     line.add_argument("--line", metavar="WHAT", help="etude or guide, in staff and tablature")
     line.add_argument("--bars", metavar="WHICH", help="over these bars: 13-16, B, B:5-8")
     line.add_argument("--guide", metavar="LINE", default="both", help="thirds, sevenths or both")
-    line.add_argument("--level", type=int, metavar="N", default=1,
-                      help="1 chord tones, 2 approaches, 3 enclosures, 4 scale tones")  # fmt: skip
-    line.add_argument("--rhythm", metavar="WHAT", default="eighths",
-                      help="eighths, quarters, halves, phrases or call")  # fmt: skip
-    line.add_argument("--start", type=int, metavar="TONE", default=1, help="on 1, 3, 5 or 7")
-    line.add_argument("--direction", metavar="WAY", default="both", help="up, down or both")
-    line.add_argument("--way", metavar="TONES", default="1-7", help="1-7 or 3-9")
-    line.add_argument("--thirds", action="store_true", help="land on the third at every change")
-    line.add_argument("--early", action="store_true", help="arrive an eighth before each chord")
-    line.add_argument("--top-strings", type=int, metavar="N", help="stay on so many strings")
+    _add_line(line)
     line.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another number, other notes"
     )
@@ -158,6 +150,20 @@ def _add_sheet(commands: Commands) -> None:
     print_.add_argument(
         "--signs", action="store_true", help="triangles and circles for words in chord symbols"
     )
+
+
+def _add_line(line: argparse._ArgumentGroup) -> None:
+    """How a line through the changes is to go, on a sheet or in a track."""
+    line.add_argument("--level", type=int, metavar="N", default=1,
+                      help="1 chord tones, 2 approaches, 3 enclosures, 4 scale tones")  # fmt: skip
+    line.add_argument("--rhythm", metavar="WHAT", default="eighths",
+                      help="eighths, quarters, halves, phrases or call")  # fmt: skip
+    line.add_argument("--start", type=int, metavar="TONE", default=1, help="on 1, 3, 5 or 7")
+    line.add_argument("--direction", metavar="WAY", default="both", help="up, down or both")
+    line.add_argument("--way", metavar="TONES", default="1-7", help="1-7 or 3-9")
+    line.add_argument("--thirds", action="store_true", help="land on the third at every change")
+    line.add_argument("--early", action="store_true", help="arrive an eighth before each chord")
+    line.add_argument("--top-strings", type=int, metavar="N", help="stay on so many strings")
 
 
 def _add_sounds(commands: Commands) -> None:
@@ -267,6 +273,18 @@ def _add_track(commands: Commands) -> None:
     band.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another number, other notes"
     )
+    melody = track.add_argument_group("a line through the changes")
+    melody.add_argument(
+        "--melody", metavar="WHAT",
+        help="hear it: etude, or call (two bars, then two for your answer)",
+    )  # fmt: skip
+    melody.add_argument(
+        "--position", metavar="N", default="auto",
+        help="where on the neck (5 7: another in each chorus); auto: the easiest",
+    )  # fmt: skip
+    melody.add_argument("--tuning", metavar="NOTES", default="standard", help="of the guitar")
+    melody.add_argument("--frets", type=int, metavar="N", default=22, help="frets (default 22)")
+    _add_line(melody)
     sound = track.add_argument_group("sound and files")
     sound.add_argument("--soundfont", metavar="FILE", help="play it with this SoundFont")
     sound.add_argument(

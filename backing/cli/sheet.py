@@ -12,12 +12,13 @@ from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
 from backing.chart.pitch import PitchName
 from backing.cli.asked import in_key, one_of
+from backing.cli.line import etude_line
 from backing.cli.status import DONE, USERS, in_words, tell
 from backing.cli.tunes import read_tune
 from backing.errors import ChordError, OutputError, UserError
 from backing.practice.fingerboard import make_fingerboard
-from backing.practice.line import DIRECTIONS, RHYTHMS, Line
-from backing.saving import check_writable, write_whole
+from backing.practice.line import Line
+from backing.saving import check_writable, is_folder, write_whole
 
 if TYPE_CHECKING:
     from backing.practice.sheet import Asked, Sheet
@@ -109,7 +110,7 @@ def tell_unless_quiet(arguments: argparse.Namespace, text: str) -> None:
 def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
     output = Path(arguments.output or "")
-    if several > 1 or output.is_dir():
+    if several > 1 or is_folder(output):
         return output / f"{stem}.pdf"
     if output.suffix.lower() not in PAGES + MUSICXML:
         raise OutputError(
@@ -133,25 +134,11 @@ def _asked(arguments: argparse.Namespace) -> Asked:
         shapes=not arguments.no_shapes,
         position=arguments.position,
         line=line,
-        etude=_etude(arguments) if line else Line(fingerboard=board),
+        etude=etude_line(arguments) if line else Line(fingerboard=board),
         guide=one_of(arguments.guide, GUIDES, "guide line"),
         bars=arguments.bars,
         seed=arguments.seed,
         reader=reader,
         look=make_look(arguments.paper, large=arguments.large, signs=arguments.signs),
         board=board,
-    )
-
-
-def _etude(arguments: argparse.Namespace) -> Line:
-    return Line(
-        rhythm=one_of(arguments.rhythm, RHYTHMS, "rhythm"),
-        level=arguments.level,
-        start=arguments.start,
-        direction=one_of(arguments.direction, DIRECTIONS, "direction"),
-        way=arguments.way,
-        thirds=arguments.thirds,
-        early=arguments.early,
-        top_strings=arguments.top_strings,
-        fingerboard=make_fingerboard(arguments.tuning, arguments.frets),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -13,13 +14,15 @@ from backing.chart.form import Form
 from backing.cli.asked import band, in_key, one_of, request
 from backing.cli.batch import outcomes
 from backing.cli.job import Job, make
+from backing.cli.line import melody
 from backing.cli.parser import make_parser
 from backing.cli.progress import share_done, tracks_done
 from backing.cli.recipe import recipe
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
 from backing.cli.tunes import read_tune
+from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
-from backing.routine.climb import read_tempo
+from backing.saving import is_folder
 
 DEFAULT_TEMPO = Fraction(120)
 FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
@@ -53,7 +56,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     job = partial(
         Job,
         form,
-        band=band(arguments),
+        band=replace(band(arguments), melody=melody(arguments, form)),
         soundfont=Path(arguments.soundfont) if arguments.soundfont else None,
         bits=arguments.bits,
         stems=arguments.stems,
@@ -70,8 +73,9 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
 
 
 def _changes(arguments: argparse.Namespace) -> Form:
-    tempo = read_tempo(arguments.tempo, DEFAULT_TEMPO) if arguments.tempo else DEFAULT_TEMPO
-    return read_changes(arguments.changes, tempo=tempo, feel=arguments.feel or "swing")
+    feel = arguments.feel or "swing"
+    meter = load_feel(feel).meters[0]
+    return read_changes(arguments.changes, meter=meter, tempo=DEFAULT_TEMPO, feel=feel)
 
 
 def _target(arguments: argparse.Namespace, tune: Path) -> Path:
@@ -81,7 +85,7 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     if arguments.output is None:
         return Path(name)
     output = Path(arguments.output)
-    if len(arguments.tunes) > 1 or output.is_dir():
+    if len(arguments.tunes) > 1 or is_folder(output):
         return output / name
     if asked and output.suffix.lower() != f".{asked}":
         raise OutputError(f"{output} is no .{asked} file.", "Leave out --format, or the suffix.")

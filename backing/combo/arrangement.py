@@ -22,13 +22,17 @@ TAIL_SECONDS = Fraction(5, 2)
 """What is kept after the last beat, for the last chord to ring."""
 
 
+Player = Callable[[Plan, random.Random], Part]
+
+
 @dataclass(frozen=True, slots=True)
 class Band:
     """Who plays, and how.
 
     ``players``: names from PLAYERS. ``feel`` overrides the feels of the tune, ``swing`` the
     long : short ratio. ``comp``: the comping instrument. ``guide_line``: "thirds", "sevenths" or
-    "both". ``click``: on which beats the click falls. Equal ``seed``: equal music.
+    "both". ``click``: on which beats the click falls. ``melody``: who plays a melodic line, if
+    "melody" is among the players. Equal ``seed``: equal music.
     """
 
     players: frozenset[str] = BAND
@@ -38,6 +42,7 @@ class Band:
     comp: str = "piano"
     guide_line: str = "thirds"
     click: str = "all"
+    melody: Player | None = None
 
     def __post_init__(self) -> None:
         unknown = sorted(self.players - set(PLAYERS))
@@ -102,14 +107,16 @@ def _parts(plan: Plan, played: Pass, band: Band) -> tuple[Part, ...]:
     return tuple(part for part in parts if part.notes)
 
 
-def _players(band: Band) -> dict[str, Callable[[Plan, random.Random], Part]]:
-    players: dict[str, Callable[[Plan, random.Random], Part]] = {
+def _players(band: Band) -> dict[str, Player]:
+    players: dict[str, Player] = {
         "bass": walking_bass.play,
         "comping": lambda plan, dice: comping.play(plan, dice, comp=band.comp),
         "drums": drums.play,
         "guide": lambda plan, dice: guide_tones.play(plan, dice, line=band.guide_line),
         "click": lambda plan, _: click.play(plan, band.click),
     }
+    if band.melody is not None:
+        players["melody"] = band.melody
     return {name: play for name, play in players.items() if name in band.players}
 
 

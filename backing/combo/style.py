@@ -192,8 +192,11 @@ def load_feel(name: str) -> Feel:
     if name.endswith(".toml"):
         try:
             return parse_feel(Path(name).read_text("utf-8"), name)
-        except (OSError, UnicodeDecodeError) as error:
-            raise FeelError(f"{name}: cannot be read: {error}.", "Name a feel file.") from None
+        except UnicodeDecodeError:
+            raise FeelError(f"{name} is not text.", "Name a feel file.") from None
+        except OSError as error:
+            said = error.strerror or str(error)
+            raise FeelError(f"{name} cannot be read ({said}).", "Name a feel file.") from None
     if name not in feel_names():
         near = difflib.get_close_matches(name, feel_names(), 1)
         hint = f"Did you mean {near[0]}? " if near else ""

@@ -75,7 +75,9 @@ def format_of(path: Path) -> Format:
     if suffix not in FORMATS:
         what = f"ends in {suffix}, which" if suffix else "has no suffix, which"
         known = f"{', '.join(list(FORMATS)[:-1])} or {list(FORMATS)[-1]}"
-        raise OutputError(f"{path} {what} names no audio format.", f"Let it end in {known}.")
+        raise OutputError(
+            f"{path} {what} names no audio format.", f"Let it end in {known}, or .mid."
+        )
     return FORMATS[suffix]
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from backing.chart.form import PlayedBar
 
-SOLOISTS_REST = frozenset({"bass", "comping"})
-TIME_ONLY = frozenset({"bass", "comping", "kit"})
+SOLOISTS_REST = frozenset({"bass", "comping", "guide", "melody"})
+TIME_ONLY = frozenset({"bass", "comping", "guide", "melody", "kit"})
 """All but the hi-hat foot: "kit" is every drum but that."""
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.errors import ChordError, RoutineError
 
-CYCLES = {"fourths": 5, "semitones": 1}
+CYCLES = {"fourths": 5, "fifths": 7, "semitones": 1}
 """Name -> semitones from one key to the next; both come round after twelve keys."""
 
 

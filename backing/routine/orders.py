@@ -120,7 +120,7 @@ def make_routine(form: Form, request: Request) -> Routine:
 def _check(request: Request) -> None:
     counts = {
         "choruses": (request.choruses, 1, 100),
-        "times": (request.times or 1, 1, 1000),
+        "times": (1 if request.times is None else request.times, 1, 1000),
         "lead-in": (request.lead_in, 0, 32),
         "breath": (request.breath, 0, 8),
         "count-in": (request.count_in or 0, 0, 8),
@@ -129,13 +129,31 @@ def _check(request: Request) -> None:
     }
     for name, (value, low, high) in counts.items():
         if not low <= value <= high:
-            raise RoutineError(f"{name} is {value}.", f"Choose a number from {low} to {high}.")
+            raise RoutineError(
+                f"A {name} of {value} cannot be played.", f"Choose a number from {low} to {high}."
+            )
+    if (request.lead_in or request.breath) and not request.loops:
+        raise RoutineError(
+            "A lead-in and a breath belong to a loop.", "Choose its bars, or leave them out."
+        )
+    if request.drums_first and not request.trade:
+        raise RoutineError("The drums begin a trade only.", "Say for how many bars they trade.")
+
+
+def _check_heard(bars: Sequence[PlayedBar], request: Request) -> None:
+    """Refuse to let the band lay out for all of a round or a chorus."""
+    if request.lay_out >= len(bars):
+        raise RoutineError(
+            f"With {request.lay_out} of {len(bars)} bars laid out the band would never play.",
+            f"Ask for at most {len(bars) - 1}." if len(bars) > 1 else "Choose more bars.",
+        )
 
 
 def _choruses(form: Form, request: Request, tempo: Fraction) -> Iterator[Pass]:
     """Count-in, head, solo choruses, out-chorus with its ending."""
     count = request.choruses
     solos = form.played("solos")
+    _check_heard(solos, request)
     if request.trade:
         solos = trading(solos, request.trade, drums_first=request.drums_first)
     bars = {Purpose.HEAD: form.played("head"), Purpose.SOLO: laying_out(solos, request.lay_out)}
@@ -185,6 +203,7 @@ def _loop_bars(
     lead = _bars_before(form, bars[0], request.lead_in)
     if request.trade:
         bars = trading(bars, request.trade, drums_first=request.drums_first)
+    _check_heard(bars, request)
     bars = laying_out(bars, request.lay_out)
     return lead, grown(bars) if request.grow else (bars,)
 

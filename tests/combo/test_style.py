@@ -97,7 +97,7 @@ def test_a_feel_of_the_users_own(tmp_path: Path) -> None:
     ("name", "message"),
     [
         ("swign", r"no feel called 'swign'\. Did you mean swing\? Known feels: ballad"),
-        ("nowhere.toml", r"^nowhere\.toml: cannot be read"),
+        ("nowhere.toml", r"^nowhere\.toml cannot be read \(No such file"),
     ],
 )
 def test_a_feel_that_is_not_there(name: str, message: str) -> None:

@@ -234,3 +234,20 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     assert {p.reference_tempo for r in alone for p in r.passes if p.circular} == {100}
     whole = Request(tempos=tempos).separate
     assert all(one.loops for _, one in whole)
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"lead_in": 2},
+        {"breath": 1},
+        {"drums_first": True},
+        {"lay_out": 32},
+        {"bars": "1-4", "lay_out": 4},
+        {"bars": "1-4", "times": 0},
+    ],
+)
+def test_what_would_be_ignored_is_refused(form: Form, asked: dict[str, object]) -> None:
+    with pytest.raises(RoutineError) as caught:
+        make_routine(form, Request(**asked))  # type: ignore[arg-type]
+    assert caught.value.cure

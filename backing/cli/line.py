@@ -1,0 +1,55 @@
+"""A line through the changes as the command line asks for it: on a sheet, or in a track."""
+
+from __future__ import annotations
+
+import argparse
+from functools import partial
+
+from backing.chart.form import Form
+from backing.cli.asked import one_of
+from backing.combo.arrangement import Player
+from backing.errors import PracticeError
+from backing.practice.fingerboard import make_fingerboard
+from backing.practice.line import DIRECTIONS, RHYTHMS, Line
+from backing.practice.melody import play
+from backing.practice.path import best_position
+
+MELODIES = ("etude", "call")
+
+
+def etude_line(
+    arguments: argparse.Namespace, positions: tuple[int, ...] = (5,), rhythm: str | None = None
+) -> Line:
+    """How the line goes. Raises UserError for what cannot be had."""
+    return Line(
+        rhythm=rhythm or one_of(arguments.rhythm, RHYTHMS, "rhythm"),
+        level=arguments.level,
+        positions=positions,
+        start=arguments.start,
+        direction=one_of(arguments.direction, DIRECTIONS, "direction"),
+        way=arguments.way,
+        thirds=arguments.thirds,
+        early=arguments.early,
+        top_strings=arguments.top_strings,
+        fingerboard=make_fingerboard(arguments.tuning, arguments.frets),
+    )
+
+
+def melody(arguments: argparse.Namespace, form: Form) -> Player | None:
+    """Who plays the line that is asked for in a track; None where none is."""
+    if not arguments.melody:
+        return None
+    called = one_of(arguments.melody, MELODIES, "melody") == "call"
+    positions = _positions(arguments, form)
+    return partial(play, line=etude_line(arguments, positions, "call" if called else None))
+
+
+def _positions(arguments: argparse.Namespace, form: Form) -> tuple[int, ...]:
+    """The position named (several: one for each chorus), or the one that suits the tune best."""
+    wanted = arguments.position.replace(",", " ").split()
+    if wanted == ["auto"]:
+        board = make_fingerboard(arguments.tuning, arguments.frets)
+        return (best_position(form.played("solos"), board, way=arguments.way).path.position,)
+    if not wanted or not all(word.isdigit() for word in wanted):
+        raise PracticeError(f'"{arguments.position}" is no position.', "Write its fret, or auto.")
+    return tuple(map(int, wanted))
