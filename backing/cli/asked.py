@@ -112,6 +112,8 @@ def _players(arguments: argparse.Namespace) -> frozenset[str]:
     if arguments.without:
         players -= _parts(arguments.without)
     players |= {name for name in ("guide", "click", "melody") if getattr(arguments, name)}
+    if arguments.melody == "guide":
+        players = (players - {"melody"}) | {"guide"}
     if not players:
         raise SelectionError("Nobody is left to play.", "Leave out fewer, or add --click.")
     return players

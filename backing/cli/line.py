@@ -14,7 +14,8 @@ from backing.practice.line import DIRECTIONS, RHYTHMS, Line
 from backing.practice.melody import play
 from backing.practice.path import best_position
 
-MELODIES = ("etude", "call")
+MELODIES = ("etude", "guide", "call")
+"""Guide tones are the guide's own part; the others are lines found on the neck."""
 
 
 def etude_line(
@@ -37,11 +38,11 @@ def etude_line(
 
 def melody(arguments: argparse.Namespace, form: Form) -> Player | None:
     """Who plays the line that is asked for in a track; None where none is."""
-    if not arguments.melody:
+    what = one_of(arguments.melody, MELODIES, "melody") if arguments.melody else "guide"
+    if what == "guide":
         return None
-    called = one_of(arguments.melody, MELODIES, "melody") == "call"
     positions = _positions(arguments, form)
-    return partial(play, line=etude_line(arguments, positions, "call" if called else None))
+    return partial(play, line=etude_line(arguments, positions, "call" if what == "call" else None))
 
 
 def _positions(arguments: argparse.Namespace, form: Form) -> tuple[int, ...]:

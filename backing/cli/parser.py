@@ -276,7 +276,7 @@ def _add_track(commands: Commands) -> None:
     melody = track.add_argument_group("a line through the changes")
     melody.add_argument(
         "--melody", metavar="WHAT",
-        help="hear it: etude, or call (two bars, then two for your answer)",
+        help="hear it: etude, guide (tones), or call (two bars, then two for your answer)",
     )  # fmt: skip
     melody.add_argument(
         "--position", metavar="N", default="auto",

@@ -54,6 +54,13 @@ def test_the_line_rests_where_the_band_lays_out(tmp_path: Path) -> None:
     assert max(quarter for quarter, _ in notes) < 16.5
 
 
+def test_guide_tones_are_a_melody_too(tmp_path: Path) -> None:
+    loop = ["--bars", "1-4", *ONCE]
+    for name, words in {"a": ["--melody", "guide"], "b": ["--guide", "thirds"]}.items():
+        assert main(["track", TUNE, "-o", str(tmp_path / f"{name}.mid"), *words, *loop]) == 0
+    assert (tmp_path / "a.mid").read_bytes() == (tmp_path / "b.mid").read_bytes()
+
+
 @pytest.mark.parametrize(
     "words",
     [
