@@ -21,6 +21,6 @@ def sounds(arguments: argparse.Namespace) -> int:
     for font in find_soundfonts(given):
         mark = "->" if font.path == used.path else "  "
         print(f"{mark} {font.name}\n     {font.path}\n     licence: {font.licence}")
-    print(f"\nUsed: {used.name}, {used.reason}.")
+    print(f"\nUsed: {used.name}. {used.reason}")
     print(BETTER_SOUNDS)
     return DONE
