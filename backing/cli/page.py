@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import webbrowser
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.chart.form import Form
 from backing.cli.asked import in_key, one_of
-from backing.cli.status import DONE, USERS, in_words, tell
-from backing.cli.tunes import read_tune
+from backing.cli.status import DONE, tell
+from backing.cli.tunes import for_each, read_tune
 from backing.combo.arrangement import Band
 from backing.combo.comping import INSTRUMENTS
 from backing.errors import UserError
@@ -30,14 +31,7 @@ def page(arguments: argparse.Namespace) -> int:
         return _watch(arguments)
     if arguments.share or arguments.port:
         raise UserError("Nothing is served without --watch.", "Add --watch, or leave the rest out.")
-    status = DONE
-    for name in arguments.tunes:
-        try:
-            _write(arguments, Path(name))
-        except UserError as error:
-            tell(in_words(error))
-            status = USERS
-    return status
+    return for_each(arguments.tunes, partial(_write, arguments))
 
 
 def _write(arguments: argparse.Namespace, tune: Path) -> None:

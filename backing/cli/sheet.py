@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,8 +14,8 @@ from backing.chart.musicxml import write as write_lead_sheet
 from backing.chart.pitch import PitchName
 from backing.cli.asked import in_key, one_of
 from backing.cli.line import etude_line
-from backing.cli.status import DONE, USERS, in_words, tell
-from backing.cli.tunes import read_tune
+from backing.cli.status import DONE, tell
+from backing.cli.tunes import for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
 from backing.practice.fingerboard import make_fingerboard
 from backing.practice.line import Line
@@ -36,14 +37,7 @@ def sheet(arguments: argparse.Namespace) -> int:
     if arguments.set:
         _write_set(arguments)
         return DONE
-    status = DONE
-    for name in arguments.tunes:
-        try:
-            _write(arguments, Path(name))
-        except UserError as error:
-            tell(in_words(error))
-            status = USERS
-    return status
+    return for_each(arguments.tunes, partial(_write, arguments))
 
 
 def _write(arguments: argparse.Namespace, tune: Path) -> None:

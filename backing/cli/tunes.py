@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from backing.chart.form import Form
 from backing.chart.musicxml import read_file as read_musicxml
 from backing.chart.tune_file import read_file
+from backing.cli.status import DONE, USERS, in_words, tell
 from backing.combo.style import feel_names, load_feel
-from backing.errors import FeelError, Problem, Span, TuneError
+from backing.errors import FeelError, Problem, Span, TuneError, UserError
 
 MUSICXML = (".musicxml", ".mxl", ".xml")
 
@@ -38,3 +40,18 @@ def _feels(form: Form) -> list[tuple[str, Span | None]]:
     """Every feel the tune names, and where."""
     named = [(section.feel, section.feel_span) for section in form.sections if section.feel]
     return [(form.feel, form.feel_span), *named]
+
+
+def for_each(tunes: Iterable[str], make: Callable[[Path], None]) -> int:
+    """``make`` of every tune; one that cannot be made is told of and does not stop the others.
+
+    Returns the exit status.
+    """
+    status = DONE
+    for name in tunes:
+        try:
+            make(Path(name))
+        except UserError as error:
+            tell(in_words(error))
+            status = USERS
+    return status

@@ -50,10 +50,6 @@ class Release:
         """The block from which it falls in one straight line."""
         return BENDS[len(self.slopes) - 2] if len(self.slopes) > 1 else 0
 
-    def level_db(self, block: int, sample_rate: int) -> float:
-        """The level at the beginning of one block after the release."""
-        return float(self.levels_db(block + 1, sample_rate)[-1])
-
     def gains(self, sample_rate: int) -> Gains:
         """The gains at the edges of all blocks until it has fallen by RELEASE_FLOOR_DB.
 

@@ -35,11 +35,6 @@ class Arpeggio:
     lighter: Degrees
     upper: Degrees = ()
 
-    def with_role(self, role: int) -> Degree:
-        """The tone that has a role, or the one nearest to it below (7 in a triad: the 5)."""
-        have = dict(zip(self.roles, self.tones, strict=True))
-        return have.get(role) or have[max((r for r in have if r < role), default=min(have))]
-
 
 @lru_cache(maxsize=1024)
 def arpeggio(quality: Quality, way: str = "1-7") -> Arpeggio:
