@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from backing.cli.job import Job, make
+from backing.cli.job import Job, make, packed
 from backing.cli.status import DONE, OURS, USERS
 from backing.errors import MissingProgram, UserError
 from backing.saving import explained, write_whole
@@ -45,8 +45,10 @@ class Outcome:
 def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcome]:
     """Make all tracks; yields what became of each as it is finished.
 
-    ``cluster``: the address of a Dask scheduler. Raises UserError for a cluster that is not there.
+    ``cluster``: the address of a Dask scheduler. Raises UserError for a cluster that is not there,
+    FeelError for a feel file that cannot be sent along.
     """
+    jobs = [packed(job) for job in jobs]
     if cluster is not None:
         return _on_cluster(jobs, cluster)
     return _on_this_machine(jobs)
