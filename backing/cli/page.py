@@ -17,7 +17,7 @@ from backing.combo.arrangement import Band
 from backing.combo.comping import INSTRUMENTS
 from backing.errors import UserError
 from backing.routine.climb import read_tempo
-from backing.saving import check_writable, is_folder, write_whole
+from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
     from backing.practice.page import PageMaker
@@ -55,7 +55,7 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
     output = Path(arguments.output or "")
     if len(arguments.tunes) > 1 or is_folder(output):
-        return output / f"{tune.stem}.html"
+        return output / fitted(tune.stem, ".html")
     if output.suffix.lower() not in SUFFIXES:
         raise UserError(f"{output} is no name for a page.", "End it in .html.")
     return output

@@ -19,7 +19,7 @@ from backing.cli.tunes import for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
 from backing.practice.fingerboard import make_fingerboard
 from backing.practice.line import Line
-from backing.saving import check_writable, is_folder, write_whole
+from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
     from backing.practice.sheet import Asked, Sheet
@@ -88,7 +88,8 @@ def _write_pages(
     pages = make().pages(target.suffix.lower().removeprefix("."), ppi=PPI)
     files = [target]
     if len(pages) > 1:
-        files = [target.with_stem(f"{target.stem}-{n}") for n in range(1, len(pages) + 1)]
+        endings = [f"-{n}{target.suffix}" for n in range(1, len(pages) + 1)]
+        files = [target.with_name(fitted(target.stem, ending)) for ending in endings]
     for file, page in zip(files, pages, strict=True):
         write_whole(file, page)
     named = f"{files[0]} to {files[-1].name}" if len(files) > 1 else str(target)
@@ -105,7 +106,7 @@ def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
     output = Path(arguments.output or "")
     if several > 1 or is_folder(output):
-        return output / f"{stem}.pdf"
+        return output / fitted(stem, ".pdf")
     if output.suffix.lower() not in PAGES + MUSICXML:
         raise OutputError(
             f"{output} is no name for a sheet.", f"End it in {', '.join(PAGES)} or .musicxml."

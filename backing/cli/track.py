@@ -9,6 +9,7 @@ from fractions import Fraction
 from functools import partial
 from pathlib import Path
 
+from backing.chart.bar import PLAYERS
 from backing.chart.changes import read_changes
 from backing.chart.form import Form
 from backing.cli.asked import band, in_key, one_of, request
@@ -22,7 +23,7 @@ from backing.cli.status import DONE, OURS, USERS, in_words, tell
 from backing.cli.tunes import read_tune
 from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
-from backing.saving import is_folder
+from backing.saving import fitted, is_folder
 
 DEFAULT_TEMPO = Fraction(120)
 FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
@@ -68,7 +69,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
         yield job(asked, target=target)
         return
     for name, one in asked.separate:
-        each = target.with_name(f"{target.stem} {name}{target.suffix}")
+        each = target.with_name(fitted(target.stem, f" {name}{target.suffix}", _room(arguments)))
         yield job(one, target=each, name=name)
 
 
@@ -81,7 +82,7 @@ def _changes(arguments: argparse.Namespace) -> Form:
 def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     """Where the track of a tune goes: the file named, or a folder's file of the tune's name."""
     asked = one_of(arguments.format.lstrip("."), FORMATS, "format") if arguments.format else None
-    name = f"{tune.stem}.{asked or FORMATS[0]}"
+    name = fitted(tune.stem, f".{asked or FORMATS[0]}", _room(arguments))
     if arguments.output is None:
         return Path(name)
     output = Path(arguments.output)
@@ -90,6 +91,11 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     if asked and output.suffix.lower() != f".{asked}":
         raise OutputError(f"{output} is no .{asked} file.", "Leave out --format, or the suffix.")
     return output
+
+
+def _room(arguments: argparse.Namespace) -> int:
+    """What the names of the parts take, in bytes."""
+    return max(len(f".{part}") for part in PLAYERS) if arguments.stems else 0
 
 
 def _check_apart(jobs: Sequence[Job]) -> None:

@@ -207,3 +207,28 @@ def test_without_fluidsynth_it_says_how_to_get_it(here: Path) -> None:
     assert [path.name for path in here.iterdir()] == ["four.tune"]
     midi = run_apart("track", "four.tune", "-o", "four.mid", code=code)
     assert midi.returncode == 0
+
+
+def test_tunes_of_long_names_that_begin_alike_become_files_of_their_own(
+    here: Path, run: Run
+) -> None:
+    (here / "out").mkdir()
+    tunes = [f"{'é' * 124}{letter}.tune" for letter in "ab"]
+    for tune in tunes:
+        (here / tune).write_text(TUNE)
+    words = ("--climb", "100-120:20", "--times", "1", "--bars", "1-4", "--separate")
+    said = run("track", *tunes, "-o", "out", *words, "--format", "mid")
+    assert said.status == 0, said.err
+    made = sorted(path.name for path in (here / "out").iterdir())
+    assert len(made) == 4
+    for name in made:
+        assert name.startswith("é" * 100)
+        assert name.endswith(("01 100 bpm.mid", "02 120 bpm.mid"))
+        assert f"-> out{os.sep}{name}\n" in said.err
+    (here / "sound").mkdir()
+    said = run("track", tunes[0], "-o", "sound", *QUICK, "--stems")
+    assert said.status == 0, said.err
+    assert len(list((here / "sound").glob("*.comping.wav"))) == 1
+    for command in ("page", "sheet"):
+        said = run(command, tunes[0], "-o", "out")
+        assert said.status == 0, said.err
