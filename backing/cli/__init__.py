@@ -1,19 +1,23 @@
 """The ``backing`` command: the only package that prints, reads argv or exits.
 
 Results go to files or stdout, talk to stderr. Exit status: 0 done, 2 the user's mistake, 1 ours,
-130 stopped by Ctrl-C. Each command is a module that is imported only when it is asked for, so
-that ``--help`` answers at once.
+130 stopped (by Ctrl-C, a plain kill, the end of its terminal). Each command is a module that is
+imported only when it is asked for, so that ``--help`` answers at once.
 """
 
 from __future__ import annotations
 
 import os
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from importlib import import_module
+from types import FrameType
 
 from backing.cli.parser import make_parser
-from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, tell
+from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, open_streams, tell
 from backing.errors import BackingError, UserError
 
 COMMANDS = {
@@ -25,15 +29,20 @@ COMMANDS = {
     "cache": "backing.cli.cache:cache",
 }
 
+ENDS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
+"""What a plain kill and a terminal that is closed send, on systems that have them."""
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
+    open_streams()
     arguments = make_parser().parse_args(words)
     module, _, name = COMMANDS[arguments.command].partition(":")
     try:
-        status: int = getattr(import_module(module), name)(arguments)
-        sys.stdout.flush()
+        with _stopped_by(*ENDS):
+            status: int = getattr(import_module(module), name)(arguments)
+            sys.stdout.flush()
     except UserError as error:
         tell(in_words(error))
         return USERS
@@ -48,3 +57,26 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     return status
+
+
+@contextmanager
+def _stopped_by(*ends: signal.Signals) -> Iterator[None]:
+    """Inside, these signals stop the work as Ctrl-C does, so that nothing half written stays.
+
+    One that is ignored already (under nohup) stays ignored.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield  # nowhere else can it be set
+        return
+    mine = [end for end in ends if signal.getsignal(end) is signal.SIG_DFL]
+    for end in mine:
+        signal.signal(end, _stop)
+    try:
+        yield
+    finally:
+        for end in mine:
+            signal.signal(end, signal.SIG_DFL)
+
+
+def _stop(_number: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import re
 
-from backing.cli.status import DONE
+from backing.cli.status import DONE, show
 from backing.errors import UserError
 from backing.mixdown.cache import user_cache
 
@@ -21,8 +21,8 @@ def cache(arguments: argparse.Namespace) -> int:
         kept.clear()
     entries = kept.entries()
     size = sum(entry.size for entry in entries)
-    print(f"{len(entries)} tracks, {size / 1e6:,.1f} MB of at most {kept.limit / 1e6:,.0f} MB")
-    print(kept.folder)
+    show(f"{len(entries)} tracks, {size / 1e6:,.1f} MB of at most {kept.limit / 1e6:,.0f} MB")
+    show(str(kept.folder))
     return DONE
 
 

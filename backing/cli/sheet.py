@@ -57,14 +57,14 @@ def _write(arguments: argparse.Namespace, tune: Path) -> None:
 def _write_set(arguments: argparse.Namespace) -> None:
     from backing.practice.sheet import set_sheet
 
-    target = _target(arguments, f"arpeggios-{arguments.set}", 1)
-    if target.suffix.lower() in MUSICXML:
-        raise OutputError("Grids cannot be said in MusicXML.", "End the name in .pdf or .svg.")
-    check_writable(target)
     try:
         root = PitchName.parse(arguments.set)
     except ChordError as error:
         raise UserError(error.cause, error.cure) from None
+    target = _target(arguments, f"arpeggios-{arguments.set}", 1)
+    if target.suffix.lower() in MUSICXML:
+        raise OutputError("Grids cannot be said in MusicXML.", "End the name in .pdf or .svg.")
+    check_writable(target)
     asked = _asked(arguments)
     _write_pages(arguments, lambda: set_sheet(root, asked), f"arpeggios on {root}", target)
 

@@ -51,7 +51,7 @@ def track(arguments: argparse.Namespace) -> int:
 
 def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     """What is asked of a tune (of bare changes: "") in one track, or one for each tempo or key."""
-    form = in_key(arguments, read_tune(Path(tune)) if tune else _changes(arguments))
+    form = in_key(arguments, _changes(arguments) if arguments.changes else read_tune(Path(tune)))
     target = _target(arguments, Path(tune or "changes"))
     asked = request(arguments, form)
     job = partial(

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -68,14 +72,55 @@ def test_an_output_without_the_signs_gets_question_marks() -> None:
     assert said.stdout.startswith("Quatre ?l?ments ?\n")
 
 
+# a descriptor that is only read refuses every write, as a full disk does
+REFUSING = "import os; os.dup2(os.open(os.devnull, os.O_RDONLY), {})"
+
+
 @pytest.mark.usefixtures("here")
-def test_an_output_that_is_full_is_told() -> None:
-    # a descriptor that is only read refuses every write, as a full disk does
-    code = "import os; os.dup2(os.open(os.devnull, os.O_RDONLY), 1)"
-    said = run_apart("check", "four.tune", code=code)
+@pytest.mark.parametrize("words", [("check", "four.tune"), ("check", "--feels"), ("cache",)])
+def test_an_output_that_is_full_is_told(words: tuple[str, ...]) -> None:
+    said = run_apart(*words, code=REFUSING.format(1))
     assert said.returncode == 2
     assert said.stderr.startswith("backing: The output cannot be written (")
     assert len(said.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    "code",
+    [REFUSING.format(2), "import sys; sys.stderr = None", "import sys; sys.stdout = None"],
+    ids=["stderr is full", "stderr is closed", "stdout is closed"],
+)
+def test_a_track_is_made_even_where_nobody_listens(here: Path, code: str) -> None:
+    """Python has None for a stream that was closed when it started."""
+    said = run_apart("track", "four.tune", "-o", "four.mid", code=code)
+    assert said.returncode == 0
+    assert (here / "four.mid").read_bytes().startswith(b"MThd")
+    assert run_apart("check", "nowhere.tune", code=code).returncode == 2
+
+
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("tunes", [("four.tune",), ("four.tune", "more.tune")])
+def test_what_ends_the_work_leaves_nothing_half_written(
+    here: Path, tunes: tuple[str, ...], end: signal.Signals
+) -> None:
+    """Ctrl-C, a plain kill, and a terminal that is closed, once a file has begun to grow."""
+    (here / "more.tune").write_text(TUNE)
+    out = here / "out"
+    out.mkdir()
+    start = "import sys\nfrom backing.cli import main\nsys.exit(main())"
+    words = ("track", *tunes, "-o", "out", "--soundfont", SMALL, "--no-cache", "--choruses", "90")
+    with subprocess.Popen(
+        [sys.executable, "-c", start, *words],
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+    ) as process:
+        while process.poll() is None and not any(out.iterdir()):
+            time.sleep(0.01)
+        process.send_signal(end)
+        _, said = process.communicate()
+    assert process.returncode == 130
+    assert b"stopped" in said
+    assert not list(out.iterdir())
 
 
 @pytest.mark.parametrize("data", [b"\xff\xfe\x00\x01", b"title: \x00", os.urandom(200) + b"\xff"])
@@ -136,6 +181,9 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
         (["track"], "Name tune files"),
         (["track", "four.tune", "--changes", "Dm7"], "Name tune files"),
         (["track", "nowhere.tune"], "nowhere.tune"),
+        (["track", ""], "is a folder"),
+        (["check", "here.musicxml"], "here.musicxml is a folder. Name one tune file in it."),
+        (["sheet", "--set", "C/../D"], "does not belong to the note name C"),
         (["track", "four.tune", "--choruses", "many"], "--choruses"),
         (["track", "four.tune", "--chorusses", "2"], "Did you mean --choruses?"),
         (["trakc", "four.tune"], "trakc"),
@@ -145,6 +193,7 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
     ],
 )
 def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: str) -> None:
+    (here / "here.musicxml").mkdir()
     said = run(*words)
     assert said.status == 2
     assert told in said.err

@@ -33,6 +33,8 @@ def read_file(path: Path | str) -> Form:
     """
     path = Path(path)
     try:
+        if path.is_dir():
+            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
         if path.stat().st_size > MOST_BYTES:
             raise UserError(f"{path} is longer than a lead sheet.", "Save one tune to a file.")
         data = path.read_bytes()
