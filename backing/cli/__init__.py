@@ -14,6 +14,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib import import_module
+from itertools import pairwise
 from types import FrameType
 
 from backing.cli.parser import make_parser
@@ -40,6 +41,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = make_parser().parse_args(words)
     module, _, name = COMMANDS[arguments.command].partition(":")
     try:
+        _refuse_empty(words)
         with _stopped_by(*ENDS):
             status: int = getattr(import_module(module), name)(arguments)
             sys.stdout.flush()
@@ -57,6 +59,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     return status
+
+
+def _refuse_empty(words: Sequence[str]) -> None:
+    """Raise UserError for a word with nothing in it, as a script's empty variable leaves it."""
+    for before, word in pairwise(("", *words)):
+        option = before
+        if word.startswith("--") and word.endswith("="):
+            option = word.removesuffix("=")
+        elif word.strip():
+            continue
+        if option.startswith("-"):
+            raise UserError(f"Nothing is said after {option}.", "Write it, or leave it out.")
+        raise UserError("One of the names is empty.", "Name a file, or leave it out.")
 
 
 @contextmanager

@@ -181,9 +181,6 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
         (["track"], "Name tune files"),
         (["track", "four.tune", "--changes", "Dm7"], "Name tune files"),
         (["track", "nowhere.tune"], "nowhere.tune"),
-        (["track", ""], "is a folder"),
-        (["check", "here.musicxml"], "here.musicxml is a folder. Name one tune file in it."),
-        (["sheet", "--set", "C/../D"], "does not belong to the note name C"),
         (["track", "four.tune", "--choruses", "many"], "--choruses"),
         (["track", "four.tune", "--chorusses", "2"], "Did you mean --choruses?"),
         (["trakc", "four.tune"], "trakc"),
@@ -193,11 +190,34 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
     ],
 )
 def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: str) -> None:
-    (here / "here.musicxml").mkdir()
     said = run(*words)
     assert said.status == 2
     assert told in said.err
     assert said.err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["track", ""], "One of the names is empty."),
+        (["check", "four.tune", " "], "One of the names is empty."),
+        (["track", "four.tune", "-o", ""], "Nothing is said after -o."),
+        (["track", "four.tune", "--key", ""], "Nothing is said after --key."),
+        (["track", "four.tune", "--bars="], "Nothing is said after --bars."),
+        (["track", "four.tune", "--swing", "9e99999999"], "'9e99999999' is no swing ratio."),
+        (["check", "here.musicxml"], "here.musicxml is a folder. Name one tune file in it."),
+        (["check", "--feels", "four.tune"], "The feels are listed without a tune."),
+        (["check", "--tidy", "--json", "four.tune"], "is either tidied or given as JSON"),
+        (["sheet", "--set", "C/../D"], "does not belong to the note name C"),
+    ],
+)
+def test_what_would_be_passed_over_in_silence(
+    here: Path, run: Run, words: list[str], told: str
+) -> None:
+    (here / "here.musicxml").mkdir()
+    said = run(*words)
+    assert said.complains(told), said.err
+    assert not said.out
 
 
 def test_a_soundfont_that_is_cut_short(here: Path, run: Run) -> None:
