@@ -28,7 +28,7 @@ def as_text(form: Form) -> str:
     for order in ORDERS:
         bars = form.played(order)
         chorus = sum(1 for bar in bars if bar.role == "chorus" and not bar.pickup)
-        head = f"{order} ({chorus} bars{_beside(bars, chorus)})"
+        head = f"{order} ({chorus} bar{'s' * (chorus != 1)}{_beside(bars, chorus)})"
         if bars in shown:
             lines.append(f"\n{head}: as the {shown[bars]}")
             continue

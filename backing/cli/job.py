@@ -222,6 +222,7 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]
-    figures = f"{seconds // 60}:{seconds % 60:02} min, {bars} bars, {' '.join(tempos)} bpm"
+    counted = f"{bars} bar{'s' * (bars != 1)}"
+    figures = f"{seconds // 60}:{seconds % 60:02} min, {counted}, {' '.join(tempos)} bpm"
     seam = ", repeats without a seam" if routine.seamless else ""
     return f"{job.form.title} -> {job.target}\n  {figures}, {keys}, seed {job.band.seed}{seam}"
