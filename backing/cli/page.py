@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from backing.chart.form import Form
 from backing.cli.asked import in_key, one_of
 from backing.cli.status import DONE, tell
-from backing.cli.tunes import for_each, read_tune
+from backing.cli.tunes import check_targets, for_each, read_tune
 from backing.combo.arrangement import Band
 from backing.combo.comping import INSTRUMENTS
 from backing.errors import UserError
@@ -31,6 +31,8 @@ def page(arguments: argparse.Namespace) -> int:
         return _watch(arguments)
     if arguments.share or arguments.port:
         raise UserError("Nothing is served without --watch.", "Add --watch, or leave the rest out.")
+    targets = [_target(arguments, Path(tune)) for tune in arguments.tunes]
+    check_targets(arguments.tunes, arguments.output, targets)
     return for_each(arguments.tunes, partial(_write, arguments))
 
 

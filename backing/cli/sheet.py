@@ -15,7 +15,7 @@ from backing.chart.pitch import PitchName
 from backing.cli.asked import in_key, one_of
 from backing.cli.line import etude_line
 from backing.cli.status import DONE, tell
-from backing.cli.tunes import for_each, read_tune
+from backing.cli.tunes import check_targets, for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
 from backing.practice.fingerboard import make_fingerboard
 from backing.practice.line import Line
@@ -37,6 +37,9 @@ def sheet(arguments: argparse.Namespace) -> int:
     if arguments.set:
         _write_set(arguments)
         return DONE
+    several = len(arguments.tunes)
+    targets = [_target(arguments, Path(tune).stem, several) for tune in arguments.tunes]
+    check_targets(arguments.tunes, arguments.output, targets)
     return for_each(arguments.tunes, partial(_write, arguments))
 
 

@@ -20,7 +20,7 @@ from backing.cli.parser import make_parser
 from backing.cli.progress import share_done, tracks_done
 from backing.cli.recipe import recipe
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
-from backing.cli.tunes import read_tune
+from backing.cli.tunes import check_targets, read_tune
 from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
 from backing.saving import fitted, is_folder
@@ -41,7 +41,7 @@ def track(arguments: argparse.Namespace) -> int:
         except UserError as error:
             tell(in_words(error))
             status = USERS
-    _check_apart(jobs)
+    check_targets(arguments.tunes, arguments.output, (job.target for job in jobs))
     if len(jobs) == 1 and not arguments.cluster:
         _make_one(arguments, jobs[0])
     elif jobs:
@@ -96,17 +96,6 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
 def _room(arguments: argparse.Namespace) -> int:
     """What the names of the parts take, in bytes."""
     return max(len(f".{part}") for part in PLAYERS) if arguments.stems else 0
-
-
-def _check_apart(jobs: Sequence[Job]) -> None:
-    """Raise OutputError where two tracks would be written to one place."""
-    places: set[Path] = set()
-    for job in jobs:
-        if job.target in places:
-            raise OutputError(
-                f"Two tunes would become {job.target}.", "Rename one, or make them one at a time."
-            )
-        places.add(job.target)
 
 
 def _make_one(arguments: argparse.Namespace, job: Job) -> None:

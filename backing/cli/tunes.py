@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from backing.chart.form import Form
@@ -10,7 +10,8 @@ from backing.chart.musicxml import read_file as read_musicxml
 from backing.chart.tune_file import read_file
 from backing.cli.status import DONE, USERS, in_words, tell
 from backing.combo.feel_check import feel_faults
-from backing.errors import UserError
+from backing.errors import OutputError, UserError
+from backing.saving import is_folder
 
 MUSICXML = (".musicxml", ".mxl", ".xml")
 
@@ -24,6 +25,25 @@ def read_tune(path: Path) -> Form:
     if path.suffix.lower() in MUSICXML:
         return read_musicxml(path)
     return read_file(path, feel_faults=feel_faults)
+
+
+def check_targets(tunes: Sequence[str], output: str | None, targets: Iterable[Path]) -> None:
+    """Raise OutputError where several tunes would become one file.
+
+    ``output`` is the place that was named, ``targets`` the files that would be written.
+    """
+    if len(tunes) > 1 and output and not is_folder(Path(output)):
+        raise OutputError(
+            f"{output} is no folder, and {len(tunes)} tunes are named.",
+            "Name a folder that is there.",
+        )
+    places: set[Path] = set()
+    for target in targets:
+        if target in places:
+            raise OutputError(
+                f"Two tunes would become {target}.", "Rename one, or make them one at a time."
+            )
+        places.add(target)
 
 
 def for_each(tunes: Iterable[str], make: Callable[[Path], None]) -> int:

@@ -236,11 +236,17 @@ def test_a_bad_feel_file_names_itself(here: Path, run: Run) -> None:
     assert "mine.toml" in run("check", "four.tune").err
 
 
-def test_two_tunes_for_one_place(here: Path, run: Run) -> None:
+@pytest.mark.parametrize(
+    ("command", "name"), [("track", "four.wav"), ("page", "four.html"), ("sheet", "four.pdf")]
+)
+def test_two_tunes_for_one_place(here: Path, run: Run, command: str, name: str) -> None:
     (here / "more").mkdir()
     (here / "more" / "four.tune").write_text(TUNE)
-    said = run("track", "four.tune", "more/four.tune", "-o", ".")
-    assert said.complains("Two tunes", "four.wav")
+    said = run(command, "four.tune", "more/four.tune", "-o", ".")
+    assert said.complains("Two tunes", name)
+    said = run(command, "four.tune", "more/four.tune", "-o", name)
+    assert said.complains(f"{name} is no folder, and 2 tunes are named.")
+    assert {path.name for path in here.iterdir()} == {"four.tune", "more"}
 
 
 def test_a_track_of_hours_is_refused_with_its_length(here: Path, run: Run) -> None:
