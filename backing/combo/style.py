@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from backing.chart.feel_name import beside, is_feel_file
+from backing.chart.header import METERS
 from backing.combo.cell import Cell, read_strokes
 from backing.combo.feel import ride_ratio
 from backing.errors import FeelError
@@ -314,7 +315,7 @@ def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
     feel = Feel(
         name=root.text("name"),
         sentence=root.text("sentence"),
-        meters=root.texts("meters"),
+        meters=_meters(root),
         swing=swing,
         lateness_ms=late,
         two_first=_first_chorus(root),
@@ -349,6 +350,16 @@ def _like(root: Table, base: Feel | None) -> Table:
     whole = Table({**taken, **root.values}, "", root.source, root.file, base.root)
     whole.text("like")
     return whole
+
+
+def _meters(root: Table) -> tuple[str, ...]:
+    """The meters the feel is made for, at least one."""
+    meters = root.texts("meters")
+    known = tuple(map(str, METERS))
+    if not meters or not set(meters) <= set(known):
+        cure = f"Write one or more of {', '.join(known)}, in quotes."
+        raise root.error("meters", f"is {list(meters)!r}.", cure)
+    return meters
 
 
 def _first_chorus(root: Table) -> str:

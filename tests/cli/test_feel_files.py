@@ -185,3 +185,15 @@ def test_an_edited_base_makes_another_track(songs: Path, run: Run, cache_home: P
     assert "cache" in run(*words, *loop).err
     (songs / "base.toml").write_text(EVEN.replace("even", "bossa"))
     assert "cache" not in run(*words, *loop).err
+
+
+def test_bare_changes_in_a_feel_whose_path_reads_like_a_tune(here: Path, run: Run) -> None:
+    folder = here / "feels #1  and: more"
+    folder.mkdir()
+    (folder / "mine.toml").write_text(EVEN)
+    words = ("track", "--changes", "Dm7 | G7 | Cmaj7 | %", "-o", "x.mid", "--feel")
+    assert run(*words, "even").status == 0
+    even = (here / "x.mid").read_bytes()
+    said = run(*words, "feels #1  and: more/mine.toml")
+    assert said.status == 0, said.err
+    assert (here / "x.mid").read_bytes() == even
