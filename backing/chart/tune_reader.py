@@ -17,7 +17,7 @@ from backing.chart.form_check import FormCheck
 from backing.chart.header import HEADERS, NAME, Header, read_feel, read_key, read_meter, read_ratio
 from backing.chart.section import Section
 from backing.chart.section_reader import OPTIONS, SectionReader, bare_name, no_section
-from backing.chart.source import Piece, Source, Statement, suggestion
+from backing.chart.source import Piece, Source, Statement, suggestion, title_of
 from backing.errors import UserError
 
 MOST_LINES = 5_000
@@ -97,7 +97,7 @@ class TuneReader:
         header = self.header
         assert header.key is not None, "a missing key is a problem, and problems were raised"
         return Form(
-            title=header.title or PurePath(self.source.file).stem.replace("_", " "),
+            title=header.title or title_of(PurePath(self.source.file).stem.replace("_", " ")),
             by=header.by,
             key=header.key,
             meter=self._meter,

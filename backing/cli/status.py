@@ -40,8 +40,10 @@ def show(text: str) -> None:
 
 def tell(text: str) -> None:
     """Say something to the user, on stderr; what nobody takes is no reason to fail."""
+    encoding = sys.stderr.encoding or "utf-8"
     with suppress(OSError):
-        print(text, file=sys.stderr, flush=True)
+        plain = text.encode(encoding, "backslashreplace").decode(encoding)
+        print(plain, file=sys.stderr, flush=True)
 
 
 def in_words(error: UserError) -> str:

@@ -307,3 +307,30 @@ def test_tunes_of_long_names_that_begin_alike_become_files_of_their_own(
     for command in ("page", "sheet"):
         said = run(command, tunes[0], "-o", "out")
         assert said.status == 0, said.err
+
+
+ODD = ("b\udcffd", "a\nb", "\x1b[31m", "two  spaces #1", "\u202e")
+"""Names that a file may have: no UTF-8, a line end, terminal controls, a turned direction."""
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_a_tune_whose_file_has_any_name_is_played(here: Path, run: Run, name: str) -> None:
+    text = TUNE.replace("title: Four Steps\n", "")
+    try:
+        (here / f"{name}.tune").write_text(text)
+    except OSError as error:
+        pytest.skip(f"this file system has no such names: {error}")
+    for words in (
+        ("check", f"{name}.tune"),
+        ("check", "--json", f"{name}.tune"),
+        ("track", f"{name}.tune", "-o", "x.mid"),
+        ("track", f"{name}.tune", "-o", "x.flac", *QUICK),
+        ("track", f"{name}.tune", *QUICK),
+        ("sheet", f"{name}.tune", "-o", "x.musicxml"),
+        ("sheet", f"{name}.tune", "-o", "x.svg"),
+        ("page", f"{name}.tune", "-o", "x.html", "--soundfont", SMALL),
+    ):
+        said = run(*words)
+        assert said.status == 0, said.err
+    assert (here / f"{name}.wav").exists()
+    assert run("check", "x.musicxml").status == 0
