@@ -85,9 +85,10 @@ class Performance:
         for played in self.passes:
             for mine in played.parts:
                 if mine.name == part:
-                    yield from self._in_time(mine.notes, played.start)
+                    yield from self.in_time(mine.notes, played.start)
 
-    def _in_time(self, notes: Iterable[Note], start: Fraction) -> Iterator[PlayedNote]:
+    def in_time(self, notes: Iterable[Note], start: Fraction) -> Iterator[PlayedNote]:
+        """Notes of a pass that begins at beat ``start``, in time, as far as they are played."""
         clock = self.clock
         for note in notes:
             first = start + note.onset
