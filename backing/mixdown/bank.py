@@ -12,15 +12,14 @@ long it was needed the last time: a longer rendering begins with the shorter.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor, wait
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
-from queue import Empty, SimpleQueue
 from typing import NamedTuple
 
 import numpy as np
 
+from backing.mixdown.crew import mapped
 from backing.mixdown.release import (
     RING_LIMIT_S,
     Colour,
@@ -29,15 +28,13 @@ from backing.mixdown.release import (
     envelope,
     fitted_release,
     fitted_taps,
+    per_block,
 )
 from backing.mixdown.soundfont import DRUM_BANK, SoundFont
 from backing.mixdown.synth import BLOCK, Audio, Stroke, Synth
 
 REFERENCE_VELOCITY = 96
 """The velocity that stands for the others of its key wherever they are the same waveform."""
-
-PROGRESS_SECONDS = 0.2
-"""How often the progress is told."""
 
 _SILENCE = 10 ** (-72 / 20)
 _SAME_WAVEFORM = 10 ** (-80 / 20)
@@ -102,13 +99,17 @@ class _Law:
     colour: Colour | None
 
 
+_Rendered = tuple[dict[Tone, _Law], dict[Tone, tuple[Audio, bool]]]
+"""The laws of some tones, and the samples of their sources, with whether they are complete."""
+
+
 class Bank:
     """The notes of one SoundFont at one sample rate, rendered when they are needed."""
 
     def __init__(
         self, soundfont: SoundFont, sample_rate: int = 44100, workers: int | None = None
     ) -> None:
-        """``workers``: how many threads render (None: one for each processor, at most four)."""
+        """``workers``: how many render at once (None: one for each processor, at most four)."""
         self.soundfont = soundfont
         self.sample_rate = sample_rate
         self._workers = workers or min(4, os.cpu_count() or 1)
@@ -129,22 +130,14 @@ class Bank:
                 groups.setdefault(tone[:3], {})[tone] = hold
         if not groups:
             return
-        jobs: SimpleQueue[dict[Tone, int]] = SimpleQueue()
-        for group in groups.values():
-            jobs.put(group)
-        count = min(self._workers, len(groups))
-        with ThreadPoolExecutor(count) as pool:
-            try:
-                done = [pool.submit(self._work, jobs) for _ in range(count)]
-                while progress and wait(done, PROGRESS_SECONDS).not_done:
-                    progress(1 - jobs.qsize() / len(groups))
-                for each in done:
-                    each.result()
-            finally:
-                # after Ctrl-C or an error nothing new is begun
-                with suppress(Empty):
-                    while True:
-                        jobs.get_nowait()
+        jobs = list(groups.values())
+        if progress:
+            progress(0)
+        for done, (laws, samples) in enumerate(mapped(self._desk, jobs, self._workers), 1):
+            self._laws.update(laws)
+            self._samples.update(samples)
+            if progress:
+                progress(done / len(jobs))
 
     def lacks(self, holds: Mapping[Tone, int]) -> bool:
         """Whether ``prepare`` would have anything to render."""
@@ -175,25 +168,22 @@ class Bank:
             return int(RING_LIMIT_S * self.sample_rate)
         return hold + (len(law.release.gains(self.sample_rate)) - 1) * BLOCK
 
-    def _work(self, jobs: SimpleQueue[dict[Tone, int]]) -> None:
+    @contextmanager
+    def _desk(self) -> Iterator[Callable[[dict[Tone, int]], _Rendered]]:
+        """The desk of a worker: a synth of its own."""
         with Synth(self.soundfont, self.sample_rate) as synth:
-            while True:
-                try:
-                    group = jobs.get_nowait()
-                except Empty:
-                    return
-                self._render_group(synth, group)
+            yield lambda group: self._rendered(synth, group)
 
-    def _render_group(self, synth: Synth, group: dict[Tone, int]) -> None:
-        """Render the tones of one key of one preset, which may share their samples."""
+    def _rendered(self, synth: Synth, group: dict[Tone, int]) -> _Rendered:
+        """The tones of one key of one preset, which may share their samples."""
         missing = [tone for tone in group if tone not in self._laws]
-        self._laws.update(_laws(synth, missing, self.sample_rate))
+        laws = _laws(synth, missing, self.sample_rate)
         needs: dict[Tone, int] = {}
         for tone, hold in group.items():
-            law = self._laws[tone]
+            law = laws[tone] if tone in laws else self._laws[tone]
             needs[law.source] = max(needs.get(law.source, 0), self._need(tone, hold, law))
-        for source, need in needs.items():
-            self._samples[source] = _held(synth, source, need)
+        samples = {source: _held(synth, source, need) for source, need in needs.items()}
+        return laws, samples
 
 
 def _held(synth: Synth, tone: Tone, need: int) -> tuple[Audio, bool]:
@@ -237,7 +227,7 @@ def _laws(synth: Synth, tones: Iterable[Tone], sample_rate: int) -> dict[Tone, _
             laws[tone] = _law(synth, tone, _probe(synth, tone), heard, sample_rate)
             continue
         # equal waveforms need not die away equally: in FluidR3 soft notes are damped faster
-        release = _release(tone, reference * np.float32(gain), heard, sample_rate)
+        release = _release(tone, reference, heard, sample_rate, gain)
         laws[tone] = _Law(first, gain, release, law.colour)
     return laws
 
@@ -300,18 +290,33 @@ def _colour(synth: Synth, tone: Tone, release: Release, sample_rate: int) -> Col
 
 def _same_waveform(reference: Audio, sound: Audio) -> float | None:
     """The gain that turns ``reference`` into ``sound``, or None if no gain does."""
-    a, b = reference.astype(np.float64), sound.astype(np.float64)
     # sums, not dot products: those are split among threads, and then differ in the last bit
-    energy = float(np.sum(a * a))
+    energy = _sum(reference, reference)
     if energy == 0:
         return None
-    gain = float(np.sum(a * b)) / energy
-    wrong = float(np.sum(np.square(b - gain * a)))
-    return gain if wrong <= _SAME_WAVEFORM**2 * float(np.sum(b * b)) else None
+    gain = _sum(reference, sound) / energy
+    rest = sound - reference * np.float32(gain)
+    return gain if _sum(rest, rest) <= _SAME_WAVEFORM**2 * _sum(sound, sound) else None
 
 
-def _release(tone: Tone, held: Audio, let_go: Audio, sample_rate: int) -> Release:
-    """How a tone falls when it is let go, or a drum when it is struck again, from its probes."""
+def _sum(a: Audio, b: Audio) -> float:
+    return float((a * b).sum(dtype=np.float64))
+
+
+def _release(
+    tone: Tone, held: Audio, let_go: Audio, sample_rate: int, gain: float = 1.0
+) -> Release:
+    """How a tone falls when it is let go, or a drum when it is struck again, from its probes.
+
+    ``held`` times ``gain`` is the tone held.
+    """
     start = _HELD_PROBE[tone.kit]
-    heard = _fall(tone, held, let_go, start)
-    return fitted_release(held[start:], heard, sample_rate, skip=tone.kit)
+    still = held[start:]
+    heard = let_go[start:]
+    power, product = per_block(still, still) * gain**2, per_block(still, heard) * gain
+    if tone.kit:
+        # what is heard of the old stroke is what is heard, less the new stroke
+        product -= per_block(still, held[: len(heard)]) * gain**2
+        # the first block depends on what was before
+        power[0] = product[0] = 0.0
+    return fitted_release(power, product, sample_rate)

@@ -1,4 +1,4 @@
-"""Windows of sound made on all processors, in order.
+"""Windows of sound, and other things, made on all processors.
 
 Numpy lets go of Python's lock for each of its thousands of short sums, and threads that hand it to
 and fro spend as long waiting as adding. So the work is done by processes: forked where that is
@@ -13,12 +13,14 @@ import mmap
 import signal
 import sys
 import threading
+import warnings
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import suppress
-from multiprocessing import get_context
+from contextlib import AbstractContextManager, suppress
+from multiprocessing import Pipe, connection, get_context
 from multiprocessing.connection import Connection
+from multiprocessing.context import ForkProcess
 from typing import Any, Final, Generic, TypeVar
 
 import numpy as np
@@ -60,6 +62,78 @@ def made(
         yield from _by_processes(begin, items, shape, workers)
     else:
         yield from _by_threads(begin, items, shape, workers)
+
+
+Desk = Callable[[], AbstractContextManager[Callable[[Item], T]]]
+"""The desk of a worker who makes things, and how it is left."""
+
+
+def mapped(desk: Desk[Item, T], items: Sequence[Item], workers: int) -> Iterator[T]:
+    """What is made of every item, in any order; all of it must be possible to pickle.
+
+    ``workers`` as in ``made``.
+    """
+    workers = min(workers, len(items))
+    if workers <= 1:
+        with desk() as make:
+            yield from map(make, items)
+    elif FORKS:
+        yield from _mapped_by_processes(desk, items, workers)
+    else:
+
+        def share(number: int) -> list[T]:
+            with desk() as make:
+                return [make(item) for item in items[number::workers]]
+
+        with ThreadPoolExecutor(workers) as pool:
+            for made_here in pool.map(share, range(workers)):
+                yield from made_here
+
+
+def _mapped_by_processes(desk: Desk[Item, T], items: Sequence[Item], workers: int) -> Iterator[T]:
+    pipes: list[Connection] = []
+    processes: list[ForkProcess] = []
+    try:
+        for number in range(workers):
+            mine, its = Pipe(duplex=False)
+            process = _forked(_tell_all, desk, items[number::workers], its, [mine, *pipes])
+            its.close()
+            pipes.append(mine)
+            processes.append(process)
+        listening = list(pipes)
+        while listening:
+            for ready in connection.wait(listening):
+                assert isinstance(ready, Connection)
+                said = _received(ready)
+                if said is None:
+                    listening.remove(ready)
+                else:
+                    yield said[0]
+    finally:
+        for pipe in pipes:
+            pipe.close()
+        for process in processes:
+            process.join()
+
+
+def _tell_all(
+    desk: Desk[Any, Any],
+    items: Iterable[Any],
+    pipe: Connection,
+    inherited: Iterable[Connection],
+) -> None:
+    """Tell what is made of each item, or of what went wrong; then that it is the end."""
+    _settle(inherited)
+    with suppress(BrokenPipeError, ConnectionResetError):
+        try:
+            with desk() as make:
+                for item in items:
+                    pipe.send(((make(item),), None))
+        except (BrokenPipeError, ConnectionResetError):
+            raise
+        except Exception as error:
+            pipe.send((None, error))
+        pipe.send((None, None))
 
 
 def _by_threads(
@@ -128,12 +202,8 @@ class _Worker(Generic[Item, T]):
             SLOTS, *shape
         )
         self._asked = self._answered = 0
-        context = get_context("fork")
-        self.pipe, end = context.Pipe()
-        self._process = context.Process(
-            target=_serve, args=(begin, end, self._slots, [self.pipe, *others]), daemon=True
-        )
-        self._process.start()
+        self.pipe, end = Pipe()
+        self._process = _forked(_serve, begin, end, self._slots, [self.pipe, *others])
         end.close()
 
     def ask(self, item: Item) -> None:
@@ -146,12 +216,7 @@ class _Worker(Generic[Item, T]):
 
     def answer(self) -> tuple[Audio, T]:
         """The sound of the first item not answered yet, and what there is to say of it."""
-        try:
-            said, error = self.pipe.recv()
-        except (EOFError, OSError):
-            raise InternalError(_ENDED) from None
-        if error is not None:
-            raise error
+        said: T = _received(self.pipe)
         sound = self._slots[self._answered % SLOTS].copy()
         self._answered += 1
         return sound, said
@@ -166,11 +231,7 @@ def _serve(
     begin: Begin[Any, Any], pipe: Connection, slots: Audio, inherited: Iterable[Connection]
 ) -> None:
     """Make what is asked for until the other end is closed."""
-    # Ctrl-C is for the process that writes the file, which then closes the pipe
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    for other in inherited:
-        other.close()
-    _keep_memory()
+    _settle(inherited)
     make = begin()
     with suppress(EOFError, BrokenPipeError, ConnectionResetError):
         while True:
@@ -181,6 +242,36 @@ def _serve(
                 raise
             except Exception as error:
                 pipe.send((None, error))
+
+
+def _forked(work: Callable[..., None], *arguments: Any) -> ForkProcess:
+    """A process that does ``work``, begun; it does not outlive this one."""
+    process = get_context("fork").Process(target=work, args=arguments, daemon=True)
+    with warnings.catch_warnings():
+        # Python warns of threads; those of BLAS know of forks, and a worker takes no lock of ours
+        warnings.simplefilter("ignore", DeprecationWarning)
+        process.start()
+    return process
+
+
+def _received(pipe: Connection) -> Any:
+    """What a worker tells; raises what went wrong there."""
+    try:
+        said, error = pipe.recv()
+    except (EOFError, OSError):
+        raise InternalError(_ENDED) from None
+    if error is not None:
+        raise error
+    return said
+
+
+def _settle(inherited: Iterable[Connection]) -> None:
+    """Make a forked process a worker."""
+    # Ctrl-C is for the process that writes the file, which then closes the pipe
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for other in inherited:
+        other.close()
+    _keep_memory()
 
 
 def _keep_memory() -> None:

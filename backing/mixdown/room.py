@@ -115,7 +115,6 @@ class Room:
         flat = self._around.reshape(-1)
         self._windows = np.lib.stride_tricks.sliding_window_view(flat, TAPS * 2)[::2]
         self._rows = np.empty(self._windows.shape, np.float32)
-        self._ringing = np.empty((len(self._rows), STEP * 2), np.float32)
 
     @staticmethod
     def _raising(kernel: Audio) -> Audio:
@@ -125,10 +124,10 @@ class Room:
             matrix[:, channel, :, channel] = kernel.reshape(TAPS, STEP)[::-1]
         return matrix.reshape(TAPS * 2, STEP * 2)
 
-    def ring(self, block: Audio) -> Audio:
-        """What ``block`` (frames, 2) sets ringing, from its own start on: (frames + tail, 2).
+    def ring(self, block: Audio, out: Audio) -> None:
+        """Write what ``block`` (frames, 2) sets ringing, from its own start on, over ``out``.
 
-        The next call writes over it.
+        That is (frames + tail, 2).
         """
         parts = product(block.reshape(-1, 2 * STEP), self._down, self._parts)
         mono = self._mono
@@ -140,7 +139,7 @@ class Room:
             sound = np.fft.irfft(spectrum * response, n=self._size)
             self._around[TAPS - 1 : TAPS - 1 + self._whole, side] = sound[: self._whole]
         np.copyto(self._rows, self._windows)
-        return product(self._rows, self._up, self._ringing).reshape(-1, 2)
+        product(self._rows, self._up, out.reshape(len(self._rows), -1))
 
 
 class Overlap:

@@ -52,17 +52,30 @@ class Placed(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Tail:
+    """A tone, and what its samples are multiplied by from the moment it is let go, ``blocks`` long.
+
+    ``fall``: sample by sample, the note's gain included; None if that depends on how long it was
+    held (see Colour).
+    """
+
+    note: BankNote
+    blocks: int
+    fall: Audio | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Sound:
     """How a held tone sounds, its release included: ``length`` samples.
 
-    ``fall``: what the samples from ``hold`` on are multiplied by, the gain included; ``lags``:
-    the same for the samples one earlier, two earlier, and so on (see BankNote.falls).
+    It is multiplied by ``fall`` from ``hold`` on, or is the sum of the note and of it one sample
+    later and so on, each with its own of the gains ``lags``.
     """
 
     note: BankNote
     hold: int
     length: int
-    fall: Audio
+    fall: Audio | None
     lags: tuple[Gains, ...] = ()
 
     def add_to(self, out: Audio, start: int, scratch: Audio) -> None:
@@ -73,18 +86,21 @@ class _Sound:
             held = scratch[: let_go - start]
             np.multiply(samples[start:let_go], np.float32(self.note.gain), out=held)
         if let_go < stop:
-            after = slice(let_go - self.hold, stop - self.hold)
             falling = scratch[let_go - start :]
-            np.multiply(samples[let_go:stop], self.fall[after], out=falling)
-            for lag, gains in enumerate(self.lags, 1):
-                self._add_lag(falling, let_go, stop, lag, gains)
+            if self.fall is None:
+                self._colour(falling, let_go, stop)
+            else:
+                after = slice(let_go - self.hold, stop - self.hold)
+                np.multiply(samples[let_go:stop], self.fall[after], out=falling)
         out += scratch
 
-    def _add_lag(self, falling: Audio, start: int, stop: int, lag: int, gains: Gains) -> None:
-        later = envelope(gains, start - self.hold, stop - self.hold)
-        first = max(0, lag - start)
-        later[first:] *= self.note.samples[start - lag + first : stop - lag]
-        falling[first:] += later[first:] * np.float32(self.note.gain)
+    def _colour(self, falling: Audio, start: int, stop: int) -> None:
+        falling[:] = 0
+        for lag, gains in enumerate(self.lags):
+            later = envelope(gains, start - self.hold, stop - self.hold)
+            first = max(0, lag - start)
+            later[first:] *= self.note.samples[start - lag + first : stop - lag]
+            falling[first:] += later[first:]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,7 +128,6 @@ class Timeline:
         placed = _placed(struck(performance, part, rate), self.voice, ring)
         self.notes = tuple(_ended(placed, self.voice, ring))
         self._copies: _Copies | None = None
-        self._falls: dict[tuple[float, bytes], Audio] = {}
 
     @property
     def holds(self) -> dict[Tone, int]:
@@ -163,7 +178,7 @@ class Timeline:
     def place(self) -> None:
         """Make all copies: one of each note, and in a ring one each time it comes around."""
         self.bank.prepare(self.holds)
-        sounds = {held: self._sound(held) for held in {note.held for note in self.notes}}
+        sounds = self._sounds()
         copies: list[tuple[int, int]] = []
         for index, (onset, held) in enumerate(self.notes):
             rounds = -(-(onset + sounds[held].length) // self.length) if self._circular else 1
@@ -174,25 +189,38 @@ class Timeline:
         lengths = np.array([sound.length for sound in ordered], np.int64)
         self._copies = _Copies(onsets, onsets + lengths, ordered, int(lengths.max(initial=0)))
 
-    def _sound(self, held: Held) -> _Sound:
-        rate = self.bank.sample_rate
-        note = self.bank.note(held.tone, held.hold)
+    def _sounds(self) -> dict[Held, _Sound]:
+        """How each held tone sounds; tones that fall alike share the gains of their fall."""
+        tones: dict[tuple[Tone, bool], _Tail] = {}
+        sounds: dict[Held, _Sound] = {}
+        for _, held in self.notes:
+            if held in sounds:
+                continue
+            which = held.tone, held.choked
+            tone = tones.get(which)
+            if tone is None:
+                tone = tones[which] = self._let_go(held)
+            length = min(len(tone.note.samples), held.hold + tone.blocks * BLOCK)
+            lags = () if tone.fall is not None else self._lags(tone.note, held.hold)
+            sounds[held] = _Sound(tone.note, held.hold, length, tone.fall, lags)
+        return sounds
+
+    def _let_go(self, held: Held) -> _Tail:
+        note = self.bank.note(held.tone)
         # where the SoundFont chokes it itself, striking it again has shown how
         if held.choked and note.release.slopes[-1] < CHOKE.slopes[-1] / 2:
             note = replace(note, release=CHOKE, colour=None)
-        fall, *lags = note.falls(held.hold, rate)
-        length = min(len(note.samples), held.hold + (len(fall) - 1) * BLOCK)
-        return _Sound(note, held.hold, length, self._fall(note, fall), tuple(lags))
+        gains = note.release.gains(self.bank.sample_rate)
+        blocks = len(gains) - 1
+        if note.colour is not None:
+            return _Tail(note, blocks, None)
+        fall = envelope(gains, 0, min(blocks * BLOCK, len(note.samples)))
+        fall *= np.float32(note.gain)
+        return _Tail(note, blocks, fall)
 
-    def _fall(self, note: BankNote, gains: Gains) -> Audio:
-        """The gains of a fall sample by sample, times the note's; equal ones are one array."""
-        key = note.gain, gains.tobytes()
-        known = self._falls.get(key)
-        if known is None:
-            known = envelope(gains, 0, min((len(gains) - 1) * BLOCK, len(note.samples)))
-            known *= np.float32(note.gain)
-            self._falls[key] = known
-        return known
+    def _lags(self, note: BankNote, hold: int) -> tuple[Gains, ...]:
+        gain = np.float32(note.gain)
+        return tuple(gains * gain for gains in note.falls(hold, self.bank.sample_rate))
 
 
 def timelines(

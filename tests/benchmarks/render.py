@@ -220,7 +220,7 @@ def print_stages(tune: Path, font: Path, wav: Path) -> None:
         with stages() as spent:
             played = arranged(tune, options)
             spent["arranging"] = time.process_time() - begun
-            bank = Bank(choose(font), RATE)
+            bank = Bank(choose(font), RATE, workers=1)
             mixdown = render(played, bank, workers=1)
             save(mixdown, wav)
         whole, clock = time.process_time() - begun, time.perf_counter() - clock
@@ -256,7 +256,7 @@ def stages() -> Iterator[dict[str, float]]:
     spent: dict[str, float] = {}
     watched: list[tuple[str, Any, str]] = [
         ("notes into time", timeline.Timeline, "__init__"),
-        ("bank of notes", bank.Bank, "_work"),
+        ("bank of notes", bank.Bank, "prepare"),
         ("balance", balance.Balance, "gain_db"),
         ("notes to copies", timeline.Timeline, "place"),
         ("adding copies", timeline.Timeline, "add_to"),

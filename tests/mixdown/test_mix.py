@@ -103,11 +103,11 @@ def test_what_is_heard_of_a_step_lies_all_over_it(seconds):
 
 def test_a_step_of_a_moment_has_a_level_too(bank):
     # nowhere in a window is there room for a block of 0.4 s
-    performance = trio.performance((300, 299, 300), bars=1)
-    mixdown = render(performance, bank)
+    performance = trio.performance((300, 299, 300), bars=3)
+    mixdown, edge = render(performance, bank), module.WINDOW
     mixdown._levels = level.Levels(
-        [level.Step(300.0, 0, 98000), level.Step(299.0, 98000, 99000),
-         level.Step(300.0, 99000, mixdown.length)],
+        [level.Step(300.0, 0, edge - 500), level.Step(299.0, edge - 500, edge + 500),
+         level.Step(300.0, edge + 500, mixdown.length)],
         mixdown.length, RATE, module.WINDOW, circular=False,
     )  # fmt: skip
     assert not mixdown._levels.fits_windows(1)
@@ -184,7 +184,7 @@ def test_stems_add_up_exactly(bank):
 def test_the_mix_is_the_same_with_and_without_stems(bank):
     performance = trio.performance((160,), bars=4)
     alone, among = (whole(render(performance, bank, stems=stems)) for stems in (False, True))
-    assert np.abs(alone - among).max() < 2e-6
+    assert np.abs(alone - among).max() < 4e-6  # -108 dB: each has its own rounding in the room
 
 
 def test_a_part_by_itself(bank):

@@ -17,7 +17,12 @@ def heard(sound: np.ndarray, frames: int) -> np.ndarray:
     sound = np.pad(sound, ((0, count - len(sound)), (0, 0)))
     blocks = [sound[at : at + frames] for at in range(0, count, frames)]
     overlap = Overlap(frames)
-    return np.concatenate([overlap.add(room.ring(block).copy()) for block in blocks])
+    played: list[np.ndarray] = []
+    for block in blocks:
+        ringing = np.empty((frames + room.tail, 2), np.float32)
+        room.ring(block, ringing)
+        played.append(overlap.add(ringing))
+    return np.concatenate(played)
 
 
 def click(frames: int = 3 * RATE) -> np.ndarray:
