@@ -179,7 +179,7 @@ def _render(
     from backing.mixdown.audio_file import sample_rate_of
     from backing.mixdown.mix import render, save
 
-    bank = _bank(font, sample_rate_of(job.target), job.threads)
+    bank = _bank(font, sample_rate_of(job.target), job.threads, job.cached)
     try:
         mixdown = render(performance, bank, stems=job.stems, progress=progress, workers=job.threads)
         return save(mixdown, job.target, tags=tags, bits=job.bits)
@@ -189,11 +189,16 @@ def _render(
 
 
 @lru_cache(maxsize=1)
-def _bank(font: SoundFont, sample_rate: int, threads: int | None) -> Bank:
-    """The notes of a SoundFont, which the next track of a batch finds rendered."""
-    from backing.mixdown.bank import Bank
+def _bank(font: SoundFont, sample_rate: int, threads: int | None, kept: bool) -> Bank:
+    """The notes of a SoundFont, which the next track of a batch finds rendered.
 
-    return Bank(font, sample_rate, threads)
+    ``kept``: any later track, too.
+    """
+    from backing.mixdown.bank import Bank
+    from backing.mixdown.note_store import user_store
+
+    store = user_store(font, sample_rate) if kept else None
+    return Bank(font, sample_rate, threads, store)
 
 
 def _summary(job: Job, routine: Routine, performance: Performance) -> str:

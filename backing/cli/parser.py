@@ -178,8 +178,9 @@ def _add_sounds(commands: Commands) -> None:
 def _add_cache(commands: Commands) -> None:
     cache = commands.add_parser(
         "cache",
-        help="finished tracks that are kept, so that they need not be made again",
-        description="Finished tracks that are kept, so that they need not be made again.",
+        help="tracks and notes that are kept, so that they need not be made again",
+        description="Tracks that were made, and the notes of SoundFonts, are kept, so that they "
+        "need not be made again.",
     )
     cache.add_argument("--clear", action="store_true", help="take them all away")
     cache.add_argument("--limit", metavar="SIZE", help="keep so much at most: 500M, 2G; 0: nothing")

@@ -15,11 +15,11 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
 from backing.mixdown.crew import mapped
+from backing.mixdown.note_store import Group, NoteStore
 from backing.mixdown.release import (
     RING_LIMIT_S,
     Colour,
@@ -30,8 +30,9 @@ from backing.mixdown.release import (
     fitted_taps,
     per_block,
 )
-from backing.mixdown.soundfont import DRUM_BANK, SoundFont
+from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import BLOCK, Audio, Stroke, Synth
+from backing.mixdown.tone import Law, Rendered, Tone
 
 REFERENCE_VELOCITY = 96
 """The velocity that stands for the others of its key wherever they are the same waveform."""
@@ -48,20 +49,6 @@ _HOLDS = {  # where it is probed if it leaves more: the second shows it, if the 
 }
 _KNOTS = {False: (0, 2, 6, 16, 32, 64, 96, 128), True: (0, 4, 16, 64, 128, 256, 512)}
 _LAGS = {False: 3, True: 1}
-
-
-class Tone(NamedTuple):
-    """What is struck: a preset's ``bank`` and ``program``, the ``key`` and the ``velocity``."""
-
-    bank: int
-    program: int
-    key: int
-    velocity: int
-
-    @property
-    def kit(self) -> bool:
-        """Whether it is a drum, which rings until it is struck again."""
-        return self.bank == DRUM_BANK
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,31 +76,25 @@ class BankNote:
         return tuple((gains * self.colour.at(hold / BLOCK, len(gains))).astype(np.float32))
 
 
-@dataclass(frozen=True, slots=True)
-class _Law:
-    """What the probes say of a tone: the tone whose samples it uses, its gain, its release."""
-
-    source: Tone
-    gain: float
-    release: Release
-    colour: Colour | None
-
-
-_Rendered = tuple[dict[Tone, _Law], dict[Tone, tuple[Audio, bool]]]
-"""The laws of some tones, and the samples of their sources, with whether they are complete."""
-
-
 class Bank:
     """The notes of one SoundFont at one sample rate, rendered when they are needed."""
 
     def __init__(
-        self, soundfont: SoundFont, sample_rate: int = 44100, workers: int | None = None
+        self,
+        soundfont: SoundFont,
+        sample_rate: int = 44100,
+        workers: int | None = None,
+        store: NoteStore | None = None,
     ) -> None:
-        """``workers``: how many render at once (None: one for each processor, at most four)."""
+        """``workers``: how many render at once (None: one for each processor, at most four).
+
+        ``store``: where notes are kept for the next time, if anywhere.
+        """
         self.soundfont = soundfont
+        self._store = store
         self.sample_rate = sample_rate
         self._workers = workers or min(4, os.cpu_count() or 1)
-        self._laws: dict[Tone, _Law] = {}
+        self._laws: dict[Tone, Law] = {}
         self._samples: dict[Tone, tuple[Audio, bool]] = {}
 
     def prepare(
@@ -124,20 +105,44 @@ class Bank:
         A drum needs no length: it is rendered until it has died away. ``progress`` is told how
         much is done, up to 1. Raises MissingProgram or SoundFontError.
         """
-        groups: dict[tuple[int, int, int], dict[Tone, int]] = {}
+        groups = self._missing(holds)
+        if groups and self._store is not None:
+            for group in groups:
+                self._take_in(self._store.load(group))
+            groups = self._missing(holds)
+            self._store.used()
+        if not groups:
+            return
+        if progress:
+            progress(0)
+        jobs = list(groups.values())
+        for done, rendered in enumerate(mapped(self._desk, jobs, self._workers), 1):
+            self._take_in(rendered)
+            if progress:
+                progress(done / len(jobs))
+        if self._store is not None:
+            for group in groups:
+                self._store.save(group, self._known(group))
+
+    def _missing(self, holds: Mapping[Tone, int]) -> dict[Group, dict[Tone, int]]:
+        """The tones that are not there long enough, by preset and key."""
+        groups: dict[Group, dict[Tone, int]] = {}
         for tone, hold in sorted(holds.items()):
             if not self._covers(tone, hold):
                 groups.setdefault(tone[:3], {})[tone] = hold
-        if not groups:
-            return
-        jobs = list(groups.values())
-        if progress:
-            progress(0)
-        for done, (laws, samples) in enumerate(mapped(self._desk, jobs, self._workers), 1):
+        return groups
+
+    def _take_in(self, rendered: Rendered | None) -> None:
+        if rendered is not None:
+            laws, samples = rendered
             self._laws.update(laws)
             self._samples.update(samples)
-            if progress:
-                progress(done / len(jobs))
+
+    def _known(self, group: Group) -> Rendered:
+        """All that is known of a key of a preset."""
+        laws = {tone: law for tone, law in self._laws.items() if tone[:3] == group}
+        samples = {tone: held for tone, held in self._samples.items() if tone[:3] == group}
+        return laws, samples
 
     def lacks(self, holds: Mapping[Tone, int]) -> bool:
         """Whether ``prepare`` would have anything to render."""
@@ -157,32 +162,36 @@ class Bank:
 
     def _covers(self, tone: Tone, hold: int) -> bool:
         law = self._laws.get(tone)
-        have = self._samples.get(law.source) if law else None
-        if law is None or have is None:
-            return False
-        samples, complete = have
-        return complete or len(samples) >= self._need(tone, hold, law)
+        return law is not None and self._lasts(law.source, self._need(tone, hold, law))
 
-    def _need(self, tone: Tone, hold: int, law: _Law) -> int:
+    def _lasts(self, source: Tone, need: int) -> bool:
+        samples, complete = self._samples.get(source, (None, False))
+        return samples is not None and (complete or len(samples) >= need)
+
+    def _need(self, tone: Tone, hold: int, law: Law) -> int:
         if tone.kit:
             return int(RING_LIMIT_S * self.sample_rate)
         return hold + (len(law.release.gains(self.sample_rate)) - 1) * BLOCK
 
     @contextmanager
-    def _desk(self) -> Iterator[Callable[[dict[Tone, int]], _Rendered]]:
+    def _desk(self) -> Iterator[Callable[[dict[Tone, int]], Rendered]]:
         """The desk of a worker: a synth of its own."""
         with Synth(self.soundfont, self.sample_rate) as synth:
             yield lambda group: self._rendered(synth, group)
 
-    def _rendered(self, synth: Synth, group: dict[Tone, int]) -> _Rendered:
+    def _rendered(self, synth: Synth, group: dict[Tone, int]) -> Rendered:
         """The tones of one key of one preset, which may share their samples."""
         missing = [tone for tone in group if tone not in self._laws]
-        laws = _laws(synth, missing, self.sample_rate)
+        laws = _laws(synth, missing, self._laws, self.sample_rate)
         needs: dict[Tone, int] = {}
         for tone, hold in group.items():
             law = laws[tone] if tone in laws else self._laws[tone]
             needs[law.source] = max(needs.get(law.source, 0), self._need(tone, hold, law))
-        samples = {source: _held(synth, source, need) for source, need in needs.items()}
+        samples = {
+            source: _held(synth, source, need)
+            for source, need in needs.items()
+            if not self._lasts(source, need)
+        }
         return laws, samples
 
 
@@ -209,15 +218,19 @@ def _held(synth: Synth, tone: Tone, need: int) -> tuple[Audio, bool]:
     return held, complete
 
 
-def _laws(synth: Synth, tones: Iterable[Tone], sample_rate: int) -> dict[Tone, _Law]:
-    """The laws of tones of one preset and key, by probes."""
-    laws: dict[Tone, _Law] = {}
+def _laws(
+    synth: Synth, tones: Iterable[Tone], known: Mapping[Tone, Law], sample_rate: int
+) -> dict[Tone, Law]:
+    """The laws of tones of one preset and key, by probes; what is ``known`` is not probed again."""
+    laws: dict[Tone, Law] = {}
     reference: Audio | None = None
     for tone in tones:
         first = tone._replace(velocity=REFERENCE_VELOCITY)
         if reference is None:
             reference = _probe(synth, first)
-            law = _law(synth, first, reference, _probe(synth, first, let_go=True), sample_rate)
+            law = known.get(first) or _law(
+                synth, first, reference, _probe(synth, first, let_go=True), sample_rate
+            )
             laws[first] = law
         if tone == first:
             continue
@@ -228,18 +241,18 @@ def _laws(synth: Synth, tones: Iterable[Tone], sample_rate: int) -> dict[Tone, _
             continue
         # equal waveforms need not die away equally: in FluidR3 soft notes are damped faster
         release = _release(tone, reference, heard, sample_rate, gain)
-        laws[tone] = _Law(first, gain, release, law.colour)
+        laws[tone] = Law(first, gain, release, law.colour)
     return laws
 
 
-def _law(synth: Synth, tone: Tone, held: Audio, let_go: Audio, sample_rate: int) -> _Law:
+def _law(synth: Synth, tone: Tone, held: Audio, let_go: Audio, sample_rate: int) -> Law:
     release = _release(tone, held, let_go, sample_rate)
     early = _HOLDS[tone.kit][1]
     plain = _plain(tone, held, let_go, release, sample_rate) and _plain(
         tone, held, _probe(synth, tone, let_go=True, start=early), release, sample_rate
     )
     colour = None if plain else _colour(synth, tone, release, sample_rate)
-    return _Law(tone, 1.0, release, colour)
+    return Law(tone, 1.0, release, colour)
 
 
 def _probe(synth: Synth, tone: Tone, *, let_go: bool = False, start: int = 0) -> Audio:

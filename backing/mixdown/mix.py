@@ -28,7 +28,7 @@ from backing.errors import SelectionError
 from backing.mixdown import limiter
 from backing.mixdown.audio_file import AudioFile, check_writable
 from backing.mixdown.balance import Balance, BalancedBank, pan_gains
-from backing.mixdown.bank import Bank, Tone
+from backing.mixdown.bank import Bank
 from backing.mixdown.crew import made
 from backing.mixdown.level import WHOLE_SECONDS, Heard, Levels, Step, steps_of
 from backing.mixdown.limiter import Limiter
@@ -36,6 +36,7 @@ from backing.mixdown.loudness import CHUNK, Audio, block_energies, gated_loudnes
 from backing.mixdown.room import Overlap, Room
 from backing.mixdown.tags import Tags
 from backing.mixdown.timeline import Timeline
+from backing.mixdown.tone import Tone
 
 WINDOW: Final = 2580 * CHUNK
 """Frames made at a time (3.7 s): a window and its ring in the room fill one fast transform."""

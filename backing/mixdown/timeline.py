@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 
 from backing.combo.instruments import CHOKED_BY, CLOSED_HAT, OPEN_HAT, PEDAL_HAT
 from backing.combo.performance import Performance
-from backing.mixdown.bank import Bank, BankNote, Tone
+from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.release import CHOKE, Gains, envelope
 from backing.mixdown.sample_clock import Struck, sample_of, struck
 from backing.mixdown.soundfont import DRUM_BANK, Voice
 from backing.mixdown.synth import BLOCK, Audio
+from backing.mixdown.tone import Tone
 
 _AT_ONCE = 49152
 """Samples made at a time: they, a copy and what it is multiplied by stay in a processor's cache."""

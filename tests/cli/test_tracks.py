@@ -136,10 +136,23 @@ def test_a_track_is_made_once(
     assert "cache" in run("track", "four.tune", "-o", "two.wav", "--stems", *LOOP).err
     for one in here.glob("one*.wav"):
         assert (here / one.name.replace("one", "two")).read_bytes() == one.read_bytes()
-    assert "1 tracks" in run("cache").out
+    assert "1 track, " in run("cache").out
+    assert "notes of 1 SoundFont, " in run("cache").out
     assert str(cache_home) in run("cache").out
     assert "at most 500 MB" in run("cache", "--limit", "500M").out
     assert "0 tracks" in run("cache", "--clear").out
+    assert "notes of 0 SoundFonts, 0.0 MB" in run("cache").out
+
+
+def test_the_notes_of_a_soundfont_are_kept_for_the_next_track(
+    here: Path, run: Run, cache_home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert run("track", "four.tune", "-o", "one.wav", "--no-cache", *LOOP).status == 0
+    assert "notes of 0 SoundFonts" in run("cache").out
+    assert run("track", "four.tune", "-o", "two.wav", *LOOP).status == 0
+    monkeypatch.setattr("backing.mixdown.bank.Synth", None)  # would be a crash
+    assert run("track", "four.tune", "-o", "stems.wav", "--stems", *LOOP).status == 0
+    assert (here / "one.wav").read_bytes() == (here / "two.wav").read_bytes()
 
 
 def test_other_inputs_make_another_track(here: Path, run: Run, cache_home: Path) -> None:
