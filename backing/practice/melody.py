@@ -10,6 +10,7 @@ from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Plan
 from backing.practice.etude import etude
 from backing.practice.line import Line, LineNote
+from backing.routine import Purpose
 
 LIFT = Fraction(1, 8)
 """A note on the beat ends so many beats before the next one: it comes late, that one does not."""
@@ -22,9 +23,15 @@ def play(
 ) -> Part:
     """The melody part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
 
+    Silent in a breath between rounds; nobody calls in a lead-in, which has no room for an answer.
     Raises PracticeError where there is nothing to play a line on.
     """
-    notes = etude(plan, line or Line(), rng)
+    line = line or Line()
+    if plan.purpose is Purpose.BREATH or (
+        plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
+    ):
+        return Part("melody", instrument, ())
+    notes = etude(plan, line, rng)
     tops = _tops(notes)
     last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
     return Part(

@@ -54,6 +54,19 @@ def test_the_line_rests_where_the_band_lays_out(tmp_path: Path) -> None:
     assert max(quarter for quarter, _ in notes) < 16.5
 
 
+def test_a_line_rests_in_the_breath_between_rounds(tmp_path: Path) -> None:
+    loop = ["--bars", "1-2", "--times", "3", "--count-in", "0", "--breath", "1"]
+    notes = make(tmp_path, "--melody", "etude", *loop)
+    assert {int(quarter // 4) for quarter, _ in notes} == {0, 1, 3, 4, 6, 7}
+
+
+def test_nobody_calls_in_a_lead_in(tmp_path: Path) -> None:
+    for bars in (1, 2):
+        loop = ["--bars", "5-8", "--lead-in", str(bars), *ONCE]
+        first = make(tmp_path, "--melody", "call", *loop)[0][0]
+        assert 4 * bars <= first < 4 * bars + 4
+
+
 def test_guide_tones_are_a_melody_too(tmp_path: Path) -> None:
     loop = ["--bars", "1-4", *ONCE]
     for name, words in {"a": ["--melody", "guide"], "b": ["--guide", "thirds"]}.items():
