@@ -148,10 +148,12 @@ def _fill(
     """Chord symbols and notes of a bar; the tablature repeats the notes on its own staff."""
     for index, change in enumerate(bar.changes):
         harmony = harmony_element(change.chord)
+        offset = duration(change.onset, bar.meter)
         if chords is not None:
             harmony = _numbered(chords + index)
-        if change.onset:
-            SubElement(harmony, "offset").text = str(duration(change.onset, bar.meter))
+            offset = offset * 4 // bar.meter.lower  # Verovio counts it in the meter's lower value
+        if offset:
+            SubElement(harmony, "offset").text = str(offset)
         SubElement(harmony, "staff").text = STAFF
         measure.append(harmony)
     whole_rest = len(values) == 1
