@@ -16,14 +16,15 @@ from backing.practice.path import best_position
 
 MELODIES = ("etude", "guide", "call")
 """Guide tones are the guide's own part; the others are lines found on the neck."""
+DEFAULT_RHYTHM = "eighths"
 
 
 def etude_line(
-    arguments: argparse.Namespace, positions: tuple[int, ...] = (5,), rhythm: str | None = None
+    arguments: argparse.Namespace, positions: tuple[int, ...] = (5,), melody: str = "etude"
 ) -> Line:
     """How the line goes. Raises UserError for what cannot be had."""
     return Line(
-        rhythm=rhythm or one_of(arguments.rhythm, RHYTHMS, "rhythm"),
+        rhythm=_rhythm(arguments.rhythm, melody),
         level=arguments.level,
         positions=positions,
         start=arguments.start,
@@ -36,13 +37,34 @@ def etude_line(
     )
 
 
+def _rhythm(named: str | None, melody: str) -> str:
+    """The rhythm named; a call has one of its own."""
+    rhythm = one_of(named, RHYTHMS, "rhythm") if named else None
+    if melody != "call":
+        return rhythm or DEFAULT_RHYTHM
+    if rhythm not in (None, "call"):
+        raise PracticeError(
+            f"A call has a rhythm of its own, not {rhythm}.",
+            "Leave out --rhythm, or say --melody etude.",
+        )
+    return "call"
+
+
 def melody(arguments: argparse.Namespace, form: Form) -> Player | None:
     """Who plays the line that is asked for in a track; None where none is."""
-    what = one_of(arguments.melody, MELODIES, "melody") if arguments.melody else "guide"
-    if what == "guide":
+    what = one_of(arguments.melody, MELODIES, "melody") if arguments.melody else None
+    if what in (None, "guide"):
+        refuse_without_line(arguments, "--melody etude")
         return None
-    positions = _positions(arguments, form)
-    return partial(play, line=etude_line(arguments, positions, "call" if what == "call" else None))
+    return partial(play, line=etude_line(arguments, _positions(arguments, form), what))
+
+
+def refuse_without_line(arguments: argparse.Namespace, cure: str) -> None:
+    """Raise PracticeError for a rhythm of a line that is not there; ``cure``: what asks for it."""
+    if arguments.rhythm:
+        raise PracticeError(
+            f"There is no line that could go in {arguments.rhythm}.", f"Say {cure}, too."
+        )
 
 
 def _positions(arguments: argparse.Namespace, form: Form) -> tuple[int, ...]:

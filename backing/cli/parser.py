@@ -156,8 +156,9 @@ def _add_line(line: argparse._ArgumentGroup) -> None:
     """How a line through the changes is to go, on a sheet or in a track."""
     line.add_argument("--level", type=int, metavar="N", default=1,
                       help="1 chord tones, 2 approaches, 3 enclosures, 4 scale tones")  # fmt: skip
-    line.add_argument("--rhythm", metavar="WHAT", default="eighths",
-                      help="eighths, quarters, halves, phrases or call")  # fmt: skip
+    line.add_argument("--rhythm", metavar="WHAT",
+                      help="wholes, halves, quarters, eighths (default), triplets, off-beats, "
+                      "phrases or call")  # fmt: skip
     line.add_argument("--start", type=int, metavar="TONE", default=1, help="on 1, 3, 5 or 7")
     line.add_argument("--direction", metavar="WAY", default="both", help="up, down or both")
     line.add_argument("--way", metavar="TONES", default="1-7", help="1-7 or 3-9")

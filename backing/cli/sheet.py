@@ -13,7 +13,7 @@ from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
 from backing.chart.pitch import PitchName
 from backing.cli.asked import in_key, one_of
-from backing.cli.line import etude_line
+from backing.cli.line import etude_line, refuse_without_line
 from backing.cli.status import DONE, tell
 from backing.cli.tunes import for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
@@ -121,6 +121,8 @@ def _asked(arguments: argparse.Namespace) -> Asked:
     reader = make_reader(arguments.reader, arguments.clef)
     board = make_fingerboard(arguments.tuning, arguments.frets, left_handed=arguments.left_handed)
     line = one_of(arguments.line, LINES, "line") if arguments.line else None
+    if line != "etude":
+        refuse_without_line(arguments, "--line etude")
     if arguments.no_tab:
         reader = replace(reader, tablature=False)
     return Asked(

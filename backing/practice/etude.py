@@ -17,7 +17,7 @@ from backing.chart.pitch import Interval, PitchName
 from backing.combo.plan import ChordSpan, Plan
 from backing.practice.fingerboard import hand
 from backing.practice.key_centres import parent_scales
-from backing.practice.line import Line, LineNote
+from backing.practice.line import SLOW, Line, LineNote
 from backing.practice.line_rhythm import Slot, slots
 from backing.practice.line_search import Joint, Link, Offer, search
 from backing.practice.path import path_of, shape_near
@@ -267,7 +267,7 @@ def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
         return Joint.INTO
     if not after.arrives:
         return Joint.WITHIN
-    return Joint.SLOW_CHANGE if line.rhythm in ("quarters", "halves") else Joint.CHANGE
+    return Joint.SLOW_CHANGE if line.rhythm in SLOW else Joint.CHANGE
 
 
 def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineNote:
@@ -280,7 +280,7 @@ def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineN
     name = chord.spelled(degree) if degree else _foreign_name(pitch, following, stand)
     return LineNote(
         slot.onset, slot.length, pitch, place, here.finger(place), chord, degree, name, kind,
-        slot.swung,
+        slot.swung, slot.triplet,
     )  # fmt: skip
 
 

@@ -10,8 +10,11 @@ from backing.chart.pitch import Degree, PitchName
 from backing.errors import PracticeError
 from backing.practice.arpeggio import ROLES, WAYS
 from backing.practice.fingerboard import Fingerboard, Place, hand, make_fingerboard
+from backing.routine.ladder import VALUES
 
-RHYTHMS = ("eighths", "quarters", "halves", "phrases", "call")
+RHYTHMS = (*VALUES, "off-beats", "phrases", "call")
+SLOW = ("wholes", "halves", "quarters")
+"""Rhythms in which a tone that two chords share may stay."""
 DIRECTIONS = ("both", "up", "down")
 LEVELS = {
     1: "chord tones throughout",
@@ -29,8 +32,10 @@ class Line:
     """How a line is to go.
 
     ``positions``: one for each chorus in turn.
-    ``rhythm``: unbroken eighths, quarters or halves; two-bar phrases that answer each other; or a
-    call of two bars and as much space for the player's answer. ``level``: see LEVELS. ``start``:
+    ``rhythm``: unbroken wholes, halves, quarters, eighths or triplets; nothing but off-beats, each
+    over the chord that comes; two-bar phrases that answer each other; or a call of two bars and as
+    much space for the player's answer. ``level``: see LEVELS; there are approaches and enclosures
+    only where eighths or triplets lead into a change. ``start``:
     the first note's role, 1 3 5 or 7. ``direction``: runs go up, down or both ways. ``way``: from
     the root, or from the third to the ninth. ``thirds``: land on the third at every change.
     ``early``: arrive an eighth before each chord. ``top_strings``: stay on so many strings.
@@ -79,7 +84,8 @@ class LineNote:
     """A note of a line: when (beats of the pass, as written), what, and where on the neck.
 
     ``degree``: what it is in ``chord``, None for a foreign tone; ``name``: its spelling; ``kind``:
-    "tone", "approach", "enclosure" or "passing"; ``finger``: 1 to 4, 0 open.
+    "tone", "approach", "enclosure" or "passing"; ``finger``: 1 to 4, 0 open. ``swung``: it goes
+    with the swing; ``triplet``: it is one of three to a beat, played as written.
     """
 
     onset: Fraction
@@ -92,6 +98,7 @@ class LineNote:
     name: PitchName
     kind: str = "tone"
     swung: bool = True
+    triplet: bool = False
 
     @property
     def end(self) -> Fraction:

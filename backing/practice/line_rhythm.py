@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
 from backing.chart.bar import Meter
 from backing.combo.plan import ChordSpan, Plan, PlanBar
 from backing.errors import PracticeError
-from backing.practice.line import Line
+from backing.practice.line import SLOW, Line
+from backing.routine.ladder import eighth
+from backing.routine.ladder import onsets as places
 
 IDEA_BARS = 2
 """The length of an idea; of one bar where the whole is shorter than two ideas."""
@@ -24,8 +26,9 @@ TRIPLE_CELLS = (((0, 1, 2), 5), ((0, 2), 4), ((0,), 2), ((1, 2), 2))
 class Slot:
     """A note to be found: when (``onset``, ``length``, beats of the pass), and over which chord.
 
-    ``beat``: it falls on a beat; ``downbeat``: on the first of a bar; ``bound``: it follows the
-    note before without a rest; ``last``: the held last note of an arrangement.
+    ``beat``: it falls on a beat; ``downbeat``: on the first of a bar; ``triplet``: it is one of
+    three to a beat, which do not swing; ``bound``: it follows the note before without a rest;
+    ``last``: the held last note of an arrangement.
     """
 
     onset: Fraction
@@ -35,6 +38,7 @@ class Slot:
     downbeat: bool
     swung: bool
     eighth: Fraction
+    triplet: bool = False
     bound: bool = True
     last: bool = False
 
@@ -44,9 +48,9 @@ class Slot:
         return self.onset + self.length
 
 
-def eighth(meter: Meter) -> Fraction:
-    """An eighth note in beats: a half, a third in compound meters, one in 5/8 and 7/8."""
-    return Fraction(1, 2) / meter.beat_quarters
+def off_beat(meter: Meter) -> Fraction:
+    """Where in a beat its off-beat falls: on the half, in compound meters on the last eighth."""
+    return Fraction(2, 3) if meter.compound else Fraction(1, 2)
 
 
 def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[Slot, ...]:
@@ -54,14 +58,7 @@ def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[Slot, ...]:
 
     Raises PracticeError where the bars are too few for the rhythm, or hold no chord.
     """
-    onsets = {
-        "eighths": _unbroken,
-        "quarters": lambda plan, _: _slow(plan, lambda meter: (1,) * meter.beats),
-        "halves": lambda plan, _: _slow(plan, lambda meter: meter.groups),
-        "phrases": _phrased,
-        "call": _called,
-    }[line.rhythm](plan, rng)
-    found = list(_slots(plan, line, sorted(onsets)))
+    found = list(_slots(plan, line, sorted(_onsets(plan, line, rng))))
     if not found:
         raise PracticeError(
             "There is no chord to play a line on in these bars.", "Choose bars with changes."
@@ -73,20 +70,41 @@ Onsets = list[tuple[Fraction, Fraction]]
 """Onset and length of notes, in beats of the pass."""
 
 
-def _unbroken(plan: Plan, _: random.Random) -> Onsets:
+def _onsets(plan: Plan, line: Line, rng: random.Random) -> Onsets:
+    match line.rhythm:
+        case "phrases":
+            return _phrased(plan, rng)
+        case "call":
+            return _called(plan, rng)
+        case "off-beats":
+            return _off_beats(plan)
+    return _slow(plan, line.rhythm) if line.rhythm in SLOW else _unbroken(plan, line.rhythm)
+
+
+def _unbroken(plan: Plan, value: str) -> Onsets:
+    notes: Onsets = []
+    for bar in plan.bars:
+        starts = places(value, bar.bar.meter)
+        step = starts[1] - starts[0]
+        notes += [(bar.start + n, step) for n in starts if n + step <= bar.bar.length]
+    return notes
+
+
+def _off_beats(plan: Plan) -> Onsets:
+    """An eighth on every off-beat, to the next beat."""
     return [
-        (bar.start + n * step, step)
+        (bar.start + beat + off, 1 - off)
         for bar in plan.bars
-        for step in (eighth(bar.bar.meter),)
-        for n in range(int(bar.bar.length / step))
+        for off in (off_beat(bar.bar.meter),)
+        for beat in range(int(bar.bar.length))
     ]
 
 
-def _slow(plan: Plan, groups: Callable[[Meter], tuple[int, ...]]) -> Onsets:
-    """One note for each group of beats, and one where a chord comes in between."""
+def _slow(plan: Plan, value: str) -> Onsets:
+    """One note for each of a slow value, and one where a chord comes in between."""
     times: set[Fraction] = set()
     for bar in plan.bars:
-        starts = accumulate(groups(bar.bar.meter), initial=0)
+        starts = places(value, bar.bar.meter)
         times |= {bar.start + beats for beats in starts if beats < bar.bar.length}
     for span in plan.spans:
         if span.early > 0:  # who has come in early does not strike the beat again
@@ -169,14 +187,18 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[Slot]:
             continue
         if final is not None and onset >= final.start:
             continue
-        step = eighth(bar.bar.meter)
-        span = _span(plan, onset, length, step, early=line.early)
+        off_beats = line.rhythm == "off-beats"
+        step = length if off_beats else eighth(bar.bar.meter)
+        span = _span(plan, onset, length, step, early=line.early or off_beats)
         if span is None or span.chord is None:
             continue
-        room = span.end - onset if span.end > onset else length
+        triplet = line.rhythm == "triplets" and not bar.bar.meter.compound
+        # a chord pushed to the and does not cut a triplet short: swing puts it on the third one
+        room = span.end - onset if span.end > onset and not triplet else length
         if final is not None:
             room = min(room, final.start - onset)
-        yield _slot(onset, min(length, room), span, bar)
+        slot = _slot(onset, min(length, room), span, bar)
+        yield replace(slot, swung=False, triplet=True) if triplet else slot
     if final is not None:
         last = plan.span_at(final.start)
         if last is not None and last.chord is not None:

@@ -13,7 +13,8 @@ from backing.practice.line import Line, LineNote
 from backing.routine import Purpose
 
 LIFT = Fraction(1, 8)
-"""A note on the beat ends so many beats before the next one: it comes late, that one does not."""
+"""A note on the beat ends so many beats before the next one: it comes late, that one does not.
+Triplets are even: none of them is late."""
 PLAIN, OFF_BEAT, PEAK = 72, 8, 8
 """Velocity of a plain note, and what an off-beat and the top of a run get more."""
 
@@ -42,12 +43,12 @@ def play(
                 onset=note.onset,
                 length=note.length - _lift(note),
                 pitch=note.pitch,
-                velocity=_velocity(note, note.onset in tops),
+                velocity=_velocity(note, top=note.onset in tops),
                 swung=note.swung,
                 role=str(note.degree) if note.kind == "tone" else note.kind,
                 chord=note.chord,
                 together=note.onset in last.values(),
-                melodic=note.onset not in last.values(),
+                melodic=not note.triplet and note.onset not in last.values(),
             )
             for note in notes
         ),
@@ -55,12 +56,12 @@ def play(
 
 
 def _lift(note: LineNote) -> Fraction:
-    on_beat = note.onset.denominator == 1
-    return LIFT if on_beat and note.length > LIFT else Fraction(0)
+    late = note.onset.denominator == 1 and not note.triplet
+    return LIFT if late and note.length > LIFT else Fraction(0)
 
 
-def _velocity(note: LineNote, top: bool) -> int:
-    off = OFF_BEAT if note.onset.denominator > 1 else 0
+def _velocity(note: LineNote, *, top: bool) -> int:
+    off = OFF_BEAT if note.onset.denominator > 1 and not note.triplet else 0
     return on_palette(PLAIN + off + (PEAK if top else 0))
 
 

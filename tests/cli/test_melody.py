@@ -67,6 +67,15 @@ def test_nobody_calls_in_a_lead_in(tmp_path: Path) -> None:
         assert 4 * bars <= first < 4 * bars + 4
 
 
+def test_triplets_are_played_as_written_and_off_beats_swing(tmp_path: Path) -> None:
+    loop = ["--melody", "etude", "--bars", "1-4", *ONCE]
+    triplets = [quarter for quarter, _ in make(tmp_path, *loop, "--rhythm", "triplets")]
+    assert triplets == pytest.approx([n / 3 for n in range(48)])
+    swung = [quarter for quarter, _ in make(tmp_path, *loop, "--rhythm", "off-beats")]
+    assert [int(quarter) for quarter in swung] == list(range(16))
+    assert all(0.6 < quarter % 1 < 0.75 for quarter in swung)
+
+
 def test_guide_tones_are_a_melody_too(tmp_path: Path) -> None:
     loop = ["--bars", "1-4", *ONCE]
     for name, words in {"a": ["--melody", "guide"], "b": ["--guide", "thirds"]}.items():
@@ -81,6 +90,10 @@ def test_guide_tones_are_a_melody_too(tmp_path: Path) -> None:
         ["--melody", "etude", "--position", "99"],
         ["--melody", "etude", "--position", "high"],
         ["--melody", "etude", "--level", "9"],
+        ["--melody", "etude", "--rhythm", "sixteenths"],
+        ["--melody", "call", "--rhythm", "quarters"],
+        ["--melody", "guide", "--rhythm", "quarters"],
+        ["--rhythm", "off-beats"],
     ],
 )
 def test_what_no_line_can_be_is_said(

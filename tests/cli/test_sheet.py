@@ -8,6 +8,7 @@ import pytest
 
 from backing.chart.tune_file import read
 from backing.cli import main
+from tests.chart.musicxml_schema import problems
 
 TUNES = Path(__file__).parents[2] / "tunes"
 TUNE = str(TUNES / "low-tide-ferry.tune")
@@ -54,6 +55,16 @@ def test_a_musicxml_file_is_a_tune_again(capsys: pytest.CaptureFixture[str]) -> 
     assert [str(use) for use in form.order("head")] == ["intro", "A", "A2", "B", "A"]
 
 
+@pytest.mark.parametrize("rhythm", ["triplets", "off-beats", "wholes"])
+def test_a_line_in_any_rhythm(rhythm: str) -> None:
+    words = ["--line", "etude", "--rhythm", rhythm, "--bars", "1-4"]
+    assert main(["sheet", TUNE, "-o", "a.musicxml", *words]) == 0
+    written = Path("a.musicxml").read_text("utf-8")
+    assert problems(written) == []
+    assert ("<tuplet" in written) == (rhythm == "triplets")
+    assert main(["sheet", TUNE, "-o", "a.pdf", "--no-chart", *words]) == 0
+
+
 def test_a_line_goes_to_notation_programs() -> None:
     words = ["--line", "guide", "--for", "Bb", "--clef", "bass"]
     assert main(["sheet", TUNE, "-o", "a.musicxml", *words]) == 0
@@ -74,6 +85,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--line", "solo"], "There is no line called 'solo'."),
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--bars", "90"], "90"),
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--level", "9"], "9 is no level of a line."),
+        ([TUNE, "-o", "a.pdf", "--rhythm", "halves"], "There is no line that could go in halves."),
         ([TUNE, "-o", "a.pdf", "--no-chart"], "This sheet has nothing on it."),
         ([TUNE, "-o", "a.pdf", "--tuning", "E2 X2"], '"X2" is no string.'),
         (["--set", "H", "-o", "a.pdf"], "German name"),

@@ -258,7 +258,7 @@ def test_bars_too_few_are_said() -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"rhythm": "triplets"}, "'triplets' is no rhythm of a line"),
+        ({"rhythm": "sixteenths"}, "'sixteenths' is no rhythm of a line"),
         ({"level": 5}, "5 is no level"),
         ({"start": 2}, "2 is no start"),
         ({"direction": "sideways"}, "'sideways' is no direction"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
@@ -201,8 +201,8 @@ def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Eleme
         SubElement(note, "staff").text = TABLATURE if tablature else STAFF
         if value.beam and not tablature and tone is not None and not index:
             SubElement(note, "beam", number="1").text = value.beam
-        if not silent:
-            _notations(note, value, tone, tablature=tablature)
+        shown = value if not index else replace(value, tuplet="")
+        _notations(note, shown, None if silent else tone, tablature=tablature)
         if tone is not None and tone.degree and not tablature and not value.tied[0]:
             _lyric(note, tone.degree, len(value.tones) - index)
         yield note
@@ -248,8 +248,11 @@ def _notations(note: Element, value: Value, tone: Tone | None, *, tablature: boo
         for is_tied, kind in zip(value.tied, ("stop", "start"), strict=True):
             if is_tied:
                 SubElement(notations, "tied", type=kind)
-    if value.tuplet and not tablature:
-        SubElement(notations, "tuplet", type=value.tuplet)
+    if value.tuplet:
+        tuplet = SubElement(notations, "tuplet", type=value.tuplet)
+        if tablature and value.tuplet == "start":  # counted as the staff counts, not shown
+            tuplet.set("bracket", "no")
+            tuplet.set("show-number", "none")
     if tablature and tone is not None and tone.place is not None:
         technical = SubElement(notations, "technical")
         SubElement(technical, "string").text = str(tone.place.string)
