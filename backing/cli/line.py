@@ -10,21 +10,23 @@ from backing.cli.asked import one_of
 from backing.combo.arrangement import Player
 from backing.errors import PracticeError
 from backing.practice.fingerboard import make_fingerboard
-from backing.practice.line import DIRECTIONS, RHYTHMS, Line
+from backing.practice.line import CALLS_ON, DIRECTIONS, RHYTHMS, Line
 from backing.practice.melody import play
 from backing.practice.path import best_position
 
 MELODIES = ("etude", "guide", "call")
 """Guide tones are the guide's own part; the others are lines found on the neck."""
-DEFAULT_RHYTHM = "eighths"
+DEFAULT_RHYTHM, DEFAULT_CALL_ON = "eighths", "turn"
 
 
 def etude_line(
     arguments: argparse.Namespace, positions: tuple[int, ...] = (5,), melody: str = "etude"
 ) -> Line:
     """How the line goes. Raises UserError for what cannot be had."""
+    rhythm = _rhythm(arguments.rhythm, melody)
     return Line(
-        rhythm=_rhythm(arguments.rhythm, melody),
+        rhythm=rhythm,
+        call_on=_call_on(arguments.call_on, rhythm),
         level=arguments.level,
         positions=positions,
         start=arguments.start,
@@ -50,6 +52,19 @@ def _rhythm(named: str | None, melody: str) -> str:
     return "call"
 
 
+def _call_on(named: str | None, rhythm: str) -> str:
+    """Where calls start; raises PracticeError where nobody calls."""
+    if named is None:
+        return DEFAULT_CALL_ON
+    place = one_of(named, CALLS_ON, "start of a call")
+    if rhythm != "call":
+        raise PracticeError(
+            f"There is no call to start on {place}: the line goes in {rhythm}.",
+            "Say --rhythm call, or leave out --call-on.",
+        )
+    return place
+
+
 def melody(arguments: argparse.Namespace, form: Form) -> Player | None:
     """Who plays the line that is asked for in a track; None where none is."""
     what = one_of(arguments.melody, MELODIES, "melody") if arguments.melody else None
@@ -64,6 +79,11 @@ def refuse_without_line(arguments: argparse.Namespace, cure: str) -> None:
     if arguments.rhythm:
         raise PracticeError(
             f"There is no line that could go in {arguments.rhythm}.", f"Say {cure}, too."
+        )
+    if arguments.call_on:
+        raise PracticeError(
+            f"There is no call to start on {arguments.call_on}.",
+            f"Say {cure} and --rhythm call, too.",
         )
 
 

@@ -159,6 +159,8 @@ def _add_line(line: argparse._ArgumentGroup) -> None:
     line.add_argument("--rhythm", metavar="WHAT",
                       help="wholes, halves, quarters, eighths (default), triplets, off-beats, "
                       "phrases or call")  # fmt: skip
+    line.add_argument("--call-on", metavar="BEAT",
+                      help="calls start on 1, 1&, 2, 3, or in turn (default)")  # fmt: skip
     line.add_argument("--start", type=int, metavar="TONE", default=1, help="on 1, 3, 5 or 7")
     line.add_argument("--direction", metavar="WAY", default="both", help="up, down or both")
     line.add_argument("--way", metavar="TONES", default="1-7", help="1-7 or 3-9")

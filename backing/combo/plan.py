@@ -123,7 +123,7 @@ class Plan:
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
     loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
-    be the same in every pass (which way round a clave goes).
+    be the same in every pass (which way round a clave goes). ``take``: see Pass.
     """
 
     purpose: Purpose
@@ -141,6 +141,7 @@ class Plan:
     ends: bool
     comping: tuple[CompStroke, ...] = ()
     ostinato: float = 0.0
+    take: int = 0
 
     def span_at(self, beat: Fraction) -> ChordSpan | None:
         """The chord that sounds at ``beat``, pushes included; the following one past the end."""
@@ -187,6 +188,7 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         circular=played.circular,
         careful=_first_time(played) or (played.circular and len(bars) <= SHORT_LOOP_BARS),
         ends=bool(bars) and bool(bars[-1].bar.final),
+        take=played.take,
     )
 
 

@@ -75,7 +75,7 @@ def _onsets(plan: Plan, line: Line, rng: random.Random) -> Onsets:
         case "phrases":
             return _phrased(plan, rng)
         case "call":
-            return _called(plan, rng)
+            return _called(plan, line.call_on, rng)
         case "off-beats":
             return _off_beats(plan)
     return _slow(plan, line.rhythm) if line.rhythm in SLOW else _unbroken(plan, line.rhythm)
@@ -125,13 +125,34 @@ def _phrased(plan: Plan, rng: random.Random) -> Onsets:
     return notes
 
 
-def _called(plan: Plan, rng: random.Random) -> Onsets:
-    """Ideas, and as much space after each of them."""
+def _called(plan: Plan, call_on: str, rng: random.Random) -> Onsets:
+    """Ideas, and as much space after each of them; turns go on from one round to the next."""
+    calls = [idea for number, idea in _ideas(plan, "A call") if number % 2 == 0]
     notes: Onsets = []
-    for number, idea in _ideas(plan, "A call"):
-        if number % 2 == 0:
-            notes += _placed(_rhythm(idea, rng), idea)
+    for turn, idea in enumerate(calls, plan.take * len(calls)):
+        notes += _placed(_rhythm(idea, rng, _call_start(idea, call_on, turn)), idea)
     return notes
+
+
+def _call_start(idea: Sequence[PlanBar], call_on: str, turn: int) -> Fraction:
+    """The beat on which a call starts, from the start of its idea.
+
+    Raises PracticeError for a beat that its meter does not have.
+    """
+    meter = idea[0].bar.meter
+    places = {"1": Fraction(0), "1&": off_beat(meter), "2": Fraction(1), "3": Fraction(2)}
+    if eighth(meter) >= 1:
+        del places["1&"]
+    places = {name: beat for name, beat in places.items() if beat < meter.beats}
+    if call_on == "turn":
+        offered = [beat for beat in places.values() if beat < _room(idea)]
+        return offered[turn % len(offered)]
+    if call_on not in places:
+        raise PracticeError(
+            f"A bar of {meter} has no {call_on} to start a call on.",
+            f"Choose {', '.join(places)} or turn.",
+        )
+    return places[call_on]
 
 
 def _ideas(plan: Plan, what: str) -> Iterator[tuple[int, list[PlanBar]]]:
@@ -153,17 +174,26 @@ def _ideas(plan: Plan, what: str) -> Iterator[tuple[int, list[PlanBar]]]:
     yield number, idea
 
 
-def _rhythm(idea: Sequence[PlanBar], rng: random.Random) -> list[Fraction]:
-    """Onsets from the start of an idea; its last two beats (one in a single bar) are space."""
-    meter = idea[0].bar.meter
-    step = eighth(meter)
-    inside = int(1 / step) if step < 1 else 1
-    cells = {2: DUPLE_CELLS, 3: TRIPLE_CELLS}.get(inside, (((0,), 1),))
+def _room(idea: Sequence[PlanBar]) -> int:
+    """How many beats of an idea may sound: its last two (one in a single bar) are space."""
     beats = int(sum((bar.bar.length for bar in idea), Fraction(0)))
-    room = max(1, beats - (2 if len(idea) > 1 else 1))
+    return max(1, beats - (2 if len(idea) > 1 else 1))
+
+
+def _rhythm(
+    idea: Sequence[PlanBar], rng: random.Random, start: Fraction | None = None
+) -> list[Fraction]:
+    """Onsets from the start of an idea, the first at ``start`` (None: anywhere in its beat 1)."""
+    step = min(Fraction(1), eighth(idea[0].bar.meter))
+    cells = {2: DUPLE_CELLS, 3: TRIPLE_CELLS}.get(int(1 / step), (((0,), 1),))
+    first = int(start or 0)
+    room = max(first + 1, _room(idea))
     found: list[Fraction] = []
-    for beat in range(room):
-        offered = [(c, w) for c, w in cells if c] if beat in (0, room - 1) else cells
+    for beat in range(first, room):
+        offered = [(c, w) for c, w in cells if c] if beat in (first, room - 1) else list(cells)
+        if beat == first and start is not None:
+            begin = int((start - first) / step)
+            offered = [(c, w) for c, w in offered if c[0] == begin] or [((begin,), 1)]
         (cell,) = rng.choices([c for c, _ in offered], [w for _, w in offered])
         found += [beat + n * step for n in cell]
     return found

@@ -67,6 +67,18 @@ def test_nobody_calls_in_a_lead_in(tmp_path: Path) -> None:
         assert 4 * bars <= first < 4 * bars + 4
 
 
+def test_calls_start_where_they_are_told_or_in_turn(tmp_path: Path) -> None:
+    calls = ["--melody", "call", "--bars", "1-4", "--times", "5", "--count-in", "0"]
+
+    def starts(*words: str) -> list[int]:
+        beats = [int(quarter) for quarter, _ in make(tmp_path, *calls, *words)]
+        return [min(beat for beat in beats if beat // 16 == n) % 16 for n in range(5)]
+
+    assert starts() == starts("--call-on", "turn") == [0, 0, 1, 2, 0]
+    assert starts("--call-on", "3") == [2] * 5
+    assert starts("--call-on", "1&") == [0] * 5
+
+
 def test_triplets_are_played_as_written_and_off_beats_swing(tmp_path: Path) -> None:
     loop = ["--melody", "etude", "--bars", "1-4", *ONCE]
     triplets = [quarter for quarter, _ in make(tmp_path, *loop, "--rhythm", "triplets")]
@@ -94,6 +106,12 @@ def test_guide_tones_are_a_melody_too(tmp_path: Path) -> None:
         ["--melody", "call", "--rhythm", "quarters"],
         ["--melody", "guide", "--rhythm", "quarters"],
         ["--rhythm", "off-beats"],
+        ["--call-on", "2"],
+        ["--melody", "guide", "--call-on", "2"],
+        ["--melody", "etude", "--call-on", "2"],
+        ["--melody", "etude", "--rhythm", "phrases", "--call-on", "2"],
+        ["--melody", "call", "--call-on", "5"],
+        ["--melody", "call", "--call-on", "2&"],
     ],
 )
 def test_what_no_line_can_be_is_said(

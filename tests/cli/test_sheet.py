@@ -86,6 +86,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--bars", "90"], "90"),
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--level", "9"], "9 is no level of a line."),
         ([TUNE, "-o", "a.pdf", "--rhythm", "halves"], "There is no line that could go in halves."),
+        ([TUNE, "-o", "a.pdf", "--call-on", "2"], "There is no call to start on 2."),
         ([TUNE, "-o", "a.pdf", "--no-chart"], "This sheet has nothing on it."),
         ([TUNE, "-o", "a.pdf", "--tuning", "E2 X2"], '"X2" is no string.'),
         (["--set", "H", "-o", "a.pdf"], "German name"),

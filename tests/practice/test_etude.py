@@ -260,6 +260,7 @@ def test_bars_too_few_are_said() -> None:
     [
         ({"rhythm": "sixteenths"}, "'sixteenths' is no rhythm of a line"),
         ({"level": 5}, "5 is no level"),
+        ({"call_on": "4"}, "'4' is no start of a call"),
         ({"start": 2}, "2 is no start"),
         ({"direction": "sideways"}, "'sideways' is no direction"),
         ({"way": "2-8"}, "'2-8' is no way"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -149,6 +150,81 @@ def test_off_beats_lie_with_the_ride(tempo: int) -> None:
     assert ride
     for stroke in ride:
         assert min(abs(stroke - onset) for onset in line) < Fraction(20, 1000)
+
+
+# --- calls -------------------------------------------------------------------------------------
+
+STARTS = {
+    "3/4": {"1": 0, "1&": HALF, "2": 1, "3": 2},
+    "4/4": {"1": 0, "1&": HALF, "2": 1, "3": 2},
+    "5/4": {"1": 0, "1&": HALF, "2": 1, "3": 2},
+    "6/8": {"1": 0, "1&": Fraction(2, 3), "2": 1},
+    "12/8": {"1": 0, "1&": Fraction(2, 3), "2": 1, "3": 2},
+}
+"""Where a call starts, in beats from its bar line."""
+
+
+def calls_of(plan: Plan, call_on: str, seed: int = 1) -> dict[int, list[LineNote]]:
+    """The notes of each call by the number of its bar, from 0."""
+    notes = etude(plan, Line(rhythm="call", call_on=call_on), random.Random(seed))
+    bar = plan.bars[0].bar.length
+    return {
+        at: [note for note in notes if at * bar <= note.onset < (at + 2) * bar]
+        for at in range(0, len(plan.bars), 2)
+    }
+
+
+@pytest.mark.parametrize("meter", STARTS)
+def test_a_call_starts_where_it_is_told_and_leaves_its_space(meter: str) -> None:
+    plan = plan_of(bars(f"{CHANGES} | {CHANGES}", meter))
+    beats = meter_of(meter).beats
+    for call_on, start in STARTS[meter].items():
+        for seed in range(20):
+            calls = calls_of(plan, call_on, seed)
+            for bar in (0, 4):
+                assert calls[bar][0].onset == bar * beats + start
+                assert calls[bar][-1].end <= (bar + 2) * beats - 2
+            assert calls[2] == calls[6] == []
+
+
+@pytest.mark.parametrize("meter", STARTS)
+def test_calls_start_in_turn_from_round_to_round(meter: str) -> None:
+    expected = list(STARTS[meter].values())
+    played = bars(f"{CHANGES} | {CHANGES}", meter)
+    found = []
+    for take in range(len(expected)):
+        plan = replace(plan_of(played), take=take)
+        calls = calls_of(plan, "turn", seed=take)
+        found += [calls[bar][0].onset - plan.bars[bar].start for bar in (0, 4)]
+    assert found == expected * 2
+
+
+def test_a_call_of_one_bar_keeps_its_space() -> None:
+    """In turn only where the bar leaves a beat free; where it is told, it comes all the same."""
+    played = bars("Dm7 | G7", "3/4")
+    starts = set()
+    for take in range(6):
+        (call, *_) = calls_of(replace(plan_of(played), take=take), "turn").values()
+        assert call[-1].end <= 2
+        starts.add(call[0].onset)
+    assert starts == {0, HALF, 1}
+    assert calls_of(plan_of(played), "3")[0][0].onset == 2
+
+
+@pytest.mark.parametrize(("meter", "call_on"), [("6/8", "3"), ("2/4", "3"), ("7/8", "1&")])
+def test_a_beat_that_is_not_in_the_meter_is_said(meter: str, call_on: str) -> None:
+    with pytest.raises(PracticeError, match=f"A bar of {meter} has no {call_on}") as caught:
+        calls_of(plan_of(bars(CHANGES, meter)), call_on)
+    assert "turn" in caught.value.cure
+
+
+def test_a_phrase_is_no_call() -> None:
+    plan = plan_of(bars(CHANGES))
+    lines = [
+        etude(plan, Line(rhythm="phrases", call_on=call_on), random.Random(1))
+        for call_on in ("1", "3")
+    ]
+    assert lines[0] == lines[1]
 
 
 # --- triplets ----------------------------------------------------------------------------------
