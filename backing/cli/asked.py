@@ -55,6 +55,11 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
     elif arguments.tempo:
         tempos = (read_tempo(arguments.tempo, form.tempo),)
     keys = _keys(arguments.keys, form) if arguments.keys else ()
+    if arguments.ladder and arguments.choruses != Request().choruses:
+        raise RoutineError(
+            "A ladder goes round and round; it has no choruses.",
+            "Say with --times how many rounds of each note value you want.",
+        )
     return Request(
         tempos=tempos,
         choruses=arguments.choruses,
@@ -67,6 +72,7 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
         ending=one_of(arguments.ending, ENDINGS, "ending"),
         same=arguments.same,
         grow=arguments.grow,
+        ladder=arguments.ladder,
         trade=arguments.trade,
         drums_first=arguments.drums_first,
         lay_out=arguments.lay_out,
@@ -106,14 +112,20 @@ def one_of(word: str, known: Iterable[str], what: str) -> str:
     )
 
 
+def melody_asked(arguments: argparse.Namespace) -> str | None:
+    """The melody named; on a ladder an étude goes without saying."""
+    return arguments.melody or ("etude" if arguments.ladder else None)
+
+
 def _players(arguments: argparse.Namespace) -> frozenset[str]:
     """The parts that play; raises SelectionError if nobody is left."""
     players = _parts(arguments.only) if arguments.only else RHYTHM_SECTION
     if arguments.without:
         players -= _parts(arguments.without)
-    players |= {name for name in ("guide", "click", "melody") if getattr(arguments, name)}
-    if arguments.melody == "guide":
-        players = (players - {"melody"}) | {"guide"}
+    players |= {name for name in ("guide", "click") if getattr(arguments, name)}
+    melody = melody_asked(arguments)
+    if melody is not None:
+        players |= {"guide" if melody == "guide" else "melody"}
     if not players:
         raise SelectionError("Nobody is left to play.", "Leave out fewer, or add --click.")
     return players

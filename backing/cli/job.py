@@ -206,5 +206,7 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]
     figures = f"{seconds // 60}:{seconds % 60:02} min, {bars} bars, {' '.join(tempos)} bpm"
+    values = dict.fromkeys(each.value for each in played if each.value)
+    figures += f", {' '.join(values)}" if values else ""
     seam = ", repeats without a seam" if routine.seamless else ""
     return f"{job.form.title} -> {job.target}\n  {figures}, {keys}, seed {job.band.seed}{seam}"

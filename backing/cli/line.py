@@ -6,7 +6,7 @@ import argparse
 from functools import partial
 
 from backing.chart.form import Form
-from backing.cli.asked import one_of
+from backing.cli.asked import melody_asked, one_of
 from backing.combo.arrangement import Player
 from backing.errors import PracticeError
 from backing.practice.fingerboard import make_fingerboard
@@ -67,11 +67,30 @@ def _call_on(named: str | None, rhythm: str) -> str:
 
 def melody(arguments: argparse.Namespace, form: Form) -> Player | None:
     """Who plays the line that is asked for in a track; None where none is."""
-    what = one_of(arguments.melody, MELODIES, "melody") if arguments.melody else None
+    asked = melody_asked(arguments)
+    what = one_of(asked, MELODIES, "melody") if asked else None
+    if arguments.ladder:
+        _check_ladder(arguments, what)
     if what in (None, "guide"):
         refuse_without_line(arguments, "--melody etude")
         return None
     return partial(play, line=etude_line(arguments, _positions(arguments, form), what))
+
+
+def _check_ladder(arguments: argparse.Namespace, what: str | None) -> None:
+    """Raise PracticeError for what cannot climb a ladder of note values."""
+    if what != "etude":
+        raise PracticeError(
+            f"A ladder is heard in an etude, not in a {what}.",
+            "Leave out --melody, or say --melody etude.",
+        )
+    if arguments.rhythm:
+        raise PracticeError(
+            f"A ladder goes through the note values, not in {arguments.rhythm} alone.",
+            "Leave out --rhythm, or --ladder.",
+        )
+    if arguments.call_on:
+        raise PracticeError("Nobody calls on a ladder.", "Leave out --call-on, or --ladder.")
 
 
 def refuse_without_line(arguments: argparse.Namespace, cure: str) -> None:

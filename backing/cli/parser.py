@@ -243,6 +243,10 @@ def _add_track(commands: Commands) -> None:
         "--grow", action="store_true", help="a loop grown backwards: its last bar, two, four, all"
     )
     drills.add_argument(
+        "--ladder", action="store_true",
+        help="hear an etude in wholes, then halves, quarters, eighths, triplets; --times of each",
+    )  # fmt: skip
+    drills.add_argument(
         "--trade", type=int, default=0, metavar="BARS", help="trade fours (4) with the drums alone"
     )
     drills.add_argument("--separate", action="store_true", help="one file for each tempo or key")

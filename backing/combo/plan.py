@@ -123,7 +123,8 @@ class Plan:
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
     loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
-    be the same in every pass (which way round a clave goes). ``take``: see Pass.
+    be the same in every pass (which way round a clave goes). ``take`` and ``value``: see
+    Pass.
     """
 
     purpose: Purpose
@@ -142,6 +143,7 @@ class Plan:
     comping: tuple[CompStroke, ...] = ()
     ostinato: float = 0.0
     take: int = 0
+    value: str = ""
 
     def span_at(self, beat: Fraction) -> ChordSpan | None:
         """The chord that sounds at ``beat``, pushes included; the following one past the end."""
@@ -189,6 +191,7 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         careful=_first_time(played) or (played.circular and len(bars) <= SHORT_LOOP_BARS),
         ends=bool(bars) and bool(bars[-1].bar.final),
         take=played.take,
+        value=played.value,
     )
 
 

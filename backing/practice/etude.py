@@ -51,9 +51,11 @@ class _Stand:
 def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     """The notes of a line through a pass, in order of time.
 
-    Equal ``rng`` states give equal lines; a line does not depend on the tempo. Raises PracticeError
-    where there is nothing to play a line on.
+    On a ladder the plan says the rhythm. Equal ``rng`` states give equal lines; a line does not
+    depend on the tempo. Raises PracticeError where there is nothing to play a line on.
     """
+    if plan.value:
+        line = replace(line, rhythm=plan.value)
     times, contour, drawn = (random.Random(rng.getrandbits(64)) for _ in range(3))
     stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}

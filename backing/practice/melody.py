@@ -24,13 +24,13 @@ def play(
 ) -> Part:
     """The melody part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
 
-    Silent in a breath between rounds; nobody calls in a lead-in, which has no room for an answer.
-    Raises PracticeError where there is nothing to play a line on.
+    Silent where it rests throughout (in a breath between rounds, in the drums' bars of a trade);
+    nobody calls in a lead-in, which has no room for an answer. Raises PracticeError where there is
+    nothing to play a line on.
     """
     line = line or Line()
-    if plan.purpose is Purpose.BREATH or (
-        plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
-    ):
+    leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
+    if leads_in or all(plan.resting("melody", bar.start) for bar in plan.bars):
         return Part("melody", instrument, ())
     notes = etude(plan, line, rng)
     tops = _tops(notes)

@@ -13,12 +13,15 @@ from backing.errors import RoutineError, SelectionError
 from backing.routine.count_in import count_in
 from backing.routine.drills import grown, laying_out, trading
 from backing.routine.ending import with_ending
+from backing.routine.ladder import VALUES, rungs
 from backing.routine.passes import Pass, Purpose
 
 MOST_BARS = 20_000
 """About nine hours at 150 bpm; a slip of the finger asks for more."""
 ROUNDS, ROUND_SECONDS = 8, 60
 """A loop is played for a minute, or eight times if that is shorter, before the tempo steps up."""
+LADDER_ROUNDS = 2
+"""Of each note value of a ladder, where a minute does not end sooner."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +34,10 @@ class Request:
     ROUNDS), reached by ``lead_in`` bars, with ``breath`` bars of hi-hat between rounds; ``keys``
     are played in turn without a stop. ``count_in``: bars, None for as many as a leader counts.
     ``ending``: one of ENDINGS. ``same``: every round is the same accompaniment. ``grow``: the
-    loop grows backwards from its last bar. ``trade``: fours with the drums alone, or any number
-    of bars; ``drums_first`` swaps who starts. ``lay_out``: bars at the end of each chorus or
-    round in which all but the hi-hat foot rest.
+    loop grows backwards from its last bar. ``ladder``: a line is heard in one note value after
+    another, ``times`` rounds of each (None: see LADDER_ROUNDS). ``trade``: fours with the drums
+    alone, or any number of bars; ``drums_first`` swaps who starts. ``lay_out``: bars at the end of
+    each chorus or round in which all but the hi-hat foot rest.
     """
 
     tempos: tuple[Fraction, ...] = ()
@@ -48,6 +52,7 @@ class Request:
     ending: str = "held"
     same: bool = False
     grow: bool = False
+    ladder: bool = False
     trade: int = 0
     drums_first: bool = False
     lay_out: int = 0
@@ -56,7 +61,8 @@ class Request:
     def loops(self) -> bool:
         """Whether bars go round and round, rather than choruses to an ending."""
         climbs = self.goal is not None or len(self.tempos) > 1
-        return bool(self.bars or climbs or self.keys or self.times or self.grow)
+        drills = self.grow or self.ladder
+        return bool(self.bars or climbs or self.keys or self.times or drills)
 
     @property
     def separate(self) -> tuple[tuple[str, Request], ...]:
@@ -189,7 +195,8 @@ def _loops(form: Form, request: Request, tempos: Sequence[Fraction]) -> Iterator
                 if counted:
                     yield counted
                 if lead:
-                    yield Pass(Purpose.LEAD_IN, lead, tempo, reference_tempo=goal)
+                    value = VALUES[0] if request.ladder else ""
+                    yield Pass(Purpose.LEAD_IN, lead, tempo, reference_tempo=goal, value=value)
             before = tempo
             for bars in loops:
                 yield from _rounds(bars, request, tempo, goal)
@@ -212,15 +219,17 @@ def _rounds(
     bars: tuple[PlayedBar, ...], request: Request, tempo: Fraction, goal: Fraction
 ) -> Iterator[Pass]:
     length = sum((bar.length for bar in bars), Fraction(0))
-    enough = min(ROUNDS, (ROUND_SECONDS * tempo / 60 / length).__ceil__())
-    rounds = request.times or enough
-    for number in range(rounds):
+    values = rungs(bar.meter for bar in bars) if request.ladder else ("",)
+    most = LADDER_ROUNDS if request.ladder else ROUNDS
+    times = request.times or min(most, (ROUND_SECONDS * tempo / 60 / length).__ceil__())
+    rounds = [value for value in values for _ in range(times)]
+    for number, value in enumerate(rounds):
         breath = None
-        if number < rounds - 1:
+        if number < len(rounds) - 1:
             breath = count_in(bars[0], tempo, request.breath)
         yield Pass(
             Purpose.ROUND, bars, tempo, take=0 if request.same else number, reference_tempo=goal,
-            circular=True, leads_to=_on_time(bars[0]) if breath else bars[0],
+            circular=True, leads_to=_on_time(bars[0]) if breath else bars[0], value=value,
         )  # fmt: skip
         if breath:
             yield replace(breath, purpose=Purpose.BREATH)

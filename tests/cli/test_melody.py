@@ -67,6 +67,61 @@ def test_nobody_calls_in_a_lead_in(tmp_path: Path) -> None:
         assert 4 * bars <= first < 4 * bars + 4
 
 
+def by_rounds(notes: list[tuple[float, int]], quarters: int) -> list[list[tuple[float, int]]]:
+    """The notes of each round of so many quarters; one that is late by a hair is in its own."""
+    last = max(quarter for quarter, _ in notes)
+    return [
+        [(quarter, pitch) for quarter, pitch in notes if quarter // quarters == number]
+        for number in range(int(last // quarters) + 1)
+    ]
+
+
+def test_a_ladder_is_heard_value_by_value(tmp_path: Path) -> None:
+    loop = ["--ladder", "--bars", "9-12", "--count-in", "0"]  # two of the bars have two chords
+    rounds = by_rounds(make(tmp_path, *loop), 16)
+    assert [len(notes) for notes in rounds] == [6, 6, 8, 8, 16, 16, 32, 32, 48, 48]
+    # every round begins on the same note, so that each leads into the next and the last round again
+    assert len({notes[0][1] for notes in rounds}) == 1
+    assert [len(notes) for notes in by_rounds(make(tmp_path, *loop, "--times", "1"), 16)] == [
+        6, 8, 16, 32, 48,
+    ]  # fmt: skip
+    named = make(tmp_path, *loop, "--melody", "etude")
+    assert named == make(tmp_path, *loop)
+    assert named != make(tmp_path, *loop, "--seed", "2")
+
+
+def test_a_ladder_goes_with_climbs_keys_leads_and_breaths(tmp_path: Path) -> None:
+    loop = ["--ladder", "--bars", "9-12", *ONCE]
+    counts = [6, 8, 16, 32, 48]
+    climbed = by_rounds(make(tmp_path, *loop, "--climb", "80-160:80"), 16)
+    assert [len(notes) for notes in climbed] == counts * 2
+    assert [p for notes in climbed[:5] for _, p in notes] == [
+        p for notes in climbed[5:] for _, p in notes
+    ]
+    keys = by_rounds(make(tmp_path, *loop, "--keys", "F Bb"), 16)
+    assert [len(notes) for notes in keys] == counts * 2
+    led = by_rounds(make(tmp_path, *loop, "--lead-in", "4", "--breath", "4"), 16)
+    assert len(led[0]) == 8  # a lead-in in wholes; its four bars have two chords each
+    assert [len(notes) for notes in led[1::2]] == counts
+    assert [len(notes) for notes in led[2::2]] == [0] * 4
+    grown = by_rounds(make(tmp_path, *loop, "--trade", "2", "--grow"), 4)
+    assert not any(grown[: 5 * (1 + 2)])  # only the drums play in the last two bars
+    assert [len(notes) for notes in grown[15::4]] == [1, 2, 4, 8, 12]
+
+
+def test_a_ladder_says_its_values(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    target = tmp_path / "line.mid"
+    assert main(["track", TUNE, "-o", str(target), "--ladder", "--bars", "9-12"]) == 0
+    assert ", wholes halves quarters eighths triplets, " in capsys.readouterr().err
+    marks = [m.text for t in mido.MidiFile(target).tracks for m in t if m.type == "marker"]
+    place = marks[1].split(" (")[0]
+    assert marks == ["count-in"] + [
+        f"{place} ({value}, round {number})"
+        for value in ("wholes", "halves", "quarters", "eighths", "triplets")
+        for number in (1, 2)
+    ]
+
+
 def test_calls_start_where_they_are_told_or_in_turn(tmp_path: Path) -> None:
     calls = ["--melody", "call", "--bars", "1-4", "--times", "5", "--count-in", "0"]
 
@@ -107,6 +162,11 @@ def test_guide_tones_are_a_melody_too(tmp_path: Path) -> None:
         ["--melody", "guide", "--rhythm", "quarters"],
         ["--rhythm", "off-beats"],
         ["--call-on", "2"],
+        ["--ladder", "--melody", "guide"],
+        ["--ladder", "--melody", "call"],
+        ["--ladder", "--rhythm", "quarters"],
+        ["--ladder", "--call-on", "2"],
+        ["--ladder", "--choruses", "5"],
         ["--melody", "guide", "--call-on", "2"],
         ["--melody", "etude", "--call-on", "2"],
         ["--melody", "etude", "--rhythm", "phrases", "--call-on", "2"],

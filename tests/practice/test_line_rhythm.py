@@ -13,12 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing.chart.bar import Meter
+from backing.chart.form import Form
 from backing.chart.tune_file import read_file
 from backing.combo import drums
+from backing.combo.arrangement import Band, arrange
 from backing.combo.feel import Clock, ride_ratio
 from backing.combo.instruments import RIDE
 from backing.combo.performance import Performance, PlayedPass
-from backing.combo.plan import Plan, PlanBar
+from backing.combo.plan import Plan, PlanBar, make_plan
 from backing.errors import PracticeError
 from backing.practice.arpeggio import arpeggio
 from backing.practice.etude import etude, first_pitch
@@ -27,9 +29,11 @@ from backing.practice.melody import play
 from backing.practice.path import best_position, plan_of_bars
 from backing.routine import Pass, Purpose
 from backing.routine.ladder import VALUES, onsets, rungs
+from backing.routine.orders import Request, make_routine
 from tests.benchmarks.etude_report import step_apart
 from tests.combo.build import bars, plan_of
 from tests.combo.random_plans import plans
+from tests.strategies import forms
 
 TUNES = sorted((Path(__file__).parents[2] / "tunes").glob("*.tune"))
 CHANGES = "Dm7 | G7 | Cmaj7 | A7"
@@ -270,6 +274,30 @@ def test_chord_tones_in_order_over_any_changes(plan: Plan, rhythm: str, seed: in
     assert all(note.degree in arpeggio(note.chord.quality).tones for note in notes)
     assert all(a.end <= b.onset for a, b in pairwise(notes))
     assert all(0 <= note.onset < plan.length for note in notes)
+
+
+@given(forms(), st.integers(0, 4))
+@settings(max_examples=25, deadline=None)
+def test_any_form_has_a_ladder(form: Form, lead_in: int) -> None:
+    """Every rung in its turn, its notes in the places of its value or on a change; or no chords."""
+    routine = make_routine(form, Request(ladder=True, times=1, breath=1, lead_in=lead_in))
+    rounds = [each for each in routine.passes if each.purpose is Purpose.ROUND]
+    assert tuple(each.value for each in rounds) == rungs(bar.meter for bar in rounds[0].bars)
+    band = Band(players=frozenset({"melody"}), melody=play)
+    try:
+        performance = arrange(routine, band)
+    except PracticeError:
+        assert any(change.chord is None for bar in rounds[0].bars for change in bar.changes)
+        return
+    for played in performance.passes:
+        if played.plan.purpose is not Purpose.ROUND:
+            continue
+        plan = make_plan(played.plan)
+        changes = {span.start for span in plan.spans}
+        for note in (note for part in played.parts for note in part.notes):
+            bar = plan.bar_at(note.onset)
+            inside = note.onset - bar.start in onsets(plan.value, bar.bar.meter)
+            assert inside or (note.onset in changes and plan.value in SLOW)
 
 
 def _bare(plan: Plan) -> bool:

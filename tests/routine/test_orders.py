@@ -159,6 +159,40 @@ def test_a_loop_grown_backwards(form: Form) -> None:
     assert rounds == [[16], [15, 16], [13, 14, 15, 16]]
 
 
+def test_a_ladder_goes_through_the_values_at_each_tempo(form: Form) -> None:
+    tempos = (Fraction(80), Fraction(100))
+    asked = Request(bars="13-16", times=1, ladder=True, tempos=tempos)
+    passes = make_routine(form, asked).passes
+    assert kinds(passes) == ["count-in", *["round"] * 5] * 2
+    assert [p.value for p in passes[1:6]] == ["wholes", "halves", "quarters", "eighths", "triplets"]
+    assert [p.value for p in passes[7:]] == [p.value for p in passes[1:6]]
+    assert [p.take for p in passes[1:6]] == [0, 1, 2, 3, 4]
+    assert all(p.leads_to == p.bars[0] for p in passes[1:6])
+    same = make_routine(form, replace(asked, same=True)).passes
+    assert {p.take for p in same} == {0}
+
+
+def test_a_ladder_has_two_rounds_of_each_value_or_one_of_a_minute(form: Form) -> None:
+    def rounds(**asked: object) -> int:
+        passes = make_routine(form, Request(ladder=True, **asked)).passes  # type: ignore[arg-type]
+        return kinds(passes).count("round")
+
+    assert rounds(bars="13-16") == rounds(bars="1-16") == 2 * 5
+    assert rounds() == 5  # a chorus of 64 seconds
+    assert Request(ladder=True).loops
+
+
+def test_a_ladder_is_seamless_and_breathes_between_values(form: Form) -> None:
+    routine = make_routine(form, Request(bars="13-16", ladder=True, times=1, count_in=0))
+    assert routine.seamless
+    assert routine.passes[-1].leads_to == routine.passes[0].bars[0]
+    led = make_routine(
+        form, Request(bars="13-16", ladder=True, times=1, breath=1, lead_in=2, count_in=0)
+    ).passes
+    assert kinds(led) == ["lead-in", *["round", "breath"] * 4, "round"]
+    assert led[0].value == "wholes"
+
+
 def test_trading_fours_with_the_drums(form: Form) -> None:
     solo = make_routine(form, Request(trade=4)).passes[2]
     alone = ["bass" in bar.directions.lay_out for bar in solo.bars]
