@@ -8,6 +8,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from backing.chart.bar import PlayedBar
+from backing.chart.harmony import Chord
 from backing.chart.musicxml.document import (
     DIVISIONS,
     duration,
@@ -150,7 +151,8 @@ def _fill(
         harmony = harmony_element(change.chord)
         offset = duration(change.onset, bar.meter)
         if chords is not None:
-            harmony = _numbered(chords + index)
+            wide = any(value.triplet for value in values)
+            harmony = _numbered(chords + index, change.chord if wide else None)
             offset = offset * 4 // bar.meter.lower  # Verovio counts it in the meter's lower value
         if offset:
             SubElement(harmony, "offset").text = str(offset)
@@ -166,10 +168,12 @@ def _fill(
             measure.extend(_notes(value, tablature=True, whole_rest=whole_rest))
 
 
-def _numbered(number: int) -> Element:
+def _numbered(number: int, chord: Chord | None) -> Element:
+    """A number in place of a chord symbol, as wide as ``chord``: a triplet's 3 keeps clear."""
+    width = "m" * len(chord.text) if chord else ""
     harmony = Element("harmony")
     SubElement(SubElement(harmony, "root"), "root-step").text = "C"
-    SubElement(harmony, "kind", text=f"{MARK}{number}").text = "major"
+    SubElement(harmony, "kind", text=f"{MARK}{number}{width}").text = "major"
     return harmony
 
 

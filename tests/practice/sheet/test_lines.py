@@ -113,6 +113,22 @@ def test_the_second_chord_of_a_bar_stands_over_its_first_note(meter: str) -> Non
     assert abs(second - middle) < (notes[-1] - notes[-2]) / 2
 
 
+def test_the_numbers_of_triplets_keep_clear_of_chord_symbols() -> None:
+    form, images = read_file(TUNES / "low-tide-ferry.tune"), {}
+    asked = Asked(line="etude", position="5", etude=Line(rhythm="triplets"), bars="1-8")
+    line_part(form, asked, place_of(form, asked), images)
+    for svg in images.values():
+        found = re.findall(r'class="harm">\s*<text x="(\d+)" y="(\d+)"', svg)
+        symbols = [(int(x), int(y)) for x, y in found]
+        found = re.findall(r'class="tupletNum">\s*<use [^>]*translate\((\d+), (\d+)\)', svg)
+        numbers = [(int(x), int(y)) for x, y in found]
+        assert symbols
+        assert len(numbers) == 8
+        height = 400  # of a number, in Verovio's units, of which a staff is 720 high
+        for x, y in symbols:
+            assert all(top - height > y for at, top in numbers if x <= at <= x + 1500)
+
+
 @pytest.mark.parametrize("reader", ["Bb", "Eb"])
 def test_what_is_written_for_a_transposing_instrument_sounds_as_the_line(reader: str) -> None:
     form = read_file(TUNES / "low-tide-ferry.tune")
