@@ -297,7 +297,10 @@ def markers(performance: Performance) -> Iterator[tuple[Fraction, str]]:
 
 
 def _numbered(passes: Iterable[PlayedPass]) -> Iterator[tuple[PlayedPass, int]]:
-    """Passes with their number: solos from 1, rounds from 1 for each loop and tempo."""
+    """Passes with their number: solos from 1, rounds from 1 for each loop and tempo.
+
+    Who rests in a round may change (in a trade the turns do): it is a round of that loop still.
+    """
     solos = rounds = 0
     loop = None
     for played in passes:
@@ -305,7 +308,7 @@ def _numbered(passes: Iterable[PlayedPass]) -> Iterator[tuple[PlayedPass, int]]:
         if plan.purpose is Purpose.SOLO:
             solos += 1
         if plan.purpose is Purpose.ROUND:
-            mine = (plan.tempo, plan.bars)
+            mine = (plan.tempo, [(bar.role, bar.number, bar.key) for bar in plan.bars])
             rounds = rounds + 1 if mine == loop else 1
             loop = mine
         yield played, rounds if plan.purpose is Purpose.ROUND else solos

@@ -68,7 +68,7 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
         same=arguments.same,
         grow=arguments.grow,
         trade=arguments.trade,
-        drums_first=arguments.drums_first,
+        partner_first=arguments.drums_first,
         lay_out=arguments.lay_out,
     )
 

@@ -25,7 +25,8 @@ class Slot:
     """A note to be found: when (``onset``, ``length``, beats of the pass), and over which chord.
 
     ``beat``: it falls on a beat; ``downbeat``: on the first of a bar; ``bound``: it follows the
-    note before without a rest; ``last``: the held last note of an arrangement.
+    note before without a rest; ``last``: the held last note of an arrangement; ``closes``: it is
+    the last one before somebody else has the floor.
     """
 
     onset: Fraction
@@ -37,6 +38,7 @@ class Slot:
     eighth: Fraction
     bound: bool = True
     last: bool = False
+    closes: bool = False
 
     @property
     def end(self) -> Fraction:
@@ -66,7 +68,7 @@ def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[Slot, ...]:
         raise PracticeError(
             "There is no chord to play a line on in these bars.", "Choose bars with changes."
         )
-    return tuple(_bound(found))
+    return tuple(_closing(plan, list(_bound(found))))
 
 
 Onsets = list[tuple[Fraction, Fraction]]
@@ -100,39 +102,56 @@ def _phrased(plan: Plan, rng: random.Random) -> Onsets:
     """Ideas and answers of the same rhythm."""
     notes: Onsets = []
     rhythm: list[Fraction] = []
-    for number, idea in _ideas(plan, "A phrase"):
-        if number % 2 == 0:
+    for number, idea in _ideas(plan):
+        if number % 2 == 0 or _short(plan, idea, rhythm):
             rhythm = _rhythm(idea, rng)
         notes += _placed(rhythm, idea)
     return notes
 
 
+def _short(plan: Plan, idea: Sequence[PlanBar], rhythm: Sequence[Fraction]) -> bool:
+    """Whether a rhythm is too long for the last bars before the line has to rest."""
+    length = idea[-1].end - idea[0].start
+    return plan.resting("melody", idea[-1].end) and rhythm[-1] >= length - 1
+
+
 def _called(plan: Plan, rng: random.Random) -> Onsets:
     """Ideas, and as much space after each of them."""
+    bars = _line_bars(plan)
+    if len(bars) < 2:
+        raise PracticeError(
+            f"A call and its answer need two bars at least; here is {len(bars) or 'none'}.",
+            "Choose more bars, or a line in eighths.",
+        )
     notes: Onsets = []
-    for number, idea in _ideas(plan, "A call"):
+    for number, idea in _ideas(plan):
         if number % 2 == 0:
             notes += _placed(_rhythm(idea, rng), idea)
     return notes
 
 
-def _ideas(plan: Plan, what: str) -> Iterator[tuple[int, list[PlanBar]]]:
-    """The bars of each idea and its number within its section: even ones are answered by odd."""
-    bars = [bar for bar in plan.bars if not bar.bar.pickup and bar.bar.changes]
-    if len(bars) < 2:
-        raise PracticeError(
-            f"{what} and its answer need two bars at least; here is {len(bars) or 'none'}.",
-            "Choose more bars, or a line in eighths.",
-        )
+def _line_bars(plan: Plan) -> list[PlanBar]:
+    return [bar for bar in plan.bars if not bar.bar.pickup and bar.bar.changes]
+
+
+def _ideas(plan: Plan) -> Iterator[tuple[int, list[PlanBar]]]:
+    """The bars of each idea and its number: even ones are answered by odd ones.
+
+    They are counted within a section, and anew where the line comes in or begins to rest.
+    """
+    bars = _line_bars(plan)
     size = IDEA_BARS if len(bars) >= 2 * IDEA_BARS else 1
+    rests = [plan.resting("melody", bar.start) for bar in bars]
     number, idea = 0, bars[:1]
-    for bar in bars[1:]:
-        if bar.section_top or len(idea) == size:
+    for bar, (before, now) in zip(bars[1:], pairwise(rests), strict=True):
+        anew = bar.section_top or before is not now
+        if anew or len(idea) == size:
             yield number, idea
-            number = 0 if bar.section_top else number + 1
+            number = 0 if anew else number + 1
             idea = []
         idea.append(bar)
-    yield number, idea
+    if idea:
+        yield number, idea
 
 
 def _rhythm(idea: Sequence[PlanBar], rng: random.Random) -> list[Fraction]:
@@ -170,14 +189,15 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[Slot]:
         if final is not None and onset >= final.start:
             continue
         step = eighth(bar.bar.meter)
-        span = _span(plan, onset, length, step, early=line.early)
+        early = line.early and not plan.resting("melody", onset + step)
+        span = _span(plan, onset, length, step, early=early)
         if span is None or span.chord is None:
             continue
         room = span.end - onset if span.end > onset else length
         if final is not None:
             room = min(room, final.start - onset)
         yield _slot(onset, min(length, room), span, bar)
-    if final is not None:
+    if final is not None and not plan.resting("melody", final.start):
         last = plan.span_at(final.start)
         if last is not None and last.chord is not None:
             length = final.bar.length if final.bar.final == "held" else Fraction(1, 2)
@@ -208,3 +228,23 @@ def _bound(found: Sequence[Slot]) -> Iterator[Slot]:
     yield replace(found[0], bound=False)
     for before, slot in pairwise(found):
         yield slot if slot.onset - before.end < 1 else replace(slot, bound=False)
+
+
+def _closing(plan: Plan, found: Sequence[Slot]) -> Iterator[Slot]:
+    """The slots with the last ones before a rest of the line told.
+
+    A longer note ends an eighth before the rest: a soloist lets go in time.
+    """
+    rests = [rest.start for rest in plan.rests if "melody" in rest.players]
+    if plan.resting("melody", plan.length):
+        rests.append(plan.length)
+    for slot, after in zip(found, (*found[1:], None), strict=True):
+        until = after.onset if after is not None else plan.length + 1
+        rest = next((start for start in rests if slot.onset < start < until), None)
+        if rest is None:
+            yield slot
+            continue
+        length = min(slot.length, rest - slot.onset)
+        if slot.onset + length == rest and length > slot.eighth:
+            length -= slot.eighth
+        yield replace(slot, length=length, closes=True)

@@ -22,8 +22,11 @@ def play(
 ) -> Part:
     """The melody part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
 
-    Raises PracticeError where there is nothing to play a line on.
+    Silent where others have the floor all the time. Raises PracticeError where there is nothing to
+    play a line on.
     """
+    if _silent(plan):
+        return Part("melody", instrument, ())
     notes = etude(plan, line or Line(), rng)
     tops = _tops(notes)
     last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
@@ -45,6 +48,15 @@ def play(
             for note in notes
         ),
     )
+
+
+def _silent(plan: Plan) -> bool:
+    """Whether the line is told to rest wherever there is a chord."""
+    bars = [bar for bar in plan.bars if not plan.resting("melody", bar.start)]
+    if len(bars) == len(plan.bars):
+        return False
+    sounding = [span for span in plan.spans if span.chord is not None]
+    return not any(s.start < bar.end and bar.start < s.end for bar in bars for s in sounding)
 
 
 def _lift(note: LineNote) -> Fraction:

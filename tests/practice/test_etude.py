@@ -248,9 +248,9 @@ def test_a_short_loop_has_a_call_of_one_bar() -> None:
 
 
 def test_bars_too_few_are_said() -> None:
-    for rhythm in ("call", "phrases"):
-        with pytest.raises(PracticeError, match="need two bars at least"):
-            line_of("Dm7", rhythm=rhythm)
+    with pytest.raises(PracticeError, match="need two bars at least"):
+        line_of("Dm7", rhythm="call")
+    assert line_of("Dm7", rhythm="phrases")[-1].end <= 3  # a phrase may stand alone
     with pytest.raises(PracticeError, match="no chord"):
         line_of("N.C. | N.C.")
 

@@ -159,14 +159,6 @@ def test_a_loop_grown_backwards(form: Form) -> None:
     assert rounds == [[16], [15, 16], [13, 14, 15, 16]]
 
 
-def test_trading_fours_with_the_drums(form: Form) -> None:
-    solo = make_routine(form, Request(trade=4)).passes[2]
-    alone = ["bass" in bar.directions.lay_out for bar in solo.bars]
-    assert alone == ([False] * 4 + [True] * 4) * 4
-    first = make_routine(form, Request(trade=4, drums_first=True)).passes[2]
-    assert ["bass" in bar.directions.lay_out for bar in first.bars] == [not a for a in alone]
-
-
 def test_the_band_lays_out_at_the_end_of_each_chorus(form: Form) -> None:
     solo = make_routine(form, Request(lay_out=8)).passes[2]
     resting = ["kit" in bar.directions.lay_out for bar in solo.bars]
@@ -241,7 +233,10 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     [
         {"lead_in": 2},
         {"breath": 1},
-        {"drums_first": True},
+        {"partner_first": True},
+        {"trade_with": "melody"},
+        {"trade": 4, "trade_with": "piano"},
+        {"trade": 4, "choruses": 2},
         {"lay_out": 32},
         {"bars": "1-4", "lay_out": 4},
         {"bars": "1-4", "times": 0},
