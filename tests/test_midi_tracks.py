@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing import midi
-from backing.chart.form import Change
+from backing.chart.form import Change, Directions
 from backing.chart.harmony import parse_chord
 from backing.combo import instruments
 from backing.combo.instruments import STANDARD_KIT, VIBES, Instrument
@@ -106,6 +106,14 @@ def test_markers_of_a_climb_name_rounds_and_rungs():
         "B:5 (round 1)",
         "B:5 (round 2)",
     ]
+
+
+def test_rounds_of_a_trade_are_counted_on():
+    mine = bar("C", section="B")
+    theirs = replace(mine, directions=Directions(lay_out=frozenset({"bass"})))
+    rounds = [(a_pass(one, purpose=Purpose.ROUND), ()) for one in (mine, theirs, mine)]
+    found = [text for _, text in midi.markers(perform(*rounds))]
+    assert found == ["B (round 1)", "B (round 2)", "B (round 3)"]
 
 
 def test_a_repeated_section_is_marked_each_time():

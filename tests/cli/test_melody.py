@@ -61,6 +61,25 @@ def test_guide_tones_are_a_melody_too(tmp_path: Path) -> None:
     assert (tmp_path / "a.mid").read_bytes() == (tmp_path / "b.mid").read_bytes()
 
 
+@pytest.mark.parametrize("words", [[], ["--melody", "etude", "--rhythm", "phrases"]])
+def test_fours_traded_with_a_phrased_etude(words: list[str], tmp_path: Path) -> None:
+    fours = ["--bars", "1-8", "--trade", "4", "--trade-with", "melody", *words, *ONCE]
+    notes = make(tmp_path, *fours)
+    assert {int(quarter // 8) for quarter, _ in notes} == {2, 3}
+    second = make(tmp_path, *fours, "--you-second")
+    assert {int(quarter // 8) for quarter, _ in second} == {0, 1}
+    assert make(tmp_path, *fours, "--rhythm", "eighths", "--level", "2") != notes
+
+
+def test_the_drums_come_first_by_either_word(tmp_path: Path) -> None:
+    files = []
+    for word in ("--drums-first", "--you-second"):
+        files.append(tmp_path / f"{word}.mid")
+        words = ["--trade", "4", "--bars", "1-8", *ONCE, word]
+        assert main(["track", TUNE, "-o", str(files[-1]), *words]) == 0
+    assert files[0].read_bytes() == files[1].read_bytes()
+
+
 @pytest.mark.parametrize(
     "words",
     [

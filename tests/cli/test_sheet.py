@@ -64,7 +64,9 @@ def test_a_line_goes_to_notation_programs() -> None:
     ("words", "said"),
     [
         ([], "What is to be printed?"),
-        ([TUNE, "--set", "C"], "What is to be printed?"),
+        ([TUNE, "--set", "C"], "not both"),
+        ([TUNE, "--level", "2"], "Add --line etude, or leave --level out."),
+        (["--line", TUNE, "-o", "a.pdf"], f"Write the tune first: backing sheet {TUNE} --line."),
         ([TUNE, "-o", "a.doc"], "a.doc is no name for a sheet."),
         ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" is no paper that is known here.'),
         ([TUNE, "-o", "a.pdf", "--position", "30"], "Position 30 is off the neck."),

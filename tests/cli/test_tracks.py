@@ -52,6 +52,14 @@ def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
     assert (here / "changes.flac").read_bytes() == (here / "ii-v.flac").read_bytes()
 
 
+def test_the_recipe_of_a_trade(here: Path, run: Run) -> None:
+    words = ("--bars", "1-4", "--times", "2", "--trade", "2", "--trade-with", "melody")
+    assert run("track", "four.tune", "-o", "x.wav", *words, "--soundfont", SMALL).status == 0
+    again = recipe_of(here / "x.wav")
+    assert run(*again[1:], "--no-cache").status == 0
+    assert (here / "four.wav").read_bytes() == (here / "x.wav").read_bytes()
+
+
 def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
     assert run("track", "four.tune", "-o", "slow.wav", *CLIMB, "--separate").status == 0
     names = sorted(path.name for path in here.glob("slow*.wav"))
