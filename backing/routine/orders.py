@@ -71,7 +71,7 @@ class Request:
         for key in self.keys or (None,):
             for tempo in self.tempos or (None,):
                 words = [f"{len(parts) + 1:0{digits}}"]
-                words += [str(key.tonic)] if key else []
+                words += [key.short] if key else []
                 words += [f"{float(tempo):g} bpm"] if tempo else []
                 one = replace(
                     self,

@@ -220,7 +220,7 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     tempos = (Fraction(80), Fraction(100))
     asked = Request(bars="1-4", tempos=tempos, keys=read_keys("C F", form.key))
     names = [name for name, _ in asked.separate]
-    assert names == ["01 C 80 bpm", "02 C 100 bpm", "03 F 80 bpm", "04 F 100 bpm"]
+    assert names == ["01 Cm 80 bpm", "02 Cm 100 bpm", "03 Fm 80 bpm", "04 Fm 100 bpm"]
     alone = [make_routine(form, one) for _, one in asked.separate]
     assert [r.tempos for r in alone] == [(80,), (100,), (80,), (100,)]
     assert {p.reference_tempo for r in alone for p in r.passes if p.circular} == {100}
