@@ -367,6 +367,7 @@ def _channel(part: str, instrument: Instrument) -> int:
 def _part_events(performance: Performance, part: str, grid: Grid) -> Iterator[_Event]:
     instrument = performance.instrument(part)
     channel = _channel(part, instrument)
+    yield 0, _SETUP, mido.MetaMessage("track_name", name=performance.player(part))
     for message in _setup(part, instrument, channel):
         yield 0, _SETUP, message
     for stroke in _strokes(performance, part, grid):
@@ -376,7 +377,6 @@ def _part_events(performance: Performance, part: str, grid: Grid) -> Iterator[_E
 
 
 def _setup(part: str, instrument: Instrument, channel: int) -> Iterator[Any]:
-    yield mido.MetaMessage("track_name", name=part)
     yield mido.MetaMessage("instrument_name", name=instrument.name)
     if channel == PERCUSSION and part != "drums":
         # All kits share a channel, so only one part may choose the kit and its volume. What the
