@@ -298,7 +298,10 @@ def markers(performance: Performance) -> Iterator[tuple[Fraction, str]]:
 
 
 def _numbered(passes: Iterable[PlayedPass]) -> Iterator[tuple[PlayedPass, int]]:
-    """Passes with their number: solos from 1, rounds from 1 for each loop, tempo and value."""
+    """Passes with their number: solos from 1, rounds from 1 for each loop, tempo and value.
+
+    Who rests in a round may change (in a trade the turns do): it is a round of that loop still.
+    """
     solos = rounds = 0
     loop = None
     for played in passes:
@@ -306,7 +309,8 @@ def _numbered(passes: Iterable[PlayedPass]) -> Iterator[tuple[PlayedPass, int]]:
         if plan.purpose is Purpose.SOLO:
             solos += 1
         if plan.purpose is Purpose.ROUND:
-            mine = (plan.tempo, plan.bars, plan.value)
+            loop_bars = [(bar.role, bar.number, bar.key) for bar in plan.bars]
+            mine = (plan.tempo, plan.value, loop_bars)
             rounds = rounds + 1 if mine == loop else 1
             loop = mine
         yield played, rounds if plan.purpose is Purpose.ROUND else solos
@@ -366,6 +370,7 @@ def _channel(part: str, instrument: Instrument) -> int:
 def _part_events(performance: Performance, part: str, grid: Grid) -> Iterator[_Event]:
     instrument = performance.instrument(part)
     channel = _channel(part, instrument)
+    yield 0, _SETUP, mido.MetaMessage("track_name", name=performance.player(part))
     for message in _setup(part, instrument, channel):
         yield 0, _SETUP, message
     for stroke in _strokes(performance, part, grid):
@@ -375,7 +380,6 @@ def _part_events(performance: Performance, part: str, grid: Grid) -> Iterator[_E
 
 
 def _setup(part: str, instrument: Instrument, channel: int) -> Iterator[Any]:
-    yield mido.MetaMessage("track_name", name=part)
     yield mido.MetaMessage("instrument_name", name=instrument.name)
     if channel == PERCUSSION and part != "drums":
         # All kits share a channel, so only one part may choose the kit and its volume. What the

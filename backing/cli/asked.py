@@ -18,6 +18,7 @@ from backing.routine.climb import SHAPES, read_climb, read_tempo
 from backing.routine.ending import ENDINGS
 from backing.routine.keys import CYCLES, read_key, read_keys
 from backing.routine.orders import Request
+from backing.routine.trading import PARTNERS
 
 LONGEST_KEY = 3
 """In letters, like Bbm; a longer word is the name of a way through the keys."""
@@ -55,11 +56,6 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
     elif arguments.tempo:
         tempos = (read_tempo(arguments.tempo, form.tempo),)
     keys = _keys(arguments.keys, form) if arguments.keys else ()
-    if arguments.ladder and arguments.choruses != Request().choruses:
-        raise RoutineError(
-            "A ladder goes round and round; it has no choruses.",
-            "Say with --times how many rounds of each note value you want.",
-        )
     return Request(
         tempos=tempos,
         choruses=arguments.choruses,
@@ -74,7 +70,8 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
         grow=arguments.grow,
         ladder=arguments.ladder,
         trade=arguments.trade,
-        drums_first=arguments.drums_first,
+        trade_with=one_of(arguments.trade_with or PARTNERS[0], PARTNERS, "partner to trade with"),
+        partner_first=arguments.you_second or arguments.drums_first,
         lay_out=arguments.lay_out,
     )
 
@@ -90,7 +87,7 @@ def band(arguments: argparse.Namespace) -> Band:
     guide = one_of(arguments.guide or LINES[0], LINES, "line of guide tones")
     click = one_of(arguments.click or "all", BEATS, "click")
     return Band(
-        players=_players(arguments),
+        players=players(arguments),
         seed=arguments.seed,
         feel=arguments.feel,
         swing=_swing(arguments.swing),
@@ -112,23 +109,17 @@ def one_of(word: str, known: Iterable[str], what: str) -> str:
     )
 
 
-def melody_asked(arguments: argparse.Namespace) -> str | None:
-    """The melody named; on a ladder an étude goes without saying."""
-    return arguments.melody or ("etude" if arguments.ladder else None)
-
-
-def _players(arguments: argparse.Namespace) -> frozenset[str]:
+def players(arguments: argparse.Namespace) -> frozenset[str]:
     """The parts that play; raises SelectionError if nobody is left."""
-    players = _parts(arguments.only) if arguments.only else RHYTHM_SECTION
+    chosen = _parts(arguments.only) if arguments.only else RHYTHM_SECTION
     if arguments.without:
-        players -= _parts(arguments.without)
-    players |= {name for name in ("guide", "click") if getattr(arguments, name)}
-    melody = melody_asked(arguments)
-    if melody is not None:
-        players |= {"guide" if melody == "guide" else "melody"}
-    if not players:
+        chosen -= _parts(arguments.without)
+    chosen |= {name for name in ("guide", "click", "melody") if getattr(arguments, name)}
+    if arguments.melody == "guide":
+        chosen = (chosen - {"melody"}) | {"guide"}
+    if not chosen:
         raise SelectionError("Nobody is left to play.", "Leave out fewer, or add --click.")
-    return players
+    return chosen
 
 
 def _parts(text: str) -> frozenset[str]:

@@ -6,7 +6,7 @@ import argparse
 from functools import partial
 
 from backing.chart.form import Form
-from backing.cli.asked import melody_asked, one_of
+from backing.cli.asked import one_of
 from backing.combo.arrangement import Player
 from backing.errors import PracticeError
 from backing.practice.fingerboard import make_fingerboard
@@ -67,12 +67,10 @@ def _call_on(named: str | None, rhythm: str) -> str:
 
 def melody(arguments: argparse.Namespace, form: Form) -> Player | None:
     """Who plays the line that is asked for in a track; None where none is."""
-    asked = melody_asked(arguments)
-    what = one_of(asked, MELODIES, "melody") if asked else None
+    what = one_of(arguments.melody, MELODIES, "melody") if arguments.melody else None
     if arguments.ladder:
         _check_ladder(arguments, what)
     if what in (None, "guide"):
-        refuse_without_line(arguments, "--melody etude")
         return None
     return partial(play, line=etude_line(arguments, _positions(arguments, form), what))
 
@@ -91,19 +89,6 @@ def _check_ladder(arguments: argparse.Namespace, what: str | None) -> None:
         )
     if arguments.call_on:
         raise PracticeError("Nobody calls on a ladder.", "Leave out --call-on, or --ladder.")
-
-
-def refuse_without_line(arguments: argparse.Namespace, cure: str) -> None:
-    """Raise PracticeError for a rhythm of a line that is not there; ``cure``: what asks for it."""
-    if arguments.rhythm:
-        raise PracticeError(
-            f"There is no line that could go in {arguments.rhythm}.", f"Say {cure}, too."
-        )
-    if arguments.call_on:
-        raise PracticeError(
-            f"There is no call to start on {arguments.call_on}.",
-            f"Say {cure} and --rhythm call, too.",
-        )
 
 
 def _positions(arguments: argparse.Namespace, form: Form) -> tuple[int, ...]:

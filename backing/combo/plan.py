@@ -123,8 +123,8 @@ class Plan:
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
     loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
-    be the same in every pass (which way round a clave goes). ``take`` and ``value``: see
-    Pass.
+    be the same in every pass (which way round a clave goes). ``take`` and ``value``: see Pass.
+    ``resting_next``: who is told to rest in the bar after the end.
     """
 
     purpose: Purpose
@@ -144,6 +144,7 @@ class Plan:
     ostinato: float = 0.0
     take: int = 0
     value: str = ""
+    resting_next: frozenset[str] = frozenset()
 
     def span_at(self, beat: Fraction) -> ChordSpan | None:
         """The chord that sounds at ``beat``, pushes included; the following one past the end."""
@@ -163,7 +164,12 @@ class Plan:
         return self.spans[at] if at < len(self.spans) else self.following
 
     def resting(self, player: str, beat: Fraction) -> bool:
-        """Whether ``player`` rests at ``beat``, but for strokes of the whole band."""
+        """Whether ``player`` rests at ``beat``, but for strokes of the whole band.
+
+        From the end on, whether the bar that follows is a rest.
+        """
+        if beat >= self.length:
+            return player in self.resting_next
         return any(r.start <= beat < r.end and player in r.players for r in self.rests)
 
 
@@ -192,6 +198,7 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         ends=bool(bars) and bool(bars[-1].bar.final),
         take=played.take,
         value=played.value,
+        resting_next=played.leads_to.directions.lay_out if played.leads_to else frozenset(),
     )
 
 

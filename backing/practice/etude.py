@@ -125,6 +125,8 @@ def _home(plan: Plan, last: Slot) -> Slot | None:
     span = plan.following
     if span is None or span.chord is None or plan.length - last.end >= 1:
         return None
+    if plan.resting("melody", plan.length):
+        return None
     return replace(
         last, onset=plan.length, span=span, beat=True, downbeat=True, swung=True, bound=True
     )
@@ -201,9 +203,10 @@ def _passing(
     scales: Mapping[Fraction, frozenset[int]],
 ) -> dict[int, int]:
     """Tones of the parent scale that may pass here: pitch -> string. None on a beat."""
-    if line.level < 4 or stand.slot.beat or stand.arrives or stand.slot.last:
+    slot = stand.slot
+    if line.level < 4 or slot.beat or stand.arrives or slot.last or slot.closes:
         return {}
-    scale = scales.get(stand.slot.span.start) or frozenset(stand.shape.chord.scale_pitch_classes)
+    scale = scales.get(slot.span.start) or frozenset(stand.shape.chord.scale_pitch_classes)
     own = {tone.pitch for tone in tones}
     here = hand(line.fingerboard, stand.shape.position)
     found = {}

@@ -28,7 +28,8 @@ class Slot:
 
     ``beat``: it falls on a beat; ``downbeat``: on the first of a bar; ``triplet``: it is one of
     three to a beat, which do not swing; ``bound``: it follows the note before without a rest;
-    ``last``: the held last note of an arrangement.
+    ``last``: the held last note of an arrangement; ``closes``: it is the last one before somebody
+    else has the floor.
     """
 
     onset: Fraction
@@ -41,6 +42,7 @@ class Slot:
     triplet: bool = False
     bound: bool = True
     last: bool = False
+    closes: bool = False
 
     @property
     def end(self) -> Fraction:
@@ -63,7 +65,7 @@ def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[Slot, ...]:
         raise PracticeError(
             "There is no chord to play a line on in these bars.", "Choose bars with changes."
         )
-    return tuple(_bound(found))
+    return tuple(_closing(plan, list(_bound(found))))
 
 
 Onsets = list[tuple[Fraction, Fraction]]
@@ -118,16 +120,32 @@ def _phrased(plan: Plan, rng: random.Random) -> Onsets:
     """Ideas and answers of the same rhythm."""
     notes: Onsets = []
     rhythm: list[Fraction] = []
-    for number, idea in _ideas(plan, "A phrase"):
-        if number % 2 == 0:
+    for number, idea in _ideas(plan):
+        if number % 2 == 0 or _short(plan, idea, rhythm):
             rhythm = _rhythm(idea, rng)
         notes += _placed(rhythm, idea)
     return notes
 
 
+def _short(plan: Plan, idea: Sequence[PlanBar], rhythm: Sequence[Fraction]) -> bool:
+    """Whether a rhythm is too long for the last bars before the line has to rest."""
+    length = idea[-1].end - idea[0].start
+    return plan.resting("melody", idea[-1].end) and rhythm[-1] >= length - 1
+
+
 def _called(plan: Plan, call_on: str, rng: random.Random) -> Onsets:
     """Ideas, and as much space after each of them; turns go on from one round to the next."""
-    calls = [idea for number, idea in _ideas(plan, "A call") if number % 2 == 0]
+    bars = _line_bars(plan)
+    if len(bars) < 2:
+        raise PracticeError(
+            f"A call and its answer need two bars at least; here is {len(bars) or 'none'}.",
+            "Choose more bars, or a line in eighths.",
+        )
+    calls = [
+        idea
+        for number, idea in _ideas(plan)
+        if number % 2 == 0 and not plan.resting("melody", idea[0].start)
+    ]
     notes: Onsets = []
     for turn, idea in enumerate(calls, plan.take * len(calls)):
         notes += _placed(_rhythm(idea, rng, _call_start(idea, call_on, turn)), idea)
@@ -155,23 +173,28 @@ def _call_start(idea: Sequence[PlanBar], call_on: str, turn: int) -> Fraction:
     return places[call_on]
 
 
-def _ideas(plan: Plan, what: str) -> Iterator[tuple[int, list[PlanBar]]]:
-    """The bars of each idea and its number within its section: even ones are answered by odd."""
-    bars = [bar for bar in plan.bars if not bar.bar.pickup and bar.bar.changes]
-    if len(bars) < 2:
-        raise PracticeError(
-            f"{what} and its answer need two bars at least; here is {len(bars) or 'none'}.",
-            "Choose more bars, or a line in eighths.",
-        )
+def _line_bars(plan: Plan) -> list[PlanBar]:
+    return [bar for bar in plan.bars if not bar.bar.pickup and bar.bar.changes]
+
+
+def _ideas(plan: Plan) -> Iterator[tuple[int, list[PlanBar]]]:
+    """The bars of each idea and its number: even ones are answered by odd ones.
+
+    They are counted within a section, and anew where the line comes in or begins to rest.
+    """
+    bars = _line_bars(plan)
     size = IDEA_BARS if len(bars) >= 2 * IDEA_BARS else 1
+    rests = [plan.resting("melody", bar.start) for bar in bars]
     number, idea = 0, bars[:1]
-    for bar in bars[1:]:
-        if bar.section_top or len(idea) == size:
+    for bar, (before, now) in zip(bars[1:], pairwise(rests), strict=True):
+        anew = bar.section_top or before is not now
+        if anew or len(idea) == size:
             yield number, idea
-            number = 0 if bar.section_top else number + 1
+            number = 0 if anew else number + 1
             idea = []
         idea.append(bar)
-    yield number, idea
+    if idea:
+        yield number, idea
 
 
 def _room(idea: Sequence[PlanBar]) -> int:
@@ -219,7 +242,8 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[Slot]:
             continue
         off_beats = line.rhythm == "off-beats"
         step = length if off_beats else eighth(bar.bar.meter)
-        span = _span(plan, onset, length, step, early=line.early or off_beats)
+        early = (line.early or off_beats) and not plan.resting("melody", onset + step)
+        span = _span(plan, onset, length, step, early=early)
         if span is None or span.chord is None:
             continue
         triplet = line.rhythm == "triplets" and not bar.bar.meter.compound
@@ -229,7 +253,7 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[Slot]:
             room = min(room, final.start - onset)
         slot = _slot(onset, min(length, room), span, bar)
         yield replace(slot, swung=False, triplet=True) if triplet else slot
-    if final is not None:
+    if final is not None and not plan.resting("melody", final.start):
         last = plan.span_at(final.start)
         if last is not None and last.chord is not None:
             length = final.bar.length if final.bar.final == "held" else Fraction(1, 2)
@@ -260,3 +284,23 @@ def _bound(found: Sequence[Slot]) -> Iterator[Slot]:
     yield replace(found[0], bound=False)
     for before, slot in pairwise(found):
         yield slot if slot.onset - before.end < 1 else replace(slot, bound=False)
+
+
+def _closing(plan: Plan, found: Sequence[Slot]) -> Iterator[Slot]:
+    """The slots with the last ones before a rest of the line told.
+
+    A longer note ends an eighth before the rest: a soloist lets go in time.
+    """
+    rests = [rest.start for rest in plan.rests if "melody" in rest.players]
+    if plan.resting("melody", plan.length):
+        rests.append(plan.length)
+    for slot, after in zip(found, (*found[1:], None), strict=True):
+        until = after.onset if after is not None else plan.length + 1
+        rest = next((start for start in rests if slot.onset < start < until), None)
+        if rest is None:
+            yield slot
+            continue
+        length = min(slot.length, rest - slot.onset)
+        if slot.onset + length == rest and length > slot.eighth:
+            length -= slot.eighth
+        yield replace(slot, length=length, closes=True)

@@ -24,13 +24,12 @@ def play(
 ) -> Part:
     """The melody part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
 
-    Silent where it rests throughout (in a breath between rounds, in the drums' bars of a trade);
-    nobody calls in a lead-in, which has no room for an answer. Raises PracticeError where there is
-    nothing to play a line on.
+    Silent where others have the floor all the time, and nobody calls in a lead-in, which has no
+    room for an answer. Raises PracticeError where there is nothing to play a line on.
     """
     line = line or Line()
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
-    if leads_in or all(plan.resting("melody", bar.start) for bar in plan.bars):
+    if leads_in or _silent(plan):
         return Part("melody", instrument, ())
     notes = etude(plan, line, rng)
     tops = _tops(notes)
@@ -53,6 +52,15 @@ def play(
             for note in notes
         ),
     )
+
+
+def _silent(plan: Plan) -> bool:
+    """Whether the line is told to rest wherever there is a chord."""
+    bars = [bar for bar in plan.bars if not plan.resting("melody", bar.start)]
+    if len(bars) == len(plan.bars):
+        return False
+    sounding = [span for span in plan.spans if span.chord is not None]
+    return not any(s.start < bar.end and bar.start < s.end for bar in bars for s in sounding)
 
 
 def _lift(note: LineNote) -> Fraction:

@@ -104,9 +104,9 @@ def test_a_ladder_goes_with_climbs_keys_leads_and_breaths(tmp_path: Path) -> Non
     assert len(led[0]) == 8  # a lead-in in wholes; its four bars have two chords each
     assert [len(notes) for notes in led[1::2]] == counts
     assert [len(notes) for notes in led[2::2]] == [0] * 4
-    grown = by_rounds(make(tmp_path, *loop, "--trade", "2", "--grow"), 4)
-    assert not any(grown[: 5 * (1 + 2)])  # only the drums play in the last two bars
-    assert [len(notes) for notes in grown[15::4]] == [1, 2, 4, 8, 12]
+    grown = by_rounds(make(tmp_path, *loop, "--grow"), 4)
+    assert len(grown) == 5 * (1 + 2 + 4)
+    assert [len(notes) for notes in grown[5 * (1 + 2) :: 4]] == [1, 2, 4, 8, 12]
 
 
 def test_a_ladder_says_its_values(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -148,6 +148,25 @@ def test_guide_tones_are_a_melody_too(tmp_path: Path) -> None:
     for name, words in {"a": ["--melody", "guide"], "b": ["--guide", "thirds"]}.items():
         assert main(["track", TUNE, "-o", str(tmp_path / f"{name}.mid"), *words, *loop]) == 0
     assert (tmp_path / "a.mid").read_bytes() == (tmp_path / "b.mid").read_bytes()
+
+
+@pytest.mark.parametrize("words", [[], ["--melody", "etude", "--rhythm", "phrases"]])
+def test_fours_traded_with_a_phrased_etude(words: list[str], tmp_path: Path) -> None:
+    fours = ["--bars", "1-8", "--trade", "4", "--trade-with", "melody", *words, *ONCE]
+    notes = make(tmp_path, *fours)
+    assert {int(quarter // 8) for quarter, _ in notes} == {2, 3}
+    second = make(tmp_path, *fours, "--you-second")
+    assert {int(quarter // 8) for quarter, _ in second} == {0, 1}
+    assert make(tmp_path, *fours, "--rhythm", "eighths", "--level", "2") != notes
+
+
+def test_the_drums_come_first_by_either_word(tmp_path: Path) -> None:
+    files = []
+    for word in ("--drums-first", "--you-second"):
+        files.append(tmp_path / f"{word}.mid")
+        words = ["--trade", "4", "--bars", "1-8", *ONCE, word]
+        assert main(["track", TUNE, "-o", str(files[-1]), *words]) == 0
+    assert files[0].read_bytes() == files[1].read_bytes()
 
 
 @pytest.mark.parametrize(

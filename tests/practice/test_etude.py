@@ -248,9 +248,9 @@ def test_a_short_loop_has_a_call_of_one_bar() -> None:
 
 
 def test_bars_too_few_are_said() -> None:
-    for rhythm in ("call", "phrases"):
-        with pytest.raises(PracticeError, match="need two bars at least"):
-            line_of("Dm7", rhythm=rhythm)
+    with pytest.raises(PracticeError, match="need two bars at least"):
+        line_of("Dm7", rhythm="call")
+    assert line_of("Dm7", rhythm="phrases")[-1].end <= 3  # a phrase may stand alone
     with pytest.raises(PracticeError, match="no chord"):
         line_of("N.C. | N.C.")
 
@@ -323,6 +323,8 @@ def test_where_the_melody_lays_out_it_is_silent() -> None:
     played[1] = replace(played[1], directions=quiet)
     onsets = [onset for onset, _ in melody(plan_of(tuple(played)))]
     assert not [onset for onset in onsets if 4 <= onset < 8]
+    played = [replace(bar, directions=quiet) for bar in played]
+    assert melody(plan_of(tuple(played))) == []
 
 
 def _silenced(plan: Plan) -> bool:

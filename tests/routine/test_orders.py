@@ -193,14 +193,6 @@ def test_a_ladder_is_seamless_and_breathes_between_values(form: Form) -> None:
     assert led[0].value == "wholes"
 
 
-def test_trading_fours_with_the_drums(form: Form) -> None:
-    solo = make_routine(form, Request(trade=4)).passes[2]
-    alone = ["bass" in bar.directions.lay_out for bar in solo.bars]
-    assert alone == ([False] * 4 + [True] * 4) * 4
-    first = make_routine(form, Request(trade=4, drums_first=True)).passes[2]
-    assert ["bass" in bar.directions.lay_out for bar in first.bars] == [not a for a in alone]
-
-
 def test_the_band_lays_out_at_the_end_of_each_chorus(form: Form) -> None:
     solo = make_routine(form, Request(lay_out=8)).passes[2]
     resting = ["kit" in bar.directions.lay_out for bar in solo.bars]
@@ -262,7 +254,7 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     tempos = (Fraction(80), Fraction(100))
     asked = Request(bars="1-4", tempos=tempos, keys=read_keys("C F", form.key))
     names = [name for name, _ in asked.separate]
-    assert names == ["01 C 80 bpm", "02 C 100 bpm", "03 F 80 bpm", "04 F 100 bpm"]
+    assert names == ["01 Cm 80 bpm", "02 Cm 100 bpm", "03 Fm 80 bpm", "04 Fm 100 bpm"]
     alone = [make_routine(form, one) for _, one in asked.separate]
     assert [r.tempos for r in alone] == [(80,), (100,), (80,), (100,)]
     assert {p.reference_tempo for r in alone for p in r.passes if p.circular} == {100}
@@ -275,7 +267,10 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     [
         {"lead_in": 2},
         {"breath": 1},
-        {"drums_first": True},
+        {"partner_first": True},
+        {"trade_with": "melody"},
+        {"trade": 4, "trade_with": "piano"},
+        {"trade": 4, "choruses": 2},
         {"lay_out": 32},
         {"bars": "1-4", "lay_out": 4},
         {"bars": "1-4", "times": 0},
