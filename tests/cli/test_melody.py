@@ -104,9 +104,9 @@ def test_a_ladder_goes_with_climbs_keys_leads_and_breaths(tmp_path: Path) -> Non
     assert len(led[0]) == 8  # a lead-in in wholes; its four bars have two chords each
     assert [len(notes) for notes in led[1::2]] == counts
     assert [len(notes) for notes in led[2::2]] == [0] * 4
-    grown = by_rounds(make(tmp_path, *loop, "--trade", "2", "--grow"), 4)
-    assert not any(grown[: 5 * (1 + 2)])  # only the drums play in the last two bars
-    assert [len(notes) for notes in grown[15::4]] == [1, 2, 4, 8, 12]
+    grown = by_rounds(make(tmp_path, *loop, "--grow"), 4)
+    assert len(grown) == 5 * (1 + 2 + 4)
+    assert [len(notes) for notes in grown[5 * (1 + 2) :: 4]] == [1, 2, 4, 8, 12]
 
 
 def test_a_ladder_says_its_values(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -323,6 +323,8 @@ def test_where_the_melody_lays_out_it_is_silent() -> None:
     played[1] = replace(played[1], directions=quiet)
     onsets = [onset for onset, _ in melody(plan_of(tuple(played)))]
     assert not [onset for onset in onsets if 4 <= onset < 8]
+    played = [replace(bar, directions=quiet) for bar in played]
+    assert melody(plan_of(tuple(played))) == []
 
 
 def _silenced(plan: Plan) -> bool:
