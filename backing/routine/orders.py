@@ -19,7 +19,8 @@ from backing.routine.trading import PARTNERS, traded, untraded
 MOST_BARS = 20_000
 """About nine hours at 150 bpm; a slip of the finger asks for more."""
 ROUNDS, ROUND_SECONDS = 8, 60
-"""A loop is played for a minute, or eight times if that is shorter, before the tempo steps up."""
+"""A loop is played for a minute, or eight times if that is shorter, before the tempo steps up.
+A trade goes on until its turns come round, so that the end leads to the beginning."""
 SOLO_CHORUSES = 3
 """The fewest choruses with a solo among them: head, solo, out."""
 
@@ -246,6 +247,8 @@ def _rounds(
     length = sum((bar.length for bar in bars), Fraction(0))
     enough = min(ROUNDS, (ROUND_SECONDS * tempo / 60 / length).__ceil__())
     count = request.times or enough
+    while not request.times and _traded(bars, request, count) != _traded(bars, request, 0):
+        count += 1
     rounds = [_traded(bars, request, number) for number in range(count)]
     for number, mine in enumerate(rounds):
         breath = None
