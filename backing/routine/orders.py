@@ -20,7 +20,8 @@ from backing.routine.trading import PARTNERS, traded, untraded
 MOST_BARS = 20_000
 """About nine hours at 150 bpm; a slip of the finger asks for more."""
 ROUNDS, ROUND_SECONDS = 8, 60
-"""A loop is played for a minute, or eight times if that is shorter, before the tempo steps up."""
+"""A loop is played for a minute, or eight times if that is shorter, before the tempo steps up.
+A trade goes on until its turns come round, so that the end leads to the beginning."""
 LADDER_ROUNDS = 2
 """Of each note value of a ladder, where a minute does not end sooner."""
 SOLO_CHORUSES = 3
@@ -254,6 +255,8 @@ def _rounds(
     values = rungs(bar.meter for bar in bars) if request.ladder else ("",)
     most = LADDER_ROUNDS if request.ladder else ROUNDS
     times = request.times or min(most, (ROUND_SECONDS * tempo / 60 / length).__ceil__())
+    while not request.times and _traded(bars, request, times) != _traded(bars, request, 0):
+        times += 1
     count = times * len(values)
     rounds = [_traded(bars, request, number) for number in range(count)]
     for number, mine in enumerate(rounds):

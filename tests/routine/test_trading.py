@@ -112,6 +112,15 @@ def test_every_tempo_and_key_and_size_begins_as_asked() -> None:
     assert grown[-2:] == [[("you", 4), ("drums", 4)], mine]
 
 
+@pytest.mark.parametrize(("bars", "trade", "rounds"), [("1-12", 4, 4), ("1", 8, 16), ("1-8", 4, 5)])
+def test_a_loop_goes_on_until_the_turns_come_round(bars: str, trade: int, rounds: int) -> None:
+    loop = make_routine(BLUES, Request(bars=bars, trade=trade, count_in=0))
+    assert len(loop.passes) == rounds
+    assert loop.seamless
+    whose = [who for turn in turns(loop) for who, _ in turn]
+    assert whose[0] != whose[-1]
+
+
 @pytest.mark.parametrize("breath", [0, 1])
 def test_a_pass_knows_whose_turn_comes_next(breath: int) -> None:
     loop = Request(bars="1-12", times=3, trade=4, count_in=0, breath=breath)
