@@ -13,6 +13,7 @@ from backing.chart.changes import read_changes
 from backing.chart.form import Form
 from backing.cli.asked import band, in_key, one_of, request
 from backing.cli.batch import outcomes
+from backing.cli.given import check_track, track_as_usual
 from backing.cli.job import Job, make
 from backing.cli.line import melody
 from backing.cli.parser import make_parser
@@ -30,8 +31,14 @@ FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
 
 def track(arguments: argparse.Namespace) -> int:
     """Make the tracks of all tunes; one that cannot be made does not stop the others."""
-    if bool(arguments.tunes) == bool(arguments.changes):
+    check_track(arguments)
+    if not arguments.tunes and not arguments.changes:
         raise UserError("What is to be played?", "Name tune files, or give bare --changes.")
+    if arguments.tunes and arguments.changes:
+        raise UserError(
+            "Tune files and bare --changes are not played together.", "Give one of them, not both."
+        )
+    arguments = track_as_usual(arguments)
     jobs: list[Job] = []
     status = DONE
     for tune in arguments.tunes or [""]:
@@ -53,6 +60,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     form = in_key(arguments, read_tune(Path(tune)) if tune else _changes(arguments))
     target = _target(arguments, Path(tune or "changes"))
     asked = request(arguments, form)
+    usual = track_as_usual(make_parser().parse_args(["track"]))
     job = partial(
         Job,
         form,
@@ -60,7 +68,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
         soundfont=Path(arguments.soundfont) if arguments.soundfont else None,
         bits=arguments.bits,
         stems=arguments.stems,
-        recipe=recipe(arguments, make_parser().parse_args(["track"]), tune, target.suffix),
+        recipe=recipe(arguments, usual, tune, target.suffix),
         long=arguments.long,
         cached=not arguments.no_cache,
     )

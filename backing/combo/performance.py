@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from backing.combo.feel import Clock
-from backing.combo.instruments import Instrument
+from backing.combo.instruments import SHORT_NAMES, Instrument
 from backing.combo.part import Note, Part
 from backing.routine import Pass
 
@@ -66,6 +66,13 @@ class Performance:
     def instrument(self, part: str) -> Instrument:
         """The instrument of a part (the first one it plays)."""
         return next(p.instrument for done in self.passes for p in done.parts if p.name == part)
+
+    def player(self, part: str) -> str:
+        """What players call a part: the comping "piano" or "guitar" by its instrument."""
+        if part == "comping":
+            instrument = self.instrument(part)
+            return SHORT_NAMES.get(instrument, instrument.name)
+        return "count-in" if part == "count" else part
 
     def bar_lines(self) -> tuple[Fraction, ...]:
         """The exact times in seconds of all bar lines, the end of the last bar included."""

@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 import os
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -337,14 +337,23 @@ def _share(progress: Progress | None, start: float, stop: float) -> Progress | N
 
 
 def save(
-    mixdown: Mixdown, path: Path, *, tags: Tags | None = None, bits: int = 16
+    mixdown: Mixdown,
+    path: Path,
+    *,
+    tags: Tags | None = None,
+    bits: int = 16,
+    names: Mapping[str, str] | None = None,
 ) -> tuple[Path, ...]:
-    """Write the mix to ``path`` and each stem beside it ("tune.wav": "tune.piano.wav").
+    """Write the mix to ``path`` and each stem beside it ("tune.wav": "tune.bass.wav").
 
+    ``names``: of the parts, for their files, where another is meant ("piano" for the comping).
     Returns the files, the mix first; all of them are there, or none. Raises OutputError and
     MissingProgram.
     """
-    stems = [path.with_name(f"{path.stem}.{name}{path.suffix}") for name in mixdown.stem_names]
+    stems = [
+        path.with_name(f"{path.stem}.{(names or {}).get(part, part)}{path.suffix}")
+        for part in mixdown.stem_names
+    ]
     paths = (path, *stems)
     for each in paths:
         check_writable(each)
