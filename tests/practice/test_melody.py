@@ -96,6 +96,9 @@ def test_nothing_of_the_melody_sounds_in_the_bars_of_the_player(rhythm: str) -> 
         assert notes
         for note in notes:
             assert any(start <= note.onset and note.end <= end for start, end in mine), note
+        for start, end in mine:
+            *_, closing = (note.note for note in notes if start <= note.onset < end)
+            assert closing.role not in ("approach", "enclosure", "passing")
 
 
 def test_the_band_plays_on_behind_both() -> None:
