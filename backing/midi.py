@@ -279,7 +279,8 @@ def _changes(performance: Performance) -> Iterator[tuple[Fraction, Any]]:
 def markers(performance: Performance) -> Iterator[tuple[Fraction, str]]:
     """Beat and name of every place a player looks for: each section, count-in and new tempo.
 
-    "intro", "A", "B (solo 2)", "A (out)", "B:5 (round 3)", "count-in, 92 bpm".
+    "intro", "A", "B (solo 2)", "A (out)", "B:5 (round 3)", "A (halves, round 1)",
+    "count-in, 92 bpm".
     """
     tempos = {played.routine_pass.tempo for played in performance.passes}
     before: Fraction | None = None
@@ -297,7 +298,10 @@ def markers(performance: Performance) -> Iterator[tuple[Fraction, str]]:
 
 
 def _numbered(passes: Iterable[PlayedPass]) -> Iterator[tuple[PlayedPass, int]]:
-    """Passes with their number: solos from 1, rounds from 1 for each loop and tempo."""
+    """Passes with their number: solos from 1, rounds from 1 for each loop, tempo and value.
+
+    Who rests in a round may change (in a trade the turns do): it is a round of that loop still.
+    """
     solos = rounds = 0
     loop = None
     for played in passes:
@@ -305,7 +309,8 @@ def _numbered(passes: Iterable[PlayedPass]) -> Iterator[tuple[PlayedPass, int]]:
         if each.purpose is Purpose.SOLO:
             solos += 1
         if each.purpose is Purpose.ROUND:
-            mine = (each.tempo, each.bars)
+            loop_bars = [(bar.role, bar.number, bar.key) for bar in each.bars]
+            mine = (each.tempo, each.value, loop_bars)
             rounds = rounds + 1 if mine == loop else 1
             loop = mine
         yield played, rounds if each.purpose is Purpose.ROUND else solos
@@ -328,7 +333,8 @@ def _place_name(each: Pass, bar: PlayedBar, number: int) -> str:
         return "pickup"
     section = bar.section if bar.section_bar <= 1 else f"{bar.section}:{bar.section_bar}"
     if each.purpose in (Purpose.SOLO, Purpose.ROUND):
-        return f"{section} ({each.purpose} {number})"
+        value = f"{each.value}, " if each.value else ""
+        return f"{section} ({value}{each.purpose} {number})"
     if each.purpose is Purpose.OUT and each.choruses > 1 and bar.role == "chorus":
         return f"{section} (out)"
     return section
@@ -364,6 +370,7 @@ def _channel(part: str, instrument: Instrument) -> int:
 def _part_events(performance: Performance, part: str, grid: Grid) -> Iterator[_Event]:
     instrument = performance.instrument(part)
     channel = _channel(part, instrument)
+    yield 0, _SETUP, mido.MetaMessage("track_name", name=performance.player(part))
     for message in _setup(part, instrument, channel):
         yield 0, _SETUP, message
     for stroke in _strokes(performance, part, grid):
@@ -373,7 +380,6 @@ def _part_events(performance: Performance, part: str, grid: Grid) -> Iterator[_E
 
 
 def _setup(part: str, instrument: Instrument, channel: int) -> Iterator[Any]:
-    yield mido.MetaMessage("track_name", name=part)
     yield mido.MetaMessage("instrument_name", name=instrument.name)
     if channel == PERCUSSION and part != "drums":
         # All kits share a channel, so only one part may choose the kit and its volume. What the

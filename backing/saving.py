@@ -40,8 +40,10 @@ def check_writable(path: Path) -> None:
         if path.exists() and not os.access(path, os.W_OK):
             raise OutputError(f"{path} is write-protected.", "Name another file.")
         trial = passing_name(path)
-        trial.touch(exist_ok=False)
-        trial.unlink()
+        try:
+            trial.touch()
+        finally:  # stopped just here it must not stay, nor may one that a dead process left
+            trial.unlink(missing_ok=True)
     except OSError as error:
         raise explained(error, path) from error
 

@@ -12,9 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing import midi
-from backing.chart.form import Change
+from backing.chart.form import Change, Directions
 from backing.chart.harmony import parse_chord
 from backing.combo import instruments
+from backing.combo.comping import INSTRUMENTS
 from backing.combo.instruments import STANDARD_KIT, VIBES, Instrument
 from backing.combo.part import Part
 from backing.combo.performance import Performance
@@ -108,6 +109,14 @@ def test_markers_of_a_climb_name_rounds_and_rungs():
     ]
 
 
+def test_rounds_of_a_trade_are_counted_on():
+    mine = bar("C", section="B")
+    theirs = replace(mine, directions=Directions(lay_out=frozenset({"bass"})))
+    rounds = [(a_pass(one, purpose=Purpose.ROUND), ()) for one in (mine, theirs, mine)]
+    found = [text for _, text in midi.markers(perform(*rounds))]
+    assert found == ["B (round 1)", "B (round 2)", "B (round 3)"]
+
+
 def test_a_repeated_section_is_marked_each_time():
     bars = [
         bar("C", use=0),
@@ -133,7 +142,7 @@ def test_lead_in_and_breath_are_one_place_each():
 def test_tracks_stand_in_score_order_with_name_program_and_channel():
     file = read(one_bar(*a_band()))
     assert [t.name for t in file.tracks[1:]] == [
-        "melody", "guide", "comping", "bass", "drums", "click",
+        "melody", "guide", "piano", "bass", "drums", "click",
     ]  # fmt: skip
     found = {}
     for track in file.tracks[1:]:
@@ -143,7 +152,7 @@ def test_tracks_stand_in_score_order_with_name_program_and_channel():
     assert found == {
         "melody": (4, [66]),
         "guide": (3, [11]),
-        "comping": (1, [0]),
+        "piano": (1, [0]),
         "bass": (0, [32]),
         "drums": (9, [32]),
         "click": (9, []),  # plays the kit the drums have chosen
@@ -173,7 +182,15 @@ def test_leaving_out_a_part_changes_no_byte_of_the_others(left_out):
 
     whole = tracks(*a_band())
     fewer = tracks(*(part for part in a_band() if part.name != left_out))
-    assert fewer == {name: raw for name, raw in whole.items() if name != left_out.encode()}
+    gone = one_bar(*a_band()).player(left_out).encode()
+    assert gone in whole
+    assert fewer == {name: raw for name, raw in whole.items() if name != gone}
+
+
+@pytest.mark.parametrize("comp", ["piano", "guitar", "vibes", "organ"])
+def test_the_comping_goes_by_its_instrument(comp):
+    part = Part.of("comping", INSTRUMENTS[comp], [note(0)])
+    assert [t.name for t in read(one_bar(part)).tracks[1:]] == [comp]
 
 
 def test_a_part_without_a_seat_keeps_one_spare_channel():
@@ -193,11 +210,12 @@ names = st.one_of(st.text(min_size=1, max_size=12), st.sampled_from(sorted(midi.
 @settings(max_examples=60, deadline=None)
 def test_every_name_has_a_channel(name, kit):
     part = Part.of(name, STANDARD_KIT if kit else VIBES, [note(0, 60)])
-    track = read(one_bar(part)).tracks[1]
+    performance = one_bar(part)
+    track = read(performance).tracks[1]
     (channel,) = {m.channel for _, m in timed(track) if not m.is_meta}
     assert (channel == 9) == kit
     assert 0 <= channel <= 15
-    assert track.name == name
+    assert track.name == performance.player(name)
 
 
 def test_a_part_of_later_passes_keeps_its_instrument():
@@ -259,13 +277,15 @@ def test_pretty_midi_reads_the_band():
     assert found == [
         ("melody", 66, False, 1),
         ("guide", 11, False, 2),
-        ("comping", 0, False, 2),
+        ("piano", 0, False, 2),
         ("bass", 32, False, 2),
         ("drums", 32, True, 2),
         ("click", 0, True, 4),
     ]
+    parts = {performance.player(part): part for part in performance.part_names}
     for instrument in score.instruments:
-        played = sorted(performance.notes(instrument.name), key=lambda n: (n.onset, n.note.pitch))
+        notes = performance.notes(parts[instrument.name])
+        played = sorted(notes, key=lambda n: (n.onset, n.note.pitch))
         for mine, theirs in zip(
             played, sorted(instrument.notes, key=lambda n: (n.start, n.pitch)), strict=True
         ):

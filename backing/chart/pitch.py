@@ -244,6 +244,12 @@ class Key:
         return f"{self.tonic} {self.mode}"
 
     @property
+    def short(self) -> str:
+        """The key as a player says it for short, which ``parse`` reads: "C", "Bm", "D dorian"."""
+        sign = {"major": "", "minor": "m"}.get(self.mode, f" {self.mode}")
+        return f"{self.tonic}{sign}"
+
+    @property
     def fifths(self) -> int:
         """The key signature: sharps positive, flats negative, -7 to 7 (as in SMF, MusicXML)."""
         return self.tonic.fifths - _MODES[self.mode]

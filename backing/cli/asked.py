@@ -18,6 +18,7 @@ from backing.routine.climb import SHAPES, read_climb, read_tempo
 from backing.routine.ending import ENDINGS
 from backing.routine.keys import CYCLES, read_key, read_keys
 from backing.routine.orders import Request
+from backing.routine.trading import PARTNERS
 
 LONGEST_KEY = 3
 """In letters, like Bbm; a longer word is the name of a way through the keys."""
@@ -67,8 +68,10 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
         ending=one_of(arguments.ending, ENDINGS, "ending"),
         same=arguments.same,
         grow=arguments.grow,
+        ladder=arguments.ladder,
         trade=arguments.trade,
-        drums_first=arguments.drums_first,
+        trade_with=one_of(arguments.trade_with or PARTNERS[0], PARTNERS, "partner to trade with"),
+        partner_first=arguments.you_second or arguments.drums_first,
         lay_out=arguments.lay_out,
     )
 
@@ -84,7 +87,7 @@ def band(arguments: argparse.Namespace) -> Band:
     guide = one_of(arguments.guide or LINES[0], LINES, "line of guide tones")
     click = one_of(arguments.click or "all", BEATS, "click")
     return Band(
-        players=_players(arguments),
+        players=players(arguments),
         seed=arguments.seed,
         feel=arguments.feel,
         swing=_swing(arguments.swing),
@@ -106,17 +109,17 @@ def one_of(word: str, known: Iterable[str], what: str) -> str:
     )
 
 
-def _players(arguments: argparse.Namespace) -> frozenset[str]:
+def players(arguments: argparse.Namespace) -> frozenset[str]:
     """The parts that play; raises SelectionError if nobody is left."""
-    players = _parts(arguments.only) if arguments.only else RHYTHM_SECTION
+    chosen = _parts(arguments.only) if arguments.only else RHYTHM_SECTION
     if arguments.without:
-        players -= _parts(arguments.without)
-    players |= {name for name in ("guide", "click", "melody") if getattr(arguments, name)}
+        chosen -= _parts(arguments.without)
+    chosen |= {name for name in ("guide", "click", "melody") if getattr(arguments, name)}
     if arguments.melody == "guide":
-        players = (players - {"melody"}) | {"guide"}
-    if not players:
+        chosen = (chosen - {"melody"}) | {"guide"}
+    if not chosen:
         raise SelectionError("Nobody is left to play.", "Leave out fewer, or add --click.")
-    return players
+    return chosen
 
 
 def _parts(text: str) -> frozenset[str]:

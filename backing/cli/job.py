@@ -144,7 +144,7 @@ def _audio(
     audio_file.check_writable(job.target)
     font = choose(job.soundfont)
     sound = f"\n  sound: {font.name} ({font.licence})"
-    cache, key = user_cache(), key_of(_inputs(job, font))
+    cache, key = user_cache(), key_of(_inputs(job, performance, font))
     paths = cache.fetch(key, job.target) if job.cached else None
     if paths is not None:
         return paths, f"{sound}, made before: it comes from the cache"
@@ -155,18 +155,24 @@ def _audio(
     return paths, sound
 
 
-def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
-    """All that the bytes of a track follow from; its name is not among them."""
+def _inputs(job: Job, performance: Performance, font: SoundFont) -> Iterator[str | bytes]:
+    """All that the bytes of a track follow from, and the names of its stems, but not its own."""
     yield write(job.form)
     yield repr(job.request)
     band = job.band
     yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
     yield repr((band.guide_line, band.click))
+    yield repr(_players(performance))
     yield repr(getattr(band.melody, "keywords", band.melody))
     yield repr(sorted(_feel_files(job).items()))
     state = font.path.stat()
     yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
     yield repr((job.target.suffix.lower(), job.bits, job.stems, job.title, job.recipe))
+
+
+def _players(performance: Performance) -> dict[str, str]:
+    """What each part is called where the user meets it."""
+    return {part: performance.player(part) for part in performance.part_names}
 
 
 def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont) -> Tags:
@@ -196,21 +202,26 @@ def _render(
     from backing.mixdown.audio_file import sample_rate_of
     from backing.mixdown.mix import render, save
 
-    bank = _bank(font, sample_rate_of(job.target), job.threads)
+    bank = _bank(font, sample_rate_of(job.target), job.threads, job.cached)
     try:
         mixdown = render(performance, bank, stems=job.stems, progress=progress, workers=job.threads)
-        return save(mixdown, job.target, tags=tags, bits=job.bits)
+        return save(mixdown, job.target, tags=tags, bits=job.bits, names=_players(performance))
     finally:
         if bank.bytes_held > MOST_BANK_BYTES:
             _bank.cache_clear()
 
 
 @lru_cache(maxsize=1)
-def _bank(font: SoundFont, sample_rate: int, threads: int | None) -> Bank:
-    """The notes of a SoundFont, which the next track of a batch finds rendered."""
-    from backing.mixdown.bank import Bank
+def _bank(font: SoundFont, sample_rate: int, threads: int | None, kept: bool) -> Bank:
+    """The notes of a SoundFont, which the next track of a batch finds rendered.
 
-    return Bank(font, sample_rate, threads)
+    ``kept``: any later track, too.
+    """
+    from backing.mixdown.bank import Bank
+    from backing.mixdown.note_store import user_store
+
+    store = user_store(font, sample_rate) if kept else None
+    return Bank(font, sample_rate, threads, store)
 
 
 def _summary(job: Job, routine: Routine, performance: Performance) -> str:
@@ -218,11 +229,13 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     seconds = round(performance.clock.length_seconds + performance.tail)
     played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
     bars = sum(len(each.bars) for each in played)
-    keys = " ".join(str(key.tonic) for key in job.request.keys) or str(job.form.key)
+    keys = " ".join(key.short for key in job.request.keys) or str(job.form.key)
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]
     counted = f"{bars} bar{'s' * (bars != 1)}"
     figures = f"{seconds // 60}:{seconds % 60:02} min, {counted}, {' '.join(tempos)} bpm"
+    values = dict.fromkeys(each.value for each in played if each.value)
+    figures += f", {' '.join(values)}" if values else ""
     seam = ", repeats without a seam" if routine.seamless else ""
     return f"{job.form.title} -> {job.target}\n  {figures}, {keys}, seed {job.band.seed}{seam}"

@@ -10,20 +10,23 @@ from backing.cli.asked import one_of
 from backing.combo.arrangement import Player
 from backing.errors import PracticeError
 from backing.practice.fingerboard import make_fingerboard
-from backing.practice.line import DIRECTIONS, RHYTHMS, Line
+from backing.practice.line import CALLS_ON, DIRECTIONS, RHYTHMS, Line
 from backing.practice.melody import play
 from backing.practice.path import best_position
 
 MELODIES = ("etude", "guide", "call")
 """Guide tones are the guide's own part; the others are lines found on the neck."""
+DEFAULT_RHYTHM, DEFAULT_CALL_ON = "eighths", "turn"
 
 
 def etude_line(
-    arguments: argparse.Namespace, positions: tuple[int, ...] = (5,), rhythm: str | None = None
+    arguments: argparse.Namespace, positions: tuple[int, ...] = (5,), melody: str = "etude"
 ) -> Line:
     """How the line goes. Raises UserError for what cannot be had."""
+    rhythm = _rhythm(arguments.rhythm, melody)
     return Line(
-        rhythm=rhythm or one_of(arguments.rhythm, RHYTHMS, "rhythm"),
+        rhythm=rhythm,
+        call_on=_call_on(arguments.call_on, rhythm),
         level=arguments.level,
         positions=positions,
         start=arguments.start,
@@ -36,13 +39,56 @@ def etude_line(
     )
 
 
+def _rhythm(named: str | None, melody: str) -> str:
+    """The rhythm named; a call has one of its own."""
+    rhythm = one_of(named, RHYTHMS, "rhythm") if named else None
+    if melody != "call":
+        return rhythm or DEFAULT_RHYTHM
+    if rhythm not in (None, "call"):
+        raise PracticeError(
+            f"A call has a rhythm of its own, not {rhythm}.",
+            "Leave out --rhythm, or say --melody etude.",
+        )
+    return "call"
+
+
+def _call_on(named: str | None, rhythm: str) -> str:
+    """Where calls start; raises PracticeError where nobody calls."""
+    if named is None:
+        return DEFAULT_CALL_ON
+    place = one_of(named, CALLS_ON, "start of a call")
+    if rhythm != "call":
+        raise PracticeError(
+            f"There is no call to start on {place}: the line goes in {rhythm}.",
+            "Say --rhythm call, or leave out --call-on.",
+        )
+    return place
+
+
 def melody(arguments: argparse.Namespace, form: Form) -> Player | None:
     """Who plays the line that is asked for in a track; None where none is."""
-    what = one_of(arguments.melody, MELODIES, "melody") if arguments.melody else "guide"
-    if what == "guide":
+    what = one_of(arguments.melody, MELODIES, "melody") if arguments.melody else None
+    if arguments.ladder:
+        _check_ladder(arguments, what)
+    if what in (None, "guide"):
         return None
-    positions = _positions(arguments, form)
-    return partial(play, line=etude_line(arguments, positions, "call" if what == "call" else None))
+    return partial(play, line=etude_line(arguments, _positions(arguments, form), what))
+
+
+def _check_ladder(arguments: argparse.Namespace, what: str | None) -> None:
+    """Raise PracticeError for what cannot climb a ladder of note values."""
+    if what != "etude":
+        raise PracticeError(
+            f"A ladder is heard in an etude, not in a {what}.",
+            "Leave out --melody, or say --melody etude.",
+        )
+    if arguments.rhythm:
+        raise PracticeError(
+            f"A ladder goes through the note values, not in {arguments.rhythm} alone.",
+            "Leave out --rhythm, or --ladder.",
+        )
+    if arguments.call_on:
+        raise PracticeError("Nobody calls on a ladder.", "Leave out --call-on, or --ladder.")
 
 
 def _positions(arguments: argparse.Namespace, form: Form) -> tuple[int, ...]:

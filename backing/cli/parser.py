@@ -154,13 +154,16 @@ def _add_sheet(commands: Commands) -> None:
 
 def _add_line(line: argparse._ArgumentGroup) -> None:
     """How a line through the changes is to go, on a sheet or in a track."""
-    line.add_argument("--level", type=int, metavar="N", default=1,
+    line.add_argument("--level", type=int, metavar="N",
                       help="1 chord tones, 2 approaches, 3 enclosures, 4 scale tones")  # fmt: skip
-    line.add_argument("--rhythm", metavar="WHAT", default="eighths",
-                      help="eighths, quarters, halves, phrases or call")  # fmt: skip
-    line.add_argument("--start", type=int, metavar="TONE", default=1, help="on 1, 3, 5 or 7")
-    line.add_argument("--direction", metavar="WAY", default="both", help="up, down or both")
-    line.add_argument("--way", metavar="TONES", default="1-7", help="1-7 or 3-9")
+    line.add_argument("--rhythm", metavar="WHAT",
+                      help="wholes, halves, quarters, eighths (default), triplets, off-beats, "
+                      "phrases or call")  # fmt: skip
+    line.add_argument("--call-on", metavar="BEAT",
+                      help="calls start on 1, 1&, 2, 3, or in turn (default)")  # fmt: skip
+    line.add_argument("--start", type=int, metavar="TONE", help="on 1, 3, 5 or 7")
+    line.add_argument("--direction", metavar="WAY", help="up, down or both")
+    line.add_argument("--way", metavar="TONES", help="1-7 or 3-9")
     line.add_argument("--thirds", action="store_true", help="land on the third at every change")
     line.add_argument("--early", action="store_true", help="arrive an eighth before each chord")
     line.add_argument("--top-strings", type=int, metavar="N", help="stay on so many strings")
@@ -178,11 +181,45 @@ def _add_sounds(commands: Commands) -> None:
 def _add_cache(commands: Commands) -> None:
     cache = commands.add_parser(
         "cache",
-        help="finished tracks that are kept, so that they need not be made again",
-        description="Finished tracks that are kept, so that they need not be made again.",
+        help="tracks and notes that are kept, so that they need not be made again",
+        description="Tracks that were made, and the notes of SoundFonts, are kept, so that they "
+        "need not be made again.",
     )
     cache.add_argument("--clear", action="store_true", help="take them all away")
     cache.add_argument("--limit", metavar="SIZE", help="keep so much at most: 500M, 2G; 0: nothing")
+
+
+def _add_drills(drills: argparse._ArgumentGroup) -> None:
+    drills.add_argument(
+        "--lead-in", type=int, default=0, metavar="BARS", help="bars played before a loop begins"
+    )
+    drills.add_argument(
+        "--breath", type=int, default=0, metavar="BARS", help="bars of hi-hat alone between rounds"
+    )
+    drills.add_argument(
+        "--grow", action="store_true", help="a loop grown backwards: its last bar, two, four, all"
+    )
+    drills.add_argument(
+        "--ladder", action="store_true",
+        help="hear an etude in wholes, then halves, quarters, eighths, triplets; --times of each",
+    )  # fmt: skip
+    drills.add_argument(
+        "--trade", type=int, default=0, metavar="BARS", help="trade fours (4), you and a partner"
+    )
+    drills.add_argument(
+        "--trade-with", metavar="WHO",
+        help="drums alone (default), or melody: a line, with the band playing on",
+    )  # fmt: skip
+    drills.add_argument("--you-second", action="store_true", help="your partner begins the trading")
+    drills.add_argument("--separate", action="store_true", help="one file for each tempo or key")
+    drills.add_argument("--drums-first", action="store_true", help="the drums begin the trading")
+    drills.add_argument(
+        "--lay-out", type=int, default=0, metavar="BARS",
+        help="all but the hi-hat rest for the last bars of each chorus or round",
+    )  # fmt: skip
+    drills.add_argument(
+        "--same", action="store_true", help="every round has the same accompaniment"
+    )
 
 
 def _add_track(commands: Commands) -> None:
@@ -205,7 +242,6 @@ def _add_track(commands: Commands) -> None:
     what.add_argument(
         "--choruses",
         type=int,
-        default=3,
         metavar="N",
         help="head, solos and out together (default 3)",
     )
@@ -219,38 +255,15 @@ def _add_track(commands: Commands) -> None:
         "--climb", metavar="FROM-TO:STEP", help="step the tempo up: 80-160:8 or 60%%-105%%:5%%"
     )
     what.add_argument(
-        "--climb-order", metavar="ORDER", default="up",
+        "--climb-order", metavar="ORDER",
         help="up, up-and-back, two-up-one-down or slow-and-goal",
     )  # fmt: skip
     what.add_argument("--key", metavar="KEY", help="play it in this key (Bb)")
     what.add_argument(
         "--keys", metavar="KEYS", help="go through keys without a stop: fourths, semitones, C F Bb"
     )
-    what.add_argument(
-        "--ending", metavar="HOW", default="held", help="held, short, tag or slow (default held)"
-    )
-    drills = track.add_argument_group("drills")
-    drills.add_argument(
-        "--lead-in", type=int, default=0, metavar="BARS", help="bars played before a loop begins"
-    )
-    drills.add_argument(
-        "--breath", type=int, default=0, metavar="BARS", help="bars of hi-hat alone between rounds"
-    )
-    drills.add_argument(
-        "--grow", action="store_true", help="a loop grown backwards: its last bar, two, four, all"
-    )
-    drills.add_argument(
-        "--trade", type=int, default=0, metavar="BARS", help="trade fours (4) with the drums alone"
-    )
-    drills.add_argument("--separate", action="store_true", help="one file for each tempo or key")
-    drills.add_argument("--drums-first", action="store_true", help="the drums begin the trading")
-    drills.add_argument(
-        "--lay-out", type=int, default=0, metavar="BARS",
-        help="all but the hi-hat rest for the last bars of each chorus or round",
-    )  # fmt: skip
-    drills.add_argument(
-        "--same", action="store_true", help="every round has the same accompaniment"
-    )
+    what.add_argument("--ending", metavar="HOW", help="held, short, tag or slow (default held)")
+    _add_drills(track.add_argument_group("drills"))
     band = track.add_argument_group("the band")
     band.add_argument(
         "--without", metavar="WHO", help="leave out: bass, piano, drums (with commas)"
@@ -264,9 +277,7 @@ def _add_track(commands: Commands) -> None:
         "--click", nargs="?", const="all", metavar="BEATS",
         help='hear a click: all, "2 and 4", 4, or sparse (1 of every second bar)',
     )  # fmt: skip
-    band.add_argument(
-        "--comp", default="piano", metavar="WHAT", help="piano, guitar, vibes or organ"
-    )
+    band.add_argument("--comp", metavar="WHAT", help="piano, guitar, vibes or organ")
     band.add_argument("--feel", metavar="NAME", help="another feel (check --feels lists them)")
     band.add_argument("--swing", metavar="RATIO", help="long to short eighths, 1 (even) to 4")
     band.add_argument("--count-in", type=int, metavar="BARS", help="bars counted before (0: none)")
@@ -279,11 +290,11 @@ def _add_track(commands: Commands) -> None:
         help="hear it: etude, guide (tones), or call (two bars, then two for your answer)",
     )  # fmt: skip
     melody.add_argument(
-        "--position", metavar="N", default="auto",
+        "--position", metavar="N",
         help="where on the neck (5 7: another in each chorus); auto: the easiest",
     )  # fmt: skip
-    melody.add_argument("--tuning", metavar="NOTES", default="standard", help="of the guitar")
-    melody.add_argument("--frets", type=int, metavar="N", default=22, help="frets (default 22)")
+    melody.add_argument("--tuning", metavar="NOTES", help="of the guitar")
+    melody.add_argument("--frets", type=int, metavar="N", help="frets (default 22)")
     _add_line(melody)
     sound = track.add_argument_group("sound and files")
     sound.add_argument("--soundfont", metavar="FILE", help="play it with this SoundFont")

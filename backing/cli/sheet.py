@@ -13,6 +13,7 @@ from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
 from backing.chart.pitch import PitchName
 from backing.cli.asked import in_key, one_of
+from backing.cli.given import check_sheet, sheet_as_usual
 from backing.cli.line import etude_line
 from backing.cli.status import DONE, tell
 from backing.cli.tunes import check_targets, for_each, read_tune
@@ -32,8 +33,15 @@ PPI = 200
 
 def sheet(arguments: argparse.Namespace) -> int:
     """Write the sheet of each tune, or that of a root."""
-    if bool(arguments.tunes) == bool(arguments.set):
+    check_sheet(arguments)
+    if not arguments.tunes and not arguments.set:
         raise UserError("What is to be printed?", "Name tune files, or give a root with --set.")
+    if arguments.tunes and arguments.set:
+        raise UserError(
+            "The sheet of a tune and that of a root are not printed together.",
+            "Give tune files or --set, not both.",
+        )
+    arguments = sheet_as_usual(arguments)
     if arguments.set:
         _write_set(arguments)
         return DONE

@@ -9,11 +9,11 @@ from fractions import Fraction
 from functools import partial
 from pathlib import Path
 
-from backing.chart.bar import PLAYERS
 from backing.chart.changes import read_changes
 from backing.chart.form import Form
 from backing.cli.asked import band, in_key, one_of, request
 from backing.cli.batch import outcomes
+from backing.cli.given import check_track, track_as_usual
 from backing.cli.job import Job, make
 from backing.cli.line import melody
 from backing.cli.parser import make_parser
@@ -26,13 +26,21 @@ from backing.errors import OutputError, UserError
 from backing.saving import fitted, is_folder
 
 DEFAULT_TEMPO = Fraction(120)
+LONGEST_PART = 24
+"""In bytes: no name of a part or an instrument is longer, its dot included."""
 FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
 
 
 def track(arguments: argparse.Namespace) -> int:
     """Make the tracks of all tunes; one that cannot be made does not stop the others."""
-    if bool(arguments.tunes) == bool(arguments.changes):
+    check_track(arguments)
+    if not arguments.tunes and not arguments.changes:
         raise UserError("What is to be played?", "Name tune files, or give bare --changes.")
+    if arguments.tunes and arguments.changes:
+        raise UserError(
+            "Tune files and bare --changes are not played together.", "Give one of them, not both."
+        )
+    arguments = track_as_usual(arguments)
     jobs: list[Job] = []
     status = DONE
     for tune in arguments.tunes or [""]:
@@ -54,6 +62,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     form = in_key(arguments, _changes(arguments) if arguments.changes else read_tune(Path(tune)))
     target = _target(arguments, Path(tune or "changes"))
     asked = request(arguments, form)
+    usual = track_as_usual(make_parser().parse_args(["track"]))
     job = partial(
         Job,
         form,
@@ -61,7 +70,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
         soundfont=Path(arguments.soundfont) if arguments.soundfont else None,
         bits=arguments.bits,
         stems=arguments.stems,
-        recipe=recipe(arguments, make_parser().parse_args(["track"]), tune, target.suffix),
+        recipe=recipe(arguments, usual, tune, target.suffix),
         long=arguments.long,
         cached=not arguments.no_cache,
     )
@@ -95,7 +104,7 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
 
 def _room(arguments: argparse.Namespace) -> int:
     """What the names of the parts take, in bytes."""
-    return max(len(f".{part}") for part in PLAYERS) if arguments.stems else 0
+    return LONGEST_PART if arguments.stems else 0
 
 
 def _make_one(arguments: argparse.Namespace, job: Job) -> None:

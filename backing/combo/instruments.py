@@ -30,6 +30,9 @@ STANDARD_KIT = Instrument("standard kit", 0, kit=True)
 JAZZ_KIT = Instrument("jazz kit", 32, kit=True)
 BRUSH_KIT = Instrument("brush kit", 40, kit=True)
 
+SHORT_NAMES = {PIANO: "piano", JAZZ_GUITAR: "guitar", VIBES: "vibes", ORGAN: "organ"}
+"""What players say for short of an instrument that comps."""
+
 KICK = 36
 SIDE_STICK = 37
 SNARE = 38

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from backing.combo.feel import Clock
-from backing.combo.instruments import Instrument
+from backing.combo.instruments import SHORT_NAMES, Instrument
 from backing.combo.part import Note, Part
 from backing.routine import Pass
 
@@ -70,6 +70,13 @@ class Performance:
         """The instrument of a part (the first one it plays)."""
         return next(p.instrument for done in self.passes for p in done.parts if p.name == part)
 
+    def player(self, part: str) -> str:
+        """What players call a part: the comping "piano" or "guitar" by its instrument."""
+        if part == "comping":
+            instrument = self.instrument(part)
+            return SHORT_NAMES.get(instrument, instrument.name)
+        return "count-in" if part == "count" else part
+
     def bar_lines(self) -> tuple[Fraction, ...]:
         """The exact times in seconds of all bar lines, the end of the last bar included."""
         beat, lines = Fraction(0), [Fraction(0)]
@@ -88,9 +95,10 @@ class Performance:
         for played in self.passes:
             for mine in played.parts:
                 if mine.name == part:
-                    yield from self._in_time(mine.notes, played.start)
+                    yield from self.in_time(mine.notes, played.start)
 
-    def _in_time(self, notes: Iterable[Note], start: Fraction) -> Iterator[PlayedNote]:
+    def in_time(self, notes: Iterable[Note], start: Fraction) -> Iterator[PlayedNote]:
+        """Notes of a pass that begins at beat ``start``, in time, as far as they are played."""
         clock = self.clock
         for note in notes:
             first = start + note.onset

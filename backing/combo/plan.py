@@ -123,7 +123,8 @@ class Plan:
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
     loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
-    be the same in every pass (which way round a clave goes).
+    be the same in every pass (which way round a clave goes). ``take`` and ``value``: see Pass.
+    ``resting_next``: who is told to rest in the bar after the end.
     """
 
     purpose: Purpose
@@ -141,6 +142,9 @@ class Plan:
     ends: bool
     comping: tuple[CompStroke, ...] = ()
     ostinato: float = 0.0
+    take: int = 0
+    value: str = ""
+    resting_next: frozenset[str] = frozenset()
 
     def span_at(self, beat: Fraction) -> ChordSpan | None:
         """The chord that sounds at ``beat``, pushes included; the following one past the end."""
@@ -160,7 +164,12 @@ class Plan:
         return self.spans[at] if at < len(self.spans) else self.following
 
     def resting(self, player: str, beat: Fraction) -> bool:
-        """Whether ``player`` rests at ``beat``, but for strokes of the whole band."""
+        """Whether ``player`` rests at ``beat``, but for strokes of the whole band.
+
+        From the end on, whether the bar that follows is a rest.
+        """
+        if beat >= self.length:
+            return player in self.resting_next
         return any(r.start <= beat < r.end and player in r.players for r in self.rests)
 
 
@@ -187,6 +196,9 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         circular=played.circular,
         careful=_first_time(played) or (played.circular and len(bars) <= SHORT_LOOP_BARS),
         ends=bool(bars) and bool(bars[-1].bar.final),
+        take=played.take,
+        value=played.value,
+        resting_next=played.leads_to.directions.lay_out if played.leads_to else frozenset(),
     )
 
 

@@ -21,9 +21,10 @@ from backing.combo import instruments as gm
 from backing.combo.feel import Clock
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
-from backing.mixdown.bank import Bank, BankNote, Tone
+from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.loudness import integrated_loudness
 from backing.mixdown.timeline import Timeline
+from backing.mixdown.tone import Tone
 from backing.routine import Pass, Purpose
 
 BASS_LUFS: Final = -20.0

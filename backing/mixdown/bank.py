@@ -12,15 +12,14 @@ long it was needed the last time: a longer rendering begins with the shorter.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor, wait
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
-from queue import Empty, SimpleQueue
-from typing import NamedTuple
 
 import numpy as np
 
+from backing.mixdown.crew import mapped
+from backing.mixdown.note_store import Group, NoteStore
 from backing.mixdown.release import (
     RING_LIMIT_S,
     Colour,
@@ -29,15 +28,14 @@ from backing.mixdown.release import (
     envelope,
     fitted_release,
     fitted_taps,
+    per_block,
 )
-from backing.mixdown.soundfont import DRUM_BANK, SoundFont
+from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import BLOCK, Audio, Stroke, Synth
+from backing.mixdown.tone import Law, Rendered, Tone
 
 REFERENCE_VELOCITY = 96
 """The velocity that stands for the others of its key wherever they are the same waveform."""
-
-PROGRESS_SECONDS = 0.2
-"""How often the progress is told."""
 
 _SILENCE = 10 ** (-72 / 20)
 _SAME_WAVEFORM = 10 ** (-80 / 20)
@@ -51,20 +49,6 @@ _HOLDS = {  # where it is probed if it leaves more: the second shows it, if the 
 }
 _KNOTS = {False: (0, 2, 6, 16, 32, 64, 96, 128), True: (0, 4, 16, 64, 128, 256, 512)}
 _LAGS = {False: 3, True: 1}
-
-
-class Tone(NamedTuple):
-    """What is struck: a preset's ``bank`` and ``program``, the ``key`` and the ``velocity``."""
-
-    bank: int
-    program: int
-    key: int
-    velocity: int
-
-    @property
-    def kit(self) -> bool:
-        """Whether it is a drum, which rings until it is struck again."""
-        return self.bank == DRUM_BANK
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,27 +76,25 @@ class BankNote:
         return tuple((gains * self.colour.at(hold / BLOCK, len(gains))).astype(np.float32))
 
 
-@dataclass(frozen=True, slots=True)
-class _Law:
-    """What the probes say of a tone: the tone whose samples it uses, its gain, its release."""
-
-    source: Tone
-    gain: float
-    release: Release
-    colour: Colour | None
-
-
 class Bank:
     """The notes of one SoundFont at one sample rate, rendered when they are needed."""
 
     def __init__(
-        self, soundfont: SoundFont, sample_rate: int = 44100, workers: int | None = None
+        self,
+        soundfont: SoundFont,
+        sample_rate: int = 44100,
+        workers: int | None = None,
+        store: NoteStore | None = None,
     ) -> None:
-        """``workers``: how many threads render (None: one for each processor, at most four)."""
+        """``workers``: how many render at once (None: one for each processor, at most four).
+
+        ``store``: where notes are kept for the next time, if anywhere.
+        """
         self.soundfont = soundfont
+        self._store = store
         self.sample_rate = sample_rate
         self._workers = workers or min(4, os.cpu_count() or 1)
-        self._laws: dict[Tone, _Law] = {}
+        self._laws: dict[Tone, Law] = {}
         self._samples: dict[Tone, tuple[Audio, bool]] = {}
 
     def prepare(
@@ -123,28 +105,44 @@ class Bank:
         A drum needs no length: it is rendered until it has died away. ``progress`` is told how
         much is done, up to 1. Raises MissingProgram or SoundFontError.
         """
-        groups: dict[tuple[int, int, int], dict[Tone, int]] = {}
+        groups = self._missing(holds)
+        if groups and self._store is not None:
+            for group in groups:
+                self._take_in(self._store.load(group))
+            groups = self._missing(holds)
+            self._store.used()
+        if not groups:
+            return
+        if progress:
+            progress(0)
+        jobs = list(groups.values())
+        for done, rendered in enumerate(mapped(self._desk, jobs, self._workers), 1):
+            self._take_in(rendered)
+            if progress:
+                progress(done / len(jobs))
+        if self._store is not None:
+            for group in groups:
+                self._store.save(group, self._known(group))
+
+    def _missing(self, holds: Mapping[Tone, int]) -> dict[Group, dict[Tone, int]]:
+        """The tones that are not there long enough, by preset and key."""
+        groups: dict[Group, dict[Tone, int]] = {}
         for tone, hold in sorted(holds.items()):
             if not self._covers(tone, hold):
                 groups.setdefault(tone[:3], {})[tone] = hold
-        if not groups:
-            return
-        jobs: SimpleQueue[dict[Tone, int]] = SimpleQueue()
-        for group in groups.values():
-            jobs.put(group)
-        count = min(self._workers, len(groups))
-        with ThreadPoolExecutor(count) as pool:
-            try:
-                done = [pool.submit(self._work, jobs) for _ in range(count)]
-                while progress and wait(done, PROGRESS_SECONDS).not_done:
-                    progress(1 - jobs.qsize() / len(groups))
-                for each in done:
-                    each.result()
-            finally:
-                # after Ctrl-C or an error nothing new is begun
-                with suppress(Empty):
-                    while True:
-                        jobs.get_nowait()
+        return groups
+
+    def _take_in(self, rendered: Rendered | None) -> None:
+        if rendered is not None:
+            laws, samples = rendered
+            self._laws.update(laws)
+            self._samples.update(samples)
+
+    def _known(self, group: Group) -> Rendered:
+        """All that is known of a key of a preset."""
+        laws = {tone: law for tone, law in self._laws.items() if tone[:3] == group}
+        samples = {tone: held for tone, held in self._samples.items() if tone[:3] == group}
+        return laws, samples
 
     def lacks(self, holds: Mapping[Tone, int]) -> bool:
         """Whether ``prepare`` would have anything to render."""
@@ -164,36 +162,37 @@ class Bank:
 
     def _covers(self, tone: Tone, hold: int) -> bool:
         law = self._laws.get(tone)
-        have = self._samples.get(law.source) if law else None
-        if law is None or have is None:
-            return False
-        samples, complete = have
-        return complete or len(samples) >= self._need(tone, hold, law)
+        return law is not None and self._lasts(law.source, self._need(tone, hold, law))
 
-    def _need(self, tone: Tone, hold: int, law: _Law) -> int:
+    def _lasts(self, source: Tone, need: int) -> bool:
+        samples, complete = self._samples.get(source, (None, False))
+        return samples is not None and (complete or len(samples) >= need)
+
+    def _need(self, tone: Tone, hold: int, law: Law) -> int:
         if tone.kit:
             return int(RING_LIMIT_S * self.sample_rate)
         return hold + (len(law.release.gains(self.sample_rate)) - 1) * BLOCK
 
-    def _work(self, jobs: SimpleQueue[dict[Tone, int]]) -> None:
+    @contextmanager
+    def _desk(self) -> Iterator[Callable[[dict[Tone, int]], Rendered]]:
+        """The desk of a worker: a synth of its own."""
         with Synth(self.soundfont, self.sample_rate) as synth:
-            while True:
-                try:
-                    group = jobs.get_nowait()
-                except Empty:
-                    return
-                self._render_group(synth, group)
+            yield lambda group: self._rendered(synth, group)
 
-    def _render_group(self, synth: Synth, group: dict[Tone, int]) -> None:
-        """Render the tones of one key of one preset, which may share their samples."""
+    def _rendered(self, synth: Synth, group: dict[Tone, int]) -> Rendered:
+        """The tones of one key of one preset, which may share their samples."""
         missing = [tone for tone in group if tone not in self._laws]
-        self._laws.update(_laws(synth, missing, self.sample_rate))
+        laws = _laws(synth, missing, self._laws, self.sample_rate)
         needs: dict[Tone, int] = {}
         for tone, hold in group.items():
-            law = self._laws[tone]
+            law = laws[tone] if tone in laws else self._laws[tone]
             needs[law.source] = max(needs.get(law.source, 0), self._need(tone, hold, law))
-        for source, need in needs.items():
-            self._samples[source] = _held(synth, source, need)
+        samples = {
+            source: _held(synth, source, need)
+            for source, need in needs.items()
+            if not self._lasts(source, need)
+        }
+        return laws, samples
 
 
 def _held(synth: Synth, tone: Tone, need: int) -> tuple[Audio, bool]:
@@ -219,15 +218,19 @@ def _held(synth: Synth, tone: Tone, need: int) -> tuple[Audio, bool]:
     return held, complete
 
 
-def _laws(synth: Synth, tones: Iterable[Tone], sample_rate: int) -> dict[Tone, _Law]:
-    """The laws of tones of one preset and key, by probes."""
-    laws: dict[Tone, _Law] = {}
+def _laws(
+    synth: Synth, tones: Iterable[Tone], known: Mapping[Tone, Law], sample_rate: int
+) -> dict[Tone, Law]:
+    """The laws of tones of one preset and key, by probes; what is ``known`` is not probed again."""
+    laws: dict[Tone, Law] = {}
     reference: Audio | None = None
     for tone in tones:
         first = tone._replace(velocity=REFERENCE_VELOCITY)
         if reference is None:
             reference = _probe(synth, first)
-            law = _law(synth, first, reference, _probe(synth, first, let_go=True), sample_rate)
+            law = known.get(first) or _law(
+                synth, first, reference, _probe(synth, first, let_go=True), sample_rate
+            )
             laws[first] = law
         if tone == first:
             continue
@@ -237,19 +240,19 @@ def _laws(synth: Synth, tones: Iterable[Tone], sample_rate: int) -> dict[Tone, _
             laws[tone] = _law(synth, tone, _probe(synth, tone), heard, sample_rate)
             continue
         # equal waveforms need not die away equally: in FluidR3 soft notes are damped faster
-        release = _release(tone, reference * np.float32(gain), heard, sample_rate)
-        laws[tone] = _Law(first, gain, release, law.colour)
+        release = _release(tone, reference, heard, sample_rate, gain)
+        laws[tone] = Law(first, gain, release, law.colour)
     return laws
 
 
-def _law(synth: Synth, tone: Tone, held: Audio, let_go: Audio, sample_rate: int) -> _Law:
+def _law(synth: Synth, tone: Tone, held: Audio, let_go: Audio, sample_rate: int) -> Law:
     release = _release(tone, held, let_go, sample_rate)
     early = _HOLDS[tone.kit][1]
     plain = _plain(tone, held, let_go, release, sample_rate) and _plain(
         tone, held, _probe(synth, tone, let_go=True, start=early), release, sample_rate
     )
     colour = None if plain else _colour(synth, tone, release, sample_rate)
-    return _Law(tone, 1.0, release, colour)
+    return Law(tone, 1.0, release, colour)
 
 
 def _probe(synth: Synth, tone: Tone, *, let_go: bool = False, start: int = 0) -> Audio:
@@ -300,18 +303,33 @@ def _colour(synth: Synth, tone: Tone, release: Release, sample_rate: int) -> Col
 
 def _same_waveform(reference: Audio, sound: Audio) -> float | None:
     """The gain that turns ``reference`` into ``sound``, or None if no gain does."""
-    a, b = reference.astype(np.float64), sound.astype(np.float64)
     # sums, not dot products: those are split among threads, and then differ in the last bit
-    energy = float(np.sum(a * a))
+    energy = _sum(reference, reference)
     if energy == 0:
         return None
-    gain = float(np.sum(a * b)) / energy
-    wrong = float(np.sum(np.square(b - gain * a)))
-    return gain if wrong <= _SAME_WAVEFORM**2 * float(np.sum(b * b)) else None
+    gain = _sum(reference, sound) / energy
+    rest = sound - reference * np.float32(gain)
+    return gain if _sum(rest, rest) <= _SAME_WAVEFORM**2 * _sum(sound, sound) else None
 
 
-def _release(tone: Tone, held: Audio, let_go: Audio, sample_rate: int) -> Release:
-    """How a tone falls when it is let go, or a drum when it is struck again, from its probes."""
+def _sum(a: Audio, b: Audio) -> float:
+    return float((a * b).sum(dtype=np.float64))
+
+
+def _release(
+    tone: Tone, held: Audio, let_go: Audio, sample_rate: int, gain: float = 1.0
+) -> Release:
+    """How a tone falls when it is let go, or a drum when it is struck again, from its probes.
+
+    ``held`` times ``gain`` is the tone held.
+    """
     start = _HELD_PROBE[tone.kit]
-    heard = _fall(tone, held, let_go, start)
-    return fitted_release(held[start:], heard, sample_rate, skip=tone.kit)
+    still = held[start:]
+    heard = let_go[start:]
+    power, product = per_block(still, still) * gain**2, per_block(still, heard) * gain
+    if tone.kit:
+        # what is heard of the old stroke is what is heard, less the new stroke
+        product -= per_block(still, held[: len(heard)]) * gain**2
+        # the first block depends on what was before
+        power[0] = product[0] = 0.0
+    return fitted_release(power, product, sample_rate)

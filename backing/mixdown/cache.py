@@ -188,7 +188,7 @@ def _remove(entry: Path) -> None:
 
 def user_cache() -> Cache:
     """The cache of this user, with the limit that was set for it."""
-    folder = _caches() / "backing" / "tracks"
+    folder = caches() / "backing" / "tracks"
     try:
         limit = int((folder / LIMIT).read_text("utf-8"))
     except (OSError, ValueError):
@@ -196,7 +196,7 @@ def user_cache() -> Cache:
     return Cache(folder, limit)
 
 
-def _caches() -> Path:
+def caches() -> Path:
     """Where this system keeps caches (XDG Base Directory Specification 0.8; on macOS and Windows
     common practice)."""
     given = os.environ.get("XDG_CACHE_HOME", "")

@@ -15,6 +15,8 @@ state variables. That is the exact filter, at about three hundred times the spee
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -81,7 +83,7 @@ def k_weighting(sample_rate: int) -> tuple[Numbers, Numbers, Numbers, float]:
     return step, np.concatenate([b1, b2 * d1]), np.concatenate([c1 * d2, c2]), d1 * d2
 
 
-def product(rows: Audio, matrix: Audio) -> Audio:
+def product(rows: Audio, matrix: Audio, out: Audio | None = None) -> Audio:
     """``rows @ matrix`` in batches so small that BLAS does each on one thread.
 
     Windows of sound are made on several threads already; BLAS threads on top of them would fight
@@ -90,7 +92,8 @@ def product(rows: Audio, matrix: Audio) -> Audio:
     batch = max(1, (1 << 17) // matrix.size)
     flat = rows.reshape(-1, rows.shape[-1])
     whole = len(flat) // batch * batch
-    out = np.empty((len(flat), matrix.shape[1]), np.float32)
+    if out is None:
+        out = np.empty((len(flat), matrix.shape[1]), np.float32)
     np.matmul(
         flat[:whole].reshape(-1, batch, matrix.shape[0]),
         matrix,
@@ -100,55 +103,108 @@ def product(rows: Audio, matrix: Audio) -> Audio:
     return out.reshape(*rows.shape[:-1], matrix.shape[1])
 
 
-class KWeighting:
-    """The K-weighting filter of one stereo stream, returning energies row by row.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Matrices:
+    """The filter as products, for rows of samples and groups of rows.
 
-    ``row`` is the number of frames a row holds; feed whole rows.
+    What a row makes of itself (``inside``) and of the state before it (``from_state``), and what
+    it puts into the state (``into_state``); how states go on inside a group of rows (``along``),
+    to its end (``to_end``) and from its beginning (``onward``); and the state from one group to
+    the next (``leap``). All are transposed: samples and states lie along rows.
     """
 
-    def __init__(self, sample_rate: int, row: int) -> None:
-        step, into, out, direct = k_weighting(sample_rate)
-        powers = [np.linalg.matrix_power(step, n) for n in range(row + 1)]
-        response = np.array([direct, *(out @ p @ into for p in powers[: row - 1])])
-        lag = np.subtract.outer(np.arange(row), np.arange(row))
-        inside = np.where(lag >= 0, response[np.clip(lag, 0, None)], 0.0)
-        self.row = row
-        # all matrices transposed: samples lie along rows
-        self._inside = inside.T.astype(np.float32)
-        self._into_state = np.array([powers[row - 1 - n] @ into for n in range(row)]).astype("f4")
-        self._from_state = np.array([out @ p for p in powers[:row]]).T.astype(np.float32)
-        self._leap = powers[row]
-        self._state = np.zeros((2, 4, 1))
+    inside: Audio
+    into_state: Audio
+    from_state: Audio
+    along: Audio
+    to_end: Audio
+    onward: Audio
+    leap: Numbers
 
-    def energies(self, block: Audio) -> Numbers:
-        """The summed squares of both weighted channels (G = 1 for left and right), per row."""
-        rows = np.ascontiguousarray(block.T).reshape(2, -1, self.row)
-        states = self._states(product(rows, self._into_state))
-        weighted = product(rows, self._inside)
-        weighted += product(states, self._from_state)
-        total: Numbers = np.einsum("crn,crn->cr", weighted, weighted).sum(axis=0, dtype=np.float64)
-        return total
+
+@lru_cache(maxsize=8)
+def _matrices(sample_rate: int, row: int, group: int) -> _Matrices:
+    step, into, out, direct = k_weighting(sample_rate)
+    powers = [np.linalg.matrix_power(step, n) for n in range(row + 1)]
+    response = np.array([direct, *(out @ p @ into for p in powers[: row - 1])])
+    lag = np.subtract.outer(np.arange(row), np.arange(row))
+    inside = np.where(lag >= 0, response[np.clip(lag, 0, None)], 0.0)
+    into_state = np.array([powers[row - 1 - n] @ into for n in range(row)])
+    from_state = np.array([out @ p for p in powers[:row]])
+    leaps = [np.linalg.matrix_power(powers[row], n) for n in range(group + 1)]
+    # along[n, m]: what row m puts into the state before row n
+    along = np.zeros((group, 4, group, 4))
+    for n in range(group):
+        for m in range(n):
+            along[n, :, m, :] = leaps[n - 1 - m]
+    to_end = np.concatenate([leaps[group - 1 - m] for m in range(group)], axis=1)
+    return _Matrices(
+        inside=inside.T.astype(np.float32),
+        into_state=into_state.astype(np.float32),
+        from_state=from_state.T.astype(np.float32),
+        along=along.reshape(4 * group, 4 * group).T.astype(np.float32),
+        to_end=to_end.T.astype(np.float32),
+        onward=np.concatenate(leaps[:group]).T.astype(np.float32),
+        leap=leaps[group],
+    )
+
+
+class KWeighting:
+    """The K-weighting filter of ``channels`` side by side, returning energies row by row.
+
+    A row holds ``row`` frames, a group ``group`` rows; feed whole groups.
+    """
+
+    def __init__(self, sample_rate: int, row: int, group: int, channels: int = 2) -> None:
+        self.row = row
+        self._group = group
+        self._matrices = _matrices(sample_rate, row, group)
+        self._state = np.zeros((channels, 4, 1))
+
+    @classmethod
+    def for_hops(cls, sample_rate: int, hop: int, channels: int = 2) -> KWeighting:
+        """The filter that takes hops of so many frames, with rows and groups of a good size."""
+        row = max(n for n in range(1, 43) if hop % n == 0)
+        group = max(n for n in range(1, 17) if hop // row % n == 0)
+        return cls(sample_rate, row, group, channels)
+
+    def energies(self, channels: Audio) -> Audio:
+        """The sum of squares in each row of each weighted channel, (channels, rows).
+
+        ``channels``: (channels, frames). What is fed next follows on this.
+        """
+        rows = np.ascontiguousarray(channels).reshape(len(channels), -1, self.row)
+        states = self._states(product(rows, self._matrices.into_state))
+        weighted = product(rows, self._matrices.inside)
+        weighted += product(states, self._matrices.from_state)
+        energies: Audio = np.einsum("crn,crn->cr", weighted, weighted)
+        return energies
 
     def _states(self, inputs: Audio) -> Audio:
-        """The state before every row, from what each row puts in: (2, rows, 4)."""
-        leap, reach = self._leap, 1
-        moved = np.concatenate([self._state, inputs.transpose(0, 2, 1)], axis=2)
-        # s[n] = sum of leap^k inputs[n - k]: the sum doubles its reach until the filter forgets
+        """The state before every row, from what each row puts in: (channels, rows, 4)."""
+        by = self._matrices
+        groups = inputs.reshape(len(inputs), -1, 4 * self._group)
+        ends = product(groups, by.to_end).transpose(0, 2, 1)
+        leap, reach = by.leap, 1
+        moved = np.concatenate([self._state, ends], axis=2)
+        # s[n] = sum of leap^k ends[n - k]: the sum doubles its reach until the filter forgets
         while reach < moved.shape[2] and np.abs(leap).max() > FORGOTTEN:
             moved[:, :, reach:] += leap @ moved[:, :, :-reach]
             leap, reach = leap @ leap, 2 * reach
         self._state = moved[:, :, -1:]
-        return np.ascontiguousarray(moved[:, :, :-1].transpose(0, 2, 1), dtype=np.float32)
+        before = np.ascontiguousarray(moved[:, :, :-1].transpose(0, 2, 1), dtype=np.float32)
+        states = product(groups, by.along)
+        states += product(before, by.onward)
+        return states.reshape(inputs.shape)
 
 
 class LoudnessMeter:
-    """Integrated loudness of what is fed to it, and of any part of it in hops of 100 ms."""
+    """Integrated loudness of what is fed to it."""
 
     def __init__(self, sample_rate: int) -> None:
         """``sample_rate`` in Hz, a multiple of 10."""
-        self._hop = round(sample_rate * BLOCK_SECONDS / HOPS_PER_BLOCK)
-        row = max(n for n in range(1, 65) if self._hop % n == 0)
-        self._filter = KWeighting(sample_rate, row)
+        self._hop = block_frames(sample_rate) // HOPS_PER_BLOCK
+        self._filter = KWeighting.for_hops(sample_rate, self._hop)
         self._rest: Audio = np.zeros((0, 2), np.float32)
         self._energies: list[Numbers] = []
 
@@ -158,7 +214,8 @@ class LoudnessMeter:
         whole = len(heard) // self._hop * self._hop
         self._rest = heard[whole:].copy()
         if whole:
-            rows = self._filter.energies(heard[:whole])
+            # G = 1 for left and right
+            rows = self._filter.energies(heard[:whole].T).sum(axis=0, dtype=np.float64)
             hops = rows.reshape(-1, self._hop // self._filter.row).sum(axis=1)
             self._energies.append(hops / self._hop)
 
@@ -168,15 +225,35 @@ class LoudnessMeter:
 
     def integrated(self) -> float:
         """Integrated loudness in LUFS; -inf if nothing of 400 ms passes the gates."""
-        return gated_loudness(self.hops())
+        hops = self.hops()
+        if len(hops) < HOPS_PER_BLOCK:
+            return -math.inf
+        # equation 3: z of each block of four hops; an unfinished block at the end is not used
+        share = np.full(HOPS_PER_BLOCK, 1 / HOPS_PER_BLOCK)
+        return gated_loudness(np.convolve(hops, share, mode="valid"))
 
 
-def gated_loudness(hops: Numbers) -> float:
-    """Integrated loudness (LUFS) from the mean squares of consecutive hops of 100 ms."""
-    if len(hops) < HOPS_PER_BLOCK:
-        return -math.inf
-    # equation 3: z of each block of four hops; an unfinished block at the end is not used
-    z = np.convolve(hops, np.full(HOPS_PER_BLOCK, 1 / HOPS_PER_BLOCK), mode="valid")
+def block_frames(sample_rate: int) -> int:
+    """The length of a gating block in frames."""
+    return round(sample_rate * BLOCK_SECONDS / HOPS_PER_BLOCK) * HOPS_PER_BLOCK
+
+
+def block_energies(blocks: Audio, sample_rate: int) -> Numbers:
+    """The mean square (z of equation 3) of gating blocks from here and there: (count,).
+
+    ``blocks``: (count, frames, 2), each of ``block_frames``. The filter is at rest before each of
+    them: that moves a block by 0.1 dB at most, and many not at all.
+    """
+    count, frames, channels = blocks.shape
+    hop = frames // HOPS_PER_BLOCK
+    weighting = KWeighting.for_hops(sample_rate, hop, count * channels)
+    rows = weighting.energies(blocks.transpose(0, 2, 1).reshape(-1, frames))
+    z: Numbers = rows.sum(axis=1, dtype=np.float64).reshape(count, channels).sum(axis=1) / frames
+    return z
+
+
+def gated_loudness(z: Numbers) -> float:
+    """Integrated loudness (LUFS) from the mean squares of gating blocks; -inf for silence."""
     loud = z > mean_square(ABSOLUTE_GATE)
     if not loud.any():
         return -math.inf
@@ -199,7 +276,9 @@ def mean_square(lufs: float) -> float:
 def integrated_loudness(samples: Audio, sample_rate: int) -> float:
     """Integrated loudness of ``samples`` (n, 2) in LUFS."""
     meter = LoudnessMeter(sample_rate)
-    meter.feed(samples)
+    # in pieces that stay in a processor's cache
+    for start in range(0, len(samples), sample_rate):
+        meter.feed(samples[start : start + sample_rate])
     return meter.integrated()
 
 
@@ -224,6 +303,24 @@ PEAK_BOUND: Final = float(np.abs(_KERNEL).sum(axis=0).max())
 """No point between samples is larger than this times the largest sample around it."""
 
 
+def _bend_bound() -> tuple[float, float]:
+    """How far a point between two samples can lie over the line between them, (slope, bend).
+
+    That is at most ``slope`` times the largest step between samples around it, and ``bend`` times
+    the largest second difference: the kernel less the straight line, summed up twice.
+    """
+    share = np.arange(1, OVERSAMPLING) / OVERSAMPLING
+    line = np.zeros_like(_KERNEL)
+    line[HALF_TAPS - 1], line[HALF_TAPS] = 1 - share, share
+    steps = np.cumsum(_KERNEL - line, axis=0)
+    slope = steps.sum(axis=0)
+    steps[HALF_TAPS - 1] -= slope
+    return float(np.abs(slope).max()), float(np.abs(np.cumsum(steps, axis=0)).sum(axis=0).max())
+
+
+_SLOPE_BOUND, _BEND_BOUND = _bend_bound()
+
+
 def _between() -> Audio:
     """The matrix from a chunk with its context to all points between its samples."""
     matrix = np.zeros((BEFORE + CHUNK + AFTER, CHUNK, OVERSAMPLING - 1), np.float32)
@@ -244,19 +341,35 @@ def chunk_peaks(frames: Audio, above: float = 0.0) -> Audio:
     """
     count = (len(frames) - BEFORE - AFTER) // CHUNK
     inner = frames[BEFORE : BEFORE + count * CHUNK].reshape(count, -1)
-    peaks: Audio = np.abs(inner).max(axis=1)
+    peaks = _largest(inner)
     # a point between two samples may owe its height to the neighbouring chunk
     edges = np.abs(np.concatenate([frames[:BEFORE], frames[len(frames) - AFTER :]])).max()
     around = np.concatenate([[edges], peaks, [edges]])
     around = np.maximum(np.maximum(around[:-2], around[2:]), peaks)
     found = np.flatnonzero(around * PEAK_BOUND > above)
-    rows = np.arange(BEFORE + CHUNK + AFTER)[:, None] + found * CHUNK
-    for first in range(0, len(found), 256):
-        some = slice(first, first + 256)
-        around_it = np.ascontiguousarray(frames[rows[:, some]].transpose(1, 2, 0))
-        highest = np.abs(product(around_it, _BETWEEN)).max(axis=(1, 2))
-        peaks[found[some]] = np.maximum(peaks[found[some]], highest)
+    if len(found):
+        whole = np.lib.stride_tricks.sliding_window_view(frames, BEFORE + CHUNK + AFTER, axis=0)
+        some = whole[::CHUNK][found]  # (found, channel, frame)
+        # most of them are smooth enough to be sure that nothing rises between their samples
+        steps = np.diff(some)
+        over = _SLOPE_BOUND * np.abs(steps).max(axis=(1, 2))
+        over += _BEND_BOUND * np.abs(np.diff(steps)).max(axis=(1, 2))
+        could = around[found] + over > above
+        found, some = found[could], some[could]
+        highest = np.abs(product(some, _BETWEEN)).max(axis=(1, 2), initial=0.0)
+        peaks[found] = np.maximum(peaks[found], highest)
     return peaks
+
+
+def _largest(rows: Audio) -> Audio:
+    """The largest magnitude in each row.
+
+    Read as whole numbers, floats without their sign are in the same order, and numpy finds the
+    largest of those in half the time.
+    """
+    whole = rows.view(np.int32) & np.int32(0x7FFFFFFF)
+    largest: Audio = whole.max(axis=1).view(np.float32)
+    return largest
 
 
 class TruePeakMeter:

@@ -105,14 +105,14 @@ CHOKE = Release((96.0 / 2 ** (-200 / 1200),))
 (fluid_voice_kill_excl), and an envelope falls through 96 dB in that time."""
 
 
-def fitted_release(held: Audio, let_go: Audio, sample_rate: int, *, skip: bool) -> Release:
+def fitted_release(
+    power: NDArray[np.float64], product: NDArray[np.float64], sample_rate: int
+) -> Release:
     """The release whose envelope over a note held comes nearest to the same note let go.
 
-    Both begin at the moment of letting go. ``skip``: pay no heed to the first block.
+    ``power`` and ``product``: of the note held with itself and with the note let go, block by
+    block from the moment of letting go (see ``per_block``). A block of 0 and 0 is paid no heed.
     """
-    power, product = _per_block(held, held), _per_block(held, let_go)
-    if skip:
-        power[0] = product[0] = 0.0
     ends = [bend for bend in BENDS if bend < len(power)] + [len(power)]
     level, slopes, start = 1.0, [], 0
     for end in ends:
@@ -140,8 +140,8 @@ def fitted_taps(
     hats = np.array([np.interp(blocks, knots, row) for row in np.eye(len(knots))])
     if skip:
         hats[:, 0] = 0.0
-    powers = np.array([[_per_block(a, b) for b in lags] for a in lags])
-    products = np.array([_per_block(lag, rest) for lag in lags])
+    powers = np.array([[per_block(a, b) for b in lags] for a in lags])
+    products = np.array([per_block(lag, rest) for lag in lags])
     size = len(lags) * len(knots)
     matrix = np.einsum("klb,jb,mb->kjlm", powers, hats, hats).reshape(size, size)
     # knots in which next to nothing is heard stay where they are
@@ -159,18 +159,41 @@ def _slope(
 
     It may be negative: a release slower than the decay of the held note.
     """
+    slopes, falls = _falls(len(power), sample_rate)
+    # sums, not dot products: those are split among threads, and then differ in the last bit
+    misfits = level * np.sum(falls * (level * falls * power - 2 * product), axis=1)
+    best = min(max(int(np.argmin(misfits)), 1), len(slopes) - 2)
+    near = slopes[best - 1 : best + 2]
+    slope = _lowest(near, misfits[best - 1 : best + 2])
     seconds = (np.arange(len(power)) + 0.5) * BLOCK / sample_rate
+    width = (near[2] - near[0]) / 40
+    for _ in range(2):
+        close = np.clip(slope + width * np.array([-1.0, 0.0, 1.0]), near[0], near[2])
+        lines = level * 10 ** (-close[:, np.newaxis] * seconds / 20)
+        slope = _lowest(close, np.sum(lines * (lines * power - 2 * product), axis=1))
+        width /= 4
+    return slope
+
+
+@lru_cache(maxsize=64)
+def _falls(blocks: int, sample_rate: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Slopes from steep rises to steep falls, in steps of 18 %, and the gains of their blocks."""
     steep = np.geomspace(1.0, _STEEPEST_DB_PER_S, 60)
     slopes = np.concatenate([-steep[20::-1], [0.0], steep])
-    for _ in range(2):  # steps of 18 %, then of 0.6 % about the best of those
-        envelopes = level * 10 ** (-slopes[:, np.newaxis] * seconds / 20)
-        misfits = np.sum(envelopes * (envelopes * power - 2 * product), axis=1)
-        best = int(np.argmin(misfits))
-        near = slopes[max(0, best - 1)], slopes[min(len(slopes) - 1, best + 1)]
-        slope, slopes = slopes[best], np.linspace(*near, 60)
-    return float(slope)
+    seconds = (np.arange(blocks) + 0.5) * BLOCK / sample_rate
+    return slopes, 10 ** (-slopes[:, np.newaxis] * seconds / 20)
 
 
-def _per_block(a: NDArray[Any], b: NDArray[Any]) -> NDArray[np.float64]:
-    product = a.astype(np.float64) * b
-    return np.asarray(product.reshape(-1, 2 * BLOCK).sum(axis=1))
+def _lowest(places: NDArray[np.float64], values: NDArray[np.float64]) -> float:
+    """Where the parabola through three points is lowest, between the outer two."""
+    (a, b, c), (fa, fb, fc) = places.tolist(), values.tolist()
+    top = (b - a) ** 2 * (fb - fc) - (b - c) ** 2 * (fb - fa)
+    bottom = (b - a) * (fb - fc) - (b - c) * (fb - fa)
+    if bottom >= 0 or b in {a, c}:  # no valley
+        return float(places[int(np.argmin(values))])
+    return float(min(max(b - top / bottom / 2, a), c))
+
+
+def per_block(a: NDArray[Any], b: NDArray[Any]) -> NDArray[np.float64]:
+    """The sum of the products of two sounds (n, 2), block by block."""
+    return np.asarray((a * b).reshape(-1, 2 * BLOCK).sum(axis=1, dtype=np.float64))

@@ -91,22 +91,30 @@ def low_pass() -> Numbers:
 class Room:
     """The room's answer to one stereo stream, in blocks of ``frames`` (a multiple of STEP).
 
-    ``send`` may run in any thread and order; ``back`` takes the blocks in their order.
+    It knows nothing of the blocks before: see Overlap. Not to be shared by threads.
     """
 
     def __init__(self, sample_rate: int, frames: int) -> None:
         response = impulse_response(sample_rate)
         self.reach = (len(response) + 2 * TAPS) * STEP
         """Frames after which a sound has left the room."""
-        self._size = _fast_size(frames // STEP + TAPS - 1 + len(response))
+        self._whole = frames // STEP + TAPS - 1 + len(response)
+        self._size = _fast_size(self._whole)
         self._spectra = [np.fft.rfft(side, n=self._size) for side in response.T]
         kernel = low_pass().astype(np.float32)
         # (frame, channel) in a row -> what it adds to this sample of the lower rate and the next
         phases = kernel.reshape(TAPS, STEP).T[::-1]
         self._down = np.repeat(phases / 2, 2, axis=0).astype(np.float32)
         self._up = self._raising(kernel * STEP)
-        self._late = np.zeros((self._size, 2), np.float32)
-        self._past = np.zeros((TAPS - 1, 2), np.float32)
+        self.tail = (self._whole + TAPS - 1) * STEP - frames
+        """Frames for which a block rings on after its end."""
+        # the desk: memory that is asked for anew costs as much as the sums in it
+        self._parts = np.empty((frames // STEP, TAPS), np.float32)
+        self._mono = np.zeros(self._size, np.float32)
+        self._around = np.zeros((self._whole + 2 * (TAPS - 1), 2), np.float32)
+        flat = self._around.reshape(-1)
+        self._windows = np.lib.stride_tricks.sliding_window_view(flat, TAPS * 2)[::2]
+        self._rows = np.empty(self._windows.shape, np.float32)
 
     @staticmethod
     def _raising(kernel: Audio) -> Audio:
@@ -116,28 +124,37 @@ class Room:
             matrix[:, channel, :, channel] = kernel.reshape(TAPS, STEP)[::-1]
         return matrix.reshape(TAPS * 2, STEP * 2)
 
-    def send(self, block: Audio) -> Audio:
-        """What ``block`` (frames, 2) sets ringing: (size, 2) at the lower rate, from its start."""
-        parts = product(block.reshape(-1, 2 * STEP), self._down)
-        mono = np.zeros(self._size, np.float32)
+    def ring(self, block: Audio, out: Audio) -> None:
+        """Write what ``block`` (frames, 2) sets ringing, from its own start on, over ``out``.
+
+        That is (frames + tail, 2).
+        """
+        parts = product(block.reshape(-1, 2 * STEP), self._down, self._parts)
+        mono = self._mono
+        mono[:] = 0
         for lag in range(TAPS):
             mono[lag : lag + len(parts)] += parts[:, lag]
         spectrum = np.fft.rfft(mono)
-        ring = np.empty((self._size, 2), np.float32)
-        for side, answer in enumerate(self._spectra):
-            ring[:, side] = np.fft.irfft(spectrum * answer, n=self._size)
-        return ring
+        for side, response in enumerate(self._spectra):
+            sound = np.fft.irfft(spectrum * response, n=self._size)
+            self._around[TAPS - 1 : TAPS - 1 + self._whole, side] = sound[: self._whole]
+        np.copyto(self._rows, self._windows)
+        product(self._rows, self._up, out.reshape(len(self._rows), -1))
 
-    def back(self, ring: Audio, frames: int) -> Audio:
-        """The sound of the room during the next ``frames``, ``ring`` having been sent now."""
-        count = frames // STEP
+
+class Overlap:
+    """Blocks of ``frames``, each with the ring it left behind, one after the other."""
+
+    def __init__(self, frames: int) -> None:
+        self._frames = frames
+        self._late = np.zeros((0, 2), np.float32)
+
+    def add(self, ringing: Audio) -> Audio:
+        """The next frames: the beginning of ``ringing``, and what is left of those before it."""
         late = self._late
-        ring[: len(late)] += late
-        self._late = ring[count:]
-        heard = np.concatenate([self._past, ring[:count]])
-        self._past = heard[count:]
-        windows = np.lib.stride_tricks.sliding_window_view(heard.reshape(-1), TAPS * 2)[::2]
-        return product(np.ascontiguousarray(windows), self._up).reshape(-1, 2)
+        ringing[: len(late)] += late
+        self._late = ringing[self._frames :]
+        return ringing[: self._frames]
 
 
 def _fast_size(least: int) -> int:

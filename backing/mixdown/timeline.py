@@ -10,24 +10,25 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backing.combo.instruments import CHOKED_BY, CLOSED_HAT, OPEN_HAT, PEDAL_HAT
-from backing.combo.performance import Performance, PlayedNote
-from backing.mixdown.bank import Bank, BankNote, Tone
+from backing.combo.performance import Performance
+from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.release import CHOKE, Gains, envelope
+from backing.mixdown.sample_clock import Struck, sample_of, struck
 from backing.mixdown.soundfont import DRUM_BANK, Voice
 from backing.mixdown.synth import BLOCK, Audio
+from backing.mixdown.tone import Tone
+
+_AT_ONCE = 49152
+"""Samples made at a time: they, a copy and what it is multiplied by stay in a processor's cache."""
 
 RINGS = 1 << 40
 """A hold without an end."""
-
-DEEPEST_DB = 500.0
-"""A falling copy of a note (see _Sound) may fall so far: float32 goes down to -758 dB."""
 
 _CHOKED_BY = CHOKED_BY | {
     # one pair of cymbals: what is left of any stroke ends with the next of another kind
@@ -52,46 +53,55 @@ class Placed(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Tail:
+    """A tone, and what its samples are multiplied by from the moment it is let go, ``blocks`` long.
+
+    ``fall``: sample by sample, the note's gain included; None if that depends on how long it was
+    held (see Colour).
+    """
+
+    note: BankNote
+    blocks: int
+    fall: Audio | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Sound:
     """How a held tone sounds, its release included: ``length`` samples.
 
-    From sample ``late_from`` on it falls in one straight line: there it is a copy of ``late``,
-    which falls so all the time, times ``late_gain``. An envelope would cost five times as much.
+    It is multiplied by ``fall`` from ``hold`` on, or is the sum of the note and of it one sample
+    later and so on, each with its own of the gains ``lags``.
     """
 
     note: BankNote
     hold: int
-    falls: tuple[Gains, ...]
     length: int
-    late_from: int
-    late: Audio
-    late_gain: float
+    fall: Audio | None
+    lags: tuple[Gains, ...] = ()
 
     def add_to(self, out: Audio, start: int, scratch: Audio) -> None:
         """Add the samples from ``start`` on to ``out``, by way of ``scratch`` of equal length."""
-        stop = start + len(out)
-        late = min(max(start, self.late_from), stop)
-        if start < late:
-            early = scratch[: late - start]
-            np.multiply(self.note.samples[start:late], np.float32(self.note.gain), out=early)
-            let_go = max(start, self.hold)
-            if let_go < late:
-                self._fall(early[let_go - start :], let_go, late)
-        if late < stop:
-            np.multiply(
-                self.late[late:stop], np.float32(self.late_gain), out=scratch[late - start :]
-            )
+        stop, samples = start + len(out), self.note.samples
+        let_go = min(max(start, self.hold), stop)
+        if start < let_go:
+            held = scratch[: let_go - start]
+            np.multiply(samples[start:let_go], np.float32(self.note.gain), out=held)
+        if let_go < stop:
+            falling = scratch[let_go - start :]
+            if self.fall is None:
+                self._colour(falling, let_go, stop)
+            else:
+                after = slice(let_go - self.hold, stop - self.hold)
+                np.multiply(samples[let_go:stop], self.fall[after], out=falling)
         out += scratch
 
-    def _fall(self, early: Audio, start: int, stop: int) -> None:
-        """Make ``early``, the samples [start, stop) held on, what is heard when they are not."""
-        after = start - self.hold, stop - self.hold
-        early *= envelope(self.falls[0], *after)
-        for lag, gains in enumerate(self.falls[1:], 1):
-            later = envelope(gains, *after)
+    def _colour(self, falling: Audio, start: int, stop: int) -> None:
+        falling[:] = 0
+        for lag, gains in enumerate(self.lags):
+            later = envelope(gains, start - self.hold, stop - self.hold)
             first = max(0, lag - start)
             later[first:] *= self.note.samples[start - lag + first : stop - lag]
-            early[first:] += later[first:] * np.float32(self.note.gain)
+            falling[first:] += later[first:]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,10 +126,9 @@ class Timeline:
         seconds = performance.clock.length_seconds
         self.length = sample_of(seconds if self._circular else seconds + performance.tail, rate)
         ring = self.length if self._circular else None
-        struck = _struck(performance.notes(part), self.voice, rate, ring)
-        self.notes = tuple(_ended(struck, self.voice, ring))
+        placed = _placed(struck(performance, part, rate), self.voice, ring)
+        self.notes = tuple(_ended(placed, self.voice, ring))
         self._copies: _Copies | None = None
-        self._late: dict[tuple[Tone, float], tuple[Audio, Gains]] = {}
 
     @property
     def holds(self) -> dict[Tone, int]:
@@ -137,9 +146,22 @@ class Timeline:
         """
         start, stop = max(0, start), min(stop, self.length)
         out = np.zeros((max(0, stop - start), 2), np.float32)
+        self.add_to(out, start)
+        return out
+
+    def add_to(self, out: Audio, start: int) -> None:
+        """Add the samples from ``start`` (0 or later) on to ``out``.
+
+        After ``place`` any thread may do it.
+        """
         if self._copies is None:
-            self._copies = self._place()
-        copies = self._copies
+            self.place()
+        for first in range(0, len(out), _AT_ONCE):
+            self._add(out[first : first + _AT_ONCE], start + first)
+
+    def _add(self, out: Audio, start: int) -> None:
+        copies, stop = self._copies, start + len(out)
+        assert copies is not None
         scratch = np.empty_like(out)
         first = int(np.searchsorted(copies.onsets, start - copies.longest))
         last = int(np.searchsorted(copies.onsets, stop))
@@ -148,17 +170,16 @@ class Timeline:
             onset = int(copies.onsets[at])
             begin, end = max(onset, start) - start, min(int(copies.ends[at]), stop) - start
             copies.sounds[at].add_to(out[begin:end], start + begin - onset, scratch[begin:end])
-        return out
 
     def windows(self, size: int) -> Iterator[Audio]:
         """The whole part in windows of ``size`` samples (the last one may be shorter)."""
         for start in range(0, self.length, size):
             yield self.render(start, start + size)
 
-    def _place(self) -> _Copies:
-        """All copies: one of each note, and in a ring one more for each time it comes around."""
+    def place(self) -> None:
+        """Make all copies: one of each note, and in a ring one each time it comes around."""
         self.bank.prepare(self.holds)
-        sounds = {held: self._sound(held) for held in {note.held for note in self.notes}}
+        sounds = self._sounds()
         copies: list[tuple[int, int]] = []
         for index, (onset, held) in enumerate(self.notes):
             rounds = -(-(onset + sounds[held].length) // self.length) if self._circular else 1
@@ -167,39 +188,40 @@ class Timeline:
         ordered = tuple(sounds[self.notes[index].held] for _, index in copies)
         onsets = np.array([onset for onset, _ in copies], np.int64)
         lengths = np.array([sound.length for sound in ordered], np.int64)
-        return _Copies(onsets, onsets + lengths, ordered, int(lengths.max(initial=0)))
+        self._copies = _Copies(onsets, onsets + lengths, ordered, int(lengths.max(initial=0)))
 
-    def _sound(self, held: Held) -> _Sound:
-        rate = self.bank.sample_rate
-        note = self.bank.note(held.tone, held.hold)
+    def _sounds(self) -> dict[Held, _Sound]:
+        """How each held tone sounds; tones that fall alike share the gains of their fall."""
+        tones: dict[tuple[Tone, bool], _Tail] = {}
+        sounds: dict[Held, _Sound] = {}
+        for _, held in self.notes:
+            if held in sounds:
+                continue
+            which = held.tone, held.choked
+            tone = tones.get(which)
+            if tone is None:
+                tone = tones[which] = self._let_go(held)
+            length = min(len(tone.note.samples), held.hold + tone.blocks * BLOCK)
+            lags = () if tone.fall is not None else self._lags(tone.note, held.hold)
+            sounds[held] = _Sound(tone.note, held.hold, length, tone.fall, lags)
+        return sounds
+
+    def _let_go(self, held: Held) -> _Tail:
+        note = self.bank.note(held.tone)
         # where the SoundFont chokes it itself, striking it again has shown how
         if held.choked and note.release.slopes[-1] < CHOKE.slopes[-1] / 2:
             note = replace(note, release=CHOKE, colour=None)
-        falls = note.falls(held.hold, rate)
-        length = min(len(note.samples), held.hold + (len(falls[0]) - 1) * BLOCK)
-        last_bend = note.colour.knots[-1] if note.colour else note.release.last_bend
-        late_from = held.hold + last_bend * BLOCK
-        # not by the samples there are: that would depend on what else was asked of the bank
-        deepest = note.release.slopes[-1] * length / rate
-        if deepest > DEEPEST_DB or late_from >= length or len(falls) > 1:
-            return _Sound(note, held.hold, falls, length, length, note.samples, note.gain)
-        late, fallen = self._falling(held.tone, note)
-        gain = note.gain * float(falls[0][last_bend] / fallen[late_from // BLOCK])
-        return _Sound(note, held.hold, falls, length, late_from, late, gain)
+        gains = note.release.gains(self.bank.sample_rate)
+        blocks = len(gains) - 1
+        if note.colour is not None:
+            return _Tail(note, blocks, None)
+        fall = envelope(gains, 0, min(blocks * BLOCK, len(note.samples)))
+        fall *= np.float32(note.gain)
+        return _Tail(note, blocks, fall)
 
-    def _falling(self, tone: Tone, note: BankNote) -> tuple[Audio, Gains]:
-        """A note that falls from its beginning as it does in the end, and its gains."""
-        slope, count = note.release.slopes[-1], len(note.samples)
-        if slope > 0:
-            count = min(count, int(DEEPEST_DB / slope * self.bank.sample_rate) + BLOCK)
-        known = self._late.get((tone, slope))
-        if known is None or len(known[0]) < count:
-            blocks = np.arange(count // BLOCK + 2)
-            gains = 10 ** (-slope * blocks * BLOCK / self.bank.sample_rate / 20)
-            line = gains.astype(np.float32)
-            known = note.samples[:count] * envelope(line, 0, count), line
-            self._late[tone, slope] = known
-        return known
+    def _lags(self, note: BankNote, hold: int) -> tuple[Gains, ...]:
+        gain = np.float32(note.gain)
+        return tuple(gains * gain for gains in note.falls(hold, self.bank.sample_rate))
 
 
 def timelines(
@@ -216,12 +238,7 @@ def timelines(
     return lines
 
 
-def sample_of(seconds: Fraction, sample_rate: int) -> int:
-    """The sample nearest to an exact time; one that lies between two goes to the later."""
-    return (2 * seconds.numerator * sample_rate + seconds.denominator) // (2 * seconds.denominator)
-
-
-def _struck(notes: Iterable[PlayedNote], voice: Voice, rate: int, ring: int | None) -> list[Placed]:
+def _placed(notes: Iterable[Struck], voice: Voice, ring: int | None) -> list[Placed]:
     """The notes on the sample clock in order of onset, each held as written.
 
     Two strokes of a key at one sample are one, the louder. A hold is rounded to blocks, so that
@@ -229,29 +246,26 @@ def _struck(notes: Iterable[PlayedNote], voice: Voice, rate: int, ring: int | No
     """
     kit = voice.bank == DRUM_BANK
     loudest: dict[tuple[int, int], Placed] = {}
-    for played in notes:
-        begins = played.onset
-        onset = sample_of(begins, rate)
-        hold = 0 if kit else sample_of(played.end - begins, rate)
+    for begins, lasts, note in notes:
+        onset, hold = begins, 0 if kit else lasts
         if ring is not None:
             onset %= ring
         elif onset < 0:
             onset, hold = 0, max(0, hold + onset)
-        key = voice.key(played.note.pitch)
-        tone = Tone(voice.bank, voice.program, key, played.note.velocity)
-        placed = Placed(onset, Held(tone, RINGS if kit else _blocks(hold)))
+        key = voice.key(note.pitch)
         rival = loudest.get((onset, key))
-        if rival is None or placed.held[0].velocity > rival.held.tone.velocity:
-            loudest[onset, key] = placed
+        if rival is None or note.velocity > rival.held.tone.velocity:
+            tone = Tone(voice.bank, voice.program, key, note.velocity)
+            loudest[onset, key] = Placed(onset, Held(tone, RINGS if kit else _blocks(hold)))
     return sorted(loudest.values())
 
 
-def _ended(struck: list[Placed], voice: Voice, ring: int | None) -> Iterator[Placed]:
+def _ended(placed: list[Placed], voice: Voice, ring: int | None) -> Iterator[Placed]:
     """The notes, each ended where its key is struck again or something chokes it."""
     onsets: dict[int, list[int]] = {}
-    for onset, held in struck:
+    for onset, held in placed:
         onsets.setdefault(held.tone.key, []).append(onset)
-    for onset, held in struck:
+    for onset, held in placed:
         key, hold, choked = held.tone.key, held.hold, False
         again = _next(onsets[key], onset, ring)
         if again is not None and again - onset < hold:

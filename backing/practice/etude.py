@@ -17,7 +17,7 @@ from backing.chart.pitch import Interval, PitchName
 from backing.combo.plan import ChordSpan, Plan
 from backing.practice.fingerboard import hand
 from backing.practice.key_centres import parent_scales
-from backing.practice.line import Line, LineNote
+from backing.practice.line import SLOW, Line, LineNote
 from backing.practice.line_rhythm import Slot, slots
 from backing.practice.line_search import Joint, Link, Offer, search
 from backing.practice.path import path_of, shape_near
@@ -51,9 +51,11 @@ class _Stand:
 def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     """The notes of a line through a pass, in order of time.
 
-    Equal ``rng`` states give equal lines; a line does not depend on the tempo. Raises PracticeError
-    where there is nothing to play a line on.
+    On a ladder the plan says the rhythm. Equal ``rng`` states give equal lines; a line does not
+    depend on the tempo. Raises PracticeError where there is nothing to play a line on.
     """
+    if plan.value:
+        line = replace(line, rhythm=plan.value)
     times, contour, drawn = (random.Random(rng.getrandbits(64)) for _ in range(3))
     stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}
@@ -122,6 +124,8 @@ def _home(plan: Plan, last: Slot) -> Slot | None:
     """Where the next pass begins, if the line goes on without a rest to there."""
     span = plan.following
     if span is None or span.chord is None or plan.length - last.end >= 1:
+        return None
+    if plan.resting("melody", plan.length):
         return None
     return replace(
         last, onset=plan.length, span=span, beat=True, downbeat=True, swung=True, bound=True
@@ -199,9 +203,10 @@ def _passing(
     scales: Mapping[Fraction, frozenset[int]],
 ) -> dict[int, int]:
     """Tones of the parent scale that may pass here: pitch -> string. None on a beat."""
-    if line.level < 4 or stand.slot.beat or stand.arrives or stand.slot.last:
+    slot = stand.slot
+    if line.level < 4 or slot.beat or stand.arrives or slot.last or slot.closes:
         return {}
-    scale = scales.get(stand.slot.span.start) or frozenset(stand.shape.chord.scale_pitch_classes)
+    scale = scales.get(slot.span.start) or frozenset(stand.shape.chord.scale_pitch_classes)
     own = {tone.pitch for tone in tones}
     here = hand(line.fingerboard, stand.shape.position)
     found = {}
@@ -267,7 +272,7 @@ def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
         return Joint.INTO
     if not after.arrives:
         return Joint.WITHIN
-    return Joint.SLOW_CHANGE if line.rhythm in ("quarters", "halves") else Joint.CHANGE
+    return Joint.SLOW_CHANGE if line.rhythm in SLOW else Joint.CHANGE
 
 
 def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineNote:
@@ -280,7 +285,7 @@ def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineN
     name = chord.spelled(degree) if degree else _foreign_name(pitch, following, stand)
     return LineNote(
         slot.onset, slot.length, pitch, place, here.finger(place), chord, degree, name, kind,
-        slot.swung,
+        slot.swung, slot.triplet,
     )  # fmt: skip
 
 

@@ -10,8 +10,13 @@ from backing.chart.pitch import Degree, PitchName
 from backing.errors import PracticeError
 from backing.practice.arpeggio import ROLES, WAYS
 from backing.practice.fingerboard import Fingerboard, Place, hand, make_fingerboard
+from backing.routine.ladder import VALUES
 
-RHYTHMS = ("eighths", "quarters", "halves", "phrases", "call")
+RHYTHMS = (*VALUES, "off-beats", "phrases", "call")
+SLOW = ("wholes", "halves", "quarters")
+"""Rhythms in which a tone that two chords share may stay."""
+CALLS_ON = ("1", "1&", "2", "3", "turn")
+"""Where calls start: on a beat, on the and of 1, or on each of these in turn."""
 DIRECTIONS = ("both", "up", "down")
 LEVELS = {
     1: "chord tones throughout",
@@ -29,11 +34,14 @@ class Line:
     """How a line is to go.
 
     ``positions``: one for each chorus in turn.
-    ``rhythm``: unbroken eighths, quarters or halves; two-bar phrases that answer each other; or a
-    call of two bars and as much space for the player's answer. ``level``: see LEVELS. ``start``:
-    the first note's role, 1 3 5 or 7. ``direction``: runs go up, down or both ways. ``way``: from
-    the root, or from the third to the ninth. ``thirds``: land on the third at every change.
-    ``early``: arrive an eighth before each chord. ``top_strings``: stay on so many strings.
+    ``rhythm``: unbroken wholes, halves, quarters, eighths or triplets; nothing but off-beats, each
+    over the chord that comes; two-bar phrases that answer each other; or a call of two bars and as
+    much space for the player's answer, which starts as ``call_on`` says, one of CALLS_ON (an and
+    is the last eighth of its beat in compound meters). ``level``: see LEVELS; there are approaches
+    and enclosures only where eighths or triplets lead into a change. ``start``: the first note's
+    role, 1 3 5 or 7. ``direction``: runs go up, down or both ways. ``way``: from the root, or from
+    the third to the ninth. ``thirds``: land on the third at every change. ``early``: arrive an
+    eighth before each chord. ``top_strings``: stay on so many strings.
 
     Raises PracticeError for what cannot be had.
     """
@@ -47,14 +55,16 @@ class Line:
     thirds: bool = False
     early: bool = False
     top_strings: int | None = None
+    call_on: str = "turn"
     fingerboard: Fingerboard = GUITAR
 
     def __post_init__(self) -> None:
-        _one_of("rhythm", self.rhythm, RHYTHMS)
-        _one_of("level", self.level, tuple(LEVELS))
-        _one_of("start", self.start, ROLES)
-        _one_of("direction", self.direction, DIRECTIONS)
-        _one_of("way", self.way, WAYS)
+        _one_of("rhythm of a line", self.rhythm, RHYTHMS)
+        _one_of("start of a call", self.call_on, CALLS_ON)
+        _one_of("level of a line", self.level, tuple(LEVELS))
+        _one_of("start of a line", self.start, ROLES)
+        _one_of("direction of a line", self.direction, DIRECTIONS)
+        _one_of("way of a line", self.way, WAYS)
         if not self.positions:
             raise PracticeError("A line needs a position.", "Give one, such as 5.")
         for position in self.positions:
@@ -70,7 +80,7 @@ class Line:
 def _one_of(name: str, value: object, choices: tuple[object, ...]) -> None:
     if value not in choices:
         raise PracticeError(
-            f"{value!r} is no {name} of a line.", f"Choose from {', '.join(map(str, choices))}."
+            f"{value!r} is no {name}.", f"Choose from {', '.join(map(str, choices))}."
         )
 
 
@@ -79,7 +89,8 @@ class LineNote:
     """A note of a line: when (beats of the pass, as written), what, and where on the neck.
 
     ``degree``: what it is in ``chord``, None for a foreign tone; ``name``: its spelling; ``kind``:
-    "tone", "approach", "enclosure" or "passing"; ``finger``: 1 to 4, 0 open.
+    "tone", "approach", "enclosure" or "passing"; ``finger``: 1 to 4, 0 open. ``swung``: it goes
+    with the swing; ``triplet``: it is one of three to a beat, played as written.
     """
 
     onset: Fraction
@@ -92,6 +103,7 @@ class LineNote:
     name: PitchName
     kind: str = "tone"
     swung: bool = True
+    triplet: bool = False
 
     @property
     def end(self) -> Fraction:

@@ -7,25 +7,14 @@ from dataclasses import replace
 
 from backing.chart.form import PlayedBar
 
-SOLOISTS_REST = frozenset({"bass", "comping", "guide", "melody"})
 TIME_ONLY = frozenset({"bass", "comping", "guide", "melody", "kit"})
 """All but the hi-hat foot: "kit" is every drum but that."""
-
-
-def trading(
-    bars: Sequence[PlayedBar], count: int, *, drums_first: bool = False
-) -> tuple[PlayedBar, ...]:
-    """The bars traded ``count`` at a time: the player with the band, then the drums alone."""
-    return tuple(
-        _resting(bar, SOLOISTS_REST) if (at // count) % 2 == (0 if drums_first else 1) else bar
-        for at, bar in enumerate(bars)
-    )
 
 
 def laying_out(bars: Sequence[PlayedBar], count: int) -> tuple[PlayedBar, ...]:
     """The band lays out for the last ``count`` bars: only the hi-hat foot keeps time."""
     start = len(bars) - min(count, len(bars))
-    return tuple(_resting(bar, TIME_ONLY) if at >= start else bar for at, bar in enumerate(bars))
+    return tuple(resting(bar, TIME_ONLY) if at >= start else bar for at, bar in enumerate(bars))
 
 
 def grown(bars: tuple[PlayedBar, ...]) -> tuple[tuple[PlayedBar, ...], ...]:
@@ -36,6 +25,7 @@ def grown(bars: tuple[PlayedBar, ...]) -> tuple[tuple[PlayedBar, ...], ...]:
     return tuple(bars[-size:] for size in sizes)
 
 
-def _resting(bar: PlayedBar, players: frozenset[str]) -> PlayedBar:
+def resting(bar: PlayedBar, players: frozenset[str]) -> PlayedBar:
+    """The bar with ``players`` told to rest, beside those who do already."""
     directions = replace(bar.directions, lay_out=bar.directions.lay_out | players)
     return replace(bar, directions=directions)

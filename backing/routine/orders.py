@@ -11,14 +11,21 @@ from backing.chart.form import Form, PlayedBar
 from backing.chart.pitch import Key
 from backing.errors import RoutineError, SelectionError
 from backing.routine.count_in import count_in
-from backing.routine.drills import grown, laying_out, trading
+from backing.routine.drills import grown, laying_out
 from backing.routine.ending import with_ending
+from backing.routine.ladder import VALUES, rungs
 from backing.routine.passes import Pass, Purpose
+from backing.routine.trading import PARTNERS, traded, untraded
 
 MOST_BARS = 20_000
 """About nine hours at 150 bpm; a slip of the finger asks for more."""
 ROUNDS, ROUND_SECONDS = 8, 60
-"""A loop is played for a minute, or eight times if that is shorter, before the tempo steps up."""
+"""A loop is played for a minute, or eight times if that is shorter, before the tempo steps up.
+A trade goes on until its turns come round, so that the end leads to the beginning."""
+LADDER_ROUNDS = 2
+"""Of each note value of a ladder, where a minute does not end sooner."""
+SOLO_CHORUSES = 3
+"""The fewest choruses with a solo among them: head, solo, out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +38,10 @@ class Request:
     ROUNDS), reached by ``lead_in`` bars, with ``breath`` bars of hi-hat between rounds; ``keys``
     are played in turn without a stop. ``count_in``: bars, None for as many as a leader counts.
     ``ending``: one of ENDINGS. ``same``: every round is the same accompaniment. ``grow``: the
-    loop grows backwards from its last bar. ``trade``: fours with the drums alone, or any number
-    of bars; ``drums_first`` swaps who starts. ``lay_out``: bars at the end of each chorus or
-    round in which all but the hi-hat foot rest.
+    loop grows backwards from its last bar. ``ladder``: a line is heard in one note value after
+    another, ``times`` rounds of each (None: see LADDER_ROUNDS). ``trade``: fours, or any number of
+    bars, in turn with ``trade_with``, one of PARTNERS; ``partner_first`` swaps who starts.
+    ``lay_out``: bars at the end of each chorus or round in which all but the hi-hat foot rest.
     """
 
     tempos: tuple[Fraction, ...] = ()
@@ -48,15 +56,18 @@ class Request:
     ending: str = "held"
     same: bool = False
     grow: bool = False
+    ladder: bool = False
     trade: int = 0
-    drums_first: bool = False
+    trade_with: str = "drums"
+    partner_first: bool = False
     lay_out: int = 0
 
     @property
     def loops(self) -> bool:
         """Whether bars go round and round, rather than choruses to an ending."""
         climbs = self.goal is not None or len(self.tempos) > 1
-        return bool(self.bars or climbs or self.keys or self.times or self.grow)
+        drills = self.grow or self.ladder
+        return bool(self.bars or climbs or self.keys or self.times or drills)
 
     @property
     def separate(self) -> tuple[tuple[str, Request], ...]:
@@ -67,7 +78,7 @@ class Request:
         for key in self.keys or (None,):
             for tempo in self.tempos or (None,):
                 words = [f"{len(parts) + 1:0{digits}}"]
-                words += [str(key.tonic)] if key else []
+                words += [key.short] if key else []
                 words += [f"{float(tempo):g} bpm"] if tempo else []
                 one = replace(
                     self,
@@ -136,8 +147,21 @@ def _check(request: Request) -> None:
         raise RoutineError(
             "A lead-in and a breath belong to a loop.", "Choose its bars, or leave them out."
         )
-    if request.drums_first and not request.trade:
-        raise RoutineError("The drums begin a trade only.", "Say for how many bars they trade.")
+    _check_trade(request)
+
+
+def _check_trade(request: Request) -> None:
+    if request.trade_with not in PARTNERS:
+        raise RoutineError(
+            f"Nobody called {request.trade_with!r} trades.", f"Choose from {', '.join(PARTNERS)}."
+        )
+    if not request.trade and (request.partner_first or request.trade_with != PARTNERS[0]):
+        raise RoutineError("A partner is for trading only.", "Say how many bars are traded.")
+    if request.trade and not request.loops and request.choruses < SOLO_CHORUSES:
+        raise RoutineError(
+            "Solo choruses are what is traded, and there is none between head and out-chorus.",
+            f"Ask for {SOLO_CHORUSES} choruses or more, or for a loop.",
+        )
 
 
 def _check_heard(bars: Sequence[PlayedBar], request: Request) -> None:
@@ -154,26 +178,43 @@ def _choruses(form: Form, request: Request, tempo: Fraction) -> Iterator[Pass]:
     count = request.choruses
     solos = form.played("solos")
     _check_heard(solos, request)
-    if request.trade:
-        solos = trading(solos, request.trade, drums_first=request.drums_first)
-    bars = {Purpose.HEAD: form.played("head"), Purpose.SOLO: laying_out(solos, request.lay_out)}
+    solos = laying_out(solos, request.lay_out)
+    head = _own(form.played("head"), request)
     order = [Purpose.HEAD, *[Purpose.SOLO] * (count - 2), Purpose.OUT][: max(count, 1)]
     if count == 1:
         order = [Purpose.OUT]
     out = form.played("out")
     if count == 1:
         # a single chorus has the tune's beginning and its end
-        before = [bar for bar in form.played("head") if bar.role == "intro" or bar.pickup]
+        before = [bar for bar in head if bar.role == "intro" or bar.pickup]
         out = (*before, *out)
-    bars[Purpose.OUT] = with_ending(out, request.ending)
-    counted = count_in(bars[order[0]][0], tempo, request.count_in)
+    out = _own(with_ending(out, request.ending), request)
+    played = {Purpose.HEAD: head, Purpose.OUT: out}
+    bars = [
+        played[purpose] if purpose in played else _traded(solos, request, chorus - 1)
+        for chorus, purpose in enumerate(order)
+    ]
+    counted = count_in(bars[0][0], tempo, request.count_in)
     if counted:
         yield counted
-    for chorus, purpose in enumerate(order):
+    for chorus, (purpose, mine) in enumerate(zip(order, bars, strict=True)):
         yield Pass(
-            purpose, bars[purpose], tempo, take=chorus, reference_tempo=tempo, chorus=chorus,
-            choruses=count,
-        )  # fmt: skip
+            purpose, mine, tempo, take=chorus, reference_tempo=tempo, chorus=chorus, choruses=count
+        )
+
+
+def _traded(bars: tuple[PlayedBar, ...], request: Request, before: int) -> tuple[PlayedBar, ...]:
+    """The bars traded, if they are to be, after ``before`` choruses or rounds of them."""
+    if not request.trade:
+        return bars
+    return traded(
+        bars, request.trade, request.trade_with, partner_first=request.partner_first, before=before
+    )
+
+
+def _own(bars: tuple[PlayedBar, ...], request: Request) -> tuple[PlayedBar, ...]:
+    """Bars outside the trading, which are the player's own."""
+    return untraded(bars, request.trade_with) if request.trade else bars
 
 
 def _loops(form: Form, request: Request, tempos: Sequence[Fraction]) -> Iterator[Pass]:
@@ -189,7 +230,8 @@ def _loops(form: Form, request: Request, tempos: Sequence[Fraction]) -> Iterator
                 if counted:
                     yield counted
                 if lead:
-                    yield Pass(Purpose.LEAD_IN, lead, tempo, reference_tempo=goal)
+                    value = VALUES[0] if request.ladder else ""
+                    yield Pass(Purpose.LEAD_IN, lead, tempo, reference_tempo=goal, value=value)
             before = tempo
             for bars in loops:
                 yield from _rounds(bars, request, tempo, goal)
@@ -201,26 +243,31 @@ def _loop_bars(
     """The bars that lead in, and the bars of each loop to be played one after the other."""
     bars = form.select(request.bars) if request.bars else form.played("solos")
     lead = _bars_before(form, bars[0], request.lead_in)
-    if request.trade:
-        bars = trading(bars, request.trade, drums_first=request.drums_first)
     _check_heard(bars, request)
     bars = laying_out(bars, request.lay_out)
-    return lead, grown(bars) if request.grow else (bars,)
+    return _own(lead, request), grown(bars) if request.grow else (bars,)
 
 
 def _rounds(
     bars: tuple[PlayedBar, ...], request: Request, tempo: Fraction, goal: Fraction
 ) -> Iterator[Pass]:
     length = sum((bar.length for bar in bars), Fraction(0))
-    enough = min(ROUNDS, (ROUND_SECONDS * tempo / 60 / length).__ceil__())
-    rounds = request.times or enough
-    for number in range(rounds):
+    values = rungs(bar.meter for bar in bars) if request.ladder else ("",)
+    most = LADDER_ROUNDS if request.ladder else ROUNDS
+    times = request.times or min(most, (ROUND_SECONDS * tempo / 60 / length).__ceil__())
+    while not request.times and _traded(bars, request, times) != _traded(bars, request, 0):
+        times += 1
+    count = times * len(values)
+    rounds = [_traded(bars, request, number) for number in range(count)]
+    for number, mine in enumerate(rounds):
         breath = None
-        if number < rounds - 1:
-            breath = count_in(bars[0], tempo, request.breath)
+        following = rounds[(number + 1) % count][0]
+        if number < count - 1:
+            breath = count_in(following, tempo, request.breath)
         yield Pass(
-            Purpose.ROUND, bars, tempo, take=0 if request.same else number, reference_tempo=goal,
-            circular=True, leads_to=_on_time(bars[0]) if breath else bars[0],
+            Purpose.ROUND, mine, tempo, take=0 if request.same else number, reference_tempo=goal,
+            circular=True, leads_to=_on_time(following) if breath else following,
+            value=values[number // times],
         )  # fmt: skip
         if breath:
             yield replace(breath, purpose=Purpose.BREATH)

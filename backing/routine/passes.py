@@ -35,7 +35,8 @@ class Pass:
     tempo for which the playing is thought out (the goal of a climb). ``chorus`` counts whole
     choruses from 0 over head, solos and out; ``choruses`` is how many there are in all (0 in a
     loop). ``circular``: a round of a loop, which comes back to its first bar. ``leads_to`` is
-    the bar that follows the last one (None: nothing follows).
+    the bar that follows the last one (None: nothing follows). ``value``: the note value in which a
+    line is heard on a ladder, see ladder.VALUES (empty: as the line itself goes).
     """
 
     purpose: Purpose
@@ -47,6 +48,7 @@ class Pass:
     choruses: int = 0
     circular: bool = False
     leads_to: PlayedBar | None = None
+    value: str = ""
 
     @property
     def length_beats(self) -> Fraction:

@@ -20,6 +20,7 @@ from backing.combo.plan import Plan
 from backing.practice.etude import etude
 from backing.practice.line import LEVELS, Line, LineNote
 from backing.practice.path import path_of, plan_of_bars
+from backing.routine.ladder import VALUES
 from tests.benchmarks.changes import random_form
 
 COUNT = 200
@@ -30,12 +31,12 @@ class LineFigures:
     """Shares are from 0 to 1, intervals in semitones.
 
     ``tones`` and ``practised``: core chord tones; tones of the practised arpeggio or degrees the
-    line knows as such. ``steps_in``: changes crossed by 1-2 semitones. ``skips_in``: changes
-    crossed otherwise although the chords have tones a step apart. ``move_in``: mean move into a
-    change. ``widest``: the largest move. ``repeat``: most times a pitch sounds in a row.
-    ``returns``: notes that go back to the one before the last. ``leaps_turned``: leaps of a fifth
-    or more after which the line turns. ``run``: mean moves in one direction. ``frets``: median
-    and largest span of frets of a line.
+    line knows as such. ``steps_in``: changes crossed by 1-2 semitones; ``kept_in``: on a tone that
+    stays. ``skips_in``: changes crossed otherwise although the chords have tones a step apart.
+    ``move_in``: mean move into a change. ``widest``: the largest move. ``repeat``: most times a
+    pitch sounds in a row. ``returns``: notes that go back to the one before the last.
+    ``leaps_turned``: leaps of a fifth or more after which the line turns. ``run``: mean moves in
+    one direction. ``frets``: median and largest span of frets of a line.
     """
 
     notes: int
@@ -43,6 +44,7 @@ class LineFigures:
     practised: float
     changes: int
     steps_in: float
+    kept_in: float
     skips_in: int
     move_in: float
     widest: int
@@ -69,8 +71,9 @@ def figures(lines: Iterable[Sequence[LineNote]]) -> LineFigures:
         practised=mean(n.kind == "tone" for n in notes),
         changes=len(joints),
         steps_in=mean(1 <= size <= 2 for size in into),
+        kept_in=mean(size == 0 for size in into),
         skips_in=sum(
-            size > 2 or size == 0
+            size > 2
             for size, (a, b) in zip(into, joints, strict=True)
             if a.kind == "tone" and step_apart(a.chord, b.chord)
         ),
@@ -112,13 +115,16 @@ def main() -> None:
     for level, meaning in LEVELS.items():
         print(f"\nlevel {level}: {meaning}")
         show(figures(line(song, level, n) for n, song in enumerate(songs)))
+    for rhythm in (*VALUES, "off-beats"):
+        print(f"\n{rhythm}, level 1")
+        show(figures(line(song, 1, n, rhythm) for n, song in enumerate(songs)))
     print()
     clock(songs)
 
 
-def line(song: Plan, level: int, number: int) -> tuple[LineNote, ...]:
+def line(song: Plan, level: int, number: int, rhythm: str = "eighths") -> tuple[LineNote, ...]:
     """The étude of a tune."""
-    asked = Line(level=level, positions=(2 + number % 9,))
+    asked = Line(rhythm=rhythm, level=level, positions=(2 + number % 9,))
     return etude(song, asked, random.Random(number))
 
 
@@ -126,7 +132,8 @@ def show(found: LineFigures) -> None:
     """One level's figures."""
     print(f"  notes {found.notes}, chord tones {found.tones:.3f}, practised {found.practised:.3f}")
     print(
-        f"  {found.changes} changes: by step {found.steps_in:.3f}, mean move {found.move_in:.2f}, "
+        f"  {found.changes} changes: by step {found.steps_in:.3f}, kept {found.kept_in:.3f}, "
+        f"mean move {found.move_in:.2f}, "
         f"otherwise although a step exists {found.skips_in}"
     )
     print(

@@ -33,9 +33,10 @@ import numpy as np
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank
+from backing.mixdown.sample_clock import sample_of
 from backing.mixdown.soundfont import SoundFont, choose
 from backing.mixdown.synth import BLOCK
-from backing.mixdown.timeline import Timeline, sample_of
+from backing.mixdown.timeline import Timeline
 from tests.benchmarks.bank_null import null
 from tests.mixdown.band import INSTRUMENTS, RATE, performance
 from tests.mixdown.reference import played_by_fluidsynth, residual_db
@@ -219,8 +220,8 @@ def print_stages(tune: Path, font: Path, wav: Path) -> None:
         with stages() as spent:
             played = arranged(tune, options)
             spent["arranging"] = time.process_time() - begun
-            bank = Bank(choose(font), RATE)
-            mixdown = render(played, bank)
+            bank = Bank(choose(font), RATE, workers=1)
+            mixdown = render(played, bank, workers=1)
             save(mixdown, wav)
         whole, clock = time.process_time() - begun, time.perf_counter() - clock
         spent["everything else"] = whole - sum(spent.values())
@@ -233,7 +234,9 @@ def print_stages(tune: Path, font: Path, wav: Path) -> None:
 
 def _copies(played: Performance, bank: Bank) -> Iterator[Any]:
     for name in played.part_names:
-        yield Timeline(played, name, bank)._place()
+        line = Timeline(played, name, bank)
+        line.place()
+        yield line._copies
 
 
 def adding(frames: int) -> float:
@@ -248,17 +251,18 @@ def adding(frames: int) -> float:
 @contextmanager
 def stages() -> Iterator[dict[str, float]]:
     """Count the processor time that the stages of the mixdown take, in whatever thread."""
-    from backing.mixdown import audio_file, balance, bank, limiter, loudness, mix, room, timeline
+    from backing.mixdown import audio_file, balance, bank, level, limiter, mix, room, timeline
 
     spent: dict[str, float] = {}
     watched: list[tuple[str, Any, str]] = [
         ("notes into time", timeline.Timeline, "__init__"),
-        ("bank of notes", bank.Bank, "_work"),
+        ("bank of notes", bank.Bank, "prepare"),
         ("balance", balance.Balance, "gain_db"),
-        ("adding notes", timeline.Timeline, "render"),
-        ("loudness", loudness.LoudnessMeter, "feed"),
-        ("room, into it", room.Room, "send"),
-        ("room, out of it", room.Room, "back"),
+        ("notes to copies", timeline.Timeline, "place"),
+        ("adding copies", timeline.Timeline, "add_to"),
+        ("loudness", level.Levels, "measure"),
+        ("room", room.Room, "ring"),
+        ("room, added", room.Overlap, "add"),
         ("limiter", limiter.Limiter, "feed"),
         ("levels", mix.Mixdown, "_amplify"),
         ("writing", audio_file.AudioFile, "write"),
@@ -277,11 +281,13 @@ def _counted(method: Any, label: str, spent: dict[str, float]) -> Any:
     spent[label] = 0.0
 
     def counted(*given: Any, **named: Any) -> Any:
-        begun = time.thread_time()
+        begun, others = time.thread_time(), sum(spent.values())
         try:
             return method(*given, **named)
         finally:
-            spent[label] += time.thread_time() - begun
+            # what is counted inside is not counted again
+            inside = sum(spent.values()) - others
+            spent[label] += max(0.0, time.thread_time() - begun - inside)
 
     return counted
 

@@ -208,6 +208,15 @@ def test_transposed_keys_are_playable(fifths: int, mode: str, semitones: int) ->
     assert (moved.tonic.pitch_class - key.tonic.pitch_class - semitones) % 12 == 0
 
 
+@pytest.mark.parametrize("mode", MODES)
+@pytest.mark.parametrize("tonic", ["C", "B", "Bb"])
+def test_a_key_for_short_is_read_again(tonic: str, mode: str) -> None:
+    key = Key.parse(f"{tonic} {mode}")
+    assert Key.parse(key.short) == key
+    words = {"major": "", "minor": "m"}
+    assert key.short == f"{tonic}{words.get(mode, f' {mode}')}"
+
+
 def test_a_written_key_keeps_its_spelling() -> None:
     key = Key.parse("C# major")
     assert key.transposed(Interval(0, 0)) == key

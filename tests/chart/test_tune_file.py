@@ -41,7 +41,7 @@ solos: | Fm7 | | Abmaj7 |
 |: Db7       | C7               :| x3
 hits 1-2: 1 2&
 early 3: 3 by a quarter
-lay out 1: comping drums
+lay out 1: piano drums
 
 section A2 = A
 bars 1-2: | Fm7 | % |
@@ -164,7 +164,7 @@ def test_words_of_the_band_may_be_spelled_as_players_do() -> None:
     written = write(form)
     assert "hits 1: 1 2&" in written
     assert "stop-time 2: 1" in written
-    assert "lay out 1: comping drums" in written
+    assert "lay out 1: piano drums" in written
     assert "late 1: 1" in written
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from backing.chart.tune_file import read
 from backing.cli import main
+from tests.chart.musicxml_schema import problems
 
 TUNES = Path(__file__).parents[2] / "tunes"
 TUNE = str(TUNES / "low-tide-ferry.tune")
@@ -54,6 +55,16 @@ def test_a_musicxml_file_is_a_tune_again(capsys: pytest.CaptureFixture[str]) -> 
     assert [str(use) for use in form.order("head")] == ["intro", "A", "A2", "B", "A"]
 
 
+@pytest.mark.parametrize("rhythm", ["triplets", "off-beats", "wholes"])
+def test_a_line_in_any_rhythm(rhythm: str) -> None:
+    words = ["--line", "etude", "--rhythm", rhythm, "--bars", "1-4"]
+    assert main(["sheet", TUNE, "-o", "a.musicxml", *words]) == 0
+    written = Path("a.musicxml").read_text("utf-8")
+    assert problems(written) == []
+    assert ("<tuplet" in written) == (rhythm == "triplets")
+    assert main(["sheet", TUNE, "-o", "a.pdf", "--no-chart", *words]) == 0
+
+
 def test_a_line_goes_to_notation_programs() -> None:
     words = ["--line", "guide", "--for", "Bb", "--clef", "bass"]
     assert main(["sheet", TUNE, "-o", "a.musicxml", *words]) == 0
@@ -64,7 +75,9 @@ def test_a_line_goes_to_notation_programs() -> None:
     ("words", "said"),
     [
         ([], "What is to be printed?"),
-        ([TUNE, "--set", "C"], "What is to be printed?"),
+        ([TUNE, "--set", "C"], "not both"),
+        ([TUNE, "--level", "2"], "Add --line etude, or leave --level out."),
+        (["--line", TUNE, "-o", "a.pdf"], f"Write the tune first: backing sheet {TUNE} --line."),
         ([TUNE, "-o", "a.doc"], "a.doc is no name for a sheet."),
         ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" is no paper that is known here.'),
         ([TUNE, "-o", "a.pdf", "--position", "30"], "Position 30 is off the neck."),
@@ -74,6 +87,8 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--line", "solo"], "There is no line called 'solo'."),
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--bars", "90"], "90"),
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--level", "9"], "9 is no level of a line."),
+        ([TUNE, "-o", "a.pdf", "--rhythm", "halves"], "Add --line etude, or leave --rhythm out."),
+        ([TUNE, "-o", "a.pdf", "--call-on", "2"], "Add --line etude, or leave --call-on out."),
         ([TUNE, "-o", "a.pdf", "--no-chart"], "This sheet has nothing on it."),
         ([TUNE, "-o", "a.pdf", "--tuning", "E2 X2"], '"X2" is no string.'),
         (["--set", "H", "-o", "a.pdf"], "German name"),

@@ -52,6 +52,14 @@ def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
     assert (here / "changes.flac").read_bytes() == (here / "ii-v.flac").read_bytes()
 
 
+def test_the_recipe_of_a_trade(here: Path, run: Run) -> None:
+    words = ("--bars", "1-4", "--times", "2", "--trade", "2", "--trade-with", "melody")
+    assert run("track", "four.tune", "-o", "x.wav", *words, "--soundfont", SMALL).status == 0
+    again = recipe_of(here / "x.wav")
+    assert run(*again[1:], "--no-cache").status == 0
+    assert (here / "four.wav").read_bytes() == (here / "x.wav").read_bytes()
+
+
 def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
     assert run("track", "four.tune", "-o", "slow.wav", *CLIMB, "--separate").status == 0
     names = sorted(path.name for path in here.glob("slow*.wav"))
@@ -62,13 +70,28 @@ def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
         assert again.read_bytes() == (here / name).read_bytes()
 
 
+def test_separate_files_of_minor_keys_say_so(here: Path, run: Run) -> None:
+    (here / "four.tune").write_text(TUNE.replace("key: C", "key: C minor"))
+    words = ("--keys", "B F#", "--times", "1", "--separate", "--format", "mid")
+    said = run("track", "four.tune", *words)
+    assert {path.name for path in here.glob("*.mid")} == {"four 01 Bm.mid", "four 02 F#m.mid"}
+    assert ", F#m, seed 1" in said.err
+
+
+def test_stems_are_called_by_the_words_of_the_options(here: Path, run: Run) -> None:
+    words = ("--stems", "--comp", "vibes", "--click", "--guide")
+    assert run("track", "four.tune", "-o", "x.wav", *LOOP, *words).status == 0
+    names = {path.name.split(".")[1] for path in here.glob("x.*.wav")}
+    assert names == {"bass", "click", "count-in", "drums", "guide", "vibes"}
+
+
 @pytest.mark.parametrize(("bits", "kind"), [("16", "PCM_16"), ("24", "PCM_24")])
 @pytest.mark.parametrize("suffix", ["wav", "flac"])
 def test_stems_add_up_to_the_mix(here: Path, run: Run, suffix: str, bits: str, kind: str) -> None:
     words = ("-o", f"x.{suffix}", "--bits", bits, "--stems")
     assert run("track", "four.tune", *LOOP, *words).status == 0
     stems = sorted(here.glob(f"x.*.{suffix}"))
-    assert [path.name.split(".")[1] for path in stems] == ["bass", "comping", "count", "drums"]
+    assert [path.name.split(".")[1] for path in stems] == ["bass", "count-in", "drums", "piano"]
     assert soundfile.info(stems[0]).subtype == kind
     mix, _ = soundfile.read(here / f"x.{suffix}")
     total = sum(soundfile.read(stem)[0] for stem in stems)
@@ -136,10 +159,23 @@ def test_a_track_is_made_once(
     assert "cache" in run("track", "four.tune", "-o", "two.wav", "--stems", *LOOP).err
     for one in here.glob("one*.wav"):
         assert (here / one.name.replace("one", "two")).read_bytes() == one.read_bytes()
-    assert "1 tracks" in run("cache").out
+    assert "1 track, " in run("cache").out
+    assert str(cache_home / "backing") in run("cache").out
     assert str(cache_home) in run("cache").out
     assert "at most 500 MB" in run("cache", "--limit", "500M").out
     assert "0 tracks" in run("cache", "--clear").out
+    assert "notes of 0 SoundFonts, 0.0 MB" in run("cache").out
+
+
+def test_the_notes_of_a_soundfont_are_kept_for_the_next_track(
+    here: Path, run: Run, cache_home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert run("track", "four.tune", "-o", "one.wav", "--no-cache", *LOOP).status == 0
+    assert "notes of 0 SoundFonts" in run("cache").out
+    assert run("track", "four.tune", "-o", "two.wav", *LOOP).status == 0
+    monkeypatch.setattr("backing.mixdown.bank.Synth", None)  # would be a crash
+    assert run("track", "four.tune", "-o", "stems.wav", "--stems", *LOOP).status == 0
+    assert (here / "one.wav").read_bytes() == (here / "two.wav").read_bytes()
 
 
 def test_other_inputs_make_another_track(here: Path, run: Run, cache_home: Path) -> None:
@@ -237,7 +273,7 @@ def test_a_cluster_of_two_workers(here: Path, run: Run) -> None:
     assert said.status == 0, said.err
     assert "-> out/3.wav" in said.err
     run("track", "3.tune", *words[2:], "-o", "x.wav", "--no-cache")
-    for stem in ("", ".bass", ".comping", ".drums"):
+    for stem in ("", ".bass", ".drums", ".piano"):
         there = (here / "out" / f"3{stem}.wav").read_bytes()
         assert there == (here / f"x{stem}.wav").read_bytes()
 

@@ -244,7 +244,7 @@ def test_without_a_chord_only_time_goes_on() -> None:
 
 @pytest.mark.parametrize("first", [0, 4])
 def test_trading_leaves_the_drums_alone(first: int) -> None:
-    performance = played(TUNE, choruses=3, trade=4, drums_first=first == 0)
+    performance = played(TUNE, choruses=3, trade=4, partner_first=first == 0)
     solo = next(e for e in performance.passes if e.routine_pass.purpose is Purpose.SOLO)
     start, end = 4 * first, 4 * first + 16
     assert not inside(solo, "bass", start, end)

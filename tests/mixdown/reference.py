@@ -18,9 +18,9 @@ from backing.combo import instruments as gm
 from backing.combo.instruments import Instrument
 from backing.combo.part import VELOCITIES, Note, Part
 from backing.combo.performance import Performance
+from backing.mixdown.sample_clock import sample_of
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import BLOCK
-from backing.mixdown.timeline import sample_of
 from tests.mixdown.band import RATE, performance
 
 HATS = {gm.CLOSED_HAT, gm.PEDAL_HAT, gm.OPEN_HAT}

@@ -18,9 +18,10 @@ from backing.mixdown.balance import (
     pan_gains,
     place_of,
 )
-from backing.mixdown.bank import Bank, Tone
+from backing.mixdown.bank import Bank
 from backing.mixdown.loudness import integrated_loudness
 from backing.mixdown.timeline import Timeline
+from backing.mixdown.tone import Tone
 from backing.routine.orders import Request, make_routine
 from tests.mixdown.band import built_in_soundfont
 

@@ -8,7 +8,7 @@ import sys
 
 import numpy as np
 
-from backing.mixdown.bank import REFERENCE_VELOCITY, Bank, Tone
+from backing.mixdown.bank import REFERENCE_VELOCITY, Bank
 from backing.mixdown.release import (
     BENDS,
     CHOKE,
@@ -19,6 +19,7 @@ from backing.mixdown.release import (
     envelope,
 )
 from backing.mixdown.synth import BLOCK
+from backing.mixdown.tone import Tone
 from tests.mixdown.band import RATE, built_in_soundfont
 
 PIANO = [Tone(0, 0, key, velocity) for key in (48, 60) for velocity in (40, 96, 120)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -16,14 +15,14 @@ from hypothesis import strategies as st
 
 from backing.combo.performance import Performance
 from backing.errors import OutputError, SelectionError
-from backing.mixdown import level
+from backing.mixdown import crew, level
 from backing.mixdown import mix as module
 from backing.mixdown.bank import Bank
 from backing.mixdown.level import ROOM_LU, TARGET_LUFS
-from backing.mixdown.loudness import integrated_loudness, true_peak
+from backing.mixdown.loudness import block_frames, integrated_loudness, true_peak
 from backing.mixdown.mix import Mixdown, render, save
+from backing.mixdown.sample_clock import sample_of
 from backing.mixdown.tags import Tags
-from backing.mixdown.timeline import sample_of
 from tests.mixdown import trio
 from tests.mixdown.band import built_in_soundfont
 
@@ -72,29 +71,50 @@ def test_the_steps_of_a_climb_are_equally_loud(bank):
 
 
 def test_listening_here_and_there_comes_near_the_whole(bank, monkeypatch):
-    performance = trio.performance((100, 200), bars=32)
+    performance = trio.performance((100, 200), bars=24)
     full = render(performance, bank).steps
-    monkeypatch.setattr(level, "WHOLE_SECONDS", 0.0)
-    monkeypatch.setattr(level, "HEARD_SECONDS", 16.0)
+    monkeypatch.setattr(level, "DENSE_SECONDS", 0.0)
     some = render(performance, bank).steps
-    for one, other in zip(full, some, strict=True):
-        assert one.gain_db != other.gain_db
+    monkeypatch.setattr(level, "MOST_HEARD", 30)
+    few = render(performance, bank).steps
+    for one, other, third in zip(full, some, few, strict=True):
+        assert len({one.gain_db, other.gain_db, third.gain_db}) == 3
+        assert one.gain_db == pytest.approx(other.gain_db, abs=0.2)
         # ten times as much is heard of a real step
-        assert one.gain_db == pytest.approx(other.gain_db, abs=0.4)
+        assert one.gain_db == pytest.approx(third.gain_db, abs=0.4)
 
 
-def test_what_is_heard_of_a_long_step_lies_all_over_it():
-    step = level.Step(120.0, 1000, 1000 + 1800 * RATE)
-    heard = level.pieces(step, RATE)
-    seconds = sum(stop - start for start, stop in heard) / RATE
-    assert seconds == pytest.approx(level.HEARD_SECONDS, rel=0.05)
-    assert all(step.start <= start < stop <= step.stop for start, stop in heard)
-    apart = np.diff([start for start, _ in heard]) / RATE
-    assert 0 < apart.min() < apart.max() < 50
+@pytest.mark.parametrize("seconds", [45, 150, 1800])
+def test_what_is_heard_of_a_step_lies_all_over_it(seconds):
+    step = level.Step(120.0, 1000, 1000 + seconds * RATE)
+    size, window = block_frames(RATE), module.WINDOW
+    heard = level.heard_places(step, RATE, window)
+    share = len(heard) * size / (step.stop - step.start)
+    assert share > {45: 0.95, 150: 0.5, 1800: 0.08}[seconds]
+    assert len(heard) <= level.MOST_HEARD
+    assert all(step.start <= at and at + size <= step.stop for at in heard)
+    assert all(at // window == (at + size - 1) // window for at in heard)
+    assert heard == sorted(heard)
     # a form of so many bars, of 2 s each, is heard in most of its bars
     for bars in (4, 8, 12, 16, 32):
-        bars_heard = {(start - step.start) // (2 * RATE) % bars for start, _ in heard}
-        assert len(bars_heard) >= 0.75 * bars
+        bars_heard = {(at - step.start) // (2 * RATE) % bars for at in heard}
+        assert len(bars_heard) >= 0.65 * min(bars, seconds // 2)
+
+
+def test_a_step_of_a_moment_has_a_level_too(bank):
+    # nowhere in a window is there room for a block of 0.4 s
+    performance = trio.performance((300, 299, 300), bars=3)
+    mixdown, edge = render(performance, bank), module.WINDOW
+    mixdown._levels = level.Levels(
+        [level.Step(300.0, 0, edge - 500), level.Step(299.0, edge - 500, edge + 500),
+         level.Step(300.0, edge + 500, mixdown.length)],
+        mixdown.length, RATE, module.WINDOW, circular=False,
+    )  # fmt: skip
+    assert not mixdown._levels.fits_windows(1)
+    sound = whole(mixdown)
+    assert not any(mixdown._levels.unknown())
+    assert len({step.gain_db for step in mixdown.steps}) == 3
+    assert len(sound) == mixdown.length
 
 
 def test_a_step_is_as_loud_in_passing_as_heard_beforehand(bank, monkeypatch):
@@ -104,7 +124,7 @@ def test_a_step_is_as_loud_in_passing_as_heard_beforehand(bank, monkeypatch):
     assert not any(passing._levels.unknown())
     beforehand = render(performance, bank)
     gains = [step.gain_db for step in beforehand.steps]
-    assert [step.gain_db for step in passing.steps] == pytest.approx(gains, abs=0.1)
+    assert [step.gain_db for step in passing.steps] == pytest.approx(gains, abs=1e-3)
     monkeypatch.setattr(module, "WHOLE_SECONDS", 7.0)  # now the first alone is too long
     mixed = render(performance, bank)
     assert np.abs(whole(mixed) - sound).max() < 0.02
@@ -164,7 +184,7 @@ def test_stems_add_up_exactly(bank):
 def test_the_mix_is_the_same_with_and_without_stems(bank):
     performance = trio.performance((160,), bars=4)
     alone, among = (whole(render(performance, bank, stems=stems)) for stems in (False, True))
-    assert np.abs(alone - among).max() < 2e-6
+    assert np.abs(alone - among).max() < 4e-6  # -108 dB: each has its own rounding in the room
 
 
 def test_a_part_by_itself(bank):
@@ -181,12 +201,16 @@ def test_parts_that_do_not_play(bank):
         render(performance, bank, parts=[])
 
 
-def test_threads_change_no_bit(bank, monkeypatch):
+@pytest.mark.parametrize("forks", [True, False])
+def test_processors_change_no_bit(bank, monkeypatch, forks):
+    if forks and not crew.FORKS:
+        pytest.skip("processes are forked on Linux only")
     performance = trio.performance((90, 160), bars=4)
-    monkeypatch.setattr(os, "cpu_count", lambda: 1)
-    one = whole(render(performance, bank))
-    monkeypatch.setattr(os, "cpu_count", lambda: 4)
-    assert np.array_equal(one, whole(render(performance, bank)))
+    one = whole(render(performance, bank, workers=1))
+    monkeypatch.setattr(crew, "FORKS", forks)
+    assert np.array_equal(one, whole(render(performance, bank, workers=3)))
+    stems = [render(performance, bank, stems=True, workers=count) for count in (1, 2)]
+    assert np.array_equal(*(whole(mixdown) for mixdown in stems))
 
 
 @given(st.integers(40, 300), st.integers(1, 3), st.booleans())

@@ -159,12 +159,38 @@ def test_a_loop_grown_backwards(form: Form) -> None:
     assert rounds == [[16], [15, 16], [13, 14, 15, 16]]
 
 
-def test_trading_fours_with_the_drums(form: Form) -> None:
-    solo = make_routine(form, Request(trade=4)).passes[2]
-    alone = ["bass" in bar.directions.lay_out for bar in solo.bars]
-    assert alone == ([False] * 4 + [True] * 4) * 4
-    first = make_routine(form, Request(trade=4, drums_first=True)).passes[2]
-    assert ["bass" in bar.directions.lay_out for bar in first.bars] == [not a for a in alone]
+def test_a_ladder_goes_through_the_values_at_each_tempo(form: Form) -> None:
+    tempos = (Fraction(80), Fraction(100))
+    asked = Request(bars="13-16", times=1, ladder=True, tempos=tempos)
+    passes = make_routine(form, asked).passes
+    assert kinds(passes) == ["count-in", *["round"] * 5] * 2
+    assert [p.value for p in passes[1:6]] == ["wholes", "halves", "quarters", "eighths", "triplets"]
+    assert [p.value for p in passes[7:]] == [p.value for p in passes[1:6]]
+    assert [p.take for p in passes[1:6]] == [0, 1, 2, 3, 4]
+    assert all(p.leads_to == p.bars[0] for p in passes[1:6])
+    same = make_routine(form, replace(asked, same=True)).passes
+    assert {p.take for p in same} == {0}
+
+
+def test_a_ladder_has_two_rounds_of_each_value_or_one_of_a_minute(form: Form) -> None:
+    def rounds(**asked: object) -> int:
+        passes = make_routine(form, Request(ladder=True, **asked)).passes  # type: ignore[arg-type]
+        return kinds(passes).count("round")
+
+    assert rounds(bars="13-16") == rounds(bars="1-16") == 2 * 5
+    assert rounds() == 5  # a chorus of 64 seconds
+    assert Request(ladder=True).loops
+
+
+def test_a_ladder_is_seamless_and_breathes_between_values(form: Form) -> None:
+    routine = make_routine(form, Request(bars="13-16", ladder=True, times=1, count_in=0))
+    assert routine.seamless
+    assert routine.passes[-1].leads_to == routine.passes[0].bars[0]
+    led = make_routine(
+        form, Request(bars="13-16", ladder=True, times=1, breath=1, lead_in=2, count_in=0)
+    ).passes
+    assert kinds(led) == ["lead-in", *["round", "breath"] * 4, "round"]
+    assert led[0].value == "wholes"
 
 
 def test_the_band_lays_out_at_the_end_of_each_chorus(form: Form) -> None:
@@ -228,7 +254,7 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     tempos = (Fraction(80), Fraction(100))
     asked = Request(bars="1-4", tempos=tempos, keys=read_keys("C F", form.key))
     names = [name for name, _ in asked.separate]
-    assert names == ["01 C 80 bpm", "02 C 100 bpm", "03 F 80 bpm", "04 F 100 bpm"]
+    assert names == ["01 Cm 80 bpm", "02 Cm 100 bpm", "03 Fm 80 bpm", "04 Fm 100 bpm"]
     alone = [make_routine(form, one) for _, one in asked.separate]
     assert [r.tempos for r in alone] == [(80,), (100,), (80,), (100,)]
     assert {p.reference_tempo for r in alone for p in r.passes if p.circular} == {100}
@@ -241,7 +267,10 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     [
         {"lead_in": 2},
         {"breath": 1},
-        {"drums_first": True},
+        {"partner_first": True},
+        {"trade_with": "melody"},
+        {"trade": 4, "trade_with": "piano"},
+        {"trade": 4, "choruses": 2},
         {"lay_out": 32},
         {"bars": "1-4", "lay_out": 4},
         {"bars": "1-4", "times": 0},

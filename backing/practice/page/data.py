@@ -20,10 +20,11 @@ from backing.combo.feel import (
     SOLOIST_RATIO,
 )
 from backing.combo.guide_tones import lines
+from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
 from backing.combo.plan import make_plan
 from backing.practice.page.neck_data import neck_data
-from backing.practice.page.score import Count, Score, circle
+from backing.practice.page.score import Count, Line, Score, circle
 from backing.practice.page.strip import ROOM_RATE, Strip, Voice
 
 FORMAT = 1
@@ -31,7 +32,7 @@ TICKS = 480
 KEYS = range(-6, 6)
 """The twelve keys, in semitones from the tune's own."""
 NAMES = {
-    "bass": "Bass", "comping": "Comping", "drums": "Drums", "thirds": "Guide line, thirds",
+    "bass": "Bass", "drums": "Drums", "thirds": "Guide line, thirds",
     "sevenths": "Guide line, sevenths", "etude": "Étude in eighths",
     "click all": "Click on all beats",
     "click 2 and 4": "Click on the back beats", "click 4": "Click on the last beat",
@@ -70,7 +71,7 @@ def page_data(score: Score, strip: Strip, gain_db: float) -> Json:
         "parts": [
             {
                 "id": line.name,
-                "name": NAMES[line.name],
+                "name": _part_name(line),
                 "voice": _voice_of(line.name),
                 "takes": [[_notes(bar) for bar in take] for take in line.takes],
             }
@@ -213,6 +214,13 @@ def _notes(notes: Iterable[Note]) -> list[list[float]]:
 
 def _count(count: Count) -> Json:
     return {"up_to": count.up_to, "bars": [_notes(bar) for bar in count.bars]}
+
+
+def _part_name(line: Line) -> str:
+    """What a button says: the comping goes by its instrument."""
+    if line.name == "comping":
+        return SHORT_NAMES.get(line.instrument, line.instrument.name).capitalize()
+    return NAMES[line.name]
 
 
 def _voice_of(line: str) -> str:

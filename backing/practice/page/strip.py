@@ -20,9 +20,10 @@ from numpy.typing import NDArray
 from backing.combo.instruments import CHOKED_BY, Instrument
 from backing.combo.part import Note
 from backing.mixdown.balance import Balance, pan_gains
-from backing.mixdown.bank import Bank, BankNote, Tone
+from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.room import STEP, impulse_response
 from backing.mixdown.soundfont import SoundFont
+from backing.mixdown.tone import Tone
 from backing.practice.page.score import Score
 
 SAMPLE_RATE: Final = 44_100

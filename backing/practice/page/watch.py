@@ -103,7 +103,8 @@ class BenchServer(ThreadingHTTPServer):
         try:
             super().__init__((EVERYWHERE if share else LOOPBACK, port), _Handler)
         except (OSError, OverflowError) as error:
-            cause = f"Port {port} cannot be had: {getattr(error, 'strerror', None) or error}."
+            reason = str(getattr(error, "strerror", None) or error).removeprefix("bind(): ")
+            cause = f"Port {port} cannot be had: {reason.rstrip('.')}."
             raise OutputError(cause, "Leave --port out, or name another.") from None
         names = {LOOPBACK, "localhost", *((home_address(),) if share else ())}
         self.hosts = {f"{name}:{self.server_port}" for name in names}

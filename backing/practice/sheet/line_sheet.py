@@ -37,13 +37,17 @@ from backing.practice.sheet.staff import (
 )
 from backing.practice.sheet.symbols import set_degree, set_symbol
 
-BARS_A_SYSTEM, LARGE_BARS_A_SYSTEM = 4, 2
+BARS_A_SYSTEM, FEW_BARS_A_SYSTEM = 4, 2
+MOST_NOTES_A_BAR = 10
+"""In a system of four bars; with more of them, or in large print, the degrees need more room."""
 
 
 def line_part(form: Form, asked: Asked, place: Place, images: dict[str, str]) -> dict[str, Any]:
     """The part "line" of a page; its systems are added to ``images``. Raises: see staff_line."""
     line = staff_line(form, asked, place)
-    per_system = LARGE_BARS_A_SYSTEM if asked.look.scale > 1 else BARS_A_SYSTEM
+    full = max((sum(bool(value.tones) for value in bar) for bar in line.values), default=0)
+    wide = asked.look.scale > 1 or full > MOST_NOTES_A_BAR
+    per_system = FEW_BARS_A_SYSTEM if wide else BARS_A_SYSTEM
     chords = [
         set_symbol(change.chord, signs=asked.look.signs)
         for bar in line.bars

@@ -173,16 +173,18 @@ def _groups(meter: Meter) -> list[Fraction]:
 
 
 def _beamed(values: Sequence[Value], meter: Meter) -> list[Value]:
-    """Eighths and shorter joined within a group of beats (a beat in three-four)."""
+    """Eighths and shorter joined within a group of beats; triplets, and all in 3/4, in a beat."""
     unit = [Fraction(0), *_groups(meter)]
     if meter.groups == (3,) and not meter.compound:
         unit = [Fraction(n) for n in range(meter.beats)]
 
     def group(value: Value) -> int:
+        if value.triplet:
+            return value.onset.__floor__()
         return sum(value.onset >= point for point in unit)
 
     joined = [
-        bool(a.tones and b.tones) and max(a.length, b.length) < 1 - Fraction(1, 4)
+        bool(a.tones and b.tones) and max(a.length, b.length) <= EIGHTH
         and group(a) == group(b) and a.triplet == b.triplet
         for a, b in pairwise(values)
     ]  # fmt: skip

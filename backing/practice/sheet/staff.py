@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from backing.chart.bar import PlayedBar
+from backing.chart.harmony import Chord
 from backing.chart.musicxml.document import (
     DIVISIONS,
     duration,
@@ -148,10 +149,13 @@ def _fill(
     """Chord symbols and notes of a bar; the tablature repeats the notes on its own staff."""
     for index, change in enumerate(bar.changes):
         harmony = harmony_element(change.chord)
+        offset = duration(change.onset, bar.meter)
         if chords is not None:
-            harmony = _numbered(chords + index)
-        if change.onset:
-            SubElement(harmony, "offset").text = str(duration(change.onset, bar.meter))
+            wide = any(value.triplet for value in values)
+            harmony = _numbered(chords + index, change.chord if wide else None)
+            offset = offset * 4 // bar.meter.lower  # Verovio counts it in the meter's lower value
+        if offset:
+            SubElement(harmony, "offset").text = str(offset)
         SubElement(harmony, "staff").text = STAFF
         measure.append(harmony)
     whole_rest = len(values) == 1
@@ -164,10 +168,12 @@ def _fill(
             measure.extend(_notes(value, tablature=True, whole_rest=whole_rest))
 
 
-def _numbered(number: int) -> Element:
+def _numbered(number: int, chord: Chord | None) -> Element:
+    """A number in place of a chord symbol, as wide as ``chord``: a triplet's 3 keeps clear."""
+    width = "m" * len(chord.text) if chord else ""
     harmony = Element("harmony")
     SubElement(SubElement(harmony, "root"), "root-step").text = "C"
-    SubElement(harmony, "kind", text=f"{MARK}{number}").text = "major"
+    SubElement(harmony, "kind", text=f"{MARK}{number}{width}").text = "major"
     return harmony
 
 
@@ -199,8 +205,8 @@ def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Eleme
         SubElement(note, "staff").text = TABLATURE if tablature else STAFF
         if value.beam and not tablature and tone is not None and not index:
             SubElement(note, "beam", number="1").text = value.beam
-        if not silent:
-            _notations(note, value, tone, tablature=tablature)
+        shown = value if not index else replace(value, tuplet="")
+        _notations(note, shown, None if silent else tone, tablature=tablature)
         if tone is not None and tone.degree and not tablature and not value.tied[0]:
             _lyric(note, tone.degree, len(value.tones) - index)
         yield note
@@ -246,8 +252,11 @@ def _notations(note: Element, value: Value, tone: Tone | None, *, tablature: boo
         for is_tied, kind in zip(value.tied, ("stop", "start"), strict=True):
             if is_tied:
                 SubElement(notations, "tied", type=kind)
-    if value.tuplet and not tablature:
-        SubElement(notations, "tuplet", type=value.tuplet)
+    if value.tuplet:
+        tuplet = SubElement(notations, "tuplet", type=value.tuplet)
+        if tablature and value.tuplet == "start":  # counted as the staff counts, not shown
+            tuplet.set("bracket", "no")
+            tuplet.set("show-number", "none")
     if tablature and tone is not None and tone.place is not None:
         technical = SubElement(notations, "technical")
         SubElement(technical, "string").text = str(tone.place.string)

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { Rounds } from "../../../backing/practice/page/web/rounds.js";
+import { Rounds, turnOf } from "../../../backing/practice/page/web/rounds.js";
 import { routine, tune } from "./tune.js";
 
 /** @param {object} wanted @param {number} count @param {number} bar @param {boolean} counted */
@@ -50,6 +50,20 @@ test("a climb whose goal is passed already does not slow down", () => {
 
 test("keys walk on each round", () => {
   assert.deepEqual(turns({ from: 0, to: 0, walk: "semitones" }, 4).map(({ key }) => key), [0, 1, 2, 0]);
+});
+
+test("the turn of a trade passes on from round to round", () => {
+  const three = turns({ from: 0, to: 2, trade: 1 }, 6);
+  assert.deepEqual(three.map(({ resting }) => resting.has("bass")), [false, true, false, true, false, true]);
+  const short = turns({ from: 0, to: 1, trade: 4 }, 8);
+  assert.deepEqual(
+    short.map(({ resting }) => resting.has("bass")),
+    [false, false, false, false, true, true, true, true],
+  );
+  /** @param {number} bars @param {number} round */
+  const fours = (bars, round) => Array.from({ length: bars }, (_, bar) => turnOf(bar, bars, 4, round));
+  assert.deepEqual(fours(10, 1), [3, 3, 3, 3, 4, 4, 4, 4, 5, 5]);
+  assert.deepEqual(fours(9, 0), [0, 0, 0, 0, 1, 1, 1, 1, 1]);
 });
 
 test("trading, and laying out at the end", () => {

@@ -163,14 +163,14 @@ def test_another_key_renames_chords_and_tones(page: Page) -> None:
 
 def test_settings_are_remembered(page: Page, long_file: Path) -> None:
     page.locator("#band").click()
-    page.get_by_role("button", name="Comping").click()
+    page.get_by_role("button", name="Piano").click()
     page.locator("#practice").click()
     page.locator("#trade").fill("4")
     page.locator("#tempo").fill("90")
     page.locator("#tempo").press("Enter")
     opened(page, long_file)
     page.locator("#band").click()
-    expect(page.get_by_role("button", name="Comping")).to_have_attribute("aria-pressed", "false")
+    expect(page.get_by_role("button", name="Piano")).to_have_attribute("aria-pressed", "false")
     expect(page.locator("#tempo")).to_have_value("90")
     expect(page.locator("#trade")).to_have_value("4")
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import random
+import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -9,13 +12,16 @@ from xml.etree import ElementTree
 import music21
 import pytest
 
-from backing.chart.tune_file import read_file
+from backing.chart.form import Form
+from backing.chart.tune_file import read, read_file
 from backing.errors import PracticeError
+from backing.practice.etude import etude
 from backing.practice.fingerboard import make_fingerboard
-from backing.practice.line import Line
+from backing.practice.line import RHYTHMS, Line
+from backing.practice.path import plan_of_bars
 from backing.practice.sheet import Asked, line_file, make_reader
 from backing.practice.sheet.asked import place_of
-from backing.practice.sheet.line_sheet import staff_line
+from backing.practice.sheet.line_sheet import line_part, staff_line
 from tests.chart.musicxml_schema import problems
 
 TUNES = Path(__file__).parents[3] / "tunes"
@@ -51,6 +57,76 @@ def test_music21_hears_the_notes_of_the_line(tune: str, what: str, reader: str) 
         if value.tones and not value.tied[0]
     ]  # fmt: skip
     assert onsets(score.parts[0]) == written
+
+
+CHANGES = "| Dm7 | G7 C7 | Cmaj7 | A7 |"
+
+
+def form_in(meter: str) -> Form:
+    return read(f"title: T\nkey: C\nmeter: {meter}\ntempo: 100\nsection A\n{CHANGES}\n")
+
+
+@pytest.mark.parametrize("meter", ["4/4", "3/4", "5/4", "6/8", "12/8"])
+@pytest.mark.parametrize("rhythm", RHYTHMS)
+def test_music21_counts_every_rhythm_as_it_was_found(rhythm: str, meter: str) -> None:
+    form = form_in(meter) if meter != "3/4" else read_file(TUNES / "kite-string-waltz.tune")
+    asked = Asked(line="etude", position="5", etude=Line(rhythm=rhythm))
+    text = line_file(form, asked)
+    assert problems(text) == []
+    part = music21.converter.parse(text, format="musicxml").parts[0]
+    line = replace(asked.etude, positions=(5,), fingerboard=asked.board)
+    bars = form.played("solos")
+    found = etude(plan_of_bars(bars), line, random.Random("1 sheet"))
+    quarters = bars[0].meter.beat_quarters
+    assert [at for at, _ in onsets(part)] == [note.onset * quarters for note in found]
+
+
+@pytest.mark.parametrize("tablature", [True, False])
+def test_triplets_stand_three_to_a_beat_in_staff_and_tablature(tablature: bool) -> None:
+    reader = replace(make_reader("guitar"), tablature=tablature)
+    asked = Asked(line="etude", etude=Line(rhythm="triplets"), reader=reader)
+    root = ElementTree.fromstring(line_file(form_in("4/4"), asked).partition('dtd">')[2])
+    staves = {note.findtext("staff") for note in root.iter("note")}
+    assert len(staves) == 1 + tablature
+    for staff in staves:
+        notes = [note for note in root.iter("note") if note.findtext("staff") == staff]
+        assert len(notes) == 4 * 12
+        for at, note in enumerate(notes):
+            assert note.findtext("time-modification/actual-notes") == "3"
+            assert note.findtext("time-modification/normal-notes") == "2"
+            marked = note.find("notations/tuplet")
+            kind = marked.get("type") if marked is not None else None
+            assert kind == ("start", None, "stop")[at % 3]
+            assert len(note.findall("notations")) <= 1
+
+
+@pytest.mark.parametrize("meter", ["4/4", "6/8", "12/8"])
+def test_the_second_chord_of_a_bar_stands_over_its_first_note(meter: str) -> None:
+    form, images = form_in(meter), {}
+    asked = Asked(line="etude", position="5", etude=Line(rhythm="quarters"))
+    line_part(form, asked, place_of(form, asked), images)
+    svg = images["system0.svg"]
+    chords = [int(x) for x in re.findall(r'class="harm">\s*<text x="(\d+)"', svg)]
+    notes = sorted({int(x) for x in re.findall(r'class="syl">\s*<text x="(\d+)"', svg)})
+    beats = form.meter.beats
+    second, middle = chords[2], notes[beats + form.meter.groups[0] if beats > 2 else beats + 1]
+    assert abs(second - middle) < (notes[-1] - notes[-2]) / 2
+
+
+def test_the_numbers_of_triplets_keep_clear_of_chord_symbols() -> None:
+    form, images = read_file(TUNES / "low-tide-ferry.tune"), {}
+    asked = Asked(line="etude", position="5", etude=Line(rhythm="triplets"), bars="1-8")
+    line_part(form, asked, place_of(form, asked), images)
+    for svg in images.values():
+        found = re.findall(r'class="harm">\s*<text x="(\d+)" y="(\d+)"', svg)
+        symbols = [(int(x), int(y)) for x, y in found]
+        found = re.findall(r'class="tupletNum">\s*<use [^>]*translate\((\d+), (\d+)\)', svg)
+        numbers = [(int(x), int(y)) for x, y in found]
+        assert symbols
+        assert len(numbers) == 8
+        height = 400  # of a number, in Verovio's units, of which a staff is 720 high
+        for x, y in symbols:
+            assert all(top - height > y for at, top in numbers if x <= at <= x + 1500)
 
 
 @pytest.mark.parametrize("reader", ["Bb", "Eb"])

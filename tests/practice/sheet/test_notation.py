@@ -68,6 +68,21 @@ def test_eighths_are_beamed_by_half_bars_and_in_three_by_beats() -> None:
     assert beams == ["begin", "end"] * 3
 
 
+@pytest.mark.parametrize("meter", ["3/4", "4/4", "5/4"])
+def test_triplets_are_beamed_and_bracketed_by_beats(meter: str) -> None:
+    played = bars(meter)
+    count = 3 * played[0].meter.beats
+    values = notated([sound(Fraction(n, 3), Fraction(1, 3)) for n in range(count)], played)[0]
+    assert [value.beam for value in values] == ["begin", "continue", "end"] * (count // 3)
+    assert [value.tuplet for value in values] == ["start", "", "stop"] * (count // 3)
+    assert all(VALUES[value.length] == ("eighth", 0) and value.triplet for value in values)
+
+
+def test_a_quarter_of_a_triplet_has_no_beam() -> None:
+    line = [sound(0, Fraction(1, 3)), sound(Fraction(1, 3), Fraction(2, 3))]
+    assert [value.beam for value in notated(line, bars("4/4"))[0] if value.tones] == ["", ""]
+
+
 def test_accidentals_last_for_a_bar_and_ties_carry_them_over() -> None:
     line = [sound(0, 1, "F#"), sound(1, 1, "F#"), sound(2, 1, "F"), sound(3, 2, "Bb")]
     line += [sound(5, 1, "Bb"), sound(6, 1, "B")]

@@ -132,13 +132,30 @@ export class Rounds {
 
   /** @returns {ReadonlySet<string>} */
   #resting() {
-    const { bar } = this.place;
+    const { bar, round } = this.place;
     const { from, to, trade, drumsFirst, layOut } = this.routine;
     if (this.kind !== "play" || bar < from || bar > to) return NOBODY;
     if (layOut > 0 && bar > to - layOut) return ALL_BUT_FOOT;
-    const turn = trade > 0 && Math.floor((bar - from) / trade) % 2 === (drumsFirst ? 0 : 1);
-    return turn ? SOLOISTS : NOBODY;
+    if (trade <= 0) return NOBODY;
+    const drums = turnOf(bar - from, to - from + 1, trade, round) % 2 === (drumsFirst ? 0 : 1);
+    return drums ? SOLOISTS : NOBODY;
   }
+}
+
+/**
+ * Which turn of a trade a bar of a round belongs to, counted on from round to round.
+ *
+ * No trade goes over the top of a round: bars left over are a short trade of their own if they are
+ * half a trade at least, else they end the last one. Of short rounds a turn lasts several.
+ * @param {number} bar @param {number} bars @param {number} trade @param {number} round
+ */
+export function turnOf(bar, bars, trade, round) {
+  const whole = Math.floor(bars / trade);
+  const left = bars % trade;
+  const trades = whole + (whole === 0 || (left > 0 && 2 * left >= trade) ? 1 : 0);
+  const rounds = Math.max(1, Math.floor((2 * trade + bars) / (2 * bars)));
+  const before = trades === 1 ? Math.floor(round / rounds) : round * trades;
+  return before + Math.min(Math.floor(bar / trade), trades - 1);
 }
 
 /**

@@ -1,0 +1,154 @@
+"""Rendered notes are kept on disk: the next track of a SoundFont finds its bank half filled.
+
+A folder holds the notes of one SoundFont at one sample rate, made by one state of this program; a
+file in it the tones of one key of one preset: a line of JSON that says what is there, then the
+samples. Files are written beside and renamed; one that is harmed, or made otherwise, is as good as
+none. Nothing that is wrong with the store stops a track.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import zlib
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from backing.errors import OutputError
+from backing.mixdown.cache import caches, key_of
+from backing.mixdown.release import Colour, Release
+from backing.mixdown.soundfont import SoundFont
+from backing.mixdown.synth import Audio
+from backing.mixdown.tone import Law, Rendered, Tone
+from backing.saving import passing_name
+
+MOST_BYTES: Final = 600_000_000
+"""Kept of all SoundFonts together; those not used for the longest time go first."""
+
+Group = tuple[int, int, int]
+"""The bank, program and key that the tones of a file share."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoteStore:
+    """The notes of one SoundFont at one sample rate, in ``folder``."""
+
+    folder: Path
+
+    def load(self, group: Group) -> Rendered | None:
+        """The tones of a key of a preset, or None if they are not there whole."""
+        try:
+            data = self._path(group).read_bytes()
+            head, _, samples = data.partition(b"\n")
+            there = json.loads(head)
+            if zlib.crc32(samples) != there["crc"]:
+                return None
+            return _laws(group, there["laws"]), _samples(group, there["samples"], samples)
+        except (OSError, ValueError, LookupError, TypeError):
+            return None
+
+    def save(self, group: Group, rendered: Rendered) -> None:
+        """Keep the tones of a key of a preset; if it cannot be done, nothing happens."""
+        laws, samples = rendered
+        sound = b"".join(held.tobytes() for held, _ in samples.values())
+        head = {
+            "laws": [_law_words(tone, law) for tone, law in laws.items()],
+            "samples": [[t.velocity, len(held), done] for t, (held, done) in samples.items()],
+            "crc": zlib.crc32(sound),
+        }
+        with suppress(OSError, OutputError):
+            self.folder.mkdir(parents=True, exist_ok=True)
+            path = self._path(group)
+            part = passing_name(path)
+            try:
+                part.write_bytes(json.dumps(head).encode() + b"\n" + sound)
+                part.replace(path)
+            finally:
+                part.unlink(missing_ok=True)
+
+    def used(self) -> None:
+        """Note that it is used, and make room: the others that were used the longest ago go."""
+        with suppress(OSError):
+            os.utime(self.folder)
+            stores = sorted(_stores(self.folder.parent), key=lambda store: store.stat().st_mtime)
+            size = sum(map(_size, stores))
+            for store in stores:
+                # another state of the program never comes back
+                past = store.name.split("-")[0] == self.folder.name.split("-")[0]
+                if store != self.folder and (past or size > MOST_BYTES):
+                    size -= _size(store)
+                    shutil.rmtree(store, ignore_errors=True)
+
+    def _path(self, group: Group) -> Path:
+        return self.folder / "{}-{}-{}.notes".format(*group)
+
+
+def user_store(soundfont: SoundFont, sample_rate: int) -> NoteStore:
+    """The store of this user for a SoundFont."""
+    state = soundfont.path.stat()
+    font = repr((str(soundfont.path.resolve()), state.st_size, state.st_mtime_ns, sample_rate))
+    name = f"{zlib.crc32(font.encode()):08x}-{key_of([font])[:24]}"
+    return NoteStore(_notes() / name)
+
+
+def kept_notes() -> tuple[int, int]:
+    """How many SoundFonts have notes kept, and how many bytes of them."""
+    stores = _stores(_notes())
+    return len(stores), sum(map(_size, stores))
+
+
+def clear_notes() -> None:
+    """Take all kept notes away."""
+    shutil.rmtree(_notes(), ignore_errors=True)
+
+
+def _notes() -> Path:
+    return caches() / "backing" / "notes"
+
+
+def _stores(folder: Path) -> list[Path]:
+    try:
+        return [path for path in folder.iterdir() if path.is_dir()]
+    except OSError:
+        return []
+
+
+def _size(store: Path) -> int:
+    try:
+        return sum(path.stat().st_size for path in store.iterdir())
+    except OSError:
+        return 0
+
+
+def _law_words(tone: Tone, law: Law) -> list[Any]:
+    colour = law.colour
+    words = colour and [list(colour.holds), list(colour.knots), colour.taps.tolist()]
+    return [tone.velocity, law.source.velocity, law.gain, list(law.release.slopes), words]
+
+
+def _laws(group: Group, words: list[Any]) -> dict[Tone, Law]:
+    laws: dict[Tone, Law] = {}
+    for velocity, source, gain, slopes, colour in words:
+        tone_colour = None
+        if colour:
+            holds, knots, taps = colour
+            tone_colour = Colour(tuple(holds), tuple(knots), np.array(taps))
+        laws[Tone(*group, velocity)] = Law(
+            Tone(*group, source), gain, Release(tuple(slopes)), tone_colour
+        )
+    return laws
+
+
+def _samples(group: Group, words: list[Any], data: bytes) -> dict[Tone, tuple[Audio, bool]]:
+    samples: dict[Tone, tuple[Audio, bool]] = {}
+    at = 0
+    for velocity, frames, complete in words:
+        held = np.frombuffer(data, np.float32, 2 * frames, at).reshape(frames, 2)
+        samples[Tone(*group, velocity)] = held, complete
+        at += held.nbytes
+    return samples

@@ -1,0 +1,101 @@
+"""The sample clock beside exact arithmetic: never a sample apart."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backing.chart.tune_file import read
+from backing.combo.arrangement import Band, arrange
+from backing.combo.feel import Clock
+from backing.combo.instruments import ACOUSTIC_BASS
+from backing.combo.part import Note, Part
+from backing.combo.performance import Performance, PlayedPass
+from backing.mixdown.sample_clock import sample_of, struck
+from backing.routine.orders import Request, make_routine
+from backing.routine.passes import Pass, Purpose
+
+RATE = 44100
+TUNES = sorted((Path(__file__).parents[2] / "tunes").glob("*.tune"))
+
+
+def exactly(performance: Performance, part: str, rate: int) -> list[tuple[int, int, Note]]:
+    """The notes of a part by fractions alone."""
+    return [
+        (sample_of(each.onset, rate), sample_of(each.end - each.onset, rate), each.note)
+        for each in performance.notes(part)
+    ]
+
+
+@pytest.mark.parametrize("tune", TUNES, ids=lambda tune: tune.stem)
+def test_tunes_at_any_tempo_are_exact(tune):
+    form = read(tune.read_text(encoding="utf-8"), tune.name)
+    requests = [
+        Request(ending="slow"),
+        Request(
+            bars="1-4", times=2, tempos=tuple(Fraction(n) for n in (57, 120, Fraction(503, 3)))
+        ),
+    ]
+    count = 0
+    for request in requests:
+        performance = arrange(make_routine(form, request), Band(players=frozenset(
+            {"bass", "comping", "drums", "guide", "click"}
+        )))  # fmt: skip
+        for part in performance.part_names:
+            exact = exactly(performance, part, RATE)
+            count += len(exact)
+            assert list(struck(performance, part, RATE)) == exact
+    assert count > 200
+
+
+beats = st.fractions(-1, 30, max_denominator=48)
+notes = st.builds(
+    Note,
+    onset=beats,
+    length=st.fractions(0, 6, max_denominator=24),
+    pitch=st.integers(30, 60),
+    velocity=st.just(64),
+    swung=st.booleans(),
+    lateness_ms=st.integers(-60, 60).map(lambda half: half / 2),
+    tempos=st.none() | st.tuples(st.integers(40, 150), st.integers(100, 300)),
+    melodic=st.booleans(),
+)
+runs = st.lists(
+    st.tuples(
+        st.sampled_from([Fraction(1), Fraction(2), Fraction(4), Fraction(5, 2), Fraction(3, 2)]),
+        st.fractions(40, 300, max_denominator=7),
+        st.sampled_from([Fraction(1), Fraction(3, 2), Fraction(2), Fraction(221, 100)]),
+    ),
+    min_size=1,
+    max_size=8,
+)
+
+
+@given(st.lists(notes, max_size=30), runs, st.sampled_from([44100, 48000, 22050]))
+@settings(max_examples=150, deadline=None)
+def test_any_notes_on_any_clock_are_exact(written, stretches, rate):
+    clock = Clock(stretches)
+    part = Part.of("bass", ACOUSTIC_BASS, written)
+    start = Fraction(0)
+    passes = []
+    for _ in range(2):
+        passes.append(PlayedPass(Pass(Purpose.ROUND, (), Fraction(120)), start, (part,)))
+        start += clock.length_beats / 2
+    performance = Performance("Any", tuple(passes), clock)
+    assert list(struck(performance, "bass", rate)) == exactly(performance, "bass", rate)
+
+
+def test_moments_half_way_between_two_samples_go_to_the_later():
+    # 60 bpm: beat n / 88200 lies half-way between samples for every odd n
+    places = [Fraction(n, 88200) for n in range(1, 4001, 2)]
+    part = Part.of("bass", ACOUSTIC_BASS, [
+        Note(place, Fraction(1), 40, 64, swung=False) for place in places
+    ])  # fmt: skip
+    clock = Clock([(Fraction(4), Fraction(60), Fraction(1))])
+    one = PlayedPass(Pass(Purpose.ROUND, (), Fraction(60)), Fraction(0), (part,))
+    found = [each.onset for each in struck(Performance("Half", (one,), clock), "bass", RATE)]
+    assert found == [(n + 1) // 2 for n in range(1, 4001, 2)]
