@@ -13,43 +13,82 @@ The public names are loaded when they are asked for::
     form = backing.read_file("tunes/corner-booth.tune")
     routine = backing.make_routine(form, backing.Request(bars="B", times=4))
     performance = backing.arrange(routine, backing.Band(seed=7))
-    smf = backing.to_bytes(performance)
-    mix = backing.render(performance, backing.Bank(backing.choose()))
+    smf = backing.midi_bytes(performance)
+    mix = backing.render(performance, backing.Bank(backing.choose_soundfont()))
+
+What the caller got wrong is a UserError; a tune's is a TuneError with all its mistakes.
 """
 
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from backing.chart.changes import read_changes
+    from backing.chart.form import Form
+    from backing.chart.harmony import parse_chord
+    from backing.chart.tune_file import read, read_file, write
+    from backing.combo.arrangement import Band, arrange
+    from backing.combo.performance import Performance
+    from backing.errors import BackingError, TuneError, UserError
+    from backing.midi import to_bytes as midi_bytes
+    from backing.mixdown.bank import Bank
+    from backing.mixdown.mix import render, save
+    from backing.mixdown.soundfont import choose as choose_soundfont
+    from backing.routine.orders import Request, Routine, make_routine
 
 __version__ = "0.1.0"
 
 _HOMES = {
+    "BackingError": "errors",
     "Band": "combo.arrangement",
     "Bank": "mixdown.bank",
     "Form": "chart.form",
     "Performance": "combo.performance",
     "Request": "routine.orders",
     "Routine": "routine.orders",
+    "TuneError": "errors",
+    "UserError": "errors",
     "arrange": "combo.arrangement",
-    "choose": "mixdown.soundfont",
+    "choose_soundfont": "mixdown.soundfont:choose",
     "make_routine": "routine.orders",
+    "midi_bytes": "midi:to_bytes",
     "parse_chord": "chart.harmony",
     "read": "chart.tune_file",
     "read_changes": "chart.changes",
     "read_file": "chart.tune_file",
     "render": "mixdown.mix",
     "save": "mixdown.mix",
-    "to_bytes": "midi",
     "write": "chart.tune_file",
 }
-"""Public name -> the module it lives in."""
+"""Public name -> the module it lives in, and its name there where that is another."""
 
-__all__ = [  # noqa: PLE0604 - the names are those of the table, resolved below
+__all__ = [
+    "BackingError",
+    "Band",
+    "Bank",
+    "Form",
+    "Performance",
+    "Request",
+    "Routine",
+    "TuneError",
+    "UserError",
     "__version__",
-    *_HOMES,
+    "arrange",
+    "choose_soundfont",
+    "make_routine",
+    "midi_bytes",
+    "parse_chord",
+    "read",
+    "read_changes",
+    "read_file",
+    "render",
+    "save",
+    "write",
 ]
 
 
 def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module 'backing' has no attribute {name!r}")
-    return getattr(import_module(f"backing.{_HOMES[name]}"), name)
+    module, _, there = _HOMES[name].partition(":")
+    return getattr(import_module(f"backing.{module}"), there or name)

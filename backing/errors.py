@@ -20,7 +20,17 @@ Every UserError says what is wrong (``cause``) and what to do (``cure``).
 
 from __future__ import annotations
 
+import re
+import unicodedata
+from bisect import bisect_right
 from dataclasses import dataclass, field
+from itertools import accumulate
+
+WIDEST = 100
+"""How much of a source line is shown, in columns of a terminal."""
+CUT = "..."
+TAB = 8
+"""A tab reaches this far at most (common practice of terminals, no source)."""
 
 
 class BackingError(Exception):
@@ -75,12 +85,52 @@ class Problem:
     cure: str
 
     def __str__(self) -> str:
-        """``file:line:column: cause``, the line, a caret under the culprit, the cure."""
+        """``file:line:column: cause``, the line, a caret under the culprit, the cure.
+
+        Of a long line only the surroundings of the culprit are shown, of a long word its ends.
+        """
+        start = self.span.column - 1
+        before, culprit, after = _surroundings(self.text, start, start + self.span.length)
         # a tab before the culprit must push the caret as far as it pushed the text
-        before = "".join("\t" if c == "\t" else " " for c in self.text[: self.span.column - 1])
-        caret = before + "^" * max(1, self.span.length)
+        lead = "".join("\t" if c == "\t" else " " * _columns(c) for c in before)
+        caret = lead + "^" * max(1, sum(1 if c == "\t" else _columns(c) for c in culprit))
         place = f"{self.file}:{self.span.line}:{self.span.column}"
-        return f"{place}: {self.cause}\n  {self.text}\n  {caret}\n  {self.cure}"
+        shown = before + culprit + after
+        cause, cure = _short(self.cause), _short(self.cure)
+        return f"{place}: {cause}\n  {shown}\n  {caret}\n  {cure}"
+
+
+def _surroundings(text: str, start: int, stop: int) -> tuple[str, str, str]:
+    """What stands before, at and after ``start`` to ``stop`` (offsets), cut to WIDEST columns."""
+    # columns before each character, so that a mark goes with the letter it stands on
+    columns = [0, *accumulate(map(_columns, text))]
+    first, last = 0, len(text)
+    if columns[-1] > WIDEST:
+        room = WIDEST - 2 * len(CUT)
+        at, end = columns[min(start, last)], columns[min(stop, last)]
+        middle = at + min(end - at, room) // 2
+        left = min(max(0, middle - room // 2), columns[-1] - room)
+        first = min(start, bisect_right(columns, left) - 1)
+        last = bisect_right(columns, left + room) - 1
+    before = CUT * (first > 0) + text[first:start]
+    after = text[min(stop, last) : last] + CUT * (last < len(text))
+    return before, text[start : min(stop, last)], after
+
+
+def _short(sentence: str) -> str:
+    """A sentence in which what is quoted, or a word, is no longer than WIDEST."""
+    too_long = rf'"[^"]{{{WIDEST},}}"|\S{{{WIDEST + 1},}}'
+    half = WIDEST // 2 - len(CUT)
+    return re.sub(too_long, lambda found: f"{found[0][:half]}{CUT}{found[0][-half:]}", sentence)
+
+
+def _columns(character: str) -> int:
+    """How many columns of a terminal a character takes (Unicode Standard Annex #11)."""
+    if character == "\t":
+        return TAB
+    if unicodedata.category(character) in ("Mn", "Me", "Cf"):
+        return 0
+    return 2 if unicodedata.east_asian_width(character) in ("W", "F") else 1
 
 
 class TuneError(UserError):

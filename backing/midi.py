@@ -150,7 +150,7 @@ class _Run:
 
 def _bars(performance: Performance) -> Iterator[PlayedBar]:
     for played in performance.passes:
-        yield from played.plan.bars
+        yield from played.routine_pass.bars
 
 
 def _placed_bars(performance: Performance) -> Iterator[tuple[Fraction, PlayedBar]]:
@@ -282,16 +282,16 @@ def markers(performance: Performance) -> Iterator[tuple[Fraction, str]]:
     "intro", "A", "B (solo 2)", "A (out)", "B:5 (round 3)", "A (halves, round 1)",
     "count-in, 92 bpm".
     """
-    tempos = {played.plan.tempo for played in performance.passes}
+    tempos = {played.routine_pass.tempo for played in performance.passes}
     before: Fraction | None = None
     for played, number in _numbered(performance.passes):
-        plan, beat = played.plan, played.start
-        note = f", {float(plan.tempo):.5g} bpm" if plan.tempo != before and len(tempos) > 1 else ""
-        before, section = plan.tempo, None
-        for bar in plan.bars:
-            here = _place(plan, bar)
+        each, beat = played.routine_pass, played.start
+        note = f", {float(each.tempo):.5g} bpm" if each.tempo != before and len(tempos) > 1 else ""
+        before, section = each.tempo, None
+        for bar in each.bars:
+            here = _place(each, bar)
             if here != section:
-                yield beat, _place_name(plan, bar, number) + note
+                yield beat, _place_name(each, bar, number) + note
                 note = ""
             section = here
             beat += bar.length
@@ -305,37 +305,37 @@ def _numbered(passes: Iterable[PlayedPass]) -> Iterator[tuple[PlayedPass, int]]:
     solos = rounds = 0
     loop = None
     for played in passes:
-        plan = played.plan
-        if plan.purpose is Purpose.SOLO:
+        each = played.routine_pass
+        if each.purpose is Purpose.SOLO:
             solos += 1
-        if plan.purpose is Purpose.ROUND:
-            loop_bars = [(bar.role, bar.number, bar.key) for bar in plan.bars]
-            mine = (plan.tempo, plan.value, loop_bars)
+        if each.purpose is Purpose.ROUND:
+            loop_bars = [(bar.role, bar.number, bar.key) for bar in each.bars]
+            mine = (each.tempo, each.value, loop_bars)
             rounds = rounds + 1 if mine == loop else 1
             loop = mine
-        yield played, rounds if plan.purpose is Purpose.ROUND else solos
+        yield played, rounds if each.purpose is Purpose.ROUND else solos
 
 
 _WHOLE = (Purpose.COUNT_IN, Purpose.LEAD_IN, Purpose.BREATH)
 """Passes that are one place, whatever the sections of their bars."""
 
 
-def _place(plan: Pass, bar: PlayedBar) -> tuple[str, int]:
-    if plan.purpose in _WHOLE or bar.pickup:
+def _place(each: Pass, bar: PlayedBar) -> tuple[str, int]:
+    if each.purpose in _WHOLE or bar.pickup:
         return "", -1
     return bar.section, bar.section_use
 
 
-def _place_name(plan: Pass, bar: PlayedBar, number: int) -> str:
-    if plan.purpose in _WHOLE:
-        return str(plan.purpose)
+def _place_name(each: Pass, bar: PlayedBar, number: int) -> str:
+    if each.purpose in _WHOLE:
+        return str(each.purpose)
     if bar.pickup:
         return "pickup"
     section = bar.section if bar.section_bar <= 1 else f"{bar.section}:{bar.section_bar}"
-    if plan.purpose in (Purpose.SOLO, Purpose.ROUND):
-        value = f"{plan.value}, " if plan.value else ""
-        return f"{section} ({value}{plan.purpose} {number})"
-    if plan.purpose is Purpose.OUT and plan.choruses > 1 and bar.role == "chorus":
+    if each.purpose in (Purpose.SOLO, Purpose.ROUND):
+        value = f"{each.value}, " if each.value else ""
+        return f"{section} ({value}{each.purpose} {number})"
+    if each.purpose is Purpose.OUT and each.choruses > 1 and bar.role == "chorus":
         return f"{section} (out)"
     return section
 

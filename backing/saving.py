@@ -7,10 +7,15 @@ when it is complete; whatever interrupts the work leaves a file of that name as 
 from __future__ import annotations
 
 import errno
+import hashlib
 import os
+import unicodedata
 from pathlib import Path
 
 from backing.errors import OutputError
+
+LONGEST_NAME = 255
+"""Of a file, in bytes (NAME_MAX of Linux; macOS and Windows have as many characters)."""
 
 
 def is_folder(path: Path) -> bool:
@@ -53,7 +58,25 @@ def _check_links(path: Path) -> None:
 
 def passing_name(path: Path) -> Path:
     """Where ``path`` grows until it is whole: hidden, beside it, one for each process."""
-    return path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")
+    return path.with_name(fitted(f".{path.stem}", f".{os.getpid()}.part{path.suffix}"))
+
+
+def fitted(stem: str, ending: str, room: int = 0) -> str:
+    """``stem + ending`` as the name of a file, and ``room`` bytes for what may be put to it.
+
+    Where that is longer than a name can be, the end of ``stem`` gives way to a few letters that
+    tell it from others that begin alike.
+    """
+    left = LONGEST_NAME - room - len(os.fsencode(ending))
+    if len(os.fsencode(stem)) <= left:
+        return stem + ending
+    mark = f"~{hashlib.sha256(os.fsencode(stem)).hexdigest()[:8]}"
+    length = len(stem)
+    while length > 1 and (
+        len(os.fsencode(stem[:length])) + len(mark) > left or unicodedata.combining(stem[length])
+    ):
+        length -= 1
+    return f"{stem[:length].rstrip()}{mark}{ending}"
 
 
 def write_whole(path: Path, data: bytes) -> None:

@@ -92,10 +92,10 @@ def perform(
     circular: bool = False,
 ) -> Performance:
     played, runs, start = [], [], F(0)
-    for plan, parts in passes:
-        played.append(PlayedPass(plan, start, tuple(parts)))
-        runs += [(b.length, plan.tempo * b.tempo_ratio, ratio) for b in plan.bars]
-        start += plan.length_beats
+    for each, parts in passes:
+        played.append(PlayedPass(each, start, tuple(parts)))
+        runs += [(b.length, each.tempo * b.tempo_ratio, ratio) for b in each.bars]
+        start += each.length_beats
     return Performance(title, tuple(played), Clock(runs), circular=circular)
 
 

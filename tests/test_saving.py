@@ -12,7 +12,15 @@ from pathlib import Path
 import pytest
 
 from backing.errors import OutputError
-from backing.saving import check_writable, explained, is_folder, passing_name, write_whole
+from backing.saving import (
+    LONGEST_NAME,
+    check_writable,
+    explained,
+    fitted,
+    is_folder,
+    passing_name,
+    write_whole,
+)
 
 NOBODY = 65534
 """The user and group without rights (Linux Standard Base 5.0, common practice elsewhere)."""
@@ -143,3 +151,35 @@ def test_a_name_too_long_for_the_system_is_no_folder(tmp_path: Path) -> None:
     assert not is_folder(tmp_path / ("é" * 300))
     with pytest.raises(OutputError):
         check_writable(tmp_path / ("é" * 300 + ".mid"))
+
+
+def test_a_name_that_just_fits_can_be_written(tmp_path: Path) -> None:
+    assert os.pathconf(tmp_path, "PC_NAME_MAX") == LONGEST_NAME  # POSIX.1: the system's own word
+    for name in ("x" * 251 + ".mid", "é" * 125 + "x.mid"):
+        path = tmp_path / name
+        write_whole(path, b"new")
+        assert path.read_bytes() == b"new"
+        path.unlink()
+        assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("letter", ["x", "é", "e\u0301", "♭", "漢", "🎷", "\udce9"])
+@pytest.mark.parametrize("room", [0, 9])
+def test_a_long_stem_gives_way(tmp_path: Path, letter: str, room: int) -> None:
+    stem = letter * 300
+    name = fitted(stem, " 01 80 bpm.wav", room)
+    size = len(os.fsencode(name))
+    assert LONGEST_NAME - room - 2 * len(os.fsencode(letter)) < size <= LONGEST_NAME - room
+    kept, _, mark = name.removesuffix(" 01 80 bpm.wav").partition("~")
+    assert len(mark) == 8
+    assert kept == letter * (len(kept) // len(letter))
+    (tmp_path / name).touch()
+    others = {fitted(stem[:-1] + end, ".wav") for end in "abc"}
+    assert len(others) == 3
+
+
+def test_a_stem_that_fits_stays_as_it_is() -> None:
+    assert fitted("low tide", ".wav") == "low tide.wav"
+    assert fitted("x" * 251, ".wav") == "x" * 251 + ".wav"
+    assert "~" in fitted("x" * 252, ".wav")
+    assert "~" in fitted("x" * 251, ".wav", 1)

@@ -89,7 +89,7 @@ class PlayedBar:
     "ending", "coda" or "tag". ``section_bar`` counts from 1 within the section as played, and
     ``section_use`` tells one use of a section in the order from another. ``length`` is in beats
     (shorter than the meter only in a pickup). ``changes`` start with one at beat 0; there are none
-    in bars that are only counted.
+    in bars that are only counted. ``feel`` is where the feel is found (see Form.feel_place).
     ``tempo_ratio`` multiplies the tempo of the pass. ``final`` marks the bar in which an
     arrangement ends, and how: "held" or "short" (empty in all other bars).
     """

@@ -23,22 +23,23 @@ def read_changes(
 ) -> Form:
     """A form of one section from bars like "Dm7 | G7 | Cmaj7 | %".
 
-    ``tempo`` in bpm. The key is that of the last chord at rest, or of the last chord of all.
-    Raises TuneError for what cannot be read.
+    ``tempo`` in bpm; ``feel`` is a name, or a feel file's path from the working folder. The key is
+    that of the last chord at rest, or of the last chord of all. Raises TuneError for what cannot
+    be read.
     """
     bars = text.strip()
     bars = bars if bars.startswith("|") else f"| {bars}"
     bars = bars if bars.endswith("|") else f"{bars} |"
     title = shorten(text, LONGEST_TITLE, placeholder=" ...")
     lines = [f"title: {title}", "key: C", f"meter: {meter}", f"tempo: {float(tempo):g}"]
-    lines += [f"feel: {feel}", "section A"]
+    lines.append("section A")
     source = "\n".join([*lines, bars, ""])
     try:
         form = read(source, NAME)
     except TuneError as error:
         raise TuneError(tuple(_typed(problem, len(lines)) for problem in error.problems)) from None
     key = key_of(c.chord for bar in form.played("solos") for c in bar.changes if c.chord)
-    return read(source.replace("key: C\n", f"key: {key}\n", 1), NAME)
+    return replace(read(source.replace("key: C\n", f"key: {key}\n", 1), NAME), feel=feel)
 
 
 def _typed(problem: Problem, above: int) -> Problem:

@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from backing.chart.bar import PLAYERS, Change, Directions, Meter, PlayedBar
 from backing.chart.cue import SectionBar
+from backing.chart.feel_name import beside
 from backing.chart.pitch import Interval, Key
 from backing.chart.section import (
     ROLES,
@@ -24,7 +25,6 @@ from backing.chart.section import (
 )
 from backing.chart.selection import selected
 from backing.chart.unfold import section_bars
-from backing.errors import Span
 
 __all__ = [
     "ORDERS",
@@ -53,7 +53,8 @@ class Form:
 
     ``tempo`` is in beats a minute. ``head``, ``solos`` and ``out`` are the orders as written,
     None where the usual one is meant. ``notes`` are the tune's own lines for the player,
-    ``remarks`` what the writer of the file told its reader.
+    ``remarks`` what the writer of the file told its reader. ``folder`` is where its file stands,
+    and where feel files that it names are sought.
     """
 
     title: str
@@ -68,7 +69,7 @@ class Form:
     out: tuple[SectionUse, ...] | None = None
     notes: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
-    feel_span: Span | None = field(default=None, compare=False)
+    folder: str = field(default="", compare=False)
 
     def section(self, name: str) -> Section:
         """The section of that name. Raises KeyError where there is none."""
@@ -119,8 +120,17 @@ class Form:
         return next((s.meter for s in self._line(section) if s.meter), self.meter)
 
     def feel_of(self, section: Section) -> str:
-        """The feel of a section."""
+        """The feel of a section, by the name that stands in the tune."""
         return next((s.feel for s in self._line(section) if s.feel), self.feel)
+
+    def feel_place(self, section: Section) -> str:
+        """Where the feel of a section is found: its name, or the path of its file."""
+        return beside(self.feel_of(section), self.folder)
+
+    def feel_places(self) -> tuple[str, ...]:
+        """Where all feels of the tune are found, each once."""
+        named = (self.feel, *(section.feel for section in self.sections if section.feel))
+        return tuple(dict.fromkeys(beside(name, self.folder) for name in named))
 
     def tempo_ratio_of(self, section: Section) -> Fraction:
         """How much faster than the tune a section goes."""
@@ -184,7 +194,7 @@ class _Player:
             meter=form.meter_of(section),
             length=Fraction(form.meter_of(section).beats),
             key=form.key_of(section),
-            feel=form.feel_of(section),
+            feel=form.feel_place(section),
             changes=(),
             tempo_ratio=form.tempo_ratio_of(section),
         )

@@ -21,10 +21,11 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.bar import Meter
+from backing.chart.feel_name import is_feel_file
 from backing.chart.pitch import Key
 from backing.chart.section import SectionUse
 from backing.chart.source import Piece, Source
-from backing.errors import ChordError, Span
+from backing.errors import ChordError
 
 HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "out", "notes")
 NAME = r"[^\W\d_][\w']*"
@@ -34,8 +35,6 @@ METERS = tuple(
     Meter(upper, lower)
     for upper, lower in [(2, 4), (3, 4), (4, 4), (5, 4), (6, 4), (7, 4), (6, 8), (9, 8), (12, 8)]
 )
-FEEL_FILE = ".toml"
-"""What the name of a feel file ends in."""
 SLOWEST, FASTEST = 20, 400
 """Tempos that are played, in beats a minute."""
 
@@ -58,7 +57,6 @@ class Header:
     solos: tuple[SectionUse, ...] | None = None
     out: tuple[SectionUse, ...] | None = None
     notes: tuple[str, ...] = ()
-    feel_span: Span | None = None
 
     def with_line(self, word: str, value: Piece, source: Source) -> Header:
         """The header with one more line; ``word`` is one of HEADERS."""
@@ -74,7 +72,7 @@ class Header:
             case "tempo":
                 return replace(self, tempo=read_tempo(value, source))
             case "feel":
-                return replace(self, feel=read_feel(value), feel_span=value.span)
+                return replace(self, feel=read_feel(value))
             case "head":
                 return replace(self, head=read_order(value, source))
             case "solos":
@@ -93,7 +91,7 @@ def plain(value: Piece) -> str:
 def read_feel(value: Piece) -> str:
     """The name of a feel in small letters, or a feel file, whose name is its own."""
     text = plain(value)
-    return text if text.lower().endswith(FEEL_FILE) else text.lower()
+    return text if is_feel_file(text) else text.lower()
 
 
 def read_key(value: Piece, source: Source) -> Key | None:

@@ -28,7 +28,7 @@ def as_text(form: Form) -> str:
     for order in ORDERS:
         bars = form.played(order)
         chorus = sum(1 for bar in bars if bar.role == "chorus" and not bar.pickup)
-        head = f"{order} ({chorus} bars{_beside(bars, chorus)})"
+        head = f"{order} ({chorus} bar{'s' * (chorus != 1)}{_beside(bars, chorus)})"
         if bars in shown:
             lines.append(f"\n{head}: as the {shown[bars]}")
             continue
@@ -69,9 +69,10 @@ def _row(bars: Sequence[PlayedBar], form: Form, width: int) -> str:
 
 
 def _heading(bar: PlayedBar, form: Form) -> str:
+    feel = form.feel_of(form.section(bar.section))
     others = [
         str(mine)
-        for mine, usual in ((bar.key, form.key), (bar.meter, form.meter), (bar.feel, form.feel))
+        for mine, usual in ((bar.key, form.key), (bar.meter, form.meter), (feel, form.feel))
         if mine != usual
     ]
     return f"{bar.section} ({', '.join(others)})" if others else bar.section
@@ -134,18 +135,18 @@ def as_data(form: Form) -> dict[str, Any]:
         "meter": str(form.meter),
         "tempo_bpm": float(form.tempo),
         "feel": form.feel,
-        **{order: [_bar_data(bar) for bar in form.played(order)] for order in ORDERS},
+        **{order: [_bar_data(bar, form) for bar in form.played(order)] for order in ORDERS},
     }
 
 
-def _bar_data(bar: PlayedBar) -> dict[str, Any]:
+def _bar_data(bar: PlayedBar, form: Form) -> dict[str, Any]:
     said = bar.directions
     return {
         "bar": bar.label,
         "section": bar.section,
         "key": str(bar.key),
         "meter": str(bar.meter),
-        "feel": bar.feel,
+        "feel": form.feel_of(form.section(bar.section)),
         "beats": float(bar.length),
         "chords": [
             {

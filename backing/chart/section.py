@@ -91,7 +91,6 @@ class Section:
     tempo_ratio: Fraction | None = None
     remarks: tuple[str, ...] = ()
     span: Span | None = field(default=None, compare=False)
-    feel_span: Span | None = field(default=None, compare=False)
 
     @property
     def role(self) -> str:

@@ -16,6 +16,19 @@ _UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 _NOTE = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
 
 
+def readable(words: str) -> str:
+    """Words that came from the system, such as a file's name, as text that any format can hold.
+
+    A file may be called anything: bytes that are no text become a sign for that.
+    """
+    return _UNSEEN.sub(" ", words.encode("utf-8", "surrogateescape").decode("utf-8", "replace"))
+
+
+def title_of(stem: str) -> str:
+    """The title of a tune whose file tells none but its name."""
+    return " ".join(readable(stem).split())
+
+
 @dataclass(frozen=True, slots=True)
 class Piece:
     """A stretch of one source line: its text, 1-based ``line`` and ``column``."""

@@ -33,7 +33,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from backing.chart.form import Form
-from backing.chart.tune_reader import TuneReader
+from backing.chart.tune_reader import FeelFaults, TuneReader
 from backing.chart.writer import write
 from backing.errors import UserError
 
@@ -43,26 +43,36 @@ MOST_BYTES = 1_000_000
 """A longer file is no tune."""
 
 
-def read(text: str, file: str = "") -> Form:
+def _no_faults(_: str) -> tuple[UserError, ...]:
+    return ()
+
+
+def read(
+    text: str, file: str = "", *, folder: str = "", feel_faults: FeelFaults = _no_faults
+) -> Form:
     """The form that a tune file's text describes.
 
-    ``file`` names it in messages, and gives the title where the text has none.
+    ``file`` names it in messages, and gives the title where the text has none. Feel files that
+    the text names are sought in ``folder`` ("": the working folder). ``feel_faults`` is asked
+    what is wrong with each feel; the chart alone takes any name.
 
     Raises:
         TuneError: every problem of the text, with its place.
     """
-    return TuneReader(text, file).form()
+    return TuneReader(text, file, folder, feel_faults).form()
 
 
-def read_file(path: Path | str) -> Form:
+def read_file(path: Path | str, *, feel_faults: FeelFaults = _no_faults) -> Form:
     """The form in a tune file: UTF-8 text, with or without a byte order mark.
+
+    Feel files that it names are sought beside it; ``feel_faults``: see ``read``.
 
     Raises:
         TuneError: every problem of its text.
         UserError: the file is missing, unreadable, too long, or no text.
     """
     path = Path(path)
-    return read(_text(path), str(path))
+    return read(_text(path), str(path), folder=str(path.parent), feel_faults=feel_faults)
 
 
 def _text(path: Path) -> str:

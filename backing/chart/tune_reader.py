@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import PurePath
@@ -11,12 +11,14 @@ from pathlib import PurePath
 from backing.chart.bar import Meter
 from backing.chart.bar_line import is_chord, outside_bars
 from backing.chart.cue_line import cue_word
+from backing.chart.feel_name import beside
 from backing.chart.form import Form
 from backing.chart.form_check import FormCheck
 from backing.chart.header import HEADERS, NAME, Header, read_feel, read_key, read_meter, read_ratio
 from backing.chart.section import Section
 from backing.chart.section_reader import OPTIONS, SectionReader, bare_name, no_section
-from backing.chart.source import Piece, Source, Statement, suggestion
+from backing.chart.source import Piece, Source, Statement, suggestion, title_of
+from backing.errors import UserError
 
 MOST_LINES = 5_000
 LONGEST_LINE = 1_000
@@ -33,6 +35,10 @@ _SECTION = re.compile(
 _OPTION = re.compile(r"(?<!\w)(?P<word>[^\W\d]+)\s*:\s*(?P<value>.*?)(?=\s+[^\W\d]+\s*:|\s*$)")
 _FIRST_NAME = "A"
 _BEFORE_SECTIONS = ("solos", "pickup")
+
+
+FeelFaults = Callable[[str], Iterable[UserError]]
+"""What is wrong with the feel found at a place (see ``beside``)."""
 
 
 @dataclass(slots=True)
@@ -53,10 +59,15 @@ class _Draft:
 
 
 class TuneReader:
-    """Reads one text: first its lines, then its header, then the bars of its sections."""
+    """Reads one text: first its lines, then its header, then the bars of its sections.
 
-    def __init__(self, text: str, file: str) -> None:
+    ``folder`` is where feel files are sought, ``feel_faults`` finds the mistakes in a feel.
+    """
+
+    def __init__(self, text: str, file: str, folder: str, feel_faults: FeelFaults) -> None:
         self.source = Source(text, file)
+        self.folder = folder
+        self.feel_faults = feel_faults
         self.header = Header()
         self.drafts: list[_Draft] = []
         self.remarks: list[str] = []
@@ -66,6 +77,7 @@ class TuneReader:
     def form(self) -> Form:
         """The form the text describes. Raises TuneError with every problem in it."""
         self._read_lines()
+        self._check_feels()
         drafts = self._distinct()
         if "key" not in self.header_lines:
             cause, cure = "No key is given.", "Write a line such as key: G minor at the top."
@@ -85,7 +97,7 @@ class TuneReader:
         header = self.header
         assert header.key is not None, "a missing key is a problem, and problems were raised"
         return Form(
-            title=header.title or PurePath(self.source.file).stem.replace("_", " "),
+            title=header.title or title_of(PurePath(self.source.file).stem.replace("_", " ")),
             by=header.by,
             key=header.key,
             meter=self._meter,
@@ -97,7 +109,7 @@ class TuneReader:
             out=header.out,
             notes=header.notes,
             remarks=tuple(self.remarks),
-            feel_span=header.feel_span,
+            folder=self.folder,
         )
 
     @property
@@ -191,6 +203,16 @@ class TuneReader:
         elif not found.word and is_chord(word):
             cause, cure = outside_bars(word)
         self.source.problem(word, cause, cure)
+
+    def _check_feels(self) -> None:
+        """Note what is wrong with the feels that the header and the sections name."""
+        named = [draft.options["feel"] for draft in self.drafts if "feel" in draft.options]
+        if "feel" in self.header_lines:
+            named.append(Statement.of(self.header_lines["feel"]).rest)
+        for piece in named:
+            if piece.text:
+                for fault in self.feel_faults(beside(read_feel(piece), self.folder)):
+                    self.source.problem(piece, fault.cause, fault.cure)
 
     # sections
 
@@ -313,7 +335,6 @@ class TuneReader:
             ),
             remarks=tuple(draft.remarks),
             span=draft.line.span,
-            feel_span=feel.span if feel else None,
         )
 
     def _refuse_nothing(self) -> None:

@@ -1,19 +1,24 @@
 """The ``backing`` command: the only package that prints, reads argv or exits.
 
 Results go to files or stdout, talk to stderr. Exit status: 0 done, 2 the user's mistake, 1 ours,
-130 stopped by Ctrl-C. Each command is a module that is imported only when it is asked for, so
-that ``--help`` answers at once.
+130 stopped (by Ctrl-C, a plain kill, the end of its terminal). Each command is a module that is
+imported only when it is asked for, so that ``--help`` answers at once.
 """
 
 from __future__ import annotations
 
 import os
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from importlib import import_module
+from itertools import pairwise
+from types import FrameType
 
 from backing.cli.parser import make_parser
-from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, tell
+from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, open_streams, tell
 from backing.errors import BackingError, UserError
 
 COMMANDS = {
@@ -25,15 +30,21 @@ COMMANDS = {
     "cache": "backing.cli.cache:cache",
 }
 
+ENDS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
+"""What a plain kill and a terminal that is closed send, on systems that have them."""
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
+    open_streams()
     arguments = make_parser().parse_args(words)
     module, _, name = COMMANDS[arguments.command].partition(":")
     try:
-        status: int = getattr(import_module(module), name)(arguments)
-        sys.stdout.flush()
+        _refuse_empty(words)
+        with _stopped_by(*ENDS):
+            status: int = getattr(import_module(module), name)(arguments)
+            sys.stdout.flush()
     except UserError as error:
         tell(in_words(error))
         return USERS
@@ -48,3 +59,39 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     return status
+
+
+def _refuse_empty(words: Sequence[str]) -> None:
+    """Raise UserError for a word with nothing in it, as a script's empty variable leaves it."""
+    for before, word in pairwise(("", *words)):
+        option = before
+        if word.startswith("--") and word.endswith("="):
+            option = word.removesuffix("=")
+        elif word.strip():
+            continue
+        if option.startswith("-"):
+            raise UserError(f"Nothing is said after {option}.", "Write it, or leave it out.")
+        raise UserError("One of the names is empty.", "Name a file, or leave it out.")
+
+
+@contextmanager
+def _stopped_by(*ends: signal.Signals) -> Iterator[None]:
+    """Inside, these signals stop the work as Ctrl-C does, so that nothing half written stays.
+
+    One that is ignored already (under nohup) stays ignored.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield  # nowhere else can it be set
+        return
+    mine = [end for end in ends if signal.getsignal(end) is signal.SIG_DFL]
+    for end in mine:
+        signal.signal(end, _stop)
+    try:
+        yield
+    finally:
+        for end in mine:
+            signal.signal(end, signal.SIG_DFL)
+
+
+def _stop(_number: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt

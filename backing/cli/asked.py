@@ -132,7 +132,8 @@ def _swing(text: str | None) -> Fraction | None:
     if text is None:
         return None
     try:
-        ratio = Fraction(text)
+        # an exponent may stand for more figures than a machine holds
+        ratio = Fraction(0) if "e" in text.lower() else Fraction(text)
     except (ValueError, ZeroDivisionError):
         ratio = Fraction(0)
     if not 1 <= ratio <= 4:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import tempfile
 import threading
 import warnings
@@ -19,7 +20,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from backing.cli.job import Job, make
+from backing.cli.job import Job, make, packed
 from backing.cli.status import DONE, OURS, USERS
 from backing.errors import MissingProgram, UserError
 from backing.saving import explained, write_whole
@@ -45,8 +46,10 @@ class Outcome:
 def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcome]:
     """Make all tracks; yields what became of each as it is finished.
 
-    ``cluster``: the address of a Dask scheduler. Raises UserError for a cluster that is not there.
+    ``cluster``: the address of a Dask scheduler. Raises UserError for a cluster that is not there,
+    FeelError for a feel file that cannot be sent along.
     """
+    jobs = [packed(job) for job in jobs]
     if cluster is not None:
         return _on_cluster(jobs, cluster)
     return _on_this_machine(jobs)
@@ -85,15 +88,32 @@ def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
 
 @contextmanager
 def _deaf_to_ctrl_c() -> Iterator[None]:
-    """Ignore Ctrl-C for a moment; a process that is started in it goes on ignoring it."""
+    """Put Ctrl-C off for a moment; a process that is started in it never hears one."""
     if threading.current_thread() is not threading.main_thread():
         yield  # nowhere else can it be set
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    heard: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+    try:
+        with _blocked(signal.SIGINT):
+            yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if heard:
+        raise KeyboardInterrupt
+
+
+@contextmanager
+def _blocked(number: signal.Signals) -> Iterator[None]:
+    """Block a signal, which processes inherit that are started now (POSIX.1, sigprocmask)."""
+    if sys.platform == "win32":
+        yield  # each process turns a deaf ear by itself
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {number})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _attempt_in_process(job: Job, staging: Path) -> Outcome:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import re
 
-from backing.cli.status import DONE
+from backing.cli.status import DONE, show
 from backing.errors import UserError
 from backing.mixdown.cache import user_cache
 from backing.mixdown.note_store import MOST_BYTES, clear_notes, kept_notes
@@ -23,8 +23,9 @@ def cache(arguments: argparse.Namespace) -> int:
         clear_notes()
     entries = kept.entries()
     fonts, notes = kept_notes()
-    tracks = _of(len(entries), "track", sum(entry.size for entry in entries), kept.limit)
-    print(f"{tracks}\nnotes of {_of(fonts, 'SoundFont', notes, MOST_BYTES)}\n{kept.folder.parent}")
+    show(_of(len(entries), "track", sum(entry.size for entry in entries), kept.limit))
+    show(f"notes of {_of(fonts, 'SoundFont', notes, MOST_BYTES)}")
+    show(str(kept.folder.parent))
     return DONE
 
 

@@ -16,6 +16,10 @@ from backing.errors import UserError
 
 def check(arguments: argparse.Namespace) -> int:
     """Show tunes, or list the feels."""
+    if arguments.feels and arguments.tunes:
+        raise UserError("The feels are listed without a tune.", "Leave --feels or the tune out.")
+    if arguments.json and arguments.tidy:
+        raise UserError("A tune is either tidied or given as JSON.", "Leave one of them out.")
     if arguments.feels:
         return _list_feels()
     if not arguments.tunes:

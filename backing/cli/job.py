@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from backing.chart.form import Form
 from backing.chart.writer import write
 from backing.combo.arrangement import Band, arrange
 from backing.combo.performance import Performance
+from backing.combo.style import brought, load_feel
 from backing.errors import OutputError, RoutineError
 from backing.midi import markers, to_bytes
 from backing.routine import Purpose
@@ -43,7 +44,8 @@ class Job:
     ``name`` tells it from others of its tune ("01 80 bpm"). ``soundfont``: None for the best one
     there is. ``recipe``: the command that makes it again. ``long``: even if it lasts for hours.
     ``cached``: take it from the cache, and keep it there. ``threads``: how many may work at it
-    (None: one for each processor).
+    (None: one for each processor). ``feels``: the feel files it needs, path and text, where it is
+    not made by the process that read the tune.
     """
 
     form: Form
@@ -58,6 +60,7 @@ class Job:
     long: bool = False
     cached: bool = True
     threads: int | None = None
+    feels: tuple[tuple[str, str], ...] = ()
 
     @property
     def midi(self) -> bool:
@@ -80,6 +83,22 @@ class Made:
 
 def make(job: Job, progress: Progress | None = None) -> Made:
     """Make a track; ``progress`` is told how much is done, from 0 to 1. Raises UserError."""
+    with brought(dict(job.feels)):
+        return _made(job, progress)
+
+
+def packed(job: Job) -> Job:
+    """The job with its feel files, to be made where they may not be seen. Raises FeelError."""
+    return replace(job, feels=tuple(_feel_files(job).items()))
+
+
+def _feel_files(job: Job) -> dict[str, str]:
+    """Path and text of every feel file that the notes follow from."""
+    named = {*job.form.feel_places(), *([job.band.feel] if job.band.feel else [])}
+    return {path: text for name in sorted(named) for path, text in load_feel(name).files.items()}
+
+
+def _made(job: Job, progress: Progress | None) -> Made:
     _check(job)
     routine = make_routine(job.form, job.request)
     performance = arrange(routine, job.band)
@@ -145,9 +164,7 @@ def _inputs(job: Job, performance: Performance, font: SoundFont) -> Iterator[str
     yield repr((band.guide_line, band.click))
     yield repr(_players(performance))
     yield repr(getattr(band.melody, "keywords", band.melody))
-    named = {job.form.feel, band.feel, *(section.feel for section in job.form.sections)}
-    for feel in sorted(name for name in named if name and name.endswith(".toml")):
-        yield Path(feel).read_bytes()
+    yield repr(sorted(_feel_files(job).items()))
     state = font.path.stat()
     yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
     yield repr((job.target.suffix.lower(), job.bits, job.stems, job.title, job.recipe))
@@ -216,7 +233,8 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]
-    figures = f"{seconds // 60}:{seconds % 60:02} min, {bars} bars, {' '.join(tempos)} bpm"
+    counted = f"{bars} bar{'s' * (bars != 1)}"
+    figures = f"{seconds // 60}:{seconds % 60:02} min, {counted}, {' '.join(tempos)} bpm"
     values = dict.fromkeys(each.value for each in played if each.value)
     figures += f", {' '.join(values)}" if values else ""
     seam = ", repeats without a seam" if routine.seamless else ""

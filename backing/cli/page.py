@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 from backing.chart.form import Form
 from backing.cli.asked import in_key, one_of
 from backing.cli.status import DONE, tell
-from backing.cli.tunes import for_each, read_tune
+from backing.cli.tunes import check_targets, for_each, read_tune
 from backing.combo.arrangement import Band
 from backing.combo.comping import INSTRUMENTS
 from backing.errors import UserError
 from backing.routine.climb import read_tempo
-from backing.saving import check_writable, is_folder, write_whole
+from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
     from backing.practice.page import PageMaker
@@ -31,6 +31,8 @@ def page(arguments: argparse.Namespace) -> int:
         return _watch(arguments)
     if arguments.share or arguments.port:
         raise UserError("Nothing is served without --watch.", "Add --watch, or leave the rest out.")
+    targets = [_target(arguments, Path(tune)) for tune in arguments.tunes]
+    check_targets(arguments.tunes, arguments.output, targets)
     return for_each(arguments.tunes, partial(_write, arguments))
 
 
@@ -55,7 +57,7 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
     output = Path(arguments.output or "")
     if len(arguments.tunes) > 1 or is_folder(output):
-        return output / f"{tune.stem}.html"
+        return output / fitted(tune.stem, ".html")
     if output.suffix.lower() not in SUFFIXES:
         raise UserError(f"{output} is no name for a page.", "End it in .html.")
     return output

@@ -6,6 +6,8 @@ import argparse
 import shlex
 from collections.abc import Iterator
 
+from backing.chart.source import readable
+
 WITHOUT_EFFECT = frozenset(
     {"command", "tunes", "output", "format", "quiet", "no_cache", "cluster", "soundfont", "seed"}
 )
@@ -18,7 +20,8 @@ def recipe(arguments: argparse.Namespace, usual: argparse.Namespace, tune: str, 
     words += _options(arguments, usual)
     if arguments.soundfont:
         words += ["--soundfont", arguments.soundfont]
-    return shlex.join([*words, "--seed", str(arguments.seed), "--format", suffix.lstrip(".")])
+    words += ["--seed", str(arguments.seed), "--format", suffix.lstrip(".")]
+    return shlex.join(map(readable, words))
 
 
 def _options(arguments: argparse.Namespace, usual: argparse.Namespace) -> Iterator[str]:

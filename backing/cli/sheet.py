@@ -16,11 +16,11 @@ from backing.cli.asked import in_key, one_of
 from backing.cli.given import check_sheet, sheet_as_usual
 from backing.cli.line import etude_line
 from backing.cli.status import DONE, tell
-from backing.cli.tunes import for_each, read_tune
+from backing.cli.tunes import check_targets, for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
 from backing.practice.fingerboard import make_fingerboard
 from backing.practice.line import Line
-from backing.saving import check_writable, is_folder, write_whole
+from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
     from backing.practice.sheet import Asked, Sheet
@@ -45,6 +45,9 @@ def sheet(arguments: argparse.Namespace) -> int:
     if arguments.set:
         _write_set(arguments)
         return DONE
+    several = len(arguments.tunes)
+    targets = [_target(arguments, Path(tune).stem, several) for tune in arguments.tunes]
+    check_targets(arguments.tunes, arguments.output, targets)
     return for_each(arguments.tunes, partial(_write, arguments))
 
 
@@ -65,14 +68,14 @@ def _write(arguments: argparse.Namespace, tune: Path) -> None:
 def _write_set(arguments: argparse.Namespace) -> None:
     from backing.practice.sheet import set_sheet
 
-    target = _target(arguments, f"arpeggios-{arguments.set}", 1)
-    if target.suffix.lower() in MUSICXML:
-        raise OutputError("Grids cannot be said in MusicXML.", "End the name in .pdf or .svg.")
-    check_writable(target)
     try:
         root = PitchName.parse(arguments.set)
     except ChordError as error:
         raise UserError(error.cause, error.cure) from None
+    target = _target(arguments, f"arpeggios-{arguments.set}", 1)
+    if target.suffix.lower() in MUSICXML:
+        raise OutputError("Grids cannot be said in MusicXML.", "End the name in .pdf or .svg.")
+    check_writable(target)
     asked = _asked(arguments)
     _write_pages(arguments, lambda: set_sheet(root, asked), f"arpeggios on {root}", target)
 
@@ -96,7 +99,8 @@ def _write_pages(
     pages = make().pages(target.suffix.lower().removeprefix("."), ppi=PPI)
     files = [target]
     if len(pages) > 1:
-        files = [target.with_stem(f"{target.stem}-{n}") for n in range(1, len(pages) + 1)]
+        endings = [f"-{n}{target.suffix}" for n in range(1, len(pages) + 1)]
+        files = [target.with_name(fitted(target.stem, ending)) for ending in endings]
     for file, page in zip(files, pages, strict=True):
         write_whole(file, page)
     named = f"{files[0]} to {files[-1].name}" if len(files) > 1 else str(target)
@@ -113,7 +117,7 @@ def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
     output = Path(arguments.output or "")
     if several > 1 or is_folder(output):
-        return output / f"{stem}.pdf"
+        return output / fitted(stem, ".pdf")
     if output.suffix.lower() not in PAGES + MUSICXML:
         raise OutputError(
             f"{output} is no name for a sheet.", f"End it in {', '.join(PAGES)} or .musicxml."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from backing.cli.status import DONE
+from backing.cli.status import DONE, show
 from backing.mixdown.soundfont import choose, find_soundfonts
 
 BETTER_SOUNDS = """
@@ -20,7 +20,6 @@ def sounds(arguments: argparse.Namespace) -> int:
     used = choose(given)
     for font in find_soundfonts(given):
         mark = "->" if font.path == used.path else "  "
-        print(f"{mark} {font.name}\n     {font.path}\n     licence: {font.licence}")
-    print(f"\nUsed: {used.name}. {used.reason}")
-    print(BETTER_SOUNDS)
+        show(f"{mark} {font.name}\n     {font.path}\n     licence: {font.licence}")
+    show(f"\nUsed: {used.name}. {used.reason}\n{BETTER_SOUNDS}")
     return DONE

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import suppress
+from pathlib import Path
 
 from backing.errors import OutputError, TuneError, UserError
 
@@ -11,6 +13,14 @@ MOST_SHOWN = 20
 """Mistakes of one file: more of them say that it is no tune."""
 
 DONE, OURS, USERS, STOPPED = 0, 1, 2, 130
+
+
+def open_streams() -> None:
+    """Give a program that was started with stdout or stderr closed somewhere to say things to."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - to the end
+            setattr(sys, name, nowhere)
 
 
 def show(text: str) -> None:
@@ -29,8 +39,11 @@ def show(text: str) -> None:
 
 
 def tell(text: str) -> None:
-    """Say something to the user, on stderr."""
-    print(text, file=sys.stderr, flush=True)
+    """Say something to the user, on stderr; what nobody takes is no reason to fail."""
+    encoding = sys.stderr.encoding or "utf-8"
+    with suppress(OSError):
+        plain = text.encode(encoding, "backslashreplace").decode(encoding)
+        print(plain, file=sys.stderr, flush=True)
 
 
 def in_words(error: UserError) -> str:

@@ -19,13 +19,14 @@ from backing.cli.parser import make_parser
 from backing.cli.progress import share_done, tracks_done
 from backing.cli.recipe import recipe
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
-from backing.cli.tunes import read_tune
+from backing.cli.tunes import check_targets, read_tune
 from backing.combo.arrangement import Player
 from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
-from backing.saving import is_folder
+from backing.saving import fitted, is_folder
 
 DEFAULT_TEMPO = Fraction(120)
+LONGEST_PART = len(".acoustic grand piano")
 FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
 
 
@@ -47,7 +48,7 @@ def track(arguments: argparse.Namespace) -> int:
         except UserError as error:
             tell(in_words(error))
             status = USERS
-    _check_apart(jobs)
+    check_targets(arguments.tunes, arguments.output, (job.target for job in jobs))
     if len(jobs) == 1 and not arguments.cluster:
         _make_one(arguments, jobs[0])
     elif jobs:
@@ -66,7 +67,7 @@ def _melody(arguments: argparse.Namespace, form: Form) -> Player | None:
 
 def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     """What is asked of a tune (of bare changes: "") in one track, or one for each tempo or key."""
-    form = in_key(arguments, read_tune(Path(tune)) if tune else _changes(arguments))
+    form = in_key(arguments, _changes(arguments) if arguments.changes else read_tune(Path(tune)))
     target = _target(arguments, Path(tune or "changes"))
     asked = request(arguments, form)
     usual = track_as_usual(make_parser().parse_args(["track"]))
@@ -85,7 +86,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
         yield job(asked, target=target)
         return
     for name, one in asked.separate:
-        each = target.with_name(f"{target.stem} {name}{target.suffix}")
+        each = target.with_name(fitted(target.stem, f" {name}{target.suffix}", _room(arguments)))
         yield job(one, target=each, name=name)
 
 
@@ -98,7 +99,7 @@ def _changes(arguments: argparse.Namespace) -> Form:
 def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     """Where the track of a tune goes: the file named, or a folder's file of the tune's name."""
     asked = one_of(arguments.format.lstrip("."), FORMATS, "format") if arguments.format else None
-    name = f"{tune.stem}.{asked or FORMATS[0]}"
+    name = fitted(tune.stem, f".{asked or FORMATS[0]}", _room(arguments))
     if arguments.output is None:
         return Path(name)
     output = Path(arguments.output)
@@ -109,15 +110,9 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     return output
 
 
-def _check_apart(jobs: Sequence[Job]) -> None:
-    """Raise OutputError where two tracks would be written to one place."""
-    places: set[Path] = set()
-    for job in jobs:
-        if job.target in places:
-            raise OutputError(
-                f"Two tunes would become {job.target}.", "Rename one, or make them one at a time."
-            )
-        places.add(job.target)
+def _room(arguments: argparse.Namespace) -> int:
+    """What the names of the parts take, in bytes."""
+    return LONGEST_PART if arguments.stems else 0
 
 
 def _make_one(arguments: argparse.Namespace, job: Job) -> None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from backing.chart.form import Form
 from backing.chart.musicxml import read_file as read_musicxml
 from backing.chart.tune_file import read_file
 from backing.cli.status import DONE, USERS, in_words, tell
-from backing.combo.style import feel_names, load_feel
-from backing.errors import FeelError, Problem, Span, TuneError, UserError
+from backing.combo.feel_check import feel_faults
+from backing.errors import OutputError, UserError
+from backing.saving import is_folder
 
 MUSICXML = (".musicxml", ".mxl", ".xml")
 
@@ -18,28 +19,31 @@ MUSICXML = (".musicxml", ".mxl", ".xml")
 def read_tune(path: Path) -> Form:
     """The form in a tune file, all its feels known.
 
-    Raises TuneError with every mistake of the text, UserError where there is no text, FeelError
-    for a mistake in a feel file that the tune names.
+    Raises TuneError with every mistake of the text and of the feels it names, UserError where
+    there is no text.
     """
-    form = read_musicxml(path) if path.suffix.lower() in MUSICXML else read_file(path)
-    problems: list[Problem] = []
-    for name, span in _feels(form):
-        try:
-            load_feel(name)
-        except FeelError as error:
-            if span is None or name in feel_names():
-                raise
-            line = path.read_text("utf-8-sig").split("\n")[span.line - 1]
-            problems.append(Problem(str(path), span, line, error.cause, error.cure))
-    if problems:
-        raise TuneError(tuple(sorted(problems, key=lambda p: (p.span.line, p.span.column))))
-    return form
+    if path.suffix.lower() in MUSICXML:
+        return read_musicxml(path)
+    return read_file(path, feel_faults=feel_faults)
 
 
-def _feels(form: Form) -> list[tuple[str, Span | None]]:
-    """Every feel the tune names, and where."""
-    named = [(section.feel, section.feel_span) for section in form.sections if section.feel]
-    return [(form.feel, form.feel_span), *named]
+def check_targets(tunes: Sequence[str], output: str | None, targets: Iterable[Path]) -> None:
+    """Raise OutputError where several tunes would become one file.
+
+    ``output`` is the place that was named, ``targets`` the files that would be written.
+    """
+    if len(tunes) > 1 and output and not is_folder(Path(output)):
+        raise OutputError(
+            f"{output} is no folder, and {len(tunes)} tunes are named.",
+            "Name a folder that is there.",
+        )
+    places: set[Path] = set()
+    for target in targets:
+        if target in places:
+            raise OutputError(
+                f"Two tunes would become {target}.", "Rename one, or make them one at a time."
+            )
+        places.add(target)
 
 
 def for_each(tunes: Iterable[str], make: Callable[[Path], None]) -> int:

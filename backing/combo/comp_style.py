@@ -43,7 +43,7 @@ class CompingStyle:
 def read_style(feel: Feel) -> CompingStyle:
     """The comping of a feel. Raises FeelError naming file, line and key."""
     table = feel.root.table("comping")
-    like = table.text("like", "")
+    like = table.feel()
     source = load_feel(like).root.table("comping") if like else table
     cells = source.cells("cells")
     if not cells:

@@ -149,12 +149,16 @@ def read_style(feel: Feel) -> DrumStyle:
 
 def _base(table: Table) -> DrumStyle | None:
     """The style that fills in what this table leaves out (its key ``like``)."""
-    name = table.text("like", "")
-    if not name:
+    place = table.feel()
+    if not place:
         return None
-    other = load_feel(name)
+    other = load_feel(place)
     if "like" in other.root.table("drums").values:
-        raise table.error("like", f"is {name!r}, which is like another.", "Name the feel it names.")
+        raise table.error(
+            "like",
+            f"is {table.values['like']!r}, which is like another.",
+            "Name the feel it names.",
+        )
     return read_style(other)
 
 

@@ -1,4 +1,4 @@
-"""Notes and parts: what a player of the band plays, in exact beats, and their small algebra."""
+"""Notes and parts: what a player of the band plays, in exact beats."""
 
 from __future__ import annotations
 
@@ -66,29 +66,6 @@ class Part:
         """The same part, ``beats`` later."""
         moved = tuple(replace(note, onset=note.onset + beats) for note in self.notes)
         return replace(self, notes=moved)
-
-    def transpose(self, semitones: int) -> Part:
-        """The same part higher by ``semitones``; a kit stays as it is."""
-        if self.instrument.kit:
-            return self
-        return replace(self, notes=tuple(replace(n, pitch=n.pitch + semitones) for n in self.notes))
-
-    def cut(self, start: Fraction, end: Fraction) -> Part:
-        """The notes that begin in [start, end); one that lasts beyond ``end`` ends there."""
-        kept = (n for n in self.notes if start <= n.onset < end)
-        return replace(
-            self,
-            notes=tuple(n if n.end <= end else replace(n, length=end - n.onset) for n in kept),
-        )
-
-    def together(self, other: Part) -> Part:
-        """Both parts at once, played by this part's player."""
-        return Part.of(self.name, self.instrument, self.notes + other.notes)
-
-    def then(self, other: Part, at: Fraction) -> Part:
-        """This part up to beat ``at``, then ``other`` from there (its beat 0 falls on ``at``)."""
-        before = tuple(n for n in self.notes if n.onset < at)
-        return Part.of(self.name, self.instrument, before + other.shift(at).notes)
 
 
 def on_palette(velocity: float) -> int:

@@ -37,9 +37,12 @@ class PlayedNote:
 
 @dataclass(frozen=True, slots=True)
 class PlayedPass:
-    """A pass and what each player plays in it; ``start`` is its first beat in the performance."""
+    """A pass of the routine and what each player plays in it.
 
-    plan: Pass
+    ``start`` is its first beat in the performance.
+    """
+
+    routine_pass: Pass
     start: Fraction
     parts: tuple[Part, ...]
 
@@ -78,7 +81,7 @@ class Performance:
         """The exact times in seconds of all bar lines, the end of the last bar included."""
         beat, lines = Fraction(0), [Fraction(0)]
         for played in self.passes:
-            for bar in played.plan.bars:
+            for bar in played.routine_pass.bars:
                 beat += bar.length
                 lines.append(self.clock.seconds(beat))
         return tuple(lines)

@@ -7,29 +7,47 @@ Each player reads a table of its own (``[bass]``, ``[comping]``, ``[drums]``) in
 from __future__ import annotations
 
 import difflib
+import os
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from backing.chart.feel_name import beside, is_feel_file
+from backing.chart.header import METERS
 from backing.combo.cell import Cell, read_strokes
 from backing.combo.feel import ride_ratio
 from backing.errors import FeelError
+
+READERS = ("bass", "comping", "drums")
+"""The players who have a table in a feel file."""
 
 
 class Table:
     """A table of a feel file whose keys are read by name, with clear errors.
 
-    Every reader says what it wants; ``done`` refuses the keys nobody asked for.
+    Every reader says what it wants; ``done`` refuses the keys nobody asked for. ``path`` is where
+    the table stands in the file ("drums.levels"), ``source`` the file's text; ``base`` the table
+    that gives what its own file leaves out.
     """
 
-    def __init__(self, values: Mapping[str, Any], path: str, source: str, file: str) -> None:
+    def __init__(
+        self,
+        values: Mapping[str, Any],
+        path: str,
+        source: str,
+        file: str,
+        base: Table | None = None,
+    ) -> None:
         self.values, self.path, self.source, self.file = values, path, source, file
+        self.base = base
         self._asked: set[str] = set()
 
     def error(self, key: str, cause: str, cure: str) -> FeelError:
@@ -38,9 +56,12 @@ class Table:
         return FeelError(f"{self.file}:{self._line(key)}: {name} {cause}", cure)
 
     def _line(self, key: str) -> int:
-        """The line that gives ``key``: of several alike, the first with the same value on it."""
+        """The line that gives ``key``: of several alike, the first with the same value on it.
+
+        Where none does it is the line that begins the table.
+        """
         pattern = re.compile(rf"(?<![\w\"-])\"?{re.escape(key)}\"?\s*(=|\])")
-        inside, found = not self.path, []
+        inside, found, begins = not self.path, [], 1
         for number, line in enumerate(self.source.splitlines(), 1):
             header = re.match(r"\s*\[+([^\]\[]+)\]+\s*(#|$)", line)
             if header:
@@ -48,9 +69,10 @@ class Table:
                 inside = f"{self.path}.".startswith(f"{section}.") or not self.path
                 if section == f"{self.path}.{key}".lstrip("."):
                     return number
+                begins = number if section == self.path else begins
             if inside and pattern.search(line):
                 found.append((self._shows(key, line), -number))
-        return -max(found)[1] if found else 1
+        return -max(found)[1] if found else begins
 
     def _shows(self, key: str, line: str) -> bool:
         return str(self.values.get(key, "")) in line.replace("'", '"')
@@ -90,6 +112,8 @@ class Table:
         value = self._get(key, {})
         if not isinstance(value, Mapping):
             raise self.error(key, f"is {value!r}.", f"Write a table, [{key}].")
+        if self.base is not None and self.base.values.get(key) is value:
+            return self.base.table(key)  # whose file its mistakes are in
         return Table(value, f"{self.path}.{key}".lstrip("."), self.source, self.file)
 
     def tables(self, key: str) -> tuple[Table, ...]:
@@ -134,6 +158,17 @@ class Table:
         table.done()
         return cell
 
+    def feel(self, key: str = "like") -> str:
+        """Where the feel that ``key`` names is found; "" where none is named.
+
+        A feel file is sought beside the one that names it.
+        """
+        name = self.text(key, "")
+        place = beside(name, str(Path(self.file).parent))
+        if name and not is_feel_file(name) and name not in feel_names():
+            raise self.error(key, f"is {name!r}.", _known_feels(name))
+        return place
+
     def keys(self) -> Iterator[str]:
         """The keys that stand in the table; reading them this way counts as asking."""
         self._asked.update(self.values)
@@ -155,7 +190,9 @@ class Feel:
 
     ``swing``: "ride" (the published ride ratio by tempo) or a fixed long : short ratio;
     ``lateness_ms``: player -> (mean, spread) behind the ride in ms, negative is ahead;
-    ``two_first``: the first chorus is played in two; ``kinds`` of meter it is made for.
+    ``meters``: those it is made for; ``two_first``: the feel of the first of several whole
+    choruses, "" where it is this one. ``files``: the text of every feel file it is read from, by
+    path: its own, and those it is like.
     """
 
     name: str
@@ -165,6 +202,7 @@ class Feel:
     lateness_ms: Mapping[str, tuple[float, float]]
     two_first: str
     root: Table = field(repr=False)
+    files: Mapping[str, str] = field(default_factory=dict, repr=False)
 
     def ratio(self, tempo: Fraction) -> Fraction:
         """The long : short ratio of eighths at ``tempo`` bpm (in hundredths; 1 is even)."""
@@ -177,74 +215,158 @@ class Feel:
         return self.lateness_ms.get(player, (0.0, 0.0))
 
 
+@lru_cache(maxsize=1)
 def feel_names() -> tuple[str, ...]:
     """The feels that come with the package, in alphabetical order."""
     folder = files("backing.combo") / "feels"
     return tuple(sorted(f.name[:-5] for f in folder.iterdir() if f.name.endswith(".toml")))
 
 
-@lru_cache(maxsize=64)
+_BROUGHT: ContextVar[Mapping[str, str]] = ContextVar("brought")
+_FROM_FILES: dict[str, Feel] = {}
+
+
+@contextmanager
+def brought(files: Mapping[str, str]) -> Iterator[None]:
+    """Inside, feel files are these (path -> text) where they are among them.
+
+    So a track's feels go along with it to a process, or a machine, that may not see them.
+    """
+    before = _BROUGHT.set(files)
+    try:
+        yield
+    finally:
+        _BROUGHT.reset(before)
+
+
 def load_feel(name: str) -> Feel:
     """The feel called ``name``, or the one in the file of that path (``*.toml``).
 
     Raises FeelError when there is none, or when a key of the file is wrong.
     """
-    if name.endswith(".toml"):
-        try:
-            return parse_feel(Path(name).read_text("utf-8"), name)
-        except UnicodeDecodeError:
-            raise FeelError(f"{name} is not text.", "Name a feel file.") from None
-        except OSError as error:
-            said = error.strerror or str(error)
-            raise FeelError(f"{name} cannot be read ({said}).", "Name a feel file.") from None
+    if is_feel_file(name):
+        return _from_file(name, ())
     if name not in feel_names():
-        near = difflib.get_close_matches(name, feel_names(), 1)
-        hint = f"Did you mean {near[0]}? " if near else ""
-        raise FeelError(
-            f"There is no feel called {name!r}.", f"{hint}Known feels: {', '.join(feel_names())}."
-        )
+        raise FeelError(f"There is no feel called {name!r}.", _known_feels(name))
+    return _own(name)
+
+
+def _known_feels(name: str) -> str:
+    """The cure for the name of a feel that there is not."""
+    near = difflib.get_close_matches(name, feel_names(), 1)
+    hint = f"Did you mean {near[0]}? " if near else ""
+    return f"{hint}Known feels: {', '.join(feel_names())}."
+
+
+@lru_cache(maxsize=64)
+def _own(name: str) -> Feel:
     source = (files("backing.combo") / "feels" / f"{name}.toml").read_text("utf-8")
     return parse_feel(source, f"{name}.toml")
 
 
+def _from_file(path: str, through: tuple[str, ...]) -> Feel:
+    """The feel in a file, the same one as before while no file that it is read from changes.
+
+    ``through``: the files that led here, each like the next.
+    """
+    known = _FROM_FILES.get(path)
+    if known is None or any(_text(file) != text for file, text in known.files.items()):
+        text = _text(path)
+        feel = _parsed(text, path, through)
+        known = _FROM_FILES[path] = replace(feel, files={path: text, **feel.files})
+    return known
+
+
+def _text(path: str) -> str:
+    text = _BROUGHT.get({}).get(path)
+    if text is not None:
+        return text
+    try:
+        return Path(path).read_text("utf-8-sig")
+    except UnicodeDecodeError:
+        raise FeelError(f"{path} is not text.", "Name a feel file.") from None
+    except OSError as error:
+        said = error.strerror or str(error)
+        raise FeelError(f"{path} cannot be read ({said}).", "Name a feel file.") from None
+
+
 def parse_feel(source: str, file: str) -> Feel:
     """A feel from the text of its file; raises FeelError naming line and key."""
+    return _parsed(source, file, ())
+
+
+def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
     try:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
         raise FeelError(f"{file}: {error}.", "Mend the TOML there.") from None
-    root = _like(Table(values, "", source, file))
+    except RecursionError:
+        raise FeelError(f"{file} has lists in lists without end.", "Name a feel file.") from None
+    here = (*through, os.path.realpath(file))
+    mine = Table(values, "", source, file)
+    base = _other(mine, here)
+    root = _like(mine, base)
     time = root.table("time")
     swing = _swing(time)
     lateness = time.table("lateness_ms")
     late = {key: _late(lateness, key) for key in tuple(lateness.keys())}
+    others = [base, *(_other(root.table(player), here) for player in READERS)]
+    texts = {path: text for other in others if other for path, text in other.files.items()}
     feel = Feel(
         name=root.text("name"),
         sentence=root.text("sentence"),
-        meters=root.texts("meters"),
+        meters=_meters(root),
         swing=swing,
         lateness_ms=late,
-        two_first=root.text("first_chorus", ""),
+        two_first=_first_chorus(root),
         root=root,
+        files=texts,
     )
     time.done()
-    for player in ("bass", "comping", "drums"):
-        root.table(player)
     root.done()
     return feel
 
 
-def _like(root: Table) -> Table:
+def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
+    """The feel that a table is like; raises FeelError where that leads back to where it began."""
+    place = table.feel()
+    if not is_feel_file(place):
+        return load_feel(place) if place else None
+    if os.path.realpath(place) in through:
+        cause = f"is {table.values['like']!r}, which leads back to this file."
+        raise table.error("like", cause, "Name another feel.")
+    try:
+        _text(place)
+    except FeelError as error:
+        raise table.error("like", f"is no feel: {error.cause}", error.cure) from None
+    return _from_file(place, through)
+
+
+def _like(root: Table, base: Feel | None) -> Table:
     """The table with what it leaves out taken from the feel it is like."""
-    name = root.text("like", "")
-    if not name:
+    if base is None:
         return root
-    if name not in feel_names():
-        raise root.error("like", f"is {name!r}.", f"Name one of {', '.join(feel_names())}.")
-    base = {k: v for k, v in load_feel(name).root.values.items() if k not in ("name", "sentence")}
-    whole = Table({**base, **root.values}, "", root.source, root.file)
+    taken = {k: v for k, v in base.root.values.items() if k not in ("name", "sentence")}
+    whole = Table({**taken, **root.values}, "", root.source, root.file, base.root)
     whole.text("like")
     return whole
+
+
+def _meters(root: Table) -> tuple[str, ...]:
+    """The meters the feel is made for, at least one."""
+    meters = root.texts("meters")
+    known = tuple(map(str, METERS))
+    if not meters or not set(meters) <= set(known):
+        cure = f"Write one or more of {', '.join(known)}, in quotes."
+        raise root.error("meters", f"is {list(meters)!r}.", cure)
+    return meters
+
+
+def _first_chorus(root: Table) -> str:
+    name = root.text("first_chorus", "")
+    if name and name not in feel_names():
+        raise root.error("first_chorus", f"is {name!r}.", _known_feels(name))
+    return name
 
 
 def _swing(time: Table) -> str | Fraction:

@@ -57,7 +57,7 @@ def steps_of(performance: Performance, length: int, sample_rate: int) -> list[St
     """The runs of passes at one tempo, in frames."""
     steps: list[Step] = []
     for played in performance.passes:
-        tempo = float(played.plan.tempo)
+        tempo = float(played.routine_pass.tempo)
         if not steps or steps[-1].tempo != tempo:
             start = sample_of(performance.clock.seconds(played.start), sample_rate)
             if steps:

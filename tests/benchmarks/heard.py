@@ -91,8 +91,8 @@ class Heard:
 def take(form: Form, asked: Request, band: Band) -> list[Heard]:
     """The passes of a routine, count-ins and all."""
     performance = arrange(make_routine(form, asked), band)
-    plans = {each.plan: agreed(each.plan, band) for each in performance.passes}
-    return [Heard(plans[each.plan], each, performance) for each in performance.passes]
+    plans = {each.routine_pass: agreed(each.routine_pass, band) for each in performance.passes}
+    return [Heard(plans[each.routine_pass], each, performance) for each in performance.passes]
 
 
 def band(seed: int, **how: object) -> Band:

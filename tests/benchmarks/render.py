@@ -174,7 +174,7 @@ def print_presets(font: SoundFont) -> None:
 def band_null(tune: Path, font: SoundFont, options: tuple[str, ...]) -> str:
     """The residual of the dry band playing one chorus, its notes on the blocks of FluidSynth."""
     played = arranged(tune, options)
-    chorus = max(played.passes, key=lambda each: len(each.plan.bars))
+    chorus = max(played.passes, key=lambda each: len(each.routine_pass.bars))
     here = replace(played, passes=(chorus,))
     bank = Bank(font, RATE)
     references, dry = [], []

@@ -217,16 +217,12 @@ def without_remarks(form: Form) -> Form:
 
 def spans(form: Form) -> Iterator[tuple[Span, object]]:
     """Every span of a form with its token, or a test of it."""
-    if form.feel_span:
-        yield form.feel_span, form.feel
     for use in (*(form.head or ()), *(form.solos or ()), *(form.out or ())):
         assert use.span
         yield use.span, str(use)
     for section in form.sections:
         assert section.span
         yield section.span, section.name
-        if section.feel_span:
-            yield section.feel_span, section.feel
         for cue in section.cues:
             assert cue.span
             yield cue.span, lambda cut: ":" in cut and cut == cut.strip()

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -68,14 +72,55 @@ def test_an_output_without_the_signs_gets_question_marks() -> None:
     assert said.stdout.startswith("Quatre ?l?ments ?\n")
 
 
+# a descriptor that is only read refuses every write, as a full disk does
+REFUSING = "import os; os.dup2(os.open(os.devnull, os.O_RDONLY), {})"
+
+
 @pytest.mark.usefixtures("here")
-def test_an_output_that_is_full_is_told() -> None:
-    # a descriptor that is only read refuses every write, as a full disk does
-    code = "import os; os.dup2(os.open(os.devnull, os.O_RDONLY), 1)"
-    said = run_apart("check", "four.tune", code=code)
+@pytest.mark.parametrize("words", [("check", "four.tune"), ("check", "--feels"), ("cache",)])
+def test_an_output_that_is_full_is_told(words: tuple[str, ...]) -> None:
+    said = run_apart(*words, code=REFUSING.format(1))
     assert said.returncode == 2
     assert said.stderr.startswith("backing: The output cannot be written (")
     assert len(said.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    "code",
+    [REFUSING.format(2), "import sys; sys.stderr = None", "import sys; sys.stdout = None"],
+    ids=["stderr is full", "stderr is closed", "stdout is closed"],
+)
+def test_a_track_is_made_even_where_nobody_listens(here: Path, code: str) -> None:
+    """Python has None for a stream that was closed when it started."""
+    said = run_apart("track", "four.tune", "-o", "four.mid", code=code)
+    assert said.returncode == 0
+    assert (here / "four.mid").read_bytes().startswith(b"MThd")
+    assert run_apart("check", "nowhere.tune", code=code).returncode == 2
+
+
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("tunes", [("four.tune",), ("four.tune", "more.tune")])
+def test_what_ends_the_work_leaves_nothing_half_written(
+    here: Path, tunes: tuple[str, ...], end: signal.Signals
+) -> None:
+    """Ctrl-C, a plain kill, and a terminal that is closed, once a file has begun to grow."""
+    (here / "more.tune").write_text(TUNE)
+    out = here / "out"
+    out.mkdir()
+    start = "import sys\nfrom backing.cli import main\nsys.exit(main())"
+    words = ("track", *tunes, "-o", "out", "--soundfont", SMALL, "--no-cache", "--choruses", "90")
+    with subprocess.Popen(
+        [sys.executable, "-c", start, *words],
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+    ) as process:
+        while process.poll() is None and not any(out.iterdir()):
+            time.sleep(0.01)
+        process.send_signal(end)
+        _, said = process.communicate()
+    assert process.returncode == 130
+    assert b"stopped" in said
+    assert not list(out.iterdir())
 
 
 @pytest.mark.parametrize("data", [b"\xff\xfe\x00\x01", b"title: \x00", os.urandom(200) + b"\xff"])
@@ -180,6 +225,30 @@ def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: s
     assert said.err.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["track", ""], "One of the names is empty."),
+        (["check", "four.tune", " "], "One of the names is empty."),
+        (["track", "four.tune", "-o", ""], "Nothing is said after -o."),
+        (["track", "four.tune", "--key", ""], "Nothing is said after --key."),
+        (["track", "four.tune", "--bars="], "Nothing is said after --bars."),
+        (["track", "four.tune", "--swing", "9e99999999"], "'9e99999999' is no swing ratio."),
+        (["check", "here.musicxml"], "here.musicxml is a folder. Name one tune file in it."),
+        (["check", "--feels", "four.tune"], "The feels are listed without a tune."),
+        (["check", "--tidy", "--json", "four.tune"], "is either tidied or given as JSON"),
+        (["sheet", "--set", "C/../D"], "does not belong to the note name C"),
+    ],
+)
+def test_what_would_be_passed_over_in_silence(
+    here: Path, run: Run, words: list[str], told: str
+) -> None:
+    (here / "here.musicxml").mkdir()
+    said = run(*words)
+    assert said.complains(told), said.err
+    assert not said.out
+
+
 def test_a_soundfont_that_is_cut_short(here: Path, run: Run) -> None:
     data = Path(SMALL).read_bytes()
     (here / "short.sf2").write_bytes(data[: len(data) // 2])
@@ -196,11 +265,17 @@ def test_a_bad_feel_file_names_itself(here: Path, run: Run) -> None:
     assert "mine.toml" in run("check", "four.tune").err
 
 
-def test_two_tunes_for_one_place(here: Path, run: Run) -> None:
+@pytest.mark.parametrize(
+    ("command", "name"), [("track", "four.wav"), ("page", "four.html"), ("sheet", "four.pdf")]
+)
+def test_two_tunes_for_one_place(here: Path, run: Run, command: str, name: str) -> None:
     (here / "more").mkdir()
     (here / "more" / "four.tune").write_text(TUNE)
-    said = run("track", "four.tune", "more/four.tune", "-o", ".")
-    assert said.complains("Two tunes", "four.wav")
+    said = run(command, "four.tune", "more/four.tune", "-o", ".")
+    assert said.complains("Two tunes", name)
+    said = run(command, "four.tune", "more/four.tune", "-o", name)
+    assert said.complains(f"{name} is no folder, and 2 tunes are named.")
+    assert {path.name for path in here.iterdir()} == {"four.tune", "more"}
 
 
 def test_a_track_of_hours_is_refused_with_its_length(here: Path, run: Run) -> None:
@@ -236,3 +311,55 @@ def test_without_fluidsynth_it_says_how_to_get_it(here: Path) -> None:
     assert [path.name for path in here.iterdir()] == ["four.tune"]
     midi = run_apart("track", "four.tune", "-o", "four.mid", code=code)
     assert midi.returncode == 0
+
+
+def test_tunes_of_long_names_that_begin_alike_become_files_of_their_own(
+    here: Path, run: Run
+) -> None:
+    (here / "out").mkdir()
+    tunes = [f"{'é' * 124}{letter}.tune" for letter in "ab"]
+    for tune in tunes:
+        (here / tune).write_text(TUNE)
+    words = ("--climb", "100-120:20", "--times", "1", "--bars", "1-4", "--separate")
+    said = run("track", *tunes, "-o", "out", *words, "--format", "mid")
+    assert said.status == 0, said.err
+    made = sorted(path.name for path in (here / "out").iterdir())
+    assert len(made) == 4
+    for name in made:
+        assert name.startswith("é" * 100)
+        assert name.endswith(("01 100 bpm.mid", "02 120 bpm.mid"))
+        assert f"-> out{os.sep}{name}\n" in said.err
+    (here / "sound").mkdir()
+    said = run("track", tunes[0], "-o", "sound", *QUICK, "--stems")
+    assert said.status == 0, said.err
+    assert len(list((here / "sound").glob("*.piano.wav"))) == 1
+    for command in ("page", "sheet"):
+        said = run(command, tunes[0], "-o", "out")
+        assert said.status == 0, said.err
+
+
+ODD = ("b\udcffd", "a\nb", "\x1b[31m", "two  spaces #1", "\u202e")
+"""Names that a file may have: no UTF-8, a line end, terminal controls, a turned direction."""
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_a_tune_whose_file_has_any_name_is_played(here: Path, run: Run, name: str) -> None:
+    text = TUNE.replace("title: Four Steps\n", "")
+    try:
+        (here / f"{name}.tune").write_text(text)
+    except OSError as error:
+        pytest.skip(f"this file system has no such names: {error}")
+    for words in (
+        ("check", f"{name}.tune"),
+        ("check", "--json", f"{name}.tune"),
+        ("track", f"{name}.tune", "-o", "x.mid"),
+        ("track", f"{name}.tune", "-o", "x.flac", *QUICK),
+        ("track", f"{name}.tune", *QUICK),
+        ("sheet", f"{name}.tune", "-o", "x.musicxml"),
+        ("sheet", f"{name}.tune", "-o", "x.svg"),
+        ("page", f"{name}.tune", "-o", "x.html", "--soundfont", SMALL),
+    ):
+        said = run(*words)
+        assert said.status == 0, said.err
+    assert (here / f"{name}.wav").exists()
+    assert run("check", "x.musicxml").status == 0

@@ -47,7 +47,7 @@ def played(text: str, band: Band | None = None, **asked: object) -> Performance:
 
 def rounds(performance: Performance) -> list[PlayedPass]:
     """The passes in which the band plays."""
-    return [each for each in performance.passes if each.parts and each.plan.bars[0].changes]
+    return [each for each in performance.passes if each.parts and each.routine_pass.bars[0].changes]
 
 
 def part(each: PlayedPass, name: str) -> Part:
@@ -119,7 +119,7 @@ def test_in_another_key_the_music_is_the_same(semitones: int) -> None:
         here, there = (
             {n.onset: n.pitch for n in part(each, "bass").notes} for each in (mine, theirs)
         )
-        spans = agreed(mine.plan, Band()).spans
+        spans = agreed(mine.routine_pass, Band()).spans
         starts = [span.start for span in spans if span.start in here]
         assert len(starts) > 30
         assert all((there[start] - here[start] - semitones) % 12 == 0 for start in starts)
@@ -152,7 +152,7 @@ def test_hits_and_pushes_are_struck_by_all_at_one_time() -> None:
             assert max(every) - min(every) <= Fraction(15, 1000)
             struck += 1
         for each in rounds(performance):
-            _nobody_strikes_again(agreed(each.plan, Band(EVERYBODY)), each)
+            _nobody_strikes_again(agreed(each.routine_pass, Band(EVERYBODY)), each)
     assert struck > 30
 
 
@@ -194,11 +194,11 @@ def test_any_form_is_played_and_its_rests_are_kept(form: Form, seed: int) -> Non
     band = Band(EVERYBODY, seed)
     performance = arrange(make_routine(form, Request(choruses=2)), band)
     for each in performance.passes:
-        plan = agreed(each.plan, band)
+        plan = agreed(each.routine_pass, band)
         pushes = {accent.onset for accent in plan.accents}
         for mine in each.parts:
             for note in mine.notes:
-                first = -each.plan.bars[0].length
+                first = -each.routine_pass.bars[0].length
                 assert 0 <= note.onset < plan.length or note.onset in pushes or note.role == "count"
                 assert note.onset > first
                 if not note.together and note.role != "count":
@@ -245,7 +245,7 @@ def test_without_a_chord_only_time_goes_on() -> None:
 @pytest.mark.parametrize("first", [0, 4])
 def test_trading_leaves_the_drums_alone(first: int) -> None:
     performance = played(TUNE, choruses=3, trade=4, partner_first=first == 0)
-    solo = next(e for e in performance.passes if e.plan.purpose is Purpose.SOLO)
+    solo = next(e for e in performance.passes if e.routine_pass.purpose is Purpose.SOLO)
     start, end = 4 * first, 4 * first + 16
     assert not inside(solo, "bass", start, end)
     assert not inside(solo, "comping", start, end - 1)
@@ -257,7 +257,7 @@ def test_trading_leaves_the_drums_alone(first: int) -> None:
 
 def test_in_a_breath_the_foot_keeps_time_alone() -> None:
     performance = played(TUNE + "early 1: 1\n", bars="1-4", times=3, breath=2)
-    breaths = [e for e in performance.passes if e.plan.purpose is Purpose.BREATH]
+    breaths = [e for e in performance.passes if e.routine_pass.purpose is Purpose.BREATH]
     assert len(breaths) == 2
     for each in breaths:
         assert [p.name for p in each.parts] == ["drums"]
@@ -285,8 +285,8 @@ def test_a_pickup_sounds_inside_the_count() -> None:
     text = TUNE.replace("section A\n", "section A\npickup: | G7 / |\n")
     performance = played(text)
     count, head = performance.passes[0], performance.passes[1]
-    assert sum(bar.length for bar in count.plan.bars) == 6
-    assert head.plan.bars[0].length == 2
+    assert sum(bar.length for bar in count.routine_pass.bars) == 6
+    assert head.routine_pass.bars[0].length == 2
     assert [n.onset for n in count.parts[0].notes] == [0, 2, 4, 5, 6, 7]
     assert not [n for p in head.parts for n in p.notes if 0 <= n.onset < 2]
 
@@ -295,7 +295,7 @@ def test_a_pickup_sounds_inside_the_count() -> None:
 def test_the_last_chord_is_the_last(ending: str, length: Fraction) -> None:
     performance = played(TUNE, Band(EVERYBODY - {"click"}), ending=ending)
     out = performance.passes[-1]
-    start = out.plan.length_beats - 4
+    start = out.routine_pass.length_beats - 4
     for name in ("bass", "comping", "drums"):
         assert {n.onset for n in inside(out, name, start, start + 99)} == {start}
     chord = inside(out, "comping", start, start + 1)
@@ -325,8 +325,8 @@ def test_a_swing_ratio_that_is_asked_for_moves_what_swings() -> None:
 def test_what_the_band_agrees_on_is_what_it_plays() -> None:
     performance = played(TUNE, bars="1-8", times=2)
     for each in rounds(performance):
-        plan = agreed(each.plan, Band())
+        plan = agreed(each.routine_pass, Band())
         assert {s.onset for s in plan.comping} == {n.onset for n in part(each, "comping").notes}
-    counted = performance.passes[0].plan
+    counted = performance.passes[0].routine_pass
     assert isinstance(counted, Pass)
     assert agreed(counted, Band()).comping == ()

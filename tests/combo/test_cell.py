@@ -80,7 +80,7 @@ def test_strokes_held_until_the_next_leave_no_gap(found: list[str]) -> None:
 
 def test_cells_of_a_feel_bound_where_they_belong() -> None:
     source = (
-        'name = "x"\nsentence = "x."\nmeters = []\n'
+        'name = "x"\nsentence = "x."\nmeters = ["4/4"]\n'
         '[[bass.cells]]\nplay = "1 3"\nweight = 2\ntempos = [100, 200]\nenergy = [0.5, 1]\n'
     )
     (cell,) = parse_feel(source, "x.toml").root.table("bass").cells("cells")

@@ -223,7 +223,11 @@ repeat = 0.3
         ("2&", "9&", "'9&' lies outside the 4 beats"),
         ('cells = [{play = "1 2&"}]', "", "comping.cells are missing."),
         ("repeat = 0.3", 'figures = "same"', "comping.figures is 'same'. Write varied or ostinato"),
-        ("repeat = 0.3", 'like = "swng"', "no feel called 'swng'"),
+        (
+            "repeat = 0.3",
+            'like = "swng"',
+            "comping.like is 'swng'. Did you mean swing? Known feels: ",
+        ),
     ],
 )
 def test_a_mistake_in_a_feel_is_named(old: str, new: str, words: str) -> None:

@@ -109,6 +109,8 @@ def test_a_feel_that_is_not_there(name: str, message: str) -> None:
     ("old", "new", "message"),
     [
         ('meters = ["4/4"]', 'meters = "4/4"', r"^mine\.toml:3: meters is '4/4'\. Write a list"),
+        ('meters = ["4/4"]', "meters = []", r"^mine\.toml:3: meters is \[\]\. Write one or more"),
+        ('["4/4"]', '["4/4", "4/5"]', r"^mine\.toml:3: meters is \['4/4', '4/5'\]\. Write one or"),
         ('name = "mine"\n', "", r"^mine\.toml:1: name is missing\. Add name = "),
         ('swing = "ride"', "swing = 9", r"^mine\.toml:6: time\.swing is 9\. Write a number from 1"),
         (

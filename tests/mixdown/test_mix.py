@@ -41,9 +41,9 @@ def whole(mixdown: Mixdown) -> np.ndarray:
 def rounds(performance: Performance, count: int) -> Performance:
     """A loop written out: its round ``count`` times in a row, and no ring."""
     (one,) = performance.passes
-    beats = one.plan.tempo * performance.clock.length_seconds / 60
+    beats = one.routine_pass.tempo * performance.clock.length_seconds / 60
     passes = tuple(replace(one, start=beats * n) for n in range(count))
-    clock = type(performance.clock)([(beats * count, one.plan.tempo, Fraction(2))])
+    clock = type(performance.clock)([(beats * count, one.routine_pass.tempo, Fraction(2))])
     return replace(performance, passes=passes, clock=clock, circular=False, tail=Fraction(0))
 
 

@@ -290,9 +290,9 @@ def test_any_form_has_a_ladder(form: Form, lead_in: int) -> None:
         assert any(change.chord is None for bar in rounds[0].bars for change in bar.changes)
         return
     for played in performance.passes:
-        if played.plan.purpose is not Purpose.ROUND:
+        if played.routine_pass.purpose is not Purpose.ROUND:
             continue
-        plan = make_plan(played.plan)
+        plan = make_plan(played.routine_pass)
         changes = {span.start for span in plan.spans}
         for note in (note for part in played.parts for note in part.notes):
             bar = plan.bar_at(note.onset)

@@ -38,7 +38,6 @@ class Measure:
     """
 
     number: str
-    implicit: bool
     length: Fraction = Fraction(0)
     chords: list[tuple[Fraction, Chord | None]] = field(default_factory=list)
     opens: bool = False
@@ -71,7 +70,7 @@ class _Reader:
         self.now = Fraction(0)
 
     def measure(self, element: Element) -> Measure:
-        found = Measure(element.get("number", ""), element.get("implicit") == "yes")
+        found = Measure(element.get("number", ""))
         self.now = Fraction(0)
         for child in element:
             self._take(child, found)

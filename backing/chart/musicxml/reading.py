@@ -16,6 +16,7 @@ from xml.etree import ElementTree
 from backing.chart.form import Form
 from backing.chart.musicxml.assembly import assemble
 from backing.chart.musicxml.measures import Measure, read_measures
+from backing.chart.source import title_of
 from backing.chart.tune_file import read as read_tune
 from backing.chart.writer import write as write_tune
 from backing.errors import TuneError, UserError
@@ -33,6 +34,8 @@ def read_file(path: Path | str) -> Form:
     """
     path = Path(path)
     try:
+        if path.is_dir():
+            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
         if path.stat().st_size > MOST_BYTES:
             raise UserError(f"{path} is longer than a lead sheet.", "Save one tune to a file.")
         data = path.read_bytes()
@@ -42,7 +45,7 @@ def read_file(path: Path | str) -> Form:
         reason = error.strerror or "it is no file"
         raise UserError(f"{path} cannot be read: {reason}.", "Check its name and rights.") from None
     try:
-        return read(data, path.stem)
+        return read(data, title_of(path.stem))
     except UserError as error:
         raise UserError(f"{path}: {error.cause}", error.cure) from None
 

@@ -1,4 +1,5 @@
-"""The page at the bench: served to one machine, made again whenever the tune file is saved.
+"""The page at the bench: served to one machine, made again whenever the tune file is saved, or a
+feel file beside it.
 
 Only requests that name this server in their Host header are answered, so that no web page can
 reach it under a name of its own (DNS rebinding). It listens on the loopback address; for a phone
@@ -19,6 +20,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any, Final
 
+from backing.chart.feel_name import FEEL_FILE
 from backing.errors import OutputError, UserError
 
 LOOPBACK: Final = "127.0.0.1"
@@ -40,12 +42,13 @@ Make = Callable[[], bytes]
 class Workbench:
     """The page of a tune file as it is now: made when the file has changed, with its mistakes.
 
-    ``make`` makes the page or raises UserError. While the file is wrong the last good page stays.
+    A feel file beside the tune is watched, too, since the tune may name it. ``make`` makes the
+    page or raises UserError. While a file is wrong the last good page stays.
     """
 
     tune: Path
     make: Make
-    _seen: tuple[int, int] | None = None
+    _seen: tuple[tuple[int, int], ...] | None = None
     _page: bytes = b""
     _problems: str = ""
     _lock: threading.Lock = field(default_factory=threading.Lock)
@@ -66,18 +69,24 @@ class Workbench:
             return {"version": sha256(self._page).hexdigest()[:16], "problems": self._problems}
 
     def _look(self) -> None:
-        try:
-            status = self.tune.stat()
-            stamp = status.st_mtime_ns, status.st_size
-        except OSError:
-            stamp = (0, 0)
-        if stamp == self._seen:
+        feels = sorted(self.tune.parent.glob(f"*{FEEL_FILE}"))
+        stamps = tuple(_stamp(file) for file in (self.tune, *feels))
+        if stamps == self._seen:
             return
-        self._seen = stamp
+        self._seen = stamps
         try:
             self._page, self._problems = self.make(), ""
         except UserError as error:
             self._problems = str(error)
+
+
+def _stamp(file: Path) -> tuple[int, int]:
+    """Time (in ns) and size of a file as it is now; zeros where there is none."""
+    try:
+        status = file.stat()
+    except OSError:
+        return 0, 0
+    return status.st_mtime_ns, status.st_size
 
 
 class BenchServer(ThreadingHTTPServer):

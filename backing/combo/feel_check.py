@@ -1,0 +1,24 @@
+"""What is wrong with a feel, in all its tables at once."""
+
+from __future__ import annotations
+
+from backing.combo import bass_style, comp_style, drum_style
+from backing.combo.style import load_feel
+from backing.errors import FeelError
+
+_READERS = (bass_style.read_style, comp_style.read_style, drum_style.read_style)
+
+
+def feel_faults(name: str) -> tuple[FeelError, ...]:
+    """The first mistake in each table of the feel called ``name``, or in the file of that path."""
+    try:
+        feel = load_feel(name)
+    except FeelError as error:
+        return (error,)
+    found = []
+    for read in _READERS:
+        try:
+            read(feel)
+        except FeelError as error:
+            found.append(error)
+    return tuple(found)
