@@ -23,8 +23,9 @@ def cache(arguments: argparse.Namespace) -> int:
         clear_notes()
     entries = kept.entries()
     fonts, notes = kept_notes()
-    tracks = _of(len(entries), "track", sum(entry.size for entry in entries), kept.limit)
-    show(f"{tracks}\nnotes of {_of(fonts, 'SoundFont', notes, MOST_BYTES)}\n{kept.folder.parent}")
+    show(_of(len(entries), "track", sum(entry.size for entry in entries), kept.limit))
+    show(f"notes of {_of(fonts, 'SoundFont', notes, MOST_BYTES)}")
+    show(str(kept.folder.parent))
     return DONE
 
 

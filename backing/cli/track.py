@@ -15,19 +15,18 @@ from backing.cli.asked import band, in_key, one_of, request
 from backing.cli.batch import outcomes
 from backing.cli.given import check_track, track_as_usual
 from backing.cli.job import Job, make
-from backing.cli.line import melody
 from backing.cli.parser import make_parser
 from backing.cli.progress import share_done, tracks_done
 from backing.cli.recipe import recipe
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
 from backing.cli.tunes import check_targets, read_tune
+from backing.combo.arrangement import Player
 from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
 from backing.saving import fitted, is_folder
 
 DEFAULT_TEMPO = Fraction(120)
-LONGEST_PART = 24
-"""In bytes: no name of a part or an instrument is longer, its dot included."""
+LONGEST_PART = len(".acoustic grand piano")
 FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
 
 
@@ -57,6 +56,15 @@ def track(arguments: argparse.Namespace) -> int:
     return status
 
 
+def _melody(arguments: argparse.Namespace, form: Form) -> Player | None:
+    if not (arguments.melody or arguments.ladder):
+        return None
+    # the neck takes as long to load as a tune to arrange
+    from backing.cli.line import melody
+
+    return melody(arguments, form)
+
+
 def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     """What is asked of a tune (of bare changes: "") in one track, or one for each tempo or key."""
     form = in_key(arguments, _changes(arguments) if arguments.changes else read_tune(Path(tune)))
@@ -66,7 +74,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     job = partial(
         Job,
         form,
-        band=replace(band(arguments), melody=melody(arguments, form)),
+        band=replace(band(arguments), melody=_melody(arguments, form)),
         soundfont=Path(arguments.soundfont) if arguments.soundfont else None,
         bits=arguments.bits,
         stems=arguments.stems,

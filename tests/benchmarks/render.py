@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -92,6 +93,10 @@ def print_times(tune: Path, font: SoundFont, repeat: int, folder: Path) -> None:
     out = folder / "out"
     out.mkdir()
     wav = out / "out.wav"
+    # notes kept from an earlier track are not cold: these rows are shown besides
+    kept = folder / "kept"
+    for what in (CLIMB, SINGLE):
+        ours(*what, tune=tune, font=font, to=wav, kept=kept)
     rows: dict[str, Callable[[], Run]] = {
         "climb: fluidsynth, ten calls": lambda: peer(files, font, wav),
         "climb: ours, one file": lambda: ours(*CLIMB, tune=tune, font=font, to=wav),
@@ -100,7 +105,9 @@ def print_times(tune: Path, font: SoundFont, repeat: int, folder: Path) -> None:
             "--separate", *CLIMB, tune=tune, font=font, to=out
         ),
         "single: fluidsynth": lambda: peer([own], font, wav),
+        "climb: ours, notes kept": lambda: ours(*CLIMB, tune=tune, font=font, to=wav, kept=kept),
         "single: ours": lambda: ours(*SINGLE, tune=tune, font=font, to=wav),
+        "single: ours, notes kept": lambda: ours(*SINGLE, tune=tune, font=font, to=wav, kept=kept),
     }  # fmt: skip
     runs: dict[str, list[Run]] = defaultdict(list)
     for _ in range(repeat):
@@ -121,10 +128,14 @@ def print_times(tune: Path, font: SoundFont, repeat: int, folder: Path) -> None:
         print(f"  {name:30} {figures} {against}", flush=True)
 
 
-def ours(*options: str, tune: Path, font: SoundFont, to: Path) -> Run:
-    """Our command line, cold."""
+def ours(*options: str, tune: Path, font: SoundFont, to: Path, kept: Path | None = None) -> Run:
+    """Our command line; cold, or with the notes of earlier tracks in the cache ``kept``."""
     command = [sys.executable, "-m", "backing", "track", str(tune), "--soundfont", str(font.path)]
-    return timed([*command, "--no-cache", "--quiet", "-o", str(to), *options])
+    command += ["--quiet", "-o", str(to), *options]
+    if kept is None:
+        return timed([*command, "--no-cache"])
+    shutil.rmtree(kept / "backing" / "tracks", ignore_errors=True)
+    return timed(command, XDG_CACHE_HOME=str(kept))
 
 
 def peer(midi: list[Path], font: SoundFont, wav: Path) -> Run:
@@ -139,10 +150,12 @@ def peer(midi: list[Path], font: SoundFont, wav: Path) -> Run:
     return Run(sum(seconds), sum(processor), max(megabytes))
 
 
-def timed(command: list[str]) -> Run:
+def timed(command: list[str], **environment: str) -> Run:
     """Run a command; raises CalledProcessError when it fails."""
     begun = time.perf_counter()
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    process = subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, env={**os.environ, **environment}
+    )
     _, status, usage = os.wait4(process.pid, 0)
     seconds = time.perf_counter() - begun
     process.returncode = os.waitstatus_to_exitcode(status)
@@ -201,12 +214,13 @@ def _block(seconds: Fraction) -> Fraction:
 def arranged(tune: Path, options: tuple[str, ...]) -> Performance:
     """The performance that the command line makes of ``options``."""
     from backing.cli.asked import band, request
+    from backing.cli.given import track_as_usual
     from backing.cli.parser import make_parser
     from backing.cli.tunes import read_tune
     from backing.combo.arrangement import arrange
     from backing.routine.orders import make_routine
 
-    words = make_parser().parse_args(["track", str(tune), *options])
+    words = track_as_usual(make_parser().parse_args(["track", str(tune), *options]))
     form = read_tune(tune)
     return arrange(make_routine(form, request(words, form)), band(words))
 
