@@ -12,10 +12,10 @@ from backing import __version__
 from backing.chart.form import Form
 from backing.chart.writer import write
 from backing.combo.arrangement import Band, arrange
+from backing.combo.markers import markers
 from backing.combo.performance import Performance
 from backing.combo.style import brought, load_feel
 from backing.errors import OutputError, RoutineError
-from backing.midi import markers, to_bytes
 from backing.routine import Purpose
 from backing.routine.orders import Request, Routine, make_routine
 from backing.saving import check_writable, write_whole
@@ -105,6 +105,8 @@ def _made(job: Job, progress: Progress | None) -> Made:
     _check_length(job, performance)
     summary = _summary(job, routine, performance)
     if job.midi:
+        from backing.midi import to_bytes
+
         write_whole(job.target, to_bytes(performance))
         return Made((job.target,), summary)
     paths, sound = _audio(job, routine, performance, progress)
