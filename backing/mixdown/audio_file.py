@@ -148,8 +148,11 @@ class AudioFile:
         try:
             self._disk = _Disk(self._raw)
             self._sound = self._open(self._disk)
-        except OSError as error:
-            raise explained(error, self.path) from error
+        except BaseException as error:
+            self._discard()
+            if isinstance(error, OSError):
+                raise explained(error, self.path) from error
+            raise
         return self
 
     def _open(self, disk: _Disk) -> Any:

@@ -27,7 +27,7 @@ from pathlib import Path
 
 from backing import __version__
 from backing.errors import OutputError
-from backing.saving import explained, passing_name
+from backing.saving import explained, passing_name, write_whole
 
 DEFAULT_LIMIT = 2_000_000_000
 """In bytes; about fifty hours as .mp3, three as .wav."""
@@ -122,9 +122,9 @@ class Cache:
         """The cache with another limit, which stays; raises OutputError."""
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            (self.folder / LIMIT).write_text(str(limit), "utf-8")
         except OSError as error:
-            raise explained(error, self.folder / LIMIT) from error
+            raise explained(error, self.folder) from error
+        write_whole(self.folder / LIMIT, str(limit).encode())
         smaller = Cache(self.folder, limit)
         smaller._make_room(limit)
         return smaller

@@ -25,7 +25,7 @@ from backing.mixdown.release import Colour, Release
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import Audio
 from backing.mixdown.tone import Law, Rendered, Tone
-from backing.saving import passing_name
+from backing.saving import write_whole
 
 MOST_BYTES: Final = 600_000_000
 """Kept of all SoundFonts together; those not used for the longest time go first."""
@@ -63,13 +63,7 @@ class NoteStore:
         }
         with suppress(OSError, OutputError):
             self.folder.mkdir(parents=True, exist_ok=True)
-            path = self._path(group)
-            part = passing_name(path)
-            try:
-                part.write_bytes(json.dumps(head).encode() + b"\n" + sound)
-                part.replace(path)
-            finally:
-                part.unlink(missing_ok=True)
+            write_whole(self._path(group), json.dumps(head).encode() + b"\n" + sound)
 
     def used(self) -> None:
         """Note that it is used, and make room: the others that were used the longest ago go."""

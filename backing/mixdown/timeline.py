@@ -224,20 +224,6 @@ class Timeline:
         return tuple(gains * gain for gains in note.falls(hold, self.bank.sample_rate))
 
 
-def timelines(
-    performance: Performance, bank: Bank, parts: Iterable[str] | None = None
-) -> dict[str, Timeline]:
-    """The timelines of ``parts`` (None: all), their notes rendered into the bank in one go."""
-    names = performance.part_names if parts is None else tuple(parts)
-    lines = {name: Timeline(performance, name, bank) for name in names}
-    holds: dict[Tone, int] = {}
-    for line in lines.values():
-        for tone, hold in line.holds.items():
-            holds[tone] = max(holds.get(tone, 0), hold)
-    bank.prepare(holds)
-    return lines
-
-
 def _placed(notes: Iterable[Struck], voice: Voice, ring: int | None) -> list[Placed]:
     """The notes on the sample clock in order of onset, each held as written.
 

@@ -131,7 +131,6 @@ def _changed(move: int, link: Link) -> float:
 
 
 _OFF = 64
-_SIZE = 2 * _OFF + 1
 
 
 def _turn(a: int, b: int) -> float:
