@@ -252,7 +252,9 @@ def _add_track(commands: Commands) -> None:
         "--times", type=int, metavar="N", help="rounds at each tempo (default: a minute, 8 at most)"
     )
     what.add_argument(
-        "--climb", metavar="FROM-TO:STEP", help="step the tempo up: 80-160:8 or 60%%-105%%:5%%"
+        "--climb",
+        metavar="FROM-TO:STEP",
+        help="step the tempo up: 80-160:8, 60%%-105%%:5%%; 60%%: to 105%%, then the tune's own",
     )
     what.add_argument(
         "--climb-order", metavar="ORDER",

@@ -13,10 +13,13 @@ SLOWEST, FASTEST = Fraction(20), Fraction(400)
 """The tempos in bpm at which a band can be asked to play."""
 DEFAULT_STEP_PERCENT = Fraction(5)
 """A step of 3 % is just felt by musicians (Drake & Botte 1993, from memory); 5 % is a step."""
+OVER_THE_GOAL = Fraction(105, 100)
+"""A climb that names no end goes a little beyond the goal, which then feels easy (common practice,
+no source)."""
 MOST_RUNGS = 200
 
 CLIMB = re.compile(
-    r"(?P<low>\d+(?:\.\d+)?)(?P<lp>%?)-(?P<high>\d+(?:\.\d+)?)(?P<hp>%?)"
+    r"(?P<low>\d+(?:\.\d+)?)(?P<lp>%?)(?:-(?P<high>\d+(?:\.\d+)?)(?P<hp>%?))?"
     r"(?::(?P<step>\d+(?:\.\d+)?)(?P<sp>%?))?$"
 )
 SHAPES = ("up", "up-and-back", "two-up-one-down", "slow-and-goal")
@@ -56,28 +59,36 @@ def read_climb(text: str, goal: Fraction, shape: str = "up") -> Climb:
     """A climb from "80-160:8" (bpm) or "60%-105%:5%" (of ``goal``, the tune's tempo).
 
     Without a step it is 5 percent of the goal. The last step is shortened to land on the upper
-    tempo. ``shape`` is one of SHAPES. Raises RoutineError.
+    tempo. From a lower tempo alone ("60%") it goes up to OVER_THE_GOAL and ends at the goal.
+    ``shape`` is one of SHAPES. Raises RoutineError.
     """
     match = CLIMB.match(text.replace(" ", ""))
     if not match:
         raise RoutineError(
-            f"{text!r} is no climb.", "Write from-to:step, like 80-160:8 or 60%-105%:5%."
+            f"{text!r} is no climb.", "Write from-to:step, like 80-160:8 or 60%-105%:5%, or 60%."
         )
     low = read_tempo(match["low"] + match["lp"], goal)
-    high = read_tempo(match["high"] + match["hp"], goal)
+    if match["high"]:
+        high = read_tempo(match["high"] + match["hp"], goal)
+    else:
+        high = goal if shape == "slow-and-goal" or low >= goal else _in_range(goal * OVER_THE_GOAL)
     percent = match["step"] is None or match["sp"]
     step = Fraction(match["step"]) if match["step"] else DEFAULT_STEP_PERCENT
     step = step * goal / 100 if percent else step
     if low >= high:
         raise RoutineError(
-            f"The climb {text} does not go up.", "Write the slower tempo first, like 80-160:8."
+            f"The climb {text} does not go up.",
+            "Write the slower tempo first, like 80-160:8; alone it must be slower than the tune.",
         )
     if step <= 0 or (high - low) / step > MOST_RUNGS:
         raise RoutineError(
             f"The climb {text} has no end in sight.",
             f"Take steps large enough for at most {MOST_RUNGS} tempos.",
         )
-    return Climb(_shaped(_rungs(low, high, step), shape))
+    tempos = _shaped(_rungs(low, high, step), shape)
+    if tempos[-1] > goal and not match["high"]:
+        tempos = (*tempos, goal)
+    return Climb(tempos)
 
 
 def _rungs(low: Fraction, high: Fraction, step: Fraction) -> tuple[Fraction, ...]:

@@ -18,6 +18,28 @@ def test_a_climb_in_bpm_lands_on_its_goal() -> None:
     assert read_climb("80-100:8", GOAL).tempos == (80, 88, 96, 100)
 
 
+@pytest.mark.parametrize(
+    ("text", "shape", "tempos"),
+    [
+        ("85%", "up", (102, 108, 114, 120, 126, 120)),
+        ("100", "up", (100, 106, 112, 118, 124, 126, 120)),
+        ("90%:10", "up", (108, 118, 126, 120)),
+        ("90%", "up-and-back", (108, 114, 120, 126, 120, 114, 108)),
+        ("90%", "two-up-one-down", (108, 114, 120, 114, 120, 126, 120)),
+        ("90%", "slow-and-goal", (108, 120, 114, 120)),
+    ],
+)
+def test_a_climb_from_a_tempo_ends_at_the_goal(
+    text: str, shape: str, tempos: tuple[int, ...]
+) -> None:
+    assert read_climb(text, Fraction(120), shape).tempos == tempos
+
+
+def test_a_climb_from_the_tempo_of_the_tune_goes_nowhere() -> None:
+    with pytest.raises(RoutineError, match="does not go up"):
+        read_climb("100%", Fraction(120))
+
+
 def test_a_climb_in_percent_is_of_the_tune() -> None:
     tempos = read_climb("60%-105%:5%", Fraction(120)).tempos
     # the ladder of facts for a goal of 120 (design arithmetic): 72, 78, ... 126
@@ -55,7 +77,7 @@ def test_every_climb_keeps_its_bounds_and_meets_its_goal(
 
 @pytest.mark.parametrize(
     "text",
-    ["", "fast", "160-80:8", "80-80:8", "80-160:0", "80-160:0.01", "10-160:8", "80-500:10", "80:8"],
+    ["", "fast", "160-80:8", "80-80:8", "80-160:0", "80-160:0.01", "10-160:8", "80-500:10", "80:"],
 )
 def test_what_is_no_climb_is_refused_with_a_cure(text: str) -> None:
     with pytest.raises(RoutineError) as caught:
