@@ -246,8 +246,11 @@ class Mixdown:
                 dry[:] = 0
                 for at, source in enumerate(sources):
                     source.add_to(dry[at], start)
-                    mine.ring(dry[at], ringing[at])
-                    ringing[at, :WINDOW] += dry[at]
+                    if dry[at].any():
+                        mine.ring(dry[at], ringing[at])
+                        ringing[at, :WINDOW] += dry[at]
+                    else:  # most of the stem of a count-in
+                        ringing[at] = 0
                 return self._levels.measure(_sum(dry), start)
 
             return make
