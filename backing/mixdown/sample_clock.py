@@ -8,10 +8,9 @@ reckoned again in fractions. Nothing is ever a sample off.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +20,7 @@ from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
 
 Numbers = npt.NDArray[np.float64]
+Samples = npt.NDArray[np.int64]
 
 DOUBT_SAMPLES: Final = 1e-3
 """Nearer to the middle between two samples is reckoned again; the error here is below 1e-5."""
@@ -28,25 +28,32 @@ DOUBT_BEATS: Final = 1e-6
 """Nearer to a change of tempo or swing too."""
 
 
-class Struck(NamedTuple):
-    """A note that begins at sample ``onset`` (negative: before the start), held for ``hold``."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Strokes:
+    """The notes of a part, column by column, pass by pass.
 
-    onset: int
-    hold: int
-    note: Note
+    A note begins at sample ``onset`` (negative: before the start) and is held for ``hold``.
+    """
+
+    onset: Samples
+    hold: Samples
+    pitch: Samples
+    velocity: Samples
 
 
-def struck(performance: Performance, part: str, sample_rate: int) -> Iterator[Struck]:
-    """The notes of ``part``, pass by pass, as ``Performance.notes`` has them."""
+def strokes(performance: Performance, part: str, sample_rate: int) -> Strokes:
+    """The notes of ``part`` where ``Performance.notes`` has them."""
     tempos = _Tempos(performance.clock)
     known: dict[int, _Columns] = {}
+    found: list[Samples] = []
     for played in performance.passes:
         for mine in played.parts:
-            if mine.name == part:
+            if mine.name == part and mine.notes:
                 columns = known.get(id(mine))
                 if columns is None:
                     columns = known[id(mine)] = _columns(mine)
-                yield from _struck(performance, played, columns, tempos, sample_rate)
+                found.append(_struck(performance, played, columns, tempos, sample_rate))
+    return Strokes(*np.concatenate(found, axis=1) if found else np.zeros((4, 0), np.int64))
 
 
 def sample_of(seconds: Fraction, sample_rate: int) -> int:
@@ -59,6 +66,8 @@ class _Columns:
     """The notes of a part, column by column, as they are written."""
 
     notes: tuple[Note, ...]
+    pitch: Numbers
+    velocity: Numbers
     onset: Numbers
     end: Numbers
     swung: npt.NDArray[np.bool_]
@@ -72,6 +81,8 @@ def _columns(part: Part) -> _Columns:
     notes = part.notes
     return _Columns(
         notes,
+        np.array([note.pitch for note in notes], float),
+        np.array([note.velocity for note in notes], float),
         np.array([float(note.onset) for note in notes]),
         np.array([float(note.end) for note in notes]),
         np.array([note.swung for note in notes], bool),
@@ -131,7 +142,8 @@ class _Tempos:
 
 def _struck(
     performance: Performance, played: PlayedPass, columns: _Columns, tempos: _Tempos, rate: int
-) -> Iterator[Struck]:
+) -> Samples:
+    """Onset, hold, pitch and velocity of the notes of a pass that sound, in four rows."""
     start = float(played.start)
     first, last = start + columns.onset, start + columns.end
     here = tempos.at(first)
@@ -148,29 +160,18 @@ def _struck(
     doubtful = _doubtful(places) | _doubtful(holds)
     for beat in (first, last, onset, end):
         doubtful |= tempos.near_change(beat)
-    sounds = (columns.slowest <= tempos.tempo[here]) & (tempos.tempo[here] <= columns.fastest)
-    rows = zip(
-        np.floor(places).astype(int).tolist(),
-        np.floor(holds).astype(int).tolist(),
-        columns.notes,
-        doubtful.tolist(),
-        sounds.tolist(),
-        strict=True,
-    )
-    for place, hold, note, doubt, sound in rows:
-        if doubt:
-            yield from _exactly(performance, played, note, rate)
-        elif sound:
-            yield Struck(place, hold, note)
+    rows = np.stack([np.floor(places), np.floor(holds), columns.pitch, columns.velocity])
+    tempo = tempos.tempo[here]
+    sounds = (columns.slowest <= tempo) & (tempo <= columns.fastest)
+    for at in np.flatnonzero(doubtful).tolist():
+        exact = next(performance.in_time(columns.notes[at : at + 1], played.start), None)
+        sounds[at] = exact is not None
+        if exact is not None:
+            begin = exact.onset
+            rows[0, at] = sample_of(begin, rate)
+            rows[1, at] = sample_of(exact.end - begin, rate)
+    return rows[:, sounds].astype(np.int64)
 
 
 def _doubtful(places: Numbers) -> npt.NDArray[np.bool_]:
     return abs(places - np.rint(places)) < DOUBT_SAMPLES
-
-
-def _exactly(
-    performance: Performance, played: PlayedPass, note: Note, rate: int
-) -> Iterator[Struck]:
-    for exact in performance.in_time((note,), played.start):
-        onset = exact.onset
-        yield Struck(sample_of(onset, rate), sample_of(exact.end - onset, rate), note)

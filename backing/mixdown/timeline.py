@@ -7,7 +7,6 @@ performance is a ring of samples: what sounds past its end sounds at its beginni
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -15,26 +14,17 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from backing.combo.instruments import CHOKED_BY, CLOSED_HAT, OPEN_HAT, PEDAL_HAT
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank, BankNote
+from backing.mixdown.placement import placed
 from backing.mixdown.release import CHOKE, Gains, envelope
-from backing.mixdown.sample_clock import Struck, sample_of, struck
-from backing.mixdown.soundfont import DRUM_BANK, Voice
+from backing.mixdown.sample_clock import sample_of, strokes
+from backing.mixdown.soundfont import DRUM_BANK
 from backing.mixdown.synth import BLOCK, Audio
 from backing.mixdown.tone import Tone
 
 _AT_ONCE = 49152
 """Samples made at a time: they, a copy and what it is multiplied by stay in a processor's cache."""
-
-RINGS = 1 << 40
-"""A hold without an end."""
-
-_CHOKED_BY = CHOKED_BY | {
-    # one pair of cymbals: what is left of any stroke ends with the next of another kind
-    CLOSED_HAT: (PEDAL_HAT, OPEN_HAT),
-    PEDAL_HAT: (CLOSED_HAT, OPEN_HAT),
-}
 
 
 class Held(NamedTuple):
@@ -106,10 +96,11 @@ class _Sound:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Copies:
-    """Every sounding copy in the order of onsets: where it begins and ends, and its sound."""
+    """All copies in the order of onsets: where each begins and ends, which of ``sounds`` it is."""
 
     onsets: NDArray[np.int64]
     ends: NDArray[np.int64]
+    which: NDArray[np.int64]
     sounds: tuple[_Sound, ...]
     longest: int
 
@@ -126,18 +117,39 @@ class Timeline:
         seconds = performance.clock.length_seconds
         self.length = sample_of(seconds if self._circular else seconds + performance.tail, rate)
         ring = self.length if self._circular else None
-        placed = _placed(struck(performance, part, rate), self.voice, ring)
-        self.notes = tuple(_ended(placed, self.voice, ring))
+        self._notes = placed(strokes(performance, part, rate), self.voice, ring)
         self._copies: _Copies | None = None
+
+    @property
+    def notes(self) -> tuple[Placed, ...]:
+        """The notes in the order of onsets."""
+        notes = self._notes
+        rows = zip(
+            notes.onset.tolist(),
+            notes.key.tolist(),
+            notes.velocity.tolist(),
+            notes.hold.tolist(),
+            notes.choked.tolist(),
+            strict=True,
+        )
+        return tuple(
+            Placed(onset, Held(self._tone(key, velocity), hold, choked))
+            for onset, key, velocity, hold, choked in rows
+        )
 
     @property
     def holds(self) -> dict[Tone, int]:
         """The tones needed, each with the longest time (samples) it is held."""
-        longest: dict[Tone, int] = {}
-        for _, (tone, hold, _) in self.notes:
-            # a drum is kept whole, however soon it is struck again
-            longest[tone] = max(longest.get(tone, 0), 0 if tone.kit else hold)
-        return longest
+        notes = self._notes
+        tones, which = np.unique(notes.key * 128 + notes.velocity, return_inverse=True)
+        longest = np.zeros(len(tones), np.int64)
+        if self.voice.bank != DRUM_BANK:  # a drum is kept whole, however soon it is struck again
+            np.maximum.at(longest, which, notes.hold)
+        pairs = zip(tones.tolist(), longest.tolist(), strict=True)
+        return {self._tone(*divmod(tone, 128)): hold for tone, hold in pairs}
+
+    def _tone(self, key: int, velocity: int) -> Tone:
+        return Tone(self.voice.bank, self.voice.program, key, velocity)
 
     def render(self, start: int, stop: int) -> Audio:
         """The samples [start, stop) of the part, float32 (n, 2); none outside its length.
@@ -169,7 +181,9 @@ class Timeline:
         for at in sounding.tolist():
             onset = int(copies.onsets[at])
             begin, end = max(onset, start) - start, min(int(copies.ends[at]), stop) - start
-            copies.sounds[at].add_to(out[begin:end], start + begin - onset, scratch[begin:end])
+            copies.sounds[copies.which[at]].add_to(
+                out[begin:end], start + begin - onset, scratch[begin:end]
+            )
 
     def windows(self, size: int) -> Iterator[Audio]:
         """The whole part in windows of ``size`` samples (the last one may be shorter)."""
@@ -179,32 +193,40 @@ class Timeline:
     def place(self) -> None:
         """Make all copies: one of each note, and in a ring one each time it comes around."""
         self.bank.prepare(self.holds)
-        sounds = self._sounds()
-        copies: list[tuple[int, int]] = []
-        for index, (onset, held) in enumerate(self.notes):
-            rounds = -(-(onset + sounds[held].length) // self.length) if self._circular else 1
-            copies.extend((onset - shift * self.length, index) for shift in range(rounds))
-        copies.sort()
-        ordered = tuple(sounds[self.notes[index].held] for _, index in copies)
-        onsets = np.array([onset for onset, _ in copies], np.int64)
-        lengths = np.array([sound.length for sound in ordered], np.int64)
-        self._copies = _Copies(onsets, onsets + lengths, ordered, int(lengths.max(initial=0)))
+        notes = self._notes
+        kinds = np.stack([notes.key, notes.velocity, notes.hold, notes.choked], axis=1)
+        kinds, which = np.unique(kinds, axis=0, return_inverse=True)
+        which = which.reshape(-1)
+        sounds = self._sounds(kinds.tolist())
+        lengths = np.array([sound.length for sound in sounds], np.int64)[which]
+        onsets = notes.onset
+        if self._circular:
+            rounds = -(-(onsets + lengths) // self.length)
+            before = np.repeat(np.cumsum(rounds) - rounds, rounds)
+            shift = (np.arange(len(before)) - before) * self.length
+            onsets, lengths = np.repeat(onsets, rounds) - shift, np.repeat(lengths, rounds)
+            which = np.repeat(which, rounds)
+            order = np.argsort(onsets, kind="stable")
+            onsets, lengths, which = onsets[order], lengths[order], which[order]
+        longest = int(lengths.max(initial=0))
+        self._copies = _Copies(onsets, onsets + lengths, which, sounds, longest)
 
-    def _sounds(self) -> dict[Held, _Sound]:
-        """How each held tone sounds; tones that fall alike share the gains of their fall."""
-        tones: dict[tuple[Tone, bool], _Tail] = {}
-        sounds: dict[Held, _Sound] = {}
-        for _, held in self.notes:
-            if held in sounds:
-                continue
-            which = held.tone, held.choked
-            tone = tones.get(which)
+    def _sounds(self, kinds: Iterable[tuple[int, int, int, int]]) -> tuple[_Sound, ...]:
+        """How tones of some key and velocity, held for a while, let go or choked, sound.
+
+        Those that fall alike share the gains of their fall.
+        """
+        tones: dict[tuple[int, int, int], _Tail] = {}
+        sounds: list[_Sound] = []
+        for key, velocity, hold, choked in kinds:
+            tone = tones.get((key, velocity, choked))
             if tone is None:
-                tone = tones[which] = self._let_go(held)
-            length = min(len(tone.note.samples), held.hold + tone.blocks * BLOCK)
-            lags = () if tone.fall is not None else self._lags(tone.note, held.hold)
-            sounds[held] = _Sound(tone.note, held.hold, length, tone.fall, lags)
-        return sounds
+                held = Held(self._tone(key, velocity), hold, bool(choked))
+                tone = tones[key, velocity, choked] = self._let_go(held)
+            length = min(len(tone.note.samples), hold + tone.blocks * BLOCK)
+            lags = () if tone.fall is not None else self._lags(tone.note, hold)
+            sounds.append(_Sound(tone.note, hold, length, tone.fall, lags))
+        return tuple(sounds)
 
     def _let_go(self, held: Held) -> _Tail:
         note = self.bank.note(held.tone)
@@ -222,54 +244,3 @@ class Timeline:
     def _lags(self, note: BankNote, hold: int) -> tuple[Gains, ...]:
         gain = np.float32(note.gain)
         return tuple(gains * gain for gains in note.falls(hold, self.bank.sample_rate))
-
-
-def _placed(notes: Iterable[Struck], voice: Voice, ring: int | None) -> list[Placed]:
-    """The notes on the sample clock in order of onset, each held as written.
-
-    Two strokes of a key at one sample are one, the louder. A hold is rounded to blocks, so that
-    equal notes are equal samples whatever the fractions: an end moves by at most 0.8 ms.
-    """
-    kit = voice.bank == DRUM_BANK
-    loudest: dict[tuple[int, int], Placed] = {}
-    for begins, lasts, note in notes:
-        onset, hold = begins, 0 if kit else lasts
-        if ring is not None:
-            onset %= ring
-        elif onset < 0:
-            onset, hold = 0, max(0, hold + onset)
-        key = voice.key(note.pitch)
-        rival = loudest.get((onset, key))
-        if rival is None or note.velocity > rival.held.tone.velocity:
-            tone = Tone(voice.bank, voice.program, key, note.velocity)
-            loudest[onset, key] = Placed(onset, Held(tone, RINGS if kit else _blocks(hold)))
-    return sorted(loudest.values())
-
-
-def _ended(placed: list[Placed], voice: Voice, ring: int | None) -> Iterator[Placed]:
-    """The notes, each ended where its key is struck again or something chokes it."""
-    onsets: dict[int, list[int]] = {}
-    for onset, held in placed:
-        onsets.setdefault(held.tone.key, []).append(onset)
-    for onset, held in placed:
-        key, hold, choked = held.tone.key, held.hold, False
-        again = _next(onsets[key], onset, ring)
-        if again is not None and again - onset < hold:
-            hold = _blocks(again - onset)
-        for choker in _CHOKED_BY.get(key, ()) if held.tone.kit else ():
-            stop = _next(onsets.get(voice.key(choker), []), onset, ring)
-            if stop is not None and stop - onset < hold:
-                hold, choked = _blocks(stop - onset), True
-        yield Placed(onset, Held(held.tone, hold, choked))
-
-
-def _next(onsets: list[int], after: int, ring: int | None) -> int | None:
-    """The first of sorted ``onsets`` later than ``after``; in a ring the first comes again."""
-    at = bisect_right(onsets, after)
-    if at < len(onsets):
-        return onsets[at]
-    return onsets[0] + ring if onsets and ring is not None else None
-
-
-def _blocks(samples: int) -> int:
-    return (samples + BLOCK // 2) // BLOCK * BLOCK

@@ -15,7 +15,7 @@ from backing.combo.feel import Clock
 from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
-from backing.mixdown.sample_clock import sample_of, struck
+from backing.mixdown.sample_clock import sample_of, strokes
 from backing.routine.orders import Request, make_routine
 from backing.routine.passes import Pass, Purpose
 
@@ -23,12 +23,28 @@ RATE = 44100
 TUNES = sorted((Path(__file__).parents[2] / "tunes").glob("*.tune"))
 
 
-def exactly(performance: Performance, part: str, rate: int) -> list[tuple[int, int, Note]]:
+Rows = list[tuple[int, int, int, int]]
+"""Onset, hold, pitch and velocity of notes."""
+
+
+def exactly(performance: Performance, part: str, rate: int) -> Rows:
     """The notes of a part by fractions alone."""
     return [
-        (sample_of(each.onset, rate), sample_of(each.end - each.onset, rate), each.note)
+        (
+            sample_of(each.onset, rate),
+            sample_of(each.end - each.onset, rate),
+            each.note.pitch,
+            each.note.velocity,
+        )
         for each in performance.notes(part)
     ]
+
+
+def in_arrays(performance: Performance, part: str, rate: int) -> Rows:
+    """The notes of a part by arrays."""
+    found = strokes(performance, part, rate)
+    columns = (found.onset, found.hold, found.pitch, found.velocity)
+    return list(zip(*(column.tolist() for column in columns), strict=True))
 
 
 @pytest.mark.parametrize("tune", TUNES, ids=lambda tune: tune.stem)
@@ -48,7 +64,7 @@ def test_tunes_at_any_tempo_are_exact(tune):
         for part in performance.part_names:
             exact = exactly(performance, part, RATE)
             count += len(exact)
-            assert list(struck(performance, part, RATE)) == exact
+            assert in_arrays(performance, part, RATE) == exact
     assert count > 200
 
 
@@ -86,7 +102,7 @@ def test_any_notes_on_any_clock_are_exact(written, stretches, rate):
         passes.append(PlayedPass(Pass(Purpose.ROUND, (), Fraction(120)), start, (part,)))
         start += clock.length_beats / 2
     performance = Performance("Any", tuple(passes), clock)
-    assert list(struck(performance, "bass", rate)) == exactly(performance, "bass", rate)
+    assert in_arrays(performance, "bass", rate) == exactly(performance, "bass", rate)
 
 
 def test_moments_half_way_between_two_samples_go_to_the_later():
@@ -97,5 +113,5 @@ def test_moments_half_way_between_two_samples_go_to_the_later():
     ])  # fmt: skip
     clock = Clock([(Fraction(4), Fraction(60), Fraction(1))])
     one = PlayedPass(Pass(Purpose.ROUND, (), Fraction(60)), Fraction(0), (part,))
-    found = [each.onset for each in struck(Performance("Half", (one,), clock), "bass", RATE)]
-    assert found == [(n + 1) // 2 for n in range(1, 4001, 2)]
+    found = strokes(Performance("Half", (one,), clock), "bass", RATE)
+    assert found.onset.tolist() == [(n + 1) // 2 for n in range(1, 4001, 2)]

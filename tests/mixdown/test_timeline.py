@@ -13,8 +13,9 @@ from backing.combo import instruments as gm
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank
+from backing.mixdown.placement import RINGS
 from backing.mixdown.sample_clock import sample_of
-from backing.mixdown.timeline import RINGS, Timeline
+from backing.mixdown.timeline import Timeline
 from tests.mixdown.band import INSTRUMENTS, RATE, built_in_soundfont, performance, quarters
 from tests.mixdown.reference import played_by_fluidsynth, random_phrase, residual_db
 
