@@ -5,10 +5,12 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-
-from tqdm import tqdm
+from typing import TYPE_CHECKING
 
 from backing.cli.status import tell
+
+if TYPE_CHECKING:
+    from tqdm import tqdm
 
 ONE = "{desc} {bar:30} {percentage:3.0f} %  {remaining} left"
 MANY = "{desc} {bar:30} {n_fmt} of {total_fmt} tracks  {remaining} left"
@@ -20,6 +22,8 @@ def share_done(name: str, *, quiet: bool) -> Iterator[Callable[[float], None] | 
     if quiet or not sys.stderr.isatty():
         yield None
         return
+    from tqdm import tqdm  # only where there is a bar to see
+
     with tqdm(total=1.0, desc=name, leave=False, bar_format=ONE, file=sys.stderr) as bar:
         yield lambda done: _move(bar, done)
 
@@ -34,6 +38,8 @@ def tracks_done(count: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
     if quiet or not sys.stderr.isatty():
         yield lambda words: tell(words) if words else None
         return
+    from tqdm import tqdm
+
     with tqdm(total=count, desc="band", leave=False, bar_format=MANY, file=sys.stderr) as bar:
 
         def one_more(words: str) -> None:

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from backing.chart.form import Form
-from backing.chart.musicxml import read_file as read_musicxml
 from backing.chart.tune_file import read_file
 from backing.cli.status import DONE, USERS, in_words, tell
 from backing.combo.feel_check import feel_faults
@@ -23,6 +22,8 @@ def read_tune(path: Path) -> Form:
     there is no text.
     """
     if path.suffix.lower() in MUSICXML:
+        from backing.chart.musicxml import read_file as read_musicxml
+
         return read_musicxml(path)
     return read_file(path, feel_faults=feel_faults)
 
