@@ -109,6 +109,17 @@ def test_markers_of_a_climb_name_rounds_and_rungs():
     ]
 
 
+def test_markers_name_each_of_several_keys_once():
+    loops = [(bar("C", key=key), bar("F", key=key, number=2)) for key in ("C major", "F minor")]
+    # a tune's bridge may be in a key of its own, which is no new key of the routine
+    loops[0] = (bar("C", key="G major"), *loops[0][1:])
+    passes = [(a_pass(*loop, purpose=Purpose.ROUND), ()) for loop in loops for _ in range(2)]
+    found = [text for _, text in midi.markers(perform(*passes))]
+    assert found == ["A (round 1), C", "A (round 2)", "A (round 1), Fm", "A (round 2)"]
+    alone = [text for _, text in midi.markers(perform(*passes[:2]))]
+    assert alone == ["A (round 1)", "A (round 2)"]
+
+
 def test_rounds_of_a_trade_are_counted_on():
     mine = bar("C", section="B")
     theirs = replace(mine, directions=Directions(lay_out=frozenset({"bass"})))

@@ -17,7 +17,7 @@ from importlib import import_module
 from itertools import pairwise
 from types import FrameType
 
-from backing.cli.parser import make_parser
+from backing.cli.parser import parse
 from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, open_streams, tell
 from backing.errors import BackingError, UserError
 
@@ -38,7 +38,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
     open_streams()
-    arguments = make_parser().parse_args(words)
+    arguments = parse(words)
     module, _, name = COMMANDS[arguments.command].partition(":")
     try:
         _refuse_empty(words)

@@ -7,8 +7,9 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from backing.cli.asked import players
+from backing.cli.asked import RHYTHM_SECTION, parts, players
 from backing.errors import UserError
+from backing.routine.orders import SOLO_CHORUSES
 
 LINE: Mapping[str, object] = {
     "level": 1, "start": 1, "direction": "both", "way": "1-7",
@@ -17,13 +18,15 @@ NECK: Mapping[str, object] = {"position": "auto", "tuning": "standard", "frets":
 TRACK: Mapping[str, object] = {
     "choruses": 3, "climb_order": "up", "ending": "held", "comp": "piano", **NECK, **LINE,
 }  # fmt: skip
-"""What an option of a track or a line is where it was not given."""
+SHEET: Mapping[str, object] = {
+    "guide": "both", "seed": 1, "paper": "a4", "reader": "guitar",
+    "tuning": "standard", "frets": 22, **LINE,
+}  # fmt: skip
+"""What an option of a track, of a sheet or of a line is where it was not given."""
 LOOPING = frozenset({"bars", "climb", "keys", "times", "grow", "ladder"})
 """Each of these makes a loop of a track."""
-ETUDE = frozenset({"rhythm", "call_on"})
-"""When the notes of a line fall that is not of guide tones."""
-SHAPING = frozenset({*LINE, *ETUDE, "thirds", "early", "top_strings"})
-"""How a line goes."""
+SHAPING = frozenset({*LINE, "rhythm", "call_on", "thirds", "early", "top_strings"})
+"""How a line goes that is not of guide tones."""
 TUNES = (".tune", ".musicxml", ".mxl")
 FILES = ("output", "soundfont", "feel")
 """Options whose word is a file, which says itself what is wrong with it."""
@@ -43,7 +46,7 @@ class _Needless:
 
     def check(self, given: set[str]) -> None:
         """Raise UserError for the first of the options that was given."""
-        for option in self.options:
+        for option in sorted(self.options):
             if option in given and self.beside(given):
                 name = _spelled(option)
                 raise UserError(self.cause.format(name), self.cure.format(name))
@@ -92,8 +95,85 @@ NEEDLESS = (
         "{} is for trading.",
         "Add --trade 4, or leave {} out.",
     ),
+    _Needless(
+        ("lay_out",),
+        lambda given: "grow" in given,
+        "{} silences the last bars, and those are where --grow begins.",
+        "Leave one of them out.",
+    ),
 )
-"""What would change nothing in a track, and what to do."""
+"""What would change nothing in a track, or leave nothing of it, and what to do."""
+NEEDLESS_ON_SHEETS = (
+    _Needless(
+        {"key", "position", "no_shapes", "no_chart", "line", "bars", "guide", "seed", "reader",
+         "clef", "no_tab", *SHAPING},
+        lambda given: "set" in given,
+        "{} is for the sheet of a tune, and --set has none.",
+        "Leave {} out.",
+    ),
+    _Needless(
+        ("large", "paper", "signs"),
+        lambda given: "musicxml" in given,
+        "{} is for pages, and MusicXML leaves the print to another program.",
+        "Leave {} out, or end the name in .pdf.",
+    ),
+    _Needless(
+        ("no_chart", "no_shapes", "position"),
+        lambda given: "musicxml" in given and "line" not in given,
+        "{} is for pages: of a tune without a line MusicXML has the chart alone.",
+        "Add a line, leave {} out, or end the name in .pdf.",
+    ),
+    _Needless(
+        (SHAPING - {"way"}) | {"seed"},
+        lambda given: "etude" not in given,
+        "{} is for an etude, and none is printed.",
+        "Add --line etude, or leave {} out.",
+    ),
+    _Needless(
+        ("way",),  # the position of guide tones follows from it, too
+        lambda given: "line" not in given,
+        "{} is for an etude, and none is printed.",
+        "Add --line etude, or leave {} out.",
+    ),
+    _Needless(
+        ("guide",),
+        lambda given: "guide tones" not in given,
+        "{} is for guide tones, and none are printed.",
+        "Add --line guide, or leave {} out.",
+    ),
+    _Needless(
+        ("clef", "no_tab"),
+        lambda given: "line" not in given,
+        "{} is for the staff of a line, and none is printed.",
+        "Add --line etude or --line guide, or leave {} out.",
+    ),
+    _Needless(
+        ("bars",),
+        lambda given: not given & {"line", "position"},
+        "{} is for shapes or a line, and the chart is printed whole.",
+        "Add --position or --line, or leave {} out.",
+    ),
+    _Needless(
+        ("no_shapes",),
+        lambda given: not given >= {"line", "position"},
+        "{} leaves the position to a line alone.",
+        "Add --position and --line, or leave {} out.",
+    ),
+    _Needless(
+        ("tuning", "frets"),
+        lambda given: not given & {"line", "position", "set"},
+        "{} is for shapes or a line, and none is printed.",
+        "Add --position or --line, or leave {} out.",
+    ),
+    _Needless(
+        ("left_handed",),
+        lambda given: "set" not in given and ("position" not in given or "no_shapes" in given),
+        "{} is for shapes, and none are printed.",
+        "Add --position, or leave {} out.",
+    ),
+)  # fmt: skip
+"""The same of a sheet. Beside its options: "musicxml" as which it is written, "etude" or "guide
+tones" for its line."""
 
 
 def check_track(arguments: argparse.Namespace) -> None:
@@ -109,7 +189,12 @@ def check_track(arguments: argparse.Namespace) -> None:
         _check_melody_trades(arguments, melody)
     elif melody in ("", "guide"):
         _check_no_line(given)
+    heard = {"guide"} if arguments.guide or melody == "guide" else set[str]()
+    heard |= {"click"} if arguments.click else set()
+    heard |= {"melody"} if partner == "melody" or melody not in ("", "guide") else set()
     playing = players(arguments)
+    _check_left_out(arguments, heard)
+    _check_lay_out(arguments, given)
     if "melody" in playing and not melody and partner != "melody":
         raise UserError("Nobody has a melody to play.", "Add --melody etude, or name others.")
     if "comp" in given and "comping" not in playing:
@@ -118,6 +203,33 @@ def check_track(arguments: argparse.Namespace) -> None:
         raise UserError(
             "Without the drums there is nobody to trade with.",
             "Keep them, add --click, or write --trade-with melody.",
+        )
+
+
+def _check_left_out(arguments: argparse.Namespace, heard: set[str]) -> None:
+    """Refuse to leave out who was asked for (``heard``), or does not play anyway."""
+    if not arguments.without:
+        return
+    others = parts(arguments.only) if arguments.only else RHYTHM_SECTION
+    for part in sorted(parts(arguments.without)):
+        name = "piano" if part == "comping" else part
+        if part in heard:
+            raise UserError(
+                f"The {name} is asked for and left out at once.", "Leave out one or the other."
+            )
+        if part not in others:
+            raise UserError(
+                f"There is no {name} here to leave out.", f"Take {name} out of --without."
+            )
+
+
+def _check_lay_out(arguments: argparse.Namespace, given: set[str]) -> None:
+    """Refuse to let the band lay out in solo choruses where there are none."""
+    choruses = arguments.choruses
+    if arguments.lay_out and not given & LOOPING and choruses and choruses < SOLO_CHORUSES:
+        raise UserError(
+            "--lay-out is for solo choruses, and there is none between head and out-chorus.",
+            f"Ask for {SOLO_CHORUSES} choruses or more, or for a loop.",
         )
 
 
@@ -139,16 +251,16 @@ def _check_no_line(given: set[str]) -> None:
         )
 
 
-def check_sheet(arguments: argparse.Namespace) -> None:
-    """Raise UserError for an option of a sheet that would change nothing, or has no word."""
+def check_sheet(arguments: argparse.Namespace, *, musicxml: bool = False) -> None:
+    """Raise UserError for an option of a sheet that would change nothing, or has no word.
+
+    ``musicxml``: it is not written as pages.
+    """
     _check_words(arguments, "sheet")
-    needless = {"": SHAPING, "guide": ETUDE}.get(_word(arguments.line), frozenset())
-    for option in sorted(needless & _given(arguments)):
-        name = _spelled(option)
-        raise UserError(
-            f"{name} is for an étude, and none is printed.",
-            f"Add --line etude, or leave {name} out.",
-        )
+    beside = {"etude": "etude", "guide": "guide tones"}.get(_word(arguments.line), "")
+    given = _given(arguments) | {beside} | ({"musicxml"} if musicxml else set())
+    for needless in NEEDLESS_ON_SHEETS:
+        needless.check(given)
 
 
 def _check_words(arguments: argparse.Namespace, command: str) -> None:
@@ -167,7 +279,7 @@ def _given(arguments: argparse.Namespace) -> set[str]:
 
 
 def _spelled(option: str) -> str:
-    return f"--{option.replace('_', '-')}"
+    return f"--{'for' if option == 'reader' else option.replace('_', '-')}"
 
 
 def _word(text: str | None) -> str:
@@ -189,7 +301,7 @@ def track_as_usual(arguments: argparse.Namespace) -> argparse.Namespace:
 
 def sheet_as_usual(arguments: argparse.Namespace) -> argparse.Namespace:
     """The words of a sheet, with what was left out."""
-    return _completed(arguments, LINE)
+    return _completed(arguments, SHEET)
 
 
 def _completed(arguments: argparse.Namespace, usual: Mapping[str, object]) -> argparse.Namespace:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing import __version__
-from backing.chart.form import Form
+from backing.chart.form import Form, PlayedBar
 from backing.chart.writer import write
 from backing.combo.arrangement import Band, arrange
 from backing.combo.markers import markers
@@ -18,6 +18,7 @@ from backing.combo.style import brought, load_feel
 from backing.errors import OutputError, RoutineError
 from backing.routine import Purpose
 from backing.routine.orders import Request, Routine, make_routine
+from backing.routine.trading import SOLOISTS
 from backing.saving import check_writable, write_whole
 
 if TYPE_CHECKING:
@@ -101,6 +102,8 @@ def _feel_files(job: Job) -> dict[str, str]:
 def _made(job: Job, progress: Progress | None) -> Made:
     _check(job)
     routine = make_routine(job.form, job.request)
+    _check_drills(routine, job.request)
+    _check_chords(routine, job.band.players)
     performance = arrange(routine, job.band)
     _check_length(job, performance)
     summary = _summary(job, routine, performance)
@@ -118,9 +121,55 @@ def _check(job: Job) -> None:
     suffix = job.target.suffix.lower()
     if job.bits != 16 and suffix not in EXACT_SUFFIXES:
         raise OutputError(f"{job.target} has no {job.bits} bits.", "Choose .wav or .flac for them.")
+    if job.soundfont and job.midi:
+        raise OutputError(
+            f"{job.target} holds notes, which no SoundFont plays.",
+            "Leave out --soundfont for MIDI.",
+        )
     if job.stems and job.midi:
         raise OutputError(
             f"{job.target} holds a track for each part already.", "Leave out --stems for MIDI."
+        )
+
+
+def _check_drills(routine: Routine, request: Request) -> None:
+    """Refuse a drill that these bars have no room for."""
+    played = [p for p in routine.passes if p.purpose in (Purpose.SOLO, Purpose.ROUND)]
+    turns = {
+        _partners(bar, request.trade_with)
+        for each in played
+        for bar in each.bars
+        if "kit" not in bar.directions.lay_out
+    }
+    if request.trade and len(turns) < 2:
+        raise RoutineError(
+            f"There are too few bars for a trade of {request.trade}: the turn would never pass.",
+            "Trade fewer bars, or ask for more choruses or rounds.",
+        )
+    if request.breath and all(p.purpose is not Purpose.BREATH for p in routine.passes):
+        raise RoutineError(
+            "A breath is taken between rounds, and there is one round.",
+            "Ask for more --times, or leave --breath out.",
+        )
+    if request.grow and all(len(each.bars) == 1 for each in played):
+        raise RoutineError(
+            "A loop of one bar cannot grow.", "Choose more bars, or leave --grow out."
+        )
+
+
+def _partners(bar: PlayedBar, partner: str) -> bool:
+    """Whether the turn in a traded bar is the partner's."""
+    resting = bar.directions.lay_out
+    return resting >= SOLOISTS if partner == "drums" else partner not in resting
+
+
+def _check_chords(routine: Routine, players: frozenset[str]) -> None:
+    """Refuse guide tones where there is no chord but that of an ending."""
+    bars = (bar for each in routine.passes for bar in each.bars if not bar.final)
+    chords = (change.chord for bar in bars for change in bar.changes)
+    if "guide" in players and all(chord is None for chord in chords):
+        raise RoutineError(
+            "There is no chord in these bars, and so no guide tones.", "Choose bars with changes."
         )
 
 

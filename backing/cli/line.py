@@ -9,6 +9,7 @@ from backing.chart.form import Form
 from backing.cli.asked import one_of
 from backing.combo.arrangement import Player
 from backing.errors import PracticeError
+from backing.practice.arpeggio import WAYS
 from backing.practice.fingerboard import make_fingerboard
 from backing.practice.line import CALLS_ON, DIRECTIONS, RHYTHMS, Line
 from backing.practice.melody import play
@@ -31,7 +32,7 @@ def etude_line(
         positions=positions,
         start=arguments.start,
         direction=one_of(arguments.direction, DIRECTIONS, "direction"),
-        way=arguments.way,
+        way=one_of(arguments.way, WAYS, "way"),
         thirds=arguments.thirds,
         early=arguments.early,
         top_strings=arguments.top_strings,
@@ -96,7 +97,8 @@ def _positions(arguments: argparse.Namespace, form: Form) -> tuple[int, ...]:
     wanted = arguments.position.replace(",", " ").split()
     if wanted == ["auto"]:
         board = make_fingerboard(arguments.tuning, arguments.frets)
-        return (best_position(form.played("solos"), board, way=arguments.way).path.position,)
+        way = one_of(arguments.way, WAYS, "way")
+        return (best_position(form.played("solos"), board, way=way).path.position,)
     if not wanted or not all(word.isdigit() for word in wanted):
         raise PracticeError(f'"{arguments.position}" is no position.', "Write its fret, or auto.")
     return tuple(map(int, wanted))

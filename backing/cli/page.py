@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from backing.chart.form import Form
 from backing.cli.asked import in_key, one_of
 from backing.cli.status import DONE, tell
-from backing.cli.tunes import check_targets, for_each, read_tune
+from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
 from backing.combo.arrangement import Band
 from backing.combo.comping import INSTRUMENTS
 from backing.errors import UserError
@@ -56,6 +56,7 @@ def _write(arguments: argparse.Namespace, tune: Path) -> None:
 def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
     output = Path(arguments.output or "")
+    check_folder(arguments.output or "")
     if len(arguments.tunes) > 1 or is_folder(output):
         return output / fitted(tune.stem, ".html")
     if output.suffix.lower() not in SUFFIXES:

@@ -16,7 +16,7 @@ from backing.cli.asked import in_key, one_of
 from backing.cli.given import check_sheet, sheet_as_usual
 from backing.cli.line import etude_line
 from backing.cli.status import DONE, tell
-from backing.cli.tunes import check_targets, for_each, read_tune
+from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
 from backing.practice.fingerboard import make_fingerboard
 from backing.practice.line import Line
@@ -33,7 +33,7 @@ PPI = 200
 
 def sheet(arguments: argparse.Namespace) -> int:
     """Write the sheet of each tune, or that of a root."""
-    check_sheet(arguments)
+    check_sheet(arguments, musicxml=Path(arguments.output or "").suffix.lower() in MUSICXML)
     if not arguments.tunes and not arguments.set:
         raise UserError("What is to be printed?", "Name tune files, or give a root with --set.")
     if arguments.tunes and arguments.set:
@@ -116,6 +116,7 @@ def tell_unless_quiet(arguments: argparse.Namespace, text: str) -> None:
 def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
     output = Path(arguments.output or "")
+    check_folder(arguments.output or "")
     if several > 1 or is_folder(output):
         return output / fitted(stem, ".pdf")
     if output.suffix.lower() not in PAGES + MUSICXML:

@@ -19,7 +19,7 @@ from backing.cli.parser import make_parser
 from backing.cli.progress import share_done, tracks_done
 from backing.cli.recipe import recipe
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
-from backing.cli.tunes import check_targets, read_tune
+from backing.cli.tunes import check_folder, check_targets, read_tune
 from backing.combo.arrangement import Player
 from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
@@ -103,6 +103,7 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     if arguments.output is None:
         return Path(name)
     output = Path(arguments.output)
+    check_folder(arguments.output)
     if len(arguments.tunes) > 1 or is_folder(output):
         return output / name
     if asked and output.suffix.lower() != f".{asked}":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
@@ -26,6 +27,12 @@ def read_tune(path: Path) -> Form:
 
         return read_musicxml(path)
     return read_file(path, feel_faults=feel_faults)
+
+
+def check_folder(output: str) -> None:
+    """Raise OutputError for a place that is named as a folder ("takes/") and is not there."""
+    if output.endswith(("/", os.sep)) and not is_folder(Path(output)):
+        raise OutputError(f"There is no folder {output}.", "Make it, or name a file.")
 
 
 def check_targets(tunes: Sequence[str], output: str | None, targets: Iterable[Path]) -> None:

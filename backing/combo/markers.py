@@ -1,4 +1,4 @@
-"""The places of a performance that a player looks for: sections, rounds, count-ins, new tempos."""
+"""The places of a performance that a player looks for: sections, rounds, new tempos and keys."""
 
 from __future__ import annotations
 
@@ -6,22 +6,27 @@ from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from backing.chart.form import PlayedBar
+from backing.chart.pitch import Key
 from backing.combo.performance import Performance, PlayedPass
 from backing.routine import Pass, Purpose
 
 
 def markers(performance: Performance) -> Iterator[tuple[Fraction, str]]:
-    """Beat and name of every place a player looks for: each section, count-in and new tempo.
+    """Beat and name of every place a player looks for: each section, count-in, new tempo and key.
 
     "intro", "A", "B (solo 2)", "A (out)", "B:5 (round 3)", "A (halves, round 1)",
-    "count-in, 92 bpm".
+    "count-in, 92 bpm", "A (round 1), Bb".
     """
     tempos = {played.routine_pass.tempo for played in performance.passes}
+    keys = {_key(played.routine_pass) for played in performance.passes} - {None}
     before: Fraction | None = None
+    key_before: Key | None = None
     for played, number in _numbered(performance.passes):
         each, beat = played.routine_pass, played.start
         note = f", {float(each.tempo):.5g} bpm" if each.tempo != before and len(tempos) > 1 else ""
-        before, section = each.tempo, None
+        key = _key(each) or key_before
+        note += f", {key.short}" if key and key != key_before and len(keys) > 1 else ""
+        before, key_before, section = each.tempo, key, None
         for bar in each.bars:
             here = _place(each, bar)
             if here != section:
@@ -48,6 +53,11 @@ def _numbered(passes: Iterable[PlayedPass]) -> Iterator[tuple[PlayedPass, int]]:
             rounds = rounds + 1 if mine == loop else 1
             loop = mine
         yield played, rounds if each.purpose is Purpose.ROUND else solos
+
+
+def _key(each: Pass) -> Key | None:
+    """The key a round is in by its last bar, which a loop that grows always has; else None."""
+    return each.bars[-1].key if each.purpose is Purpose.ROUND else None
 
 
 _WHOLE = (Purpose.COUNT_IN, Purpose.LEAD_IN, Purpose.BREATH)

@@ -168,6 +168,19 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--trade", "4", "--trade-with", "melody", "--melody", "guide"], ["--melody etude"]),
         (["--trade", "4", "--without", "drums"], ["nobody to trade with", "--click"]),
         (["--trade", "4", "--choruses", "2"], ["3 choruses"]),
+        (["--trade", "4", "--choruses", "3"], ["a trade of 4", "would never pass"]),
+        (["--trade", "4", "--trade-with", "melody"], ["a trade of 4", "would never pass"]),
+        (["--trade", "2", "--bars", "1-2", "--times", "1"], ["would never pass", "rounds"]),
+        (["--lay-out", "2", "--choruses", "2"], ["--lay-out is for solo choruses", "3"]),
+        (["--lay-out", "1", "--grow"], ["--lay-out silences", "--grow"]),
+        (["--grow", "--bars", "1"], ["cannot grow"]),
+        (["--breath", "1", "--times", "1"], ["--times", "--breath"]),
+        (["--melody", "etude", "--without", "melody"], ["The melody is asked for and left out"]),
+        (["--ladder", "--without", "melody"], ["The melody is asked for and left out"]),
+        (["--click", "all", "--without", "click"], ["The click is asked for and left out"]),
+        (["--without", "guide"], ["no guide here to leave out"]),
+        (["--only", "bass", "--without", "guitar"], ["no piano here to leave out"]),
+        (["--melody", "etude", "--way", "3-7"], ["'3-7'", "1-7, 3-9"]),
         (["--click", "more.tune"], ["--click has taken more.tune"]),
         (["--choruses", "0"], ["1", "100"]),
         (["--times", "5000"], ["1000"]),
@@ -188,7 +201,9 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["-o", "nowhere/x.wav"], ["nowhere", "does not exist"]),
         (["-o", "."], []),
         (["-o", "x.mp3", "--bits", "24"], [".wav or .flac"]),
+        (["-o", "nowhere/"], ["There is no folder nowhere/."]),
         (["-o", "x.mid", "--stems"], ["--stems"]),
+        (["-o", "x.mid", "--soundfont", "none.sf2"], ["--soundfont"]),
         (["-o", "x.mp3", "--format", "flac"], ["--format"]),
         (["--soundfont", "none.sf2"], ["none.sf2", "does not exist"]),
         (["--soundfont", "four.tune"], ["not a SoundFont"]),
@@ -218,7 +233,10 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
         ),
         (["page", "four.tune", "--watch", "--port", "99999"], "must be 0-65535. Leave"),
         (["track", "nowhere.tune"], "nowhere.tune"),
-        (["track", "four.tune", "--choruses", "many"], "--choruses"),
+        (["track", "four.tune", "--choruses", "many"], '--choruses: "many" is no whole number;'),
+        (["track", "four.tune", "--trade"], "Nothing is said after --trade. See backing track"),
+        (["track", "four.tune", "--keys", "C", "F"], 'Nothing here takes "F"; words that belong'),
+        (["track", "four.tune", "--ladders", "-x"], "There is no option --ladders. Did you mean"),
         (["track", "four.tune", "--chorusses", "2"], "Did you mean --choruses?"),
         (["trakc", "four.tune"], "trakc"),
         (["check"], "--feels"),
@@ -255,6 +273,13 @@ def test_what_would_be_passed_over_in_silence(
     said = run(*words)
     assert said.complains(told), said.err
     assert not said.out
+
+
+@pytest.mark.parametrize("words", [("--guide",), ("--melody", "guide"), ("--melody", "etude")])
+def test_a_line_where_there_is_no_chord(here: Path, run: Run, words: tuple[str, ...]) -> None:
+    said = run("track", "--changes", "N.C. | N.C.", "-o", "x.mid", *words)
+    assert said.complains("There is no chord in these bars"), said.err
+    assert not (here / "x.mid").exists()
 
 
 def test_a_soundfont_that_is_cut_short(here: Path, run: Run) -> None:
