@@ -13,6 +13,9 @@ from backing.cli.status import tell
 ONE = "{desc} {bar:30} {percentage:3.0f} %  {remaining} left"
 MANY = "{desc} {bar:30} {n_fmt} of {total_fmt} tracks  {remaining} left"
 
+# no thread that watches the bars: the mixdown forks only where there is no other thread
+tqdm.monitor_interval = 0
+
 
 @contextmanager
 def share_done(name: str, *, quiet: bool) -> Iterator[Callable[[float], None] | None]:
