@@ -227,6 +227,7 @@ def test_beside_other_threads_nothing_is_forked():
 
 
 @forked
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # Python 3.12 warns of any thread
 def test_a_process_that_may_have_no_children_makes_it_too():
     mine, its = multiprocessing.Pipe()
 
