@@ -16,15 +16,23 @@ ONE = "{desc} {bar:30} {percentage:3.0f} %  {remaining} left"
 MANY = "{desc} {bar:30} {n_fmt} of {total_fmt} tracks  {remaining} left"
 
 
+def _bars() -> type[tqdm[None]]:
+    """The bars, loaded only where there is somebody to see one."""
+    from tqdm import tqdm
+
+    # no thread that watches them: the mixdown forks only where there is no other thread
+    tqdm.monitor_interval = 0
+    bars: type[tqdm[None]] = tqdm
+    return bars
+
+
 @contextmanager
 def share_done(name: str, *, quiet: bool) -> Iterator[Callable[[float], None] | None]:
     """Progress of one piece of work called ``name``, told how much is done, from 0 to 1."""
     if quiet or not sys.stderr.isatty():
         yield None
         return
-    from tqdm import tqdm  # only where there is a bar to see
-
-    with tqdm(total=1.0, desc=name, leave=False, bar_format=ONE, file=sys.stderr) as bar:
+    with _bars()(total=1.0, desc=name, leave=False, bar_format=ONE, file=sys.stderr) as bar:
         yield lambda done: _move(bar, done)
 
 
@@ -38,9 +46,7 @@ def tracks_done(count: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
     if quiet or not sys.stderr.isatty():
         yield lambda words: tell(words) if words else None
         return
-    from tqdm import tqdm
-
-    with tqdm(total=count, desc="band", leave=False, bar_format=MANY, file=sys.stderr) as bar:
+    with _bars()(total=count, desc="band", leave=False, bar_format=MANY, file=sys.stderr) as bar:
 
         def one_more(words: str) -> None:
             if words:

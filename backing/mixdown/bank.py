@@ -106,13 +106,22 @@ class Bank:
         much is done, up to 1. Raises MissingProgram or SoundFontError.
         """
         groups = self._missing(holds)
-        if groups and self._store is not None:
+        if not groups:
+            return
+        if self._store is not None:
             for group in groups:
                 self._take_in(self._store.load(group))
             groups = self._missing(holds)
+        if groups:
+            self._render(groups, progress)
+        if self._store is not None:
             self._store.used()
-        if not groups:
-            return
+
+    def _render(
+        self,
+        groups: Mapping[Group, dict[Tone, int]],
+        progress: Callable[[float], None] | None,
+    ) -> None:
         if progress:
             progress(0)
         jobs = list(groups.values())

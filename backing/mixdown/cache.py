@@ -26,7 +26,8 @@ from importlib.metadata import version
 from pathlib import Path
 
 from backing import __version__
-from backing.errors import OutputError
+from backing.errors import MissingProgram, OutputError
+from backing.mixdown.synth import library_version
 from backing.saving import explained, passing_name, write_whole
 
 DEFAULT_LIMIT = 2_000_000_000
@@ -203,10 +204,18 @@ def caches() -> Path:
     if Path(given).is_absolute():  # the specification ignores any other
         return Path(given)
     if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches"
+        return _home() / "Library" / "Caches"
     if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    return Path.home() / ".cache"
+        return Path(os.environ.get("LOCALAPPDATA") or _home() / "AppData" / "Local")
+    return _home() / ".cache"
+
+
+def _home() -> Path:
+    """The user's home; for one who has none a place where nothing can be kept."""
+    try:
+        return Path.home()
+    except RuntimeError:
+        return Path(os.devnull)
 
 
 def key_of(parts: Iterable[str | bytes]) -> str:
@@ -226,4 +235,12 @@ def program() -> str:
     files = sorted(path for path in package.rglob("*") if path.suffix in {".py", ".toml"})
     states = [(str(p.relative_to(package)), p.stat().st_size, p.stat().st_mtime_ns) for p in files]
     libraries = [(name, version(name)) for name in SOUNDING]
-    return repr((__version__, states, libraries))
+    return repr((__version__, states, libraries, _fluidsynth()))
+
+
+def _fluidsynth() -> str:
+    """The version of FluidSynth itself, which no package of Python tells."""
+    try:
+        return library_version()
+    except MissingProgram:
+        return ""

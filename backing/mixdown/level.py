@@ -1,8 +1,9 @@
 """The level of a track: what gain brings each of its steps to TARGET_LUFS, as it becomes known.
 
 More notes a second are louder: each step of a climb has its own gain, so that a faster step is
-faster and nothing else. A step is heard here and there, in gating blocks of BS.1770 that lie all
-over it: as it passes by, unless it is too long to be kept until its gain is known; then beforehand.
+faster and nothing else. A step is heard from end to end, or if it is long, here and there in gating
+blocks of BS.1770 that lie all over it: as it passes by, unless it is too long to be kept until its
+gain is known; then beforehand.
 """
 
 from __future__ import annotations
@@ -11,33 +12,47 @@ import math
 import random
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from backing.combo.performance import Performance
-from backing.mixdown.loudness import Audio, block_energies, block_frames, gated_loudness
+from backing.mixdown.loudness import (
+    HOPS_PER_BLOCK,
+    Audio,
+    Numbers,
+    block_energies,
+    gated_loudness,
+    hop_energies,
+    hop_frames,
+)
 from backing.mixdown.sample_clock import sample_of
 
 TARGET_LUFS: Final = -16.0
 """Integrated loudness of a track (AES TD1008, 2021, for music; design target +-0.5 LU)."""
 WHOLE_SECONDS: Final = 240.0
 """A step up to this length is heard as it passes by (85 MB of it are kept meanwhile)."""
-MOST_HEARD: Final = 400
-"""Of a step so many gating blocks of 0.4 s are heard at most."""
 DENSE_SECONDS: Final = 60.0
-"""A step up to this length is heard without a gap, a longer one a little more than half: within
-0.2 LU of the whole (measured on twelve tunes at three tempos; 0.1 without a gap)."""
+"""A step up to this length is heard from end to end, a longer one a little more than half."""
 SPARSE_SECONDS: Final = 0.75
 """In a longer step, one block of 0.4 s in so much."""
+MOST_HEARD: Final = 400
+"""Of a long step so many gating blocks are heard at most."""
 ROOM_LU: Final = 0.08
 """What the room adds to the loudness of a band (0.02 for a bass alone, 0.15 for a piano)."""
 RAMP_SECONDS: Final = 0.2
 """The gain moves to that of the next step just before it begins."""
 SEED: Final = 1770
 
-Heard = tuple[int, float]
-"""A step, and the energy of a gating block of it."""
+Heard = tuple[int, Numbers]
+"""A step, and the energies of the hops of a stretch of it."""
+
+
+class Stretch(NamedTuple):
+    """So many ``hops`` of 0.1 s in a row, from frame ``start`` on, in one window of sound."""
+
+    start: int
+    hops: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,28 +81,48 @@ def steps_of(performance: Performance, length: int, sample_rate: int) -> list[St
     return steps
 
 
-def heard_places(step: Step, sample_rate: int, window: int) -> list[int]:
-    """Where gating blocks of a step are heard: the frames at which they begin, in order.
+def stretches(step: Step, sample_rate: int, window: int) -> tuple[Stretch, ...]:
+    """What is heard of a step, in order.
 
-    Blocks at even distances would fall on the same places of the form again and again; chance,
-    the same every time, moves each within its share. None lies across two of the windows of
-    ``window`` frames, counted from frame 0, unless there is no room for
-    anything else.
+    None of them lies across two of the windows of ``window`` frames, counted from frame 0, unless
+    the step is so short that there is no room for anything else.
     """
-    size = block_frames(sample_rate)
+    if is_dense(step, sample_rate):
+        found = tuple(_from_end_to_end(step, hop_frames(sample_rate), window))
+        if sum(stretch.hops for stretch in found) < HOPS_PER_BLOCK:  # a step of a moment
+            return (Stretch(step.start, HOPS_PER_BLOCK),)
+        return found
+    return tuple(_here_and_there(step, sample_rate, window))
+
+
+def is_dense(step: Step, sample_rate: int) -> bool:
+    """Whether a step is heard from end to end."""
+    return step.stop - step.start <= DENSE_SECONDS * sample_rate
+
+
+def _from_end_to_end(step: Step, hop: int, window: int) -> Iterator[Stretch]:
+    """All hops of a step but those that a window or the step ends in."""
+    for start in range(step.start // window * window, step.stop, window):
+        first, last = max(start, step.start), min(start + window, step.stop)
+        if last - first >= hop:
+            yield Stretch(first, (last - first) // hop)
+
+
+def _here_and_there(step: Step, sample_rate: int, window: int) -> Iterator[Stretch]:
+    """Single gating blocks all over a step.
+
+    At even distances they would fall on the same places of the beat and of the form again and
+    again; chance, the same every time, puts each anywhere in its share.
+    """
+    size = hop_frames(sample_rate) * HOPS_PER_BLOCK
     length = step.stop - step.start
-    share = size if length <= DENSE_SECONDS * sample_rate else SPARSE_SECONDS * sample_rate
-    share = max(share, length / MOST_HEARD)
+    share = max(SPARSE_SECONDS * sample_rate, length / MOST_HEARD)
     rng = random.Random(SEED)
-    places: list[int] = []
-    for number in range(max(1, int(length / share))):
-        place = step.start + int(number * share + rng.random() * (share - size))
-        end = (place // window + 1) * window
-        place = max(min(place, end - size), place // window * window)
-        if place >= step.start and place + size <= step.stop:
-            places.append(place)
-    # a step of a moment may have no room for one
-    return places or [step.start]
+    for number in range(int(length / share)):
+        place = step.start + int((number + rng.random()) * share)
+        place = min(place, (place // window + 1) * window - size)
+        if step.start <= place and place + size <= step.stop:
+            yield Stretch(place, HOPS_PER_BLOCK)
 
 
 class Levels:
@@ -101,14 +136,14 @@ class Levels:
         self, steps: Sequence[Step], length: int, sample_rate: int, window: int, *, circular: bool
     ) -> None:
         self.steps = tuple(steps)
-        self.block = block_frames(sample_rate)
-        """The length of a gating block in frames."""
+        self.hop = hop_frames(sample_rate)
+        """The length of a hop in frames."""
         self._length = length
         self._rate = sample_rate
         self._window = window
         self._circular = circular
-        self._places = [heard_places(step, sample_rate, window) for step in steps]
-        self._heard: list[list[float]] = [[] for _ in steps]
+        self._stretches = [stretches(step, sample_rate, window) for step in steps]
+        self._heard: list[list[Numbers]] = [[] for _ in steps]
         self.line: tuple[list[int], list[float]] = ([], [])
         """Where the gain bends (frames), and what it is there, as far as it is known."""
 
@@ -116,14 +151,17 @@ class Levels:
         """The places of the steps whose gain is not known, in order."""
         return (index for index, step in enumerate(self.steps) if step.gain_db is None)
 
-    def places(self, index: int) -> list[int]:
-        """Where a step is to be heard: the frames at which its gating blocks begin."""
-        return self._places[index]
+    def stretches(self, index: int) -> tuple[Stretch, ...]:
+        """What is to be heard of a step."""
+        return self._stretches[index]
 
     def fits_windows(self, index: int) -> bool:
-        """Whether a step can be heard window by window: no block of it lies across two."""
-        window = self._window
-        return all(at // window == (at + self.block - 1) // window for at in self._places[index])
+        """Whether a step can be heard window by window: no stretch of it lies across two."""
+        window, hop = self._window, self.hop
+        return all(
+            start // window == (start + hops * hop - 1) // window
+            for start, hops in self._stretches[index]
+        )
 
     def measure(self, sound: Audio, start: int) -> list[Heard]:
         """What is to be heard in a window of dry sound, of the steps that are not known.
@@ -131,21 +169,13 @@ class Levels:
         It changes nothing here, and may run in any thread.
         """
         stop = start + self._window
-        here = [n for n, step in enumerate(self.steps) if step.start < stop and step.stop > start]
-        if all(self.steps[index].gain_db is not None for index in here):
-            return []
-        # those that are known as well: the last bit depends on what is measured together
-        places = [
-            (index, place)
-            for index in here
-            for place in self._places[index]
-            if start <= place <= stop - self.block
+        return [
+            (index, hop_energies(sound[at - start : at - start + hops * self.hop], self._rate))
+            for index in self.unknown()
+            if self.steps[index].start < stop and self.steps[index].stop > start
+            for at, hops in self._stretches[index]
+            if start <= at and at + hops * self.hop <= stop
         ]
-        if not places:
-            return []
-        blocks = np.stack([sound[at - start : at - start + self.block] for _, at in places])
-        energies = block_energies(blocks, self._rate).tolist()
-        return [(index, energy) for (index, _), energy in zip(places, energies, strict=True)]
 
     def hear(self, heard: Iterable[Heard], start: int) -> None:
         """Take in what was measured in the window from frame ``start`` on; they come in order.
@@ -154,12 +184,24 @@ class Levels:
         """
         if start <= 0:
             self._heard = [[] for _ in self.steps]
-        for index, energy in heard:
-            self._heard[index].append(energy)
+        for index, hops in heard:
+            self._heard[index].append(hops)
         for index in list(self.unknown()):
             if self.steps[index].stop > start + self._window:
                 return
-            self.learn(index, gated_loudness(np.array(self._heard[index])))
+            self.learn(index, self.lufs(index, self._heard[index]))
+
+    def lufs(self, index: int, heard: Sequence[Numbers]) -> float:
+        """The loudness of a step, from the energies of the hops of all its stretches."""
+        if not heard:
+            return -math.inf
+        if not is_dense(self.steps[index], self._rate):
+            return gated_loudness(np.concatenate([block_energies(hops) for hops in heard]))
+        hops = np.concatenate(heard)
+        if self._circular and len(self.steps) == 1:
+            # the last blocks lie over the end and the beginning
+            hops = np.concatenate([hops, hops[: HOPS_PER_BLOCK - 1]])
+        return gated_loudness(block_energies(hops))
 
     def learn(self, index: int, lufs: float) -> None:
         """A step's dry sound has the loudness ``lufs``; silence keeps its level."""

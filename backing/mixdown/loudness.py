@@ -203,7 +203,7 @@ class LoudnessMeter:
 
     def __init__(self, sample_rate: int) -> None:
         """``sample_rate`` in Hz, a multiple of 10."""
-        self._hop = block_frames(sample_rate) // HOPS_PER_BLOCK
+        self._hop = hop_frames(sample_rate)
         self._filter = KWeighting.for_hops(sample_rate, self._hop)
         self._rest: Audio = np.zeros((0, 2), np.float32)
         self._energies: list[Numbers] = []
@@ -225,30 +225,35 @@ class LoudnessMeter:
 
     def integrated(self) -> float:
         """Integrated loudness in LUFS; -inf if nothing of 400 ms passes the gates."""
-        hops = self.hops()
-        if len(hops) < HOPS_PER_BLOCK:
-            return -math.inf
-        # equation 3: z of each block of four hops; an unfinished block at the end is not used
-        share = np.full(HOPS_PER_BLOCK, 1 / HOPS_PER_BLOCK)
-        return gated_loudness(np.convolve(hops, share, mode="valid"))
+        return gated_loudness(block_energies(self.hops()))
 
 
-def block_frames(sample_rate: int) -> int:
-    """The length of a gating block in frames."""
-    return round(sample_rate * BLOCK_SECONDS / HOPS_PER_BLOCK) * HOPS_PER_BLOCK
+def hop_frames(sample_rate: int) -> int:
+    """The frames from one gating block to the next, 100 ms."""
+    return round(sample_rate * BLOCK_SECONDS / HOPS_PER_BLOCK)
 
 
-def block_energies(blocks: Audio, sample_rate: int) -> Numbers:
-    """The mean square (z of equation 3) of gating blocks from here and there: (count,).
+def hop_energies(samples: Audio, sample_rate: int) -> Numbers:
+    """The mean square of every whole 100 ms of ``samples`` (n, 2), weighted, both channels summed.
 
-    ``blocks``: (count, frames, 2), each of ``block_frames``. The filter is at rest before each of
-    them: that moves a block by 0.1 dB at most, and many not at all.
+    The filter is at rest before them: that moves the first 400 ms by 0.1 dB at most.
     """
-    count, frames, channels = blocks.shape
-    hop = frames // HOPS_PER_BLOCK
-    weighting = KWeighting.for_hops(sample_rate, hop, count * channels)
-    rows = weighting.energies(blocks.transpose(0, 2, 1).reshape(-1, frames))
-    z: Numbers = rows.sum(axis=1, dtype=np.float64).reshape(count, channels).sum(axis=1) / frames
+    meter = LoudnessMeter(sample_rate)
+    # in pieces that stay in a processor's cache
+    for start in range(0, len(samples), sample_rate):
+        meter.feed(samples[start : start + sample_rate])
+    return meter.hops()
+
+
+def block_energies(hops: Numbers) -> Numbers:
+    """The mean square (z of equation 3) of each gating block, from those of its four hops.
+
+    An unfinished block at the end is not used.
+    """
+    if len(hops) < HOPS_PER_BLOCK:
+        return np.zeros(0)
+    share = np.full(HOPS_PER_BLOCK, 1 / HOPS_PER_BLOCK)
+    z: Numbers = np.convolve(hops, share, mode="valid")
     return z
 
 
@@ -275,11 +280,7 @@ def mean_square(lufs: float) -> float:
 
 def integrated_loudness(samples: Audio, sample_rate: int) -> float:
     """Integrated loudness of ``samples`` (n, 2) in LUFS."""
-    meter = LoudnessMeter(sample_rate)
-    # in pieces that stay in a processor's cache
-    for start in range(0, len(samples), sample_rate):
-        meter.feed(samples[start : start + sample_rate])
-    return meter.integrated()
+    return gated_loudness(block_energies(hop_energies(samples, sample_rate)))
 
 
 def interpolator() -> Numbers:

@@ -30,9 +30,9 @@ from backing.mixdown.audio_file import AudioFile, check_writable
 from backing.mixdown.balance import Balance, BalancedBank, pan_gains
 from backing.mixdown.bank import Bank
 from backing.mixdown.crew import made
-from backing.mixdown.level import WHOLE_SECONDS, Heard, Levels, Step, steps_of
+from backing.mixdown.level import WHOLE_SECONDS, Heard, Levels, Step, Stretch, steps_of
 from backing.mixdown.limiter import Limiter
-from backing.mixdown.loudness import CHUNK, Audio, block_energies, gated_loudness
+from backing.mixdown.loudness import CHUNK, Audio, Numbers, hop_energies
 from backing.mixdown.room import Overlap, Room
 from backing.mixdown.tags import Tags
 from backing.mixdown.timeline import Timeline
@@ -44,8 +44,6 @@ PREPARING: Final = 0.6
 """The share of rendering the notes in all work, for the progress: in a track of some minutes."""
 MEASURING: Final = 0.2
 """The share of measuring in the rest."""
-BLOCKS_AT_ONCE: Final = 5
-"""Gating blocks that are measured together: as many frames as a window, nearly."""
 FADE_SECONDS: Final = 0.5
 """What still rings at the very end of a track goes away in this time."""
 
@@ -192,30 +190,44 @@ class Mixdown:
                 yield index
 
     def _measure(self, steps: Sequence[int]) -> None:
-        """Hear the steps at these places, in gating blocks that lie all over them."""
+        """Hear the steps at these places."""
         if not steps:
             return
         self._measured = MEASURING
-        source, size = _Source(self._lines, circular=self.circular), self._levels.block
-        places = [(index, place) for index in steps for place in self._levels.places(index)]
-        some = [places[at : at + BLOCKS_AT_ONCE] for at in range(0, len(places), BLOCKS_AT_ONCE)]
-        heard: dict[int, list[float]] = {index: [] for index in steps}
+        source, hop = _Source(self._lines, circular=self.circular), self._levels.hop
 
-        def energies(blocks: list[tuple[int, int]], sounds: Audio) -> list[float]:
-            for (_, place), sound in zip(blocks, sounds, strict=False):
+        def listen(some: list[tuple[int, Stretch]], sounds: Audio) -> list[Numbers]:
+            found = []
+            for _, (start, hops) in some:
+                sound = sounds[: hops * hop]
                 sound[:] = 0
-                source.add_to(sound, place)
-            return list(block_energies(sounds[: len(blocks)], self.sample_rate))
+                source.add_to(sound, start)
+                found.append(hop_energies(sound, self.sample_rate))
+            return found
 
-        shape = BLOCKS_AT_ONCE, size, 2
-        for done, (blocks, _, found) in enumerate(
-            made(lambda: energies, some, shape, self._workers)
+        some = self._listening(steps)
+        heard: dict[int, list[Numbers]] = {index: [] for index in steps}
+        for done, (places, _, found) in enumerate(
+            made(lambda: listen, some, (WINDOW, 2), self._workers)
         ):
-            for (index, _), energy in zip(blocks, found, strict=True):
-                heard[index].append(energy)
+            for (index, _), hops in zip(places, found, strict=True):
+                heard[index].append(hops)
             self._report(MEASURING * done / len(some))
-        for index, found in heard.items():
-            self._levels.learn(index, gated_loudness(np.array(found)))
+        for index, stretches in heard.items():
+            self._levels.learn(index, self._levels.lufs(index, stretches))
+
+    def _listening(self, steps: Iterable[int]) -> list[list[tuple[int, Stretch]]]:
+        """The stretches of these steps, together as many as a window has frames."""
+        together: list[list[tuple[int, Stretch]]] = []
+        room = 0
+        for index in steps:
+            for stretch in self._levels.stretches(index):
+                room -= stretch.hops * self._levels.hop
+                if room < 0:
+                    together.append([])
+                    room = WINDOW - stretch.hops * self._levels.hop
+                together[-1].append((index, stretch))
+        return together
 
     def _levelled(self) -> Iterator[tuple[int, Lanes]]:
         """The windows with their room, each as soon as its gain is known, and one window more."""

@@ -1,9 +1,9 @@
 """Rendered notes are kept on disk: the next track of a SoundFont finds its bank half filled.
 
 A folder holds the notes of one SoundFont at one sample rate, made by one state of this program; a
-file in it the tones of one key of one preset: a line of JSON that says what is there, then the
-samples. Files are written beside and renamed; one that is harmed, or made otherwise, is as good as
-none. Nothing that is wrong with the store stops a track.
+file in it the tones of one key of one preset: a line with the check sum of all that follows, a line
+of JSON that says what is there, then the samples. Files are written beside and renamed; one that is
+harmed, or made otherwise, is as good as none. Nothing that is wrong with the store stops a track.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ from backing.mixdown.tone import Law, Rendered, Tone
 from backing.saving import write_whole
 
 MOST_BYTES: Final = 600_000_000
-"""Kept of all SoundFonts together; those not used for the longest time go first."""
+"""Kept of all SoundFonts together; those not used for the longest time go first, then of the one in
+use what was written the longest ago."""
 
 Group = tuple[int, int, int]
 """The bank, program and key that the tones of a file share."""
@@ -43,30 +44,30 @@ class NoteStore:
     def load(self, group: Group) -> Rendered | None:
         """The tones of a key of a preset, or None if they are not there whole."""
         try:
-            data = self._path(group).read_bytes()
-            head, _, samples = data.partition(b"\n")
-            there = json.loads(head)
-            if zlib.crc32(samples) != there["crc"]:
+            check, _, data = self._path(group).read_bytes().partition(b"\n")
+            if zlib.crc32(data) != int(check, 16):
                 return None
-            return _laws(group, there["laws"]), _samples(group, there["samples"], samples)
+            head, _, sound = data.partition(b"\n")
+            there = json.loads(head)
+            return _laws(group, there["laws"]), _samples(group, there["samples"], sound)
         except (OSError, ValueError, LookupError, TypeError):
             return None
 
     def save(self, group: Group, rendered: Rendered) -> None:
         """Keep the tones of a key of a preset; if it cannot be done, nothing happens."""
         laws, samples = rendered
-        sound = b"".join(held.tobytes() for held, _ in samples.values())
-        head = {
+        there = {
             "laws": [_law_words(tone, law) for tone, law in laws.items()],
             "samples": [[t.velocity, len(held), done] for t, (held, done) in samples.items()],
-            "crc": zlib.crc32(sound),
         }
+        sounds = (held.tobytes() for held, _ in samples.values())
+        data = b"".join((json.dumps(there).encode(), b"\n", *sounds))
         with suppress(OSError, OutputError):
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_whole(self._path(group), json.dumps(head).encode() + b"\n" + sound)
+            write_whole(self._path(group), b"%08x\n" % zlib.crc32(data) + data)
 
     def used(self) -> None:
-        """Note that it is used, and make room: the others that were used the longest ago go."""
+        """Note that it is used, and make room."""
         with suppress(OSError):
             os.utime(self.folder)
             stores = sorted(_stores(self.folder.parent), key=lambda store: store.stat().st_mtime)
@@ -77,6 +78,11 @@ class NoteStore:
                 if store != self.folder and (past or size > MOST_BYTES):
                     size -= _size(store)
                     shutil.rmtree(store, ignore_errors=True)
+            for path in sorted(self.folder.iterdir(), key=lambda path: path.stat().st_mtime):
+                if size <= MOST_BYTES:
+                    return
+                size -= path.stat().st_size
+                path.unlink()
 
     def _path(self, group: Group) -> Path:
         return self.folder / "{}-{}-{}.notes".format(*group)

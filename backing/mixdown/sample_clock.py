@@ -23,7 +23,8 @@ Numbers = npt.NDArray[np.float64]
 Samples = npt.NDArray[np.int64]
 
 DOUBT_SAMPLES: Final = 1e-3
-"""Nearer to the middle between two samples is reckoned again; the error here is below 1e-5."""
+"""Nearer to the middle between two samples is reckoned again. The error here is below 1e-5 (2e-6
+were measured in nine hours)."""
 DOUBT_BEATS: Final = 1e-6
 """Nearer to a change of tempo or swing too."""
 
@@ -86,7 +87,8 @@ def _columns(part: Part) -> _Columns:
         np.array([float(note.onset) for note in notes]),
         np.array([float(note.end) for note in notes]),
         np.array([note.swung for note in notes], bool),
-        np.array([note.lateness_ms for note in notes], float),
+        # to the thousandth, as the clock has it
+        np.rint([note.lateness_ms * 1000 for note in notes]) / 1000,
         np.array([note.melodic for note in notes], bool),
         np.array([note.tempos[0] if note.tempos else -np.inf for note in notes]),
         np.array([note.tempos[1] if note.tempos else np.inf for note in notes]),

@@ -153,6 +153,13 @@ def load_library() -> ModuleType:
     return fluidsynth  # type: ignore[no-any-return]
 
 
+def library_version() -> str:
+    """The version of FluidSynth; raises MissingProgram if it is not installed."""
+    version = load_library()._fl.fluid_version_str
+    version.restype = ctypes.c_char_p
+    return bytes(version()).decode("ascii", "replace")
+
+
 def _float_writer(library: ModuleType) -> Any:
     """fluid_synth_write_float(synth, n, left, offset, step, right, offset, step)."""
     write = library._fl.fluid_synth_write_float

@@ -90,7 +90,7 @@ class _Sound:
         for lag, gains in enumerate(self.lags):
             later = envelope(gains, start - self.hold, stop - self.hold)
             first = max(0, lag - start)
-            later[first:] *= self.note.samples[start - lag + first : stop - lag]
+            later[first:] *= self.note.samples[start - lag + first : max(0, stop - lag)]
             falling[first:] += later[first:]
 
 

@@ -144,3 +144,29 @@ def test_keys_tell_inputs_and_programs_apart(monkeypatch: pytest.MonkeyPatch) ->
     before = key_of(["a"])
     monkeypatch.setattr(cache_module, "program", lambda: "another")
     assert key_of(["a"]) != before
+
+
+def test_a_user_without_a_home_keeps_nothing_and_has_no_trouble(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def homeless() -> Path:
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
+    monkeypatch.setattr("sys.platform", "linux")
+    monkeypatch.setattr(Path, "home", homeless)
+    cache = user_cache()
+    cache.keep("key", [noise(tmp_path / "one.wav")])
+    assert cache.fetch("key", tmp_path / "two.wav") is None
+    assert cache.entries() == ()
+    cache.clear()
+    with pytest.raises(OutputError):
+        cache.limited(5)
+
+
+def test_another_fluidsynth_makes_another_sound(monkeypatch: pytest.MonkeyPatch) -> None:
+    here = key_of(["a"])
+    cache_module.program.cache_clear()
+    monkeypatch.setattr(cache_module, "library_version", lambda: "0.0.0")
+    assert key_of(["a"]) != here
+    cache_module.program.cache_clear()

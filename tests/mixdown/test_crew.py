@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
+import subprocess
+import sys
+import threading
 import time
+from contextlib import contextmanager
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from backing.errors import InternalError, SelectionError
 from backing.mixdown import crew
-from backing.mixdown.crew import made
+from backing.mixdown.crew import made, mapped
+
+forked = pytest.mark.skipif(not crew.FORKS, reason="processes are forked on Linux only")
 
 
 @pytest.fixture(params=["forked", "threads", "alone"])
 def workers(request, monkeypatch):
     if request.param == "forked" and not crew.FORKS:
         pytest.skip("processes are forked on Linux only")
-    monkeypatch.setattr(crew, "FORKS", request.param == "forked")
+    monkeypatch.setattr(crew, "_may_fork", lambda: request.param == "forked")
     return 1 if request.param == "alone" else 3
 
 
@@ -54,7 +62,7 @@ def test_every_worker_has_a_desk_of_its_own(workers):
     counts = [said for _, _, said in made(squares, range(60), (2, 1), workers)]
     assert sum(said == 1 for said in counts) <= workers
     assert max(counts) <= 60
-    if workers > 1 and crew.FORKS:
+    if workers > 1 and crew._may_fork():
         assert counts == [1 + n // workers for n in range(60)]
 
 
@@ -81,7 +89,7 @@ def test_whoever_stops_listening_leaves_nobody_behind(workers):
     assert not multiprocessing.active_children()
 
 
-@pytest.mark.skipif(not crew.FORKS, reason="processes are forked on Linux only")
+@forked
 def test_a_worker_that_is_killed_is_told_of():
     def begin():
         def make(item, sound):
@@ -96,7 +104,7 @@ def test_a_worker_that_is_killed_is_told_of():
     assert not multiprocessing.active_children()
 
 
-@pytest.mark.skipif(not crew.FORKS, reason="processes are forked on Linux only")
+@forked
 def test_ctrl_c_is_for_the_one_that_writes():
     def begin():
         def make(item, sound):
@@ -108,3 +116,182 @@ def test_ctrl_c_is_for_the_one_that_writes():
 
     found = [int(sound[0]) for _, sound, _ in made(begin, range(8), (1,), 2)]
     assert found == list(range(8))
+
+
+@contextmanager
+def doubling():
+    """A desk for ``mapped``."""
+    yield lambda item: 2 * item
+
+
+def broken():
+    """A desk that cannot be set up."""
+    raise SelectionError("There is no desk.", "Build one.")
+
+
+def test_things_are_made_all_and_once(workers):
+    for count in (0, 1, 2, 50):
+        assert sorted(mapped(doubling, range(count), workers)) == list(range(0, 2 * count, 2))
+    assert not multiprocessing.active_children()
+
+
+def test_a_desk_that_cannot_be_set_up_is_told_of(workers):
+    with pytest.raises(SelectionError, match="no desk"):
+        list(made(broken, range(9), (1,), workers))
+    with pytest.raises(SelectionError, match="no desk"):
+        list(mapped(broken, range(9), workers))
+    assert not multiprocessing.active_children()
+
+
+def test_an_error_that_cannot_be_sent_comes_in_words(workers, capfd):
+    class OddError(Exception):  # of this function: no other process knows it
+        pass
+
+    def begin():
+        def make(item, sound):
+            raise OddError("it hums")
+
+        return make
+
+    with pytest.raises(Exception, match="it hums"):
+        list(made(begin, range(9), (1,), workers))
+    assert capfd.readouterr().err == ""
+
+
+def test_crews_at_work_at_once_do_not_wait_for_each_other(workers):
+    one, two = (made(squares, range(1000), (2, 1), workers) for _ in range(2))
+    for _ in range(20):
+        assert next(one)[0] == next(two)[0]
+    one.close()  # before the other, whose workers were forked while it was at work
+    next(two)
+    two.close()
+    assert not multiprocessing.active_children()
+
+
+def test_a_crew_that_nobody_can_reach_any_more_goes(workers):
+    class Listener:
+        pass
+
+    listener = Listener()
+    listener.itself = listener  # only the garbage collector finds it
+    listener.going = made(squares, range(1000), (2, 1), workers)
+    next(listener.going)
+    del listener
+    gc.collect()
+    assert not multiprocessing.active_children()
+
+
+@forked
+def test_the_shared_memory_is_given_back():
+    def shared() -> int:
+        return Path("/proc/self/maps").read_text(encoding="utf-8").count("/dev/zero")
+
+    before = shared()
+    going = made(squares, range(100), (2, 1000), 2)
+    next(going)
+    assert shared() > before
+    going.close()
+    del going
+    assert shared() == before
+
+
+@forked
+@pytest.mark.parametrize("room", [0, 1])
+def test_where_there_is_no_room_for_processes_it_is_made_with_fewer(monkeypatch, room):
+    start, begun = crew._Worker.start, []
+
+    def crowded(worker):
+        begun.append(worker)
+        if len(begun) > room:
+            raise BlockingIOError("no more processes")
+        start(worker)
+
+    monkeypatch.setattr(crew._Worker, "start", crowded)
+    assert [item for item, _, _ in made(squares, range(40), (2, 1), 3)] == list(range(40))
+    begun.clear()
+    assert sorted(mapped(doubling, range(40), 3)) == list(range(0, 80, 2))
+    assert not multiprocessing.active_children()
+
+
+@forked
+def test_beside_other_threads_nothing_is_forked():
+    stop = threading.Event()
+    other = threading.Thread(target=stop.wait)
+    other.start()
+    try:
+        found = [multiprocessing.active_children() for _ in made(squares, range(20), (2, 1), 3)]
+    finally:
+        stop.set()
+        other.join()
+    assert found == [[]] * 20
+
+
+@forked
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # Python 3.12 warns of any thread
+def test_a_process_that_may_have_no_children_makes_it_too():
+    mine, its = multiprocessing.Pipe()
+
+    def daemonic():
+        its.send([item for item, _, _ in made(squares, range(20), (2, 1), 3)])
+
+    process = multiprocessing.get_context("fork").Process(target=daemonic, daemon=True)
+    process.start()
+    assert mine.poll(10)
+    assert mine.recv() == list(range(20))
+    process.join()
+
+
+STOPPED = """
+import multiprocessing, signal, sys, time
+import numpy as np
+from backing.mixdown.crew import made
+
+def stop(number, frame):
+    raise KeyboardInterrupt
+
+signal.signal(signal.SIGTERM, stop)
+
+def begin():
+    def make(item, sound):
+        time.sleep(0.02)
+    return make
+
+try:
+    for item, _, _ in made(begin, range(10_000), (1,), 3):
+        if item == 0:
+            print(*[child.pid for child in multiprocessing.active_children()], flush=True)
+except KeyboardInterrupt:
+    print("stopped", len(multiprocessing.active_children()))
+"""
+
+
+@forked
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+@pytest.mark.parametrize("everybody", [True, False])
+def test_a_process_that_is_stopped_leaves_nobody_behind(number, everybody):
+    running = subprocess.Popen(
+        [sys.executable, "-c", STOPPED],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+        cwd=Path(__file__).parents[2],
+    )  # fmt: skip
+    workers = [int(pid) for pid in running.stdout.readline().split()]
+    assert len(workers) == 3
+    (os.killpg if everybody else os.kill)(running.pid, number)
+    said, complaints = running.communicate(timeout=20)
+    assert complaints == ""
+    assert said == ("" if number == signal.SIGKILL else "stopped 0\n")
+    for pid in workers:
+        for _ in range(500):
+            if not _lives(pid):
+                break
+            time.sleep(0.01)
+        assert not _lives(pid)
+
+
+def _lives(pid: int) -> bool:
+    """Whether a process runs; one that has ended and that nobody has asked after does not."""
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()[0]
+    except OSError:
+        return False
+    return state not in "ZX"

@@ -14,9 +14,14 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from backing.mixdown import loudness as module
 from backing.mixdown.loudness import (
+    AFTER,
+    BEFORE,
+    CHUNK,
     LoudnessMeter,
     TruePeakMeter,
+    chunk_peaks,
     high_pass,
     integrated_loudness,
     shelf,
@@ -124,3 +129,49 @@ def test_the_crest_between_samples(divisor, phase):
     sine = 0.5 * np.sin(2 * np.pi * n / divisor + math.radians(phase)) * np.hanning(8000)
     reading = true_peak(np.repeat(sine[:, None], 2, axis=1).astype(np.float32))
     assert -6.4 <= reading <= -5.8
+
+
+def curves(kind: int, count: int, rng: np.random.Generator) -> np.ndarray:
+    """Stereo noise, or noise summed up once or twice (smoother), or a sine; 1 at its highest."""
+    if kind == 3:
+        place = np.arange(count)[:, None] * rng.uniform(0, 3.1) + rng.uniform(0, 6, 2)
+        sound = np.sin(place)
+    else:
+        sound = rng.standard_normal((count, 2))
+        for _ in range(kind):
+            sound = np.cumsum(sound, axis=0)
+    return (sound / np.abs(sound).max()).astype(np.float32)
+
+
+@pytest.mark.parametrize("kind", [0, 1, 2, 3])
+def test_no_peak_is_missed_where_none_was_thought_possible(kind):
+    rng = np.random.default_rng(kind)
+    for _ in range(150):
+        sound = curves(kind, BEFORE + 4 * CHUNK + AFTER, rng)
+        everything = chunk_peaks(sound)
+        for above in (0.9, 0.99, *(everything * rng.uniform(0.97, 1, 4)).tolist()):
+            found = chunk_peaks(sound, above)
+            over = everything > above
+            assert found[over] == pytest.approx(everything[over], abs=1e-6)
+            assert (found[~over] <= above).all()
+
+
+def test_the_bound_on_a_bend_holds_and_is_reached():
+    half, share = module.HALF_TAPS, np.arange(1, 4) / 4
+    rng = np.random.default_rng(4)
+    # the worst signs for the second differences, against noise
+    line = np.zeros_like(module._KERNEL)
+    line[half - 1], line[half] = 1 - share, share
+    steps = np.cumsum(module._KERNEL - line, axis=0)
+    steps[half - 1] -= steps.sum(axis=0)
+    worst = np.sign(np.cumsum(steps, axis=0)[:-2]).T
+    used = 0.0
+    for bend in (*worst, *rng.standard_normal((2000, 2 * half - 2))):
+        slope = np.concatenate([[0], np.cumsum(bend)])
+        taps = np.concatenate([[0], np.cumsum(slope - slope[half - 1])])
+        above = np.abs(taps @ module._KERNEL - ((1 - share) * taps[half - 1] + share * taps[half]))
+        bound = module._BEND_BOUND * np.abs(bend).max()
+        bound += module._SLOPE_BOUND * np.abs(np.diff(taps)).max()
+        assert above.max() <= bound * (1 + 1e-9)
+        used = max(used, above.max() / bound)
+    assert used > 0.99

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
+import sys
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -72,23 +75,31 @@ def test_what_is_missing_or_too_short_is_added(store, monkeypatch):
     assert_same(third, filled(None, everything), everything)
 
 
-@pytest.mark.parametrize("harm", ["empty", "short", "bit", "head", "words", "folder"])
+def checked(data: bytes) -> bytes:
+    """``data`` with its check sum before it."""
+    return b"%08x\n" % zlib.crc32(data) + data
+
+
+@pytest.mark.parametrize("harm", ["empty", "short", "bit", "number", "check", "words", "folder"])
 def test_a_harmed_file_is_made_anew(store, harm):
     first = filled(store)
     for path in list(store.folder.iterdir()):
         data = bytearray(path.read_bytes())
-        end = data.index(b"\n")
+        head = data.index(b"{")
         if harm == "bit":
             data[-1000] ^= 1
-        elif harm == "head":
+        elif harm == "number":  # a digit of a gain or a slope: as good JSON as before
+            at = next(n for n in range(head, len(data)) if chr(data[n]) in "2345678")
+            data[at] += 1
+        elif harm == "check":
             data[3] = ord("?")
         elif harm == "words":
-            data[:end] = b'{"laws": [[1, 2]], "samples": 3, "crc": 0}'
+            data[:] = checked(b'{"laws": [[1, 2]], "samples": 3}\n')
         path.unlink()
         if harm == "folder":
             path.mkdir()
         else:
-            path.write_bytes({"empty": b"", "short": data[: end + 5000]}.get(harm, bytes(data)))
+            path.write_bytes({"empty": b"", "short": data[: head + 5000]}.get(harm, bytes(data)))
     assert_same(first, filled(store))
     if harm != "folder":
         assert_same(first, filled(store))
@@ -129,3 +140,31 @@ def test_other_states_of_the_program_and_the_longest_unused_go(tmp_path, monkeyp
     monkeypatch.setattr(note_store, "MOST_BYTES", 2 * size)
     mine.used()
     assert [each.folder.exists() for each in (other, newer, mine)] == [False, True, True]
+
+
+def test_one_soundfont_alone_keeps_to_the_limit_too(store, monkeypatch):
+    filled(store)
+    paths = sorted(store.folder.iterdir())
+    for day, path in enumerate(paths):
+        os.utime(path, (day * 86400, day * 86400))
+    sizes = [path.stat().st_size for path in paths]
+    monkeypatch.setattr(note_store, "MOST_BYTES", sum(sizes[1:]))
+    store.used()
+    assert sorted(store.folder.iterdir()) == paths[1:]
+    # what is rendered anew does not lead beyond it either
+    filled(store)
+    assert sum(path.stat().st_size for path in store.folder.iterdir()) <= sum(sizes[1:])
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="processes are forked on Linux only")
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # Python 3.12 warns of any thread
+def test_two_processes_that_fill_it_at_once_do_each_other_no_harm(store):
+    context = multiprocessing.get_context("fork")
+    others = [context.Process(target=filled, args=(store,)) for _ in range(3)]
+    for other in others:
+        other.start()
+    for other in others:
+        other.join()
+        assert other.exitcode == 0
+    assert len(list(store.folder.iterdir())) == 3
+    assert_same(filled(store), filled(None))

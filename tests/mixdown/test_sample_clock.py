@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from fractions import Fraction
 from pathlib import Path
 
@@ -76,7 +77,7 @@ notes = st.builds(
     pitch=st.integers(30, 60),
     velocity=st.just(64),
     swung=st.booleans(),
-    lateness_ms=st.integers(-60, 60).map(lambda half: half / 2),
+    lateness_ms=st.integers(-60, 60).map(lambda half: half / 2) | st.floats(-30, 30),
     tempos=st.none() | st.tuples(st.integers(40, 150), st.integers(100, 300)),
     melodic=st.booleans(),
 )
@@ -115,3 +116,35 @@ def test_moments_half_way_between_two_samples_go_to_the_later():
     one = PlayedPass(Pass(Purpose.ROUND, (), Fraction(60)), Fraction(0), (part,))
     found = strokes(Performance("Half", (one,), clock), "bass", RATE)
     assert found.onset.tolist() == [(n + 1) // 2 for n in range(1, 4001, 2)]
+
+
+def test_nine_hours_in_nothing_is_a_sample_off():
+    rng = random.Random(9)
+    bars = [
+        (Fraction(rng.choice([2, 3, 4])), Fraction(rng.randint(280, 2100), 7), Fraction(9, 4))
+        for _ in range(24_000)
+    ]
+    clock = Clock(bars)
+    assert clock.length_seconds > 9 * 3600
+    part = Part.of("bass", ACOUSTIC_BASS, [
+        Note(Fraction(rng.randint(0, 9600), 48), Fraction(rng.randint(0, 96), 24), 40, 64,
+             swung=rng.random() < 0.6, lateness_ms=rng.randint(-80, 80) / 2)
+        for _ in range(1000)
+    ])  # fmt: skip
+    late = Fraction(int(clock.length_beats) - 210)
+    one = PlayedPass(Pass(Purpose.ROUND, (), Fraction(120)), late, (part,))
+    performance = Performance("Long", (one,), clock)
+    assert in_arrays(performance, "bass", 48000) == exactly(performance, "bass", 48000)
+
+
+def test_a_lateness_of_many_digits_is_rounded_as_the_clock_rounds_it():
+    # 5.1234567 ms are played as 5.123: a fiftieth of a sample apart, which may be another sample
+    rng = random.Random(5)
+    for _ in range(2000):
+        tempo = Fraction(rng.randint(40, 300))
+        late = [Note(Fraction(1), Fraction(1), 40, 64, lateness_ms=rng.uniform(-30, 30))]
+        one = PlayedPass(
+            Pass(Purpose.ROUND, (), tempo), Fraction(0), (Part.of("bass", ACOUSTIC_BASS, late),)
+        )
+        performance = Performance("Late", (one,), Clock([(Fraction(4), tempo, Fraction(2))]))
+        assert in_arrays(performance, "bass", RATE) == exactly(performance, "bass", RATE)

@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from backing.combo import instruments as gm
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
-from backing.mixdown.bank import Bank
+from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.placement import RINGS
+from backing.mixdown.release import Colour, Release
 from backing.mixdown.sample_clock import sample_of
-from backing.mixdown.timeline import Timeline
+from backing.mixdown.timeline import Timeline, _Sound
 from tests.mixdown.band import INSTRUMENTS, RATE, built_in_soundfont, performance, quarters
 from tests.mixdown.reference import played_by_fluidsynth, random_phrase, residual_db
 
@@ -165,3 +166,17 @@ def test_the_dry_part_equals_fluidsynths_own(instrument: gm.Instrument) -> None:
     reference = played_by_fluidsynth(BANK.soundfont, piece, line.length)
     ours = line.render(0, line.length)
     assert residual_db(reference, ours) <= -40
+
+
+@pytest.mark.parametrize("hold", [0, 128])
+@pytest.mark.parametrize("cut", [1, 2, 3, 64, 129, 130, 1000])
+def test_a_coloured_fall_is_the_same_bits_wherever_it_is_cut(hold: int, cut: int) -> None:
+    noise = np.random.default_rng(1).standard_normal((4000, 2)).astype(np.float32)
+    colour = Colour((0, 10), (0, 4), np.linspace(1, 0.5, 12).reshape(2, 3, 2))
+    held = BankNote(noise, 1.0, Release((100.0,)), complete=True, colour=colour)
+    sound = _Sound(held, hold, 2000, None, held.falls(hold, RATE))
+    whole, pieces = np.zeros((2, 2000, 2), np.float32)
+    sound.add_to(whole, 0, np.empty_like(whole))
+    for start, out in ((0, pieces[:cut]), (cut, pieces[cut:])):
+        sound.add_to(out, start, np.empty_like(out))
+    assert np.array_equal(whole, pieces)
