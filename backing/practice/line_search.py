@@ -22,6 +22,8 @@ MOVES = (1e-6, 1.0, 1.0, 1.0, 1.0, 0.8, 0.35, 0.35, 0.12, 0.1, 0.05, 0.03, 0.05)
 """The weight of a move by its size in semitones."""
 SLOW_REPEAT = 0.6
 """In slow notes a tone that two chords share may stay."""
+HELD_ON = 0.1
+"""A tone that stays a second time, which would no longer show that the chord has changed."""
 AGAINST = 0.22
 """A move against the way the contour goes."""
 STRING_SKIPPED = 0.5
@@ -136,6 +138,8 @@ _OFF = 64
 def _turn(a: int, b: int) -> float:
     """How natural a move of ``b`` semitones is after one of ``a``."""
     weight = 1.0
+    if a == b == 0:
+        weight = HELD_ON
     if a and a == -b:
         weight = RETURN
     if abs(a) >= LEAP and b:
