@@ -111,9 +111,9 @@ def one_of(word: str, known: Iterable[str], what: str) -> str:
 
 def players(arguments: argparse.Namespace) -> frozenset[str]:
     """The parts that play; raises SelectionError if nobody is left."""
-    chosen = _parts(arguments.only) if arguments.only else RHYTHM_SECTION
+    chosen = parts_named(arguments.only) if arguments.only else RHYTHM_SECTION
     if arguments.without:
-        chosen -= _parts(arguments.without)
+        chosen -= parts_named(arguments.without)
     chosen |= {name for name in ("guide", "click", "melody") if getattr(arguments, name)}
     if arguments.melody == "guide":
         chosen = (chosen - {"melody"}) | {"guide"}
@@ -122,7 +122,7 @@ def players(arguments: argparse.Namespace) -> frozenset[str]:
     return chosen
 
 
-def _parts(text: str) -> frozenset[str]:
+def parts_named(text: str) -> frozenset[str]:
     """Parts by the names people use for their players."""
     words = text.replace(",", " ").split()
     return frozenset(PLAYERS[one_of(word, PLAYERS, "player")] for word in words)

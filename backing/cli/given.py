@@ -7,11 +7,11 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from backing.cli.asked import players
+from backing.cli.asked import parts_named, players
 from backing.errors import UserError
 
 LINE: Mapping[str, object] = {
-    "level": 1, "start": 1, "direction": "both", "way": "1-7",
+    "level": 1, "start": None, "direction": "both", "way": "1-7",
 }  # fmt: skip
 NECK: Mapping[str, object] = {"position": "auto", "tuning": "standard", "frets": 22}
 TRACK: Mapping[str, object] = {
@@ -109,6 +109,7 @@ def check_track(arguments: argparse.Namespace) -> None:
         _check_melody_trades(arguments, melody)
     elif melody in ("", "guide"):
         _check_no_line(given)
+    _check_without(arguments, partner, melody)
     playing = players(arguments)
     if "melody" in playing and not melody and partner != "melody":
         raise UserError("Nobody has a melody to play.", "Add --melody etude, or name others.")
@@ -119,6 +120,24 @@ def check_track(arguments: argparse.Namespace) -> None:
             "Without the drums there is nobody to trade with.",
             "Keep them, add --click, or write --trade-with melody.",
         )
+
+
+def _check_without(arguments: argparse.Namespace, partner: str, melody: str) -> None:
+    """Refuse to leave out what is asked for."""
+    asked = {
+        "guide": "guide" if arguments.guide else "melody" if melody == "guide" else "",
+        "click": "click" if arguments.click else "",
+        "melody": "trade_with" if partner == "melody" else "",
+    }
+    if not asked["melody"] and melody not in ("", "guide"):
+        asked["melody"] = "melody" if arguments.melody else "ladder"
+    left_out = parts_named(arguments.without or "")
+    for part, option in asked.items():
+        if option and part in left_out:
+            raise UserError(
+                f"--without {part} leaves out what {_spelled(option)} asks for.",
+                "Keep one of them.",
+            )
 
 
 def _check_melody_trades(arguments: argparse.Namespace, melody: str) -> None:
