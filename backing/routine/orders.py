@@ -311,15 +311,16 @@ def _linked(passes: Sequence[Pass], *, seamless: bool) -> tuple[Pass, ...]:
     last = passes[-1]
     if seamless and last.leads_to is None:
         last = replace(last, leads_to=passes[0].bars[0])
-    return _into_next_key((*linked, last))
+    return _into_next_key((*linked, last), seamless=seamless)
 
 
-def _into_next_key(passes: tuple[Pass, ...]) -> tuple[Pass, ...]:
-    """The last round in one key leads into the first bar of the next."""
+def _into_next_key(passes: tuple[Pass, ...], *, seamless: bool) -> tuple[Pass, ...]:
+    """The last round in one key leads into the first bar of the next; the very last one into the
+    beginning, where the file may be repeated without a seam."""
     return tuple(
         replace(a, leads_to=b.bars[0])
         if b is not None and a.purpose is b.purpose is Purpose.ROUND and a.bars != b.bars
         else a
-        for a, b in pairwise((*passes, None))
+        for a, b in pairwise((*passes, passes[0] if seamless else None))
         if a is not None
     )

@@ -4,6 +4,7 @@ How musicians trade: through the form, the turn always passing, also over the to
 (common practice, no source).
 """
 
+from dataclasses import replace
 from itertools import groupby, pairwise
 
 import pytest
@@ -147,6 +148,16 @@ def test_a_pass_knows_whose_turn_comes_next(breath: int) -> None:
         told = after if after.bars[0].changes else passes[passes.index(after) + 1]
         assert before.leads_to.directions == told.bars[0].directions
     assert passes[-1].leads_to == passes[0].bars[0]
+
+
+def test_a_seamless_file_of_keys_leads_from_its_last_key_to_its_first() -> None:
+    loop = Request(bars="1-4", times=2, keys=read_keys("C F Bb", BLUES.key), count_in=0)
+    routine = make_routine(BLUES, loop)
+    assert routine.seamless
+    for before, after in zip(routine.passes, (*routine.passes[1:], routine.passes[0]), strict=True):
+        assert before.leads_to == after.bars[0]
+    counted = make_routine(BLUES, replace(loop, count_in=1)).passes
+    assert counted[-1].leads_to == counted[-2].bars[0]
 
 
 def test_outside_the_trading_the_melody_is_silent() -> None:
