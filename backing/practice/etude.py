@@ -28,6 +28,8 @@ RUN_LENGTHS, RUN_WEIGHTS = (3, 4, 5, 6, 7, 8), (2, 4, 3, 4, 3, 2)
 """For how many notes a line goes one way before it turns: common practice, no source."""
 NOT_A_THIRD = 1e-3
 """Landing elsewhere where thirds are asked for; a step weighs more."""
+CIRCLE = 3
+"""Triplets that go round in one beat's notes sound like a stuck record."""
 MIDDLE_PULL = 0.02
 """By how much a semitone away from the middle of a shape is shunned."""
 
@@ -65,7 +67,8 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
         offers[0] = _fixed(_first_tone(stands[0].shape, line))
     if stands[-1].home:
         offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
-    pitches = search(offers, _links(stands, line, contour), drawn)
+    circle = CIRCLE if line.rhythm == "triplets" else 0
+    pitches = search(offers, _links(stands, line, contour), drawn, circle)
     following = (*pitches[1:], None)
     return tuple(
         _note(stand, pitch, to, line)

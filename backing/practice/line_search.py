@@ -31,6 +31,9 @@ LEAP, TURNED, RUN_ON = 6, 1.6, 0.15
 """After a leap of so many semitones the line turns back; seldom does it run on."""
 RETURN = 0.1
 """A note that goes back to the one before the last."""
+ROUND_AGAIN = 0.05
+"""In triplets, a second note in a row that is the same as a beat before: the line goes in circles,
+which no three notes in a row can tell."""
 FALL_BACK = 7
 """Where runs go one way only, a leap of so many semitones the other way makes room for the next."""
 
@@ -162,10 +165,13 @@ TURNS = _table(_turn)
 PASSES = _table(_passes)
 
 
-def search(offers: Sequence[Offer], links: Sequence[Link], rng: random.Random) -> tuple[int, ...]:
+def search(
+    offers: Sequence[Offer], links: Sequence[Link], rng: random.Random, circle: int = 0
+) -> tuple[int, ...]:
     """A line: a pitch for each offer. ``links[t]`` joins ``offers[t]`` to the next one.
 
-    One ``rng`` gives one line. Offers with a single pitch fix it.
+    One ``rng`` gives one line. Offers with a single pitch fix it. ``circle``: figures of so many
+    notes are not to go round and round (0: whatever comes).
     """
     outlook = _outlook(offers, links)
     first = offers[0]
@@ -176,6 +182,9 @@ def search(offers: Sequence[Offer], links: Sequence[Link], rng: random.Random) -
         if before is not None:
             turns = _turned(offers[at], here)[here - before + _OFF]
             row = [(to, weight * turns[to - here + _OFF]) for to, weight in row]
+        if circle and at >= circle and here == drawn[-1 - circle]:
+            again = drawn[-circle]
+            row = [(to, weight * ROUND_AGAIN if to == again else weight) for to, weight in row]
         drawn.append(_draw(rng, row, outlook[at + 1], here))
     return tuple(drawn)
 

@@ -325,6 +325,20 @@ def test_triplets_follow_a_push_from_the_third_of_its_beat() -> None:
     assert {note.length for note in notes} == {THIRD}
 
 
+def test_triplets_do_not_go_in_circles() -> None:
+    """A beat seldom has the three notes of the one before."""
+    beats: list[bool] = []
+    for tune in TUNES:
+        plan = plan_of_bars(read_file(tune).played("solos"))
+        notes = etude(plan, Line(rhythm="triplets"), random.Random(1))
+        figures = [
+            tuple(note.pitch for note in notes[at : at + 3]) for at in range(0, len(notes), 3)
+        ]
+        beats += [before == figure for before, figure in pairwise(figures)]
+    assert len(beats) > 1000
+    assert sum(beats) / len(beats) < 0.01
+
+
 def test_the_levels_lead_into_changes_in_triplets_too() -> None:
     plan = plan_of(bars("Dm7 | G7 | Cmaj7 | Fmaj7"))
     for level, kinds in ((2, ["tone", "approach"]), (3, ["enclosure", "enclosure"])):
