@@ -189,13 +189,18 @@ def _called(plan: Plan, call_on: str, rng: random.Random) -> Onsets:
 
 
 def _calls(plan: Plan) -> list[Sequence[PlanBar]]:
-    """Every second idea; not the last one if the next pass would begin with another call."""
+    """Every second idea, no longer than the one after it, which is the answer's.
+
+    Not the last one if the next pass would begin with another call.
+    """
+    ideas = [idea for _, idea in _ideas(plan)]
     calls: list[Sequence[PlanBar]] = []
     called = False
-    for _, idea in _ideas(plan):
+    for idea, answer in zip(ideas, [*ideas[1:], []], strict=True):
         called = not called and not plan.resting("melody", idea[0].start)
         if called:
-            calls.append(idea)
+            followed = answer and not plan.resting("melody", answer[0].start)
+            calls.append(idea[: len(answer)] if followed else idea)
     if called and len(calls) > 1 and not plan.resting("melody", plan.length):
         calls.pop()
     return calls
