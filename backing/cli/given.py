@@ -12,7 +12,7 @@ from backing.errors import UserError
 from backing.routine.orders import SOLO_CHORUSES
 
 LINE: Mapping[str, object] = {
-    "level": 1, "start": 1, "direction": "both", "way": "1-7",
+    "level": 1, "start": None, "direction": "both", "way": "1-7",
 }  # fmt: skip
 NECK: Mapping[str, object] = {"position": "auto", "tuning": "standard", "frets": 22}
 TRACK: Mapping[str, object] = {

@@ -123,7 +123,8 @@ class Plan:
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
     loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
-    be the same in every pass (which way round a clave goes). ``take`` and ``value``: see Pass.
+    be the same in every pass (which way round a clave goes). ``take``, ``value``
+    and ``earlier``: see Pass.
     ``resting_next``: who is told to rest in the bar after the end.
     """
 
@@ -144,6 +145,7 @@ class Plan:
     ostinato: float = 0.0
     take: int = 0
     value: str = ""
+    earlier: int = 0
     resting_next: frozenset[str] = frozenset()
 
     def span_at(self, beat: Fraction) -> ChordSpan | None:
@@ -198,6 +200,7 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         ends=bool(bars) and bool(bars[-1].bar.final),
         take=played.take,
         value=played.value,
+        earlier=played.earlier,
         resting_next=played.leads_to.directions.lay_out if played.leads_to else frozenset(),
     )
 

@@ -2,6 +2,7 @@
 
 A line is found by search over the whole form (``line_search``). Its first note follows from the
 first chord alone, so that a pass can lead to the next one without knowing it: a loop is a circle.
+After a rest, in phrases and calls and in most turns of trading, it is drawn like the others.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ from backing.chart.pitch import Interval, PitchName
 from backing.combo.plan import ChordSpan, Plan
 from backing.practice.fingerboard import hand
 from backing.practice.key_centres import parent_scales
-from backing.practice.line import SLOW, Line, LineNote
-from backing.practice.line_rhythm import Slot, slots
+from backing.practice.line import IDEAS, SLOW, Line, LineNote
+from backing.practice.line_rhythm import Slot, slots, starts_anew
 from backing.practice.line_search import Joint, Link, Offer, search
 from backing.practice.path import path_of, shape_near
 from backing.practice.shapes import Shape, Tone
@@ -27,6 +28,8 @@ RUN_LENGTHS, RUN_WEIGHTS = (3, 4, 5, 6, 7, 8), (2, 4, 3, 4, 3, 2)
 """For how many notes a line goes one way before it turns: common practice, no source."""
 NOT_A_THIRD = 1e-3
 """Landing elsewhere where thirds are asked for; a step weighs more."""
+CIRCLE = 3
+"""Triplets that go round in one beat's notes sound like a stuck record."""
 MIDDLE_PULL = 0.02
 """By how much a semitone away from the middle of a shape is shunned."""
 
@@ -60,10 +63,12 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}
     offers = [_offer(stand, line, scales) for stand in stands]
-    offers[0] = _fixed(_first_tone(stands[0].shape, line))
+    if _told(line) or not starts_anew(plan, line):
+        offers[0] = _fixed(_first_tone(stands[0].shape, line))
     if stands[-1].home:
         offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
-    pitches = search(offers, _links(stands, line, contour), drawn)
+    circle = CIRCLE if line.rhythm == "triplets" else 0
+    pitches = search(offers, _links(stands, line, contour), drawn, circle)
     following = (*pitches[1:], None)
     return tuple(
         _note(stand, pitch, to, line)
@@ -72,8 +77,13 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     )
 
 
+def _told(line: Line) -> bool:
+    """Whether the player has a say in how the line begins."""
+    return line.start is not None or line.thirds or line.direction != "both"
+
+
 def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
-    """The MIDI pitch with which a line begins over a chord, whatever comes later.
+    """The MIDI pitch with which an unbroken line begins over a chord, whatever comes later.
 
     The tone that is asked for, nearest to the middle of the shape; the lowest for a line that goes
     up, the highest for one that goes down. Raises PracticeError: see shapes.shape.
@@ -85,7 +95,7 @@ def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
 
 def _first_tone(shape: Shape, line: Line) -> Tone:
     tones = _playable(shape, line)
-    role = 3 if line.thirds else line.start
+    role = 3 if line.thirds else line.start or 1
     wanted = [tone for tone in tones if tone.role == role] or list(tones)
     if line.direction == "both":
         middle = (tones[0].pitch + tones[-1].pitch) / 2
@@ -109,7 +119,7 @@ def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
     for slot in slots(plan, line, rng):
         shape = shapes.get(slot.span.start) or _following_shape(plan, slot.span, line)
         stands.append(_stand(slot, shape, stands))
-    home = _home(plan, stands[-1].slot)
+    home = None if line.rhythm in IDEAS else _home(plan, stands[-1].slot)
     if home is not None:
         shape = _following_shape(plan, home.span, line)
         stands.append(replace(_stand(home, shape, stands), home=True))
@@ -179,6 +189,9 @@ def _offer(stand: _Stand, line: Line, scales: Mapping[Fraction, frozenset[int]])
     }
     if stand.slot.last:  # at rest on the chord
         weighed = {t.pitch: 1.0 if t.role in (1, 3, 5) else NOT_A_THIRD for t in tones}
+    if stand.slot.opens and line.start is not None:
+        asked = {t.pitch: weighed[t.pitch] for t in tones if t.role == line.start}
+        weighed = asked or weighed
     strings = {tone.pitch: tone.place.string for tone in tones}
     passing = _passing(stand, tones, line, scales)
     strings |= passing

@@ -15,6 +15,8 @@ from backing.routine.ladder import VALUES
 RHYTHMS = (*VALUES, "off-beats", "phrases", "call")
 SLOW = ("wholes", "halves", "quarters")
 """Rhythms in which a tone that two chords share may stay."""
+IDEAS = ("phrases", "call")
+"""Rhythms in ideas with space between them: no idea leads on to the next."""
 CALLS_ON = ("1", "1&", "2", "3", "turn")
 """Where calls start: on a beat, on the and of 1, or on each of these in turn."""
 DIRECTIONS = ("both", "up", "down")
@@ -38,10 +40,11 @@ class Line:
     over the chord that comes; two-bar phrases that answer each other; or a call of two bars and as
     much space for the player's answer, which starts as ``call_on`` says, one of CALLS_ON (an and
     is the last eighth of its beat in compound meters). ``level``: see LEVELS; there are approaches
-    and enclosures only where eighths or triplets lead into a change. ``start``: the first note's
-    role, 1 3 5 or 7. ``direction``: runs go up, down or both ways. ``way``: from the root, or from
-    the third to the ninth. ``thirds``: land on the third at every change. ``early``: arrive an
-    eighth before each chord. ``top_strings``: stay on so many strings.
+    and enclosures only where eighths or triplets lead into a change. ``start``: the role of the
+    first note, of a call or of a turn in trading, 1 3 5 or 7 (None: the root where a line goes on
+    unbroken, any tone elsewhere). ``direction``: runs go up, down or both ways. ``way``: from the
+    root, or from the third to the ninth. ``thirds``: land on the third at every change. ``early``:
+    arrive an eighth before each chord. ``top_strings``: stay on so many strings.
 
     Raises PracticeError for what cannot be had.
     """
@@ -49,7 +52,7 @@ class Line:
     rhythm: str = "eighths"
     level: int = 1
     positions: tuple[int, ...] = (5,)
-    start: int = 1
+    start: int | None = None
     direction: str = "both"
     way: str = "1-7"
     thirds: bool = False
@@ -62,7 +65,8 @@ class Line:
         _one_of("rhythm of a line", self.rhythm, RHYTHMS)
         _one_of("start of a call", self.call_on, CALLS_ON)
         _one_of("level of a line", self.level, tuple(LEVELS))
-        _one_of("start of a line", self.start, ROLES)
+        if self.start is not None:
+            _one_of("start of a line", self.start, ROLES)
         _one_of("direction of a line", self.direction, DIRECTIONS)
         _one_of("way of a line", self.way, WAYS)
         if not self.positions:

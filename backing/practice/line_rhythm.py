@@ -11,7 +11,7 @@ from itertools import pairwise
 from backing.chart.bar import Meter
 from backing.combo.plan import ChordSpan, Plan, PlanBar
 from backing.errors import PracticeError
-from backing.practice.line import SLOW, Line
+from backing.practice.line import IDEAS, SLOW, Line
 from backing.routine.ladder import eighth
 from backing.routine.ladder import onsets as places
 
@@ -20,6 +20,11 @@ IDEA_BARS = 2
 DUPLE_CELLS = (((0, 1), 6), ((0,), 3), ((1,), 3), ((), 1))
 TRIPLE_CELLS = (((0, 1, 2), 5), ((0, 2), 4), ((0,), 2), ((1, 2), 2))
 """The eighths of a beat that sound in a phrase, and their weights: common practice, no source."""
+TURN_STARTS = {"1": 4, "1&": 3, "2": 3}
+"""Where the first phrase of a turn starts, and the weights: common practice, no source."""
+SPARED, SHORTEST_CALL = {0: 3, 1: 2, 2: 1}, 3
+"""How many beats before its room ends a call closes, and the weights; so many beats it has at
+least: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +33,9 @@ class Slot:
 
     ``beat``: it falls on a beat; ``downbeat``: on the first of a bar; ``triplet``: it is one of
     three to a beat, which do not swing; ``bound``: it follows the note before without a rest;
-    ``last``: the held last note of an arrangement; ``closes``: it is the last one before somebody
-    else has the floor.
+    ``opens``: it is the first of a call, or after somebody else had the floor; ``last``: the held
+    last note of an arrangement; ``closes``: it is the last one before a rest of a beat, or before
+    somebody else has the floor.
     """
 
     onset: Fraction
@@ -41,6 +47,7 @@ class Slot:
     eighth: Fraction
     triplet: bool = False
     bound: bool = True
+    opens: bool = False
     last: bool = False
     closes: bool = False
 
@@ -48,6 +55,14 @@ class Slot:
     def end(self) -> Fraction:
         """The beat at which the note ends."""
         return self.onset + self.length
+
+
+def starts_anew(plan: Plan, line: Line) -> bool:
+    """Whether no pass leads on to the first note of this one, which may be any tone then."""
+    if line.rhythm in IDEAS:
+        return True
+    first = plan.bars[0]
+    return _others_have(first) or (takes_over(plan, first) and not _others_have(plan.bars[-1]))
 
 
 def off_beat(meter: Meter) -> Fraction:
@@ -65,7 +80,7 @@ def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[Slot, ...]:
         raise PracticeError(
             "There is no chord to play a line on in these bars.", "Choose bars with changes."
         )
-    return tuple(_closing(plan, list(_bound(found))))
+    return tuple(_closing(plan, list(_bound(plan, line, found))))
 
 
 Onsets = list[tuple[Fraction, Fraction]]
@@ -117,20 +132,44 @@ def _slow(plan: Plan, value: str) -> Onsets:
 
 
 def _phrased(plan: Plan, rng: random.Random) -> Onsets:
-    """Ideas and answers of the same rhythm."""
+    """Ideas and answers of the same rhythm; a turn in trading does not always start on 1."""
     notes: Onsets = []
     rhythm: list[Fraction] = []
     for number, idea in _ideas(plan):
-        if number % 2 == 0 or _short(plan, idea, rhythm):
-            rhythm = _rhythm(idea, rng)
+        if number % 2 == 0 or _short(idea, rhythm):
+            rhythm = _rhythm(idea, rng, _turn_start(plan, idea, rng))
         notes += _placed(rhythm, idea)
     return notes
 
 
-def _short(plan: Plan, idea: Sequence[PlanBar], rhythm: Sequence[Fraction]) -> bool:
-    """Whether a rhythm is too long for the last bars before the line has to rest."""
-    length = idea[-1].end - idea[0].start
-    return plan.resting("melody", idea[-1].end) and rhythm[-1] >= length - 1
+def _turn_start(plan: Plan, idea: Sequence[PlanBar], rng: random.Random) -> Fraction | None:
+    """The beat on which a turn starts, from the start of its idea; None where none begins."""
+    if not takes_over(plan, idea[0]):
+        return None
+    places = _starts(idea[0].bar.meter)
+    offered = [name for name in TURN_STARTS if name in places and places[name] < _room(idea)]
+    (name,) = rng.choices(offered, [TURN_STARTS[name] for name in offered])
+    return places[name]
+
+
+def takes_over(plan: Plan, bar: PlanBar) -> bool:
+    """Whether somebody else has the floor until a bar, as in trading, and not in it."""
+    if _others_have(bar):
+        return False
+    if bar.index:
+        return _others_have(plan.bars[bar.index - 1])
+    # the pass before is not known: who shares the floor has left it to the others there
+    shared = any(_others_have(each) for each in plan.bars)
+    return shared and (_others_have(plan.bars[-1]) or "melody" in plan.resting_next)
+
+
+def _others_have(bar: PlanBar) -> bool:
+    return "melody" in bar.bar.directions.lay_out
+
+
+def _short(idea: Sequence[PlanBar], rhythm: Sequence[Fraction]) -> bool:
+    """Whether an idea is too short to be answered in a rhythm and breathe after it."""
+    return rhythm[-1] >= idea[-1].end - idea[0].start - 1
 
 
 def _called(plan: Plan, call_on: str, rng: random.Random) -> Onsets:
@@ -141,15 +180,37 @@ def _called(plan: Plan, call_on: str, rng: random.Random) -> Onsets:
             f"A call and its answer need two bars at least; here is {len(bars) or 'none'}.",
             "Choose more bars, or a line in eighths.",
         )
-    calls = [
-        idea
-        for number, idea in _ideas(plan)
-        if number % 2 == 0 and not plan.resting("melody", idea[0].start)
-    ]
+    calls = _calls(plan)
     notes: Onsets = []
-    for turn, idea in enumerate(calls, plan.take * len(calls)):
-        notes += _placed(_rhythm(idea, rng, _call_start(idea, call_on, turn)), idea)
+    for turn, idea in enumerate(calls, (plan.earlier + plan.take) * len(calls)):
+        start = _call_start(idea, call_on, turn)
+        notes += _placed(_rhythm(idea, rng, start, _spared(idea, start, rng)), idea)
     return notes
+
+
+def _calls(plan: Plan) -> list[Sequence[PlanBar]]:
+    """Every second idea, no longer than the one after it, which is the answer's.
+
+    Not the last one if the next pass would begin with another call.
+    """
+    ideas = [idea for _, idea in _ideas(plan)]
+    calls: list[Sequence[PlanBar]] = []
+    called = False
+    for idea, answer in zip(ideas, [*ideas[1:], []], strict=True):
+        called = not called and not plan.resting("melody", idea[0].start)
+        if called:
+            followed = answer and not plan.resting("melody", answer[0].start)
+            calls.append(idea[: len(answer)] if followed else idea)
+    if called and len(calls) > 1 and not plan.resting("melody", plan.length):
+        calls.pop()
+    return calls
+
+
+def _spared(idea: Sequence[PlanBar], start: Fraction, rng: random.Random) -> int:
+    """How many beats before its room ends a call closes."""
+    most = _room(idea) - int(start) - SHORTEST_CALL
+    offered = [beats for beats in SPARED if beats <= max(0, most)]
+    return rng.choices(offered, [SPARED[beats] for beats in offered])[0]
 
 
 def _call_start(idea: Sequence[PlanBar], call_on: str, turn: int) -> Fraction:
@@ -158,10 +219,7 @@ def _call_start(idea: Sequence[PlanBar], call_on: str, turn: int) -> Fraction:
     Raises PracticeError for a beat that its meter does not have.
     """
     meter = idea[0].bar.meter
-    places = {"1": Fraction(0), "1&": off_beat(meter), "2": Fraction(1), "3": Fraction(2)}
-    if eighth(meter) >= 1:
-        del places["1&"]
-    places = {name: beat for name, beat in places.items() if beat < meter.beats}
+    places = _starts(meter)
     if call_on == "turn":
         offered = [beat for beat in places.values() if beat < _room(idea)]
         return offered[turn % len(offered)]
@@ -171,6 +229,14 @@ def _call_start(idea: Sequence[PlanBar], call_on: str, turn: int) -> Fraction:
             f"Choose {', '.join(places)} or turn.",
         )
     return places[call_on]
+
+
+def _starts(meter: Meter) -> dict[str, Fraction]:
+    """Where in a bar an idea may start: the words of CALLS_ON that the meter has, in beats."""
+    places = {"1": Fraction(0), "1&": off_beat(meter), "2": Fraction(1), "3": Fraction(2)}
+    if eighth(meter) >= 1:
+        del places["1&"]
+    return {name: beat for name, beat in places.items() if beat < meter.beats}
 
 
 def _line_bars(plan: Plan) -> list[PlanBar]:
@@ -204,13 +270,16 @@ def _room(idea: Sequence[PlanBar]) -> int:
 
 
 def _rhythm(
-    idea: Sequence[PlanBar], rng: random.Random, start: Fraction | None = None
+    idea: Sequence[PlanBar], rng: random.Random, start: Fraction | None = None, spared: int = 0
 ) -> list[Fraction]:
-    """Onsets from the start of an idea, the first at ``start`` (None: anywhere in its beat 1)."""
+    """Onsets from the start of an idea, the first at ``start`` (None: anywhere in its beat 1).
+
+    ``spared``: so many beats of its room are space as well.
+    """
     step = min(Fraction(1), eighth(idea[0].bar.meter))
     cells = {2: DUPLE_CELLS, 3: TRIPLE_CELLS}.get(int(1 / step), (((0,), 1),))
     first = int(start or 0)
-    room = max(first + 1, _room(idea))
+    room = max(first + 1, _room(idea) - spared)
     found: list[Fraction] = []
     for beat in range(first, room):
         offered = [(c, w) for c, w in cells if c] if beat in (first, room - 1) else list(cells)
@@ -279,17 +348,23 @@ def _span(
     return ahead if tied else here
 
 
-def _bound(found: Sequence[Slot]) -> Iterator[Slot]:
-    """The slots with rests of a beat or more told."""
-    yield replace(found[0], bound=False)
+def _bound(plan: Plan, line: Line, found: Sequence[Slot]) -> Iterator[Slot]:
+    """The slots with rests of a beat or more told, and where the line comes in anew."""
+    yield replace(found[0], bound=False, opens=True)
     for before, slot in pairwise(found):
-        yield slot if slot.onset - before.end < 1 else replace(slot, bound=False)
+        rest = slot.onset - before.end
+        if rest < 1:
+            yield slot
+            continue
+        others = any(_others_have(b) and before.onset < b.start < slot.onset for b in plan.bars)
+        yield replace(slot, bound=False, opens=others or (line.rhythm == "call" and rest >= 2))
 
 
 def _closing(plan: Plan, found: Sequence[Slot]) -> Iterator[Slot]:
     """The slots with the last ones before a rest of the line told.
 
-    A longer note ends an eighth before the rest: a soloist lets go in time.
+    Where others have the floor then, a longer note ends an eighth before: a soloist lets go in
+    time.
     """
     rests = [rest.start for rest in plan.rests if "melody" in rest.players]
     if plan.resting("melody", plan.length):
@@ -298,7 +373,8 @@ def _closing(plan: Plan, found: Sequence[Slot]) -> Iterator[Slot]:
         until = after.onset if after is not None else plan.length + 1
         rest = next((start for start in rests if slot.onset < start < until), None)
         if rest is None:
-            yield slot
+            leads_on = after.bound if after is not None else plan.length - slot.end < 1
+            yield slot if leads_on else replace(slot, closes=True)
             continue
         length = min(slot.length, rest - slot.onset)
         if slot.onset + length == rest and length > slot.eighth:

@@ -22,6 +22,8 @@ MOVES = (1e-6, 1.0, 1.0, 1.0, 1.0, 0.8, 0.35, 0.35, 0.12, 0.1, 0.05, 0.03, 0.05)
 """The weight of a move by its size in semitones."""
 SLOW_REPEAT = 0.6
 """In slow notes a tone that two chords share may stay."""
+HELD_ON = 0.1
+"""A tone that stays a second time, which would no longer show that the chord has changed."""
 AGAINST = 0.22
 """A move against the way the contour goes."""
 STRING_SKIPPED = 0.5
@@ -29,6 +31,9 @@ LEAP, TURNED, RUN_ON = 6, 1.6, 0.15
 """After a leap of so many semitones the line turns back; seldom does it run on."""
 RETURN = 0.1
 """A note that goes back to the one before the last."""
+ROUND_AGAIN = 0.05
+"""In triplets, a second note in a row that is the same as a beat before: the line goes in circles,
+which no three notes in a row can tell."""
 FALL_BACK = 7
 """Where runs go one way only, a leap of so many semitones the other way makes room for the next."""
 
@@ -136,6 +141,8 @@ _OFF = 64
 def _turn(a: int, b: int) -> float:
     """How natural a move of ``b`` semitones is after one of ``a``."""
     weight = 1.0
+    if a == b == 0:
+        weight = HELD_ON
     if a and a == -b:
         weight = RETURN
     if abs(a) >= LEAP and b:
@@ -158,10 +165,13 @@ TURNS = _table(_turn)
 PASSES = _table(_passes)
 
 
-def search(offers: Sequence[Offer], links: Sequence[Link], rng: random.Random) -> tuple[int, ...]:
+def search(
+    offers: Sequence[Offer], links: Sequence[Link], rng: random.Random, circle: int = 0
+) -> tuple[int, ...]:
     """A line: a pitch for each offer. ``links[t]`` joins ``offers[t]`` to the next one.
 
-    One ``rng`` gives one line. Offers with a single pitch fix it.
+    One ``rng`` gives one line. Offers with a single pitch fix it. ``circle``: figures of so many
+    notes are not to go round and round (0: whatever comes).
     """
     outlook = _outlook(offers, links)
     first = offers[0]
@@ -172,6 +182,9 @@ def search(offers: Sequence[Offer], links: Sequence[Link], rng: random.Random) -
         if before is not None:
             turns = _turned(offers[at], here)[here - before + _OFF]
             row = [(to, weight * turns[to - here + _OFF]) for to, weight in row]
+        if circle and at >= circle and here == drawn[-1 - circle]:
+            again = drawn[-circle]
+            row = [(to, weight * ROUND_AGAIN if to == again else weight) for to, weight in row]
         drawn.append(_draw(rng, row, outlook[at + 1], here))
     return tuple(drawn)
 

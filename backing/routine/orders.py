@@ -221,11 +221,13 @@ def _loops(form: Form, request: Request, tempos: Sequence[Fraction]) -> Iterator
     """For each key and tempo: count-in where the tempo is new, lead-in, rounds."""
     goal = request.goal or max(tempos)
     before: Fraction | None = None
+    earlier = 0
     for key in request.keys or (form.key,):
         mine = form.transposed(form.key.tonic.interval_to(key.tonic))
         lead, loops = _loop_bars(mine, request)
         for tempo in tempos:
             if tempo != before:
+                earlier = 0
                 counted = count_in((lead or loops[0])[0], tempo, request.count_in)
                 if counted:
                     yield counted
@@ -234,7 +236,10 @@ def _loops(form: Form, request: Request, tempos: Sequence[Fraction]) -> Iterator
                     yield Pass(Purpose.LEAD_IN, lead, tempo, reference_tempo=goal, value=value)
             before = tempo
             for bars in loops:
-                yield from _rounds(bars, request, tempo, goal)
+                rounds = tuple(_rounds(bars, request, tempo, goal, earlier))
+                yield from rounds
+            if not request.grow:  # the sizes of a loop that grows are exercises of their own
+                earlier += sum(each.purpose is Purpose.ROUND for each in rounds)
 
 
 def _loop_bars(
@@ -249,8 +254,9 @@ def _loop_bars(
 
 
 def _rounds(
-    bars: tuple[PlayedBar, ...], request: Request, tempo: Fraction, goal: Fraction
+    bars: tuple[PlayedBar, ...], request: Request, tempo: Fraction, goal: Fraction, earlier: int
 ) -> Iterator[Pass]:
+    """The rounds of a loop in one key, after ``earlier`` ones in others; the turns pass on."""
     length = sum((bar.length for bar in bars), Fraction(0))
     values = rungs(bar.meter for bar in bars) if request.ladder else ("",)
     most = LADDER_ROUNDS if request.ladder else ROUNDS
@@ -258,7 +264,7 @@ def _rounds(
     while not request.times and _traded(bars, request, times) != _traded(bars, request, 0):
         times += 1
     count = times * len(values)
-    rounds = [_traded(bars, request, number) for number in range(count)]
+    rounds = [_traded(bars, request, earlier + number) for number in range(count)]
     for number, mine in enumerate(rounds):
         breath = None
         following = rounds[(number + 1) % count][0]
@@ -267,7 +273,7 @@ def _rounds(
         yield Pass(
             Purpose.ROUND, mine, tempo, take=0 if request.same else number, reference_tempo=goal,
             circular=True, leads_to=_on_time(following) if breath else following,
-            value=values[number // times],
+            value=values[number // times], earlier=earlier,
         )  # fmt: skip
         if breath:
             yield replace(breath, purpose=Purpose.BREATH)
@@ -305,15 +311,16 @@ def _linked(passes: Sequence[Pass], *, seamless: bool) -> tuple[Pass, ...]:
     last = passes[-1]
     if seamless and last.leads_to is None:
         last = replace(last, leads_to=passes[0].bars[0])
-    return _into_next_key((*linked, last))
+    return _into_next_key((*linked, last), seamless=seamless)
 
 
-def _into_next_key(passes: tuple[Pass, ...]) -> tuple[Pass, ...]:
-    """The last round in one key leads into the first bar of the next."""
+def _into_next_key(passes: tuple[Pass, ...], *, seamless: bool) -> tuple[Pass, ...]:
+    """The last round in one key leads into the first bar of the next; the very last one into the
+    beginning, where the file may be repeated without a seam."""
     return tuple(
         replace(a, leads_to=b.bars[0])
         if b is not None and a.purpose is b.purpose is Purpose.ROUND and a.bars != b.bars
         else a
-        for a, b in pairwise((*passes, None))
+        for a, b in pairwise((*passes, passes[0] if seamless else None))
         if a is not None
     )

@@ -36,7 +36,8 @@ class Pass:
     choruses from 0 over head, solos and out; ``choruses`` is how many there are in all (0 in a
     loop). ``circular``: a round of a loop, which comes back to its first bar. ``leads_to`` is
     the bar that follows the last one (None: nothing follows). ``value``: the note value in which a
-    line is heard on a ladder, see ladder.VALUES (empty: as the line itself goes).
+    line is heard on a ladder, see ladder.VALUES (empty: as the line itself goes). ``earlier``:
+    how many rounds of the same loop came before in other keys, without a stop.
     """
 
     purpose: Purpose
@@ -49,6 +50,7 @@ class Pass:
     circular: bool = False
     leads_to: PlayedBar | None = None
     value: str = ""
+    earlier: int = 0
 
     @property
     def length_beats(self) -> Fraction:

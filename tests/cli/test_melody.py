@@ -134,6 +134,40 @@ def test_calls_start_where_they_are_told_or_in_turn(tmp_path: Path) -> None:
     assert starts("--call-on", "1&") == [0] * 5
 
 
+def test_calls_start_in_turn_from_key_to_key(tmp_path: Path) -> None:
+    calls = ["--melody", "call", "--bars", "1-4", "--count-in", "0", "--keys", "F Bb Eb Ab"]
+    rounds = by_rounds(make(tmp_path, *calls, "--times", "1"), 16)
+    assert [int(notes[0][0] % 16) for notes in rounds] == [0, 0, 1, 2]
+    rounds = by_rounds(make(tmp_path, *calls, "--times", "2"), 16)
+    assert [int(notes[0][0] % 16) for notes in rounds] == [0, 0, 1, 2] * 2
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--melody", "etude"], "--without melody leaves out what --melody asks for."),
+        (["--melody", "call"], "--without melody leaves out what --melody asks for."),
+        (["--ladder"], "--without melody leaves out what --ladder asks for."),
+        (
+            ["--trade", "4", "--trade-with", "melody"],
+            "--without melody leaves out what --trade-with asks for.",
+        ),
+        (["--melody", "guide"], "--without guide leaves out what --melody asks for."),
+        (["--guide", "both"], "--without guide leaves out what --guide asks for."),
+        (["--click", "all"], "--without click leaves out what --click asks for."),
+    ],
+)
+def test_what_is_asked_for_is_not_left_out(
+    words: list[str], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = tmp_path / "x.mid"
+    part = said.split()[1]
+    assert main(["track", TUNE, "-o", str(target), *words, "--without", part]) == 2
+    assert capsys.readouterr().err == f"backing: {said} Keep one of them.\n"
+    assert not target.exists()
+    assert main(["track", TUNE, "-o", str(target), *words, "--without", "bass", *ONCE]) == 0
+
+
 def test_triplets_are_played_as_written_and_off_beats_swing(tmp_path: Path) -> None:
     loop = ["--melody", "etude", "--bars", "1-4", *ONCE]
     triplets = [quarter for quarter, _ in make(tmp_path, *loop, "--rhythm", "triplets")]

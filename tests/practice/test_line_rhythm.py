@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import random
+from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 
 import pytest
@@ -24,7 +25,7 @@ from backing.combo.plan import Plan, PlanBar, make_plan
 from backing.errors import PracticeError
 from backing.practice.arpeggio import arpeggio
 from backing.practice.etude import etude, first_pitch
-from backing.practice.line import RHYTHMS, SLOW, Line, LineNote
+from backing.practice.line import IDEAS, RHYTHMS, SLOW, Line, LineNote
 from backing.practice.melody import play
 from backing.practice.path import best_position, plan_of_bars
 from backing.routine import Pass, Purpose
@@ -222,6 +223,78 @@ def test_a_beat_that_is_not_in_the_meter_is_said(meter: str, call_on: str) -> No
     assert "turn" in caught.value.cure
 
 
+@pytest.mark.parametrize("count", range(2, 15))
+@pytest.mark.parametrize("section_bars", [2, 5, 6, 8])
+def test_no_call_follows_a_call(count: int, section_bars: int) -> None:
+    """Whatever the bars and sections, and round to the next pass: as many bars for the answer."""
+    plan = plan_of(bars(" | ".join(["Dm7", "G7"] * 7)[: 5 * count], section_bars=section_bars))
+    size = 2 if count >= 4 else 1
+    for seed in range(5):
+        notes = etude(plan, Line(rhythm="call"), random.Random(seed))
+        called = sorted({int(note.onset // 4) for note in notes})
+        starts = [bar for bar in called if bar - 1 not in called]
+        assert starts
+        for start, following in pairwise([*starts, starts[0] + len(plan.bars)]):
+            sounding = [bar for bar in called if start <= bar < following]
+            assert len(sounding) <= size
+            assert following - sounding[-1] > len(sounding)
+
+
+def test_calls_close_at_different_places_but_leave_their_space() -> None:
+    plan = plan_of(bars(f"{CHANGES} | {CHANGES}"))
+    closings = set()
+    for seed in range(30):
+        for bar, call in calls_of(plan, "1", seed).items():
+            if call:
+                beats = call[-1].onset - 4 * bar
+                assert beats < 6
+                assert beats >= 3  # no call is a stroke or two
+                closings.add(int(beats))
+    assert closings == {3, 4, 5}
+
+
+@pytest.mark.parametrize("rhythm", IDEAS)
+def test_a_line_in_ideas_begins_on_any_chord_tone(rhythm: str) -> None:
+    plan = plan_of(bars(CHANGES))
+    first = [etude(plan, Line(rhythm=rhythm), random.Random(n))[0] for n in range(200)]
+    shares = Counter(note.degree.number for note in first if note.degree)
+    assert set(shares) == {1, 3, 5, 7}
+    assert max(shares.values()) < 100
+    assert len({note.pitch for note in first}) > 4
+
+
+@pytest.mark.parametrize("role", [1, 3, 5, 7])
+def test_calls_begin_on_the_tone_that_is_asked_for(role: int) -> None:
+    plan = plan_of(bars(f"{CHANGES} | {CHANGES}"))
+    for seed in range(20):
+        line = Line(rhythm="call", start=role)
+        notes = etude(plan, line, random.Random(seed))
+        for bar in (0, 4):
+            first = next(note for note in notes if note.onset >= 4 * bar)
+            assert first.degree is not None
+            assert first.degree.number == role
+
+
+@pytest.mark.parametrize("rhythm", IDEAS)
+def test_ideas_close_on_chord_tones_at_every_level(rhythm: str) -> None:
+    plan = plan_of(bars(f"{CHANGES} | {CHANGES}"))
+    passing = 0
+    for seed in range(60):
+        notes = etude(plan, Line(rhythm=rhythm, level=4), random.Random(seed))
+        passing += sum(note.kind == "passing" for note in notes)
+        for note, after in pairwise([*notes, None]):
+            if note is not None and (after is None or after.onset - note.end >= 1):
+                assert note.kind == "tone"
+    assert passing > 50
+
+
+def test_a_phrase_in_a_bar_left_over_breathes_too() -> None:
+    plan = plan_of(bars(" | ".join([CHANGES, "Dm7 | G7 | Cmaj7"]), section_bars=7))
+    for seed in range(20):
+        notes = etude(plan, Line(rhythm="phrases"), random.Random(seed))
+        assert notes[-1].end <= plan.length - 1
+
+
 def test_a_phrase_is_no_call() -> None:
     plan = plan_of(bars(CHANGES))
     lines = [
@@ -250,6 +323,20 @@ def test_triplets_follow_a_push_from_the_third_of_its_beat() -> None:
     notes = notes_of("Dm7 | <G7 | Cmaj7 | A7", "triplets")
     assert next(n.onset for n in notes if str(n.chord) == "G7") == 4 - THIRD
     assert {note.length for note in notes} == {THIRD}
+
+
+def test_triplets_do_not_go_in_circles() -> None:
+    """A beat seldom has the three notes of the one before."""
+    beats: list[bool] = []
+    for tune in TUNES:
+        plan = plan_of_bars(read_file(tune).played("solos"))
+        notes = etude(plan, Line(rhythm="triplets"), random.Random(1))
+        figures = [
+            tuple(note.pitch for note in notes[at : at + 3]) for at in range(0, len(notes), 3)
+        ]
+        beats += [before == figure for before, figure in pairwise(figures)]
+    assert len(beats) > 1000
+    assert sum(beats) / len(beats) < 0.01
 
 
 def test_the_levels_lead_into_changes_in_triplets_too() -> None:
@@ -310,6 +397,20 @@ def _silent(plan: Plan, bar: PlanBar) -> bool:
     return any(
         span.chord is None and span.start < bar.end and span.end > bar.start for span in plan.spans
     )
+
+
+@pytest.mark.parametrize("rhythm", SLOW)
+def test_a_tone_that_stays_seldom_stays_again(rhythm: str) -> None:
+    """Two chords may share a tone; one that sounds on and on does not show the changes."""
+    held: Counter[int] = Counter()
+    for tune in TUNES:
+        plan = plan_of_bars(read_file(tune).played("solos"))
+        for seed in range(5):
+            pitches = (note.pitch for note in etude(plan, Line(rhythm=rhythm), random.Random(seed)))
+            held.update(len(list(group)) for _, group in groupby(pitches))
+    assert held[2] > 20
+    assert max(held) <= 4
+    assert sum(held[n] for n in held if n > 2) / held.total() < 0.03
 
 
 @pytest.mark.parametrize("rhythm", [*VALUES, "off-beats"])

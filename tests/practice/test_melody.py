@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction
 from functools import partial
@@ -99,6 +100,39 @@ def test_nothing_of_the_melody_sounds_in_the_bars_of_the_player(rhythm: str) -> 
         for start, end in mine:
             *_, closing = (note.note for note in notes if start <= note.onset < end)
             assert closing.role not in ("approach", "enclosure", "passing")
+
+
+def test_turns_start_on_different_tones_and_beats() -> None:
+    """In a blues, whose first turn in a chorus is the melody's in every second one."""
+    form = read_file(next(path for path in TUNES if "blues" in path.stem))
+    for first in (False, True):
+        line = Line(rhythm="phrases")
+        routine, performance = traded(form, line, choruses=22, partner_first=first)
+        openings = []
+        for asked, each in zip(routine.passes, performance.passes, strict=True):
+            notes, mine = notes_of(each), list(turns(asked))
+            if notes and mine:
+                openings.append((notes[0].onset - mine[0][0], notes[0].pitch, notes[0].role))
+        assert len(openings) == 20
+        assert {onset for onset, _, _ in openings} == {0, Fraction(1, 2), 1}
+        assert len({pitch for _, pitch, _ in openings}) > 5
+        roles = Counter(role for _, _, role in openings)
+        assert len(roles) > 2
+        assert max(roles.values()) < 15
+
+
+@pytest.mark.parametrize("rhythm", ["eighths", "phrases"])
+def test_every_turn_starts_on_the_tone_that_is_asked_for(rhythm: str) -> None:
+    routine, performance = traded(
+        read_file(TUNES[0]), Line(rhythm=rhythm, start=3), bars="1-16", times=4
+    )
+    heard = 0
+    for asked, each in zip(routine.passes, performance.passes, strict=True):
+        for start, _ in turns(asked):
+            opening = next(note for note in notes_of(each) if note.onset >= start)
+            assert opening.role in ("3", "b3")
+            heard += 1
+    assert heard == 8
 
 
 def test_the_band_plays_on_behind_both() -> None:

@@ -4,6 +4,7 @@ How musicians trade: through the form, the turn always passing, also over the to
 (common practice, no source).
 """
 
+from dataclasses import replace
 from itertools import groupby, pairwise
 
 import pytest
@@ -112,6 +113,23 @@ def test_every_tempo_and_key_and_size_begins_as_asked() -> None:
     assert grown[-2:] == [[("you", 4), ("drums", 4)], mine]
 
 
+def test_the_turn_passes_on_to_the_next_key() -> None:
+    """Nothing stops where the key changes; a new tempo is counted in, and begins as asked."""
+    mine = [("you", 4), ("drums", 4), ("you", 4)]
+    theirs = [("drums", 4), ("you", 4), ("drums", 4)]
+    keys = read_keys("C F Bb", BLUES.key)
+    once = make_routine(BLUES, Request(bars="1-12", times=1, keys=keys, trade=4))
+    assert turns(once) == [mine, theirs, mine]
+    for before, after in pairwise(once.passes):
+        assert before.leads_to is not None
+        assert before.leads_to.directions == after.bars[0].directions
+    short = Request(bars="1-2", times=1, keys=read_keys("C F Bb Eb", BLUES.key), trade=4)
+    assert turns(make_routine(BLUES, short)) == [[("you", 2)]] * 2 + [[("drums", 2)]] * 2
+    tempos = read_climb("100-120:20", BLUES.tempo).tempos
+    climb = Request(bars="1-12", times=1, keys=keys, tempos=tempos, trade=4)
+    assert turns(make_routine(BLUES, climb)) == [mine] * 6
+
+
 @pytest.mark.parametrize(("bars", "trade", "rounds"), [("1-12", 4, 4), ("1", 8, 16), ("1-8", 4, 5)])
 def test_a_loop_goes_on_until_the_turns_come_round(bars: str, trade: int, rounds: int) -> None:
     loop = make_routine(BLUES, Request(bars=bars, trade=trade, count_in=0))
@@ -130,6 +148,16 @@ def test_a_pass_knows_whose_turn_comes_next(breath: int) -> None:
         told = after if after.bars[0].changes else passes[passes.index(after) + 1]
         assert before.leads_to.directions == told.bars[0].directions
     assert passes[-1].leads_to == passes[0].bars[0]
+
+
+def test_a_seamless_file_of_keys_leads_from_its_last_key_to_its_first() -> None:
+    loop = Request(bars="1-4", times=2, keys=read_keys("C F Bb", BLUES.key), count_in=0)
+    routine = make_routine(BLUES, loop)
+    assert routine.seamless
+    for before, after in zip(routine.passes, (*routine.passes[1:], routine.passes[0]), strict=True):
+        assert before.leads_to == after.bars[0]
+    counted = make_routine(BLUES, replace(loop, count_in=1)).passes
+    assert counted[-1].leads_to == counted[-2].bars[0]
 
 
 def test_outside_the_trading_the_melody_is_silent() -> None:
