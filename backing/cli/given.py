@@ -25,6 +25,8 @@ SHEET: Mapping[str, object] = {
 """What an option of a track, of a sheet or of a line is where it was not given."""
 LOOPING = frozenset({"bars", "climb", "keys", "times", "grow", "ladder"})
 """Each of these makes a loop of a track."""
+NONE_AT_ALL = frozenset({"lead_in", "breath", "trade", "lay_out"})
+"""Options that are not given with 0."""
 SHAPING = frozenset({*LINE, "rhythm", "call_on", "thirds", "early", "top_strings"})
 """How a line goes that is not of guide tones."""
 TUNES = (".tune", ".musicxml", ".mxl")
@@ -210,8 +212,11 @@ def _check_left_out(arguments: argparse.Namespace, heard: set[str]) -> None:
     """Refuse to leave out who was asked for (``heard``), or does not play anyway."""
     if not arguments.without:
         return
+    left_out = parts(arguments.without)
+    if not left_out:
+        raise UserError("Nobody is named after --without.", "Name a player, such as bass.")
     others = parts(arguments.only) if arguments.only else RHYTHM_SECTION
-    for part in sorted(parts(arguments.without)):
+    for part in sorted(left_out):
         name = "piano" if part == "comping" else part
         if part in heard:
             raise UserError(
@@ -275,7 +280,11 @@ def _check_words(arguments: argparse.Namespace, command: str) -> None:
 
 
 def _given(arguments: argparse.Namespace) -> set[str]:
-    return {name for name, value in vars(arguments).items() if value not in (None, False, 0)}
+    return {
+        name
+        for name, value in vars(arguments).items()
+        if not (value is None or value is False or (value == 0 and name in NONE_AT_ALL))
+    }
 
 
 def _spelled(option: str) -> str:

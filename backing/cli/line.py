@@ -18,10 +18,12 @@ from backing.practice.path import best_position
 MELODIES = ("etude", "guide", "call")
 """Guide tones are the guide's own part; the others are lines found on the neck."""
 DEFAULT_RHYTHM, DEFAULT_CALL_ON = "eighths", "turn"
+ANYWHERE = (1,)
+"""Positions of a line that is still to be given its own: there is a first on every neck."""
 
 
 def etude_line(
-    arguments: argparse.Namespace, positions: tuple[int, ...] = (5,), melody: str = "etude"
+    arguments: argparse.Namespace, positions: tuple[int, ...] = ANYWHERE, melody: str = "etude"
 ) -> Line:
     """How the line goes. Raises UserError for what cannot be had."""
     rhythm = _rhythm(arguments.rhythm, melody)
@@ -94,11 +96,15 @@ def _check_ladder(arguments: argparse.Namespace, what: str | None) -> None:
 
 def _positions(arguments: argparse.Namespace, form: Form) -> tuple[int, ...]:
     """The position named (several: one for each chorus), or the one that suits the tune best."""
-    wanted = arguments.position.replace(",", " ").split()
+    wanted = arguments.position.lower().replace(",", " ").split()
     if wanted == ["auto"]:
         board = make_fingerboard(arguments.tuning, arguments.frets)
         way = one_of(arguments.way, WAYS, "way")
         return (best_position(form.played("solos"), board, way=way).path.position,)
-    if not wanted or not all(word.isdigit() for word in wanted):
+    try:
+        positions = tuple(map(int, wanted))
+    except ValueError:
+        positions = ()
+    if not positions:
         raise PracticeError(f'"{arguments.position}" is no position.', "Write its fret, or auto.")
-    return tuple(map(int, wanted))
+    return positions

@@ -14,7 +14,7 @@ from backing.chart.musicxml import write as write_lead_sheet
 from backing.chart.pitch import PitchName
 from backing.cli.asked import in_key, one_of
 from backing.cli.given import check_sheet, sheet_as_usual
-from backing.cli.line import etude_line
+from backing.cli.line import ANYWHERE, etude_line
 from backing.cli.status import DONE, tell
 from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
@@ -141,7 +141,7 @@ def _asked(arguments: argparse.Namespace) -> Asked:
         shapes=not arguments.no_shapes,
         position=arguments.position,
         line=line,
-        etude=etude_line(arguments) if line else Line(fingerboard=board),
+        etude=etude_line(arguments) if line else Line(positions=ANYWHERE, fingerboard=board),
         guide=one_of(arguments.guide, GUIDES, "guide line"),
         bars=arguments.bars,
         seed=arguments.seed,

@@ -65,6 +65,13 @@ def test_a_line_in_any_rhythm(rhythm: str) -> None:
     assert main(["sheet", TUNE, "-o", "a.pdf", "--no-chart", *words]) == 0
 
 
+@pytest.mark.parametrize("more", [["--line", "etude"], ["--position", "1"]])
+def test_a_short_neck_has_its_own_positions(more: list[str]) -> None:
+    """No hand is in position 5, where a line lies unless something is said, on six frets."""
+    assert main(["sheet", TUNE, "-o", "a.pdf", "--frets", "6", "--bars", "17-20", *more]) == 0
+    assert Path("a.pdf").read_bytes().startswith(b"%PDF")
+
+
 def test_a_line_goes_to_notation_programs() -> None:
     words = ["--line", "guide", "--for", "Bb", "--clef", "bass"]
     assert main(["sheet", TUNE, "-o", "a.musicxml", *words]) == 0
@@ -82,6 +89,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" is no paper that is known here.'),
         ([TUNE, "-o", "a.pdf", "--position", "30"], "Position 30 is off the neck."),
         ([TUNE, "-o", "a.pdf", "--position", "up"], '"up" is no position.'),
+        ([TUNE, "-o", "a.pdf", "--position", "²"], '"²" is no position.'),
         ([TUNE, "-o", "a.pdf", "--for", "oboe"], '"oboe" is nobody a sheet is made for.'),
         ([TUNE, "-o", "a.pdf", "--line", "guide", "--clef", "alto"], '"alto" is no clef here.'),
         ([TUNE, "-o", "a.pdf", "--line", "solo"], "There is no line called 'solo'."),

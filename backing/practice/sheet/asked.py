@@ -63,9 +63,13 @@ def place_of(form: Form, asked: Asked) -> Place:
     if wanted == "auto":
         found = best_position(bars, asked.board, way=asked.etude.way)
         return Place(found.path, found.reason)
-    if not wanted.isdigit():
-        raise PracticeError(f'"{asked.position}" is no position.', "Write its fret, or auto.")
-    return Place(path(bars, asked.board, int(wanted), way=asked.etude.way))
+    try:
+        position = int(wanted)
+    except ValueError:
+        raise PracticeError(
+            f'"{asked.position}" is no position.', "Write its fret, or auto."
+        ) from None
+    return Place(path(bars, asked.board, position, way=asked.etude.way))
 
 
 def chord_interval(reader: Reader) -> Interval:
