@@ -31,13 +31,11 @@ from backing.mixdown.sample_clock import sample_of
 TARGET_LUFS: Final = -16.0
 """Integrated loudness of a track (AES TD1008, 2021, for music; design target +-0.5 LU)."""
 WHOLE_SECONDS: Final = 240.0
-"""A step up to this length is heard as it passes by (85 MB of it are kept meanwhile)."""
-DENSE_SECONDS: Final = 60.0
-"""A step up to this length is heard from end to end, a longer one a little more than half."""
-SPARSE_SECONDS: Final = 0.75
-"""In a longer step, one block of 0.4 s in so much."""
+"""A step up to this length is heard as it passes by (100 MB of it are kept meanwhile)."""
+DENSE_SECONDS: Final = 240.0
+"""A step up to this length is heard from end to end."""
 MOST_HEARD: Final = 400
-"""Of a long step so many gating blocks are heard at most."""
+"""Of a longer step so many gating blocks of 0.4 s are heard."""
 ROOM_LU: Final = 0.08
 """What the room adds to the loudness of a band (0.02 for a bass alone, 0.15 for a piano)."""
 RAMP_SECONDS: Final = 0.2
@@ -116,7 +114,7 @@ def _here_and_there(step: Step, sample_rate: int, window: int) -> Iterator[Stret
     """
     size = hop_frames(sample_rate) * HOPS_PER_BLOCK
     length = step.stop - step.start
-    share = max(SPARSE_SECONDS * sample_rate, length / MOST_HEARD)
+    share = max(size, length / MOST_HEARD)
     rng = random.Random(SEED)
     for number in range(int(length / share)):
         place = step.start + int((number + rng.random()) * share)

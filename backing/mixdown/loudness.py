@@ -165,7 +165,7 @@ class KWeighting:
     def for_hops(cls, sample_rate: int, hop: int, channels: int = 2) -> KWeighting:
         """The filter that takes hops of so many frames, with rows and groups of a good size."""
         row = max(n for n in range(1, 43) if hop % n == 0)
-        group = max(n for n in range(1, 17) if hop // row % n == 0)
+        group = max(n for n in range(1, 9) if hop // row % n == 0)
         return cls(sample_rate, row, group, channels)
 
     def energies(self, channels: Audio) -> Audio:
