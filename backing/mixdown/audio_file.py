@@ -73,11 +73,9 @@ def format_of(path: Path) -> Format:
     """The format the suffix of ``path`` asks for; raises OutputError where there is none."""
     suffix = path.suffix.lower()
     if suffix not in FORMATS:
-        what = f"ends in {suffix}, which" if suffix else "has no suffix, which"
+        end = f"ends in {suffix}, which names no audio format" if suffix else "has no suffix"
         known = f"{', '.join(list(FORMATS)[:-1])} or {list(FORMATS)[-1]}"
-        raise OutputError(
-            f"{path} {what} names no audio format.", f"Let it end in {known}, or .mid."
-        )
+        raise OutputError(f"{path} {end}.", f"Let it end in {known}, or .mid.")
     return FORMATS[suffix]
 
 

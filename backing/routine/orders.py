@@ -131,17 +131,17 @@ def make_routine(form: Form, request: Request) -> Routine:
 def _check(request: Request) -> None:
     counts = {
         "choruses": (request.choruses, 1, 100),
-        "times": (1 if request.times is None else request.times, 1, 1000),
-        "lead-in": (request.lead_in, 0, 32),
-        "breath": (request.breath, 0, 8),
-        "count-in": (request.count_in or 0, 0, 8),
-        "trade": (request.trade, 0, 32),
-        "lay-out": (request.lay_out, 0, 64),
+        "rounds": (1 if request.times is None else request.times, 1, 1000),
+        "bars of lead-in": (request.lead_in, 0, 32),
+        "bars of breath": (request.breath, 0, 8),
+        "bars of count-in": (request.count_in or 0, 0, 8),
+        "bars in a trade": (request.trade, 0, 32),
+        "bars laid out": (request.lay_out, 0, 64),
     }
     for name, (value, low, high) in counts.items():
         if not low <= value <= high:
             raise RoutineError(
-                f"A {name} of {value} cannot be played.", f"Choose a number from {low} to {high}."
+                f"{value} {name} cannot be played.", f"Choose a number from {low} to {high}."
             )
     if (request.lead_in or request.breath) and not request.loops:
         raise RoutineError(
