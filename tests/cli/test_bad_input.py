@@ -115,7 +115,13 @@ def test_what_ends_the_work_leaves_nothing_half_written(
     (here / "more.tune").write_text(TUNE)
     out = here / "out"
     out.mkdir()
-    start = "import sys\nfrom backing.cli import main\nsys.exit(main())"
+    start = "\n".join((
+        "import signal, sys",
+        # a test run in the background of a shell inherits deafness to Ctrl-C
+        "signal.signal(signal.SIGINT, signal.default_int_handler)",
+        "from backing.cli import main",
+        "sys.exit(main())",
+    ))  # fmt: skip
     words = ("track", *tunes, "-o", "out", "--soundfont", SMALL, "--no-cache", "--choruses", "90")
     with subprocess.Popen(
         [sys.executable, "-c", start, *words],

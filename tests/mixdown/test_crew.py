@@ -265,6 +265,7 @@ def stop(number, frame):
     raise KeyboardInterrupt
 
 signal.signal(signal.SIGTERM, stop)
+signal.signal(signal.SIGINT, stop)  # in the background of a shell it would be ignored
 
 def begin():
     def make(item, sound):
