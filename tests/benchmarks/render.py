@@ -86,10 +86,10 @@ def print_times(tune: Path, font: SoundFont, repeat: int, folder: Path) -> None:
     """Time both programs in turn; print medians and ratios."""
     midi = folder / "midi"
     midi.mkdir()
-    ours("--separate", "--format", "mid", *CLIMB, tune=tune, font=font, to=midi)
+    ours("--separate", "--format", "mid", *CLIMB, tune=tune, font=None, to=midi)
     files = sorted(midi.iterdir())
     own = folder / "own.mid"
-    ours(*SINGLE, tune=tune, font=font, to=own)
+    ours(*SINGLE, tune=tune, font=None, to=own)
     out = folder / "out"
     out.mkdir()
     wav = out / "out.wav"
@@ -128,10 +128,13 @@ def print_times(tune: Path, font: SoundFont, repeat: int, folder: Path) -> None:
         print(f"  {name:30} {figures} {against}", flush=True)
 
 
-def ours(*options: str, tune: Path, font: SoundFont, to: Path, kept: Path | None = None) -> Run:
+def ours(
+    *options: str, tune: Path, font: SoundFont | None, to: Path, kept: Path | None = None
+) -> Run:
     """Our command line; cold, or with the notes of earlier tracks in the cache ``kept``."""
-    command = [sys.executable, "-m", "backing", "track", str(tune), "--soundfont", str(font.path)]
-    command += ["--quiet", "-o", str(to), *options]
+    command = [sys.executable, "-m", "backing", "track", str(tune), "--quiet", "-o", str(to)]
+    command += ["--soundfont", str(font.path)] if font else []  # MIDI needs none
+    command += options
     if kept is None:
         return timed([*command, "--no-cache"])
     shutil.rmtree(kept / "backing" / "tracks", ignore_errors=True)
