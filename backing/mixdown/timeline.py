@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank, BankNote
-from backing.mixdown.placement import placed
+from backing.mixdown.placement import RINGS, placed
 from backing.mixdown.release import CHOKE, Gains, envelope
 from backing.mixdown.sample_clock import sample_of, strokes
 from backing.mixdown.soundfont import DRUM_BANK
@@ -46,28 +46,30 @@ class Placed(NamedTuple):
 class _Tail:
     """A tone, and what its samples are multiplied by from the moment it is let go, ``blocks`` long.
 
-    ``fall``: sample by sample, the note's gain included; None if that depends on how long it was
-    held (see Colour).
+    ``fall``: by its release alone, sample by sample, the note's gain included.
     """
 
     note: BankNote
     blocks: int
-    fall: Audio | None
+    fall: Audio
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Sound:
     """How a held tone sounds, its release included: ``length`` samples.
 
-    It is multiplied by ``fall`` from ``hold`` on, or is the sum of the note and of it one sample
-    later and so on, each with its own of the gains ``lags``.
+    From ``hold`` on it is multiplied by ``fall``. One of a colour is the sum of the note, of it
+    one sample later and so on, each with its own of the gains ``lags``; from ``late_from`` on,
+    where those no longer change but by the release, each times its own of ``taps``.
     """
 
     note: BankNote
     hold: int
     length: int
-    fall: Audio | None
+    fall: Audio
     lags: tuple[Gains, ...] = ()
+    late_from: int = RINGS
+    taps: tuple[np.float32, ...] = ()
 
     def add_to(self, out: Audio, start: int, scratch: Audio) -> None:
         """Add the samples from ``start`` on to ``out``, by way of ``scratch`` of equal length."""
@@ -76,13 +78,14 @@ class _Sound:
         if start < let_go:
             held = scratch[: let_go - start]
             np.multiply(samples[start:let_go], np.float32(self.note.gain), out=held)
-        if let_go < stop:
-            falling = scratch[let_go - start :]
-            if self.fall is None:
-                self._colour(falling, let_go, stop)
-            else:
-                after = slice(let_go - self.hold, stop - self.hold)
-                np.multiply(samples[let_go:stop], self.fall[after], out=falling)
+        late = min(max(let_go, self.late_from), stop) if self.lags else let_go
+        if let_go < late:
+            self._colour(scratch[let_go - start : late - start], let_go, late)
+        if late < stop:
+            falling = scratch[late - start :]
+            np.multiply(samples[late:stop], self.fall[late - self.hold : stop - self.hold], falling)
+            if self.lags:
+                self._tint(falling, late, stop)
         out += scratch
 
     def _colour(self, falling: Audio, start: int, stop: int) -> None:
@@ -92,6 +95,14 @@ class _Sound:
             first = max(0, lag - start)
             later[first:] *= self.note.samples[start - lag + first : max(0, stop - lag)]
             falling[first:] += later[first:]
+
+    def _tint(self, falling: Audio, start: int, stop: int) -> None:
+        """Make the fall of the plain note the sum of its lags, where their shares stay."""
+        falling *= self.taps[0]
+        for lag, tap in enumerate(self.taps[1:], 1):
+            later = self.note.samples[start - lag : stop - lag] * tap
+            later *= self.fall[start - self.hold : stop - self.hold]
+            falling += later
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -216,6 +227,7 @@ class Timeline:
 
         Those that fall alike share the gains of their fall.
         """
+        rate = self.bank.sample_rate
         tones: dict[tuple[int, int, int], _Tail] = {}
         sounds: list[_Sound] = []
         for key, velocity, hold, choked in kinds:
@@ -224,8 +236,7 @@ class Timeline:
                 held = Held(self._tone(key, velocity), hold, bool(choked))
                 tone = tones[key, velocity, choked] = self._let_go(held)
             length = min(len(tone.note.samples), hold + tone.blocks * BLOCK)
-            lags = () if tone.fall is not None else self._lags(tone.note, hold)
-            sounds.append(_Sound(tone.note, hold, length, tone.fall, lags))
+            sounds.append(_coloured(_Sound(tone.note, hold, length, tone.fall), rate))
         return tuple(sounds)
 
     def _let_go(self, held: Held) -> _Tail:
@@ -235,12 +246,19 @@ class Timeline:
             note = replace(note, release=CHOKE, colour=None)
         gains = note.release.gains(self.bank.sample_rate)
         blocks = len(gains) - 1
-        if note.colour is not None:
-            return _Tail(note, blocks, None)
         fall = envelope(gains, 0, min(blocks * BLOCK, len(note.samples)))
         fall *= np.float32(note.gain)
         return _Tail(note, blocks, fall)
 
-    def _lags(self, note: BankNote, hold: int) -> tuple[Gains, ...]:
-        gain = np.float32(note.gain)
-        return tuple(gains * gain for gains in note.falls(hold, self.bank.sample_rate))
+
+def _coloured(sound: _Sound, sample_rate: int) -> _Sound:
+    """The sound with the colour of its note, if it has one."""
+    note, colour = sound.note, sound.note.colour
+    if colour is None:
+        return sound
+    last = colour.knots[-1]
+    shares = colour.at(sound.hold / BLOCK, last + 1)
+    gains = note.release.gains(sample_rate)[: last + 1] * note.gain
+    lags = (shares[:, : len(gains)] * gains).astype(np.float32)
+    taps = shares[:, -1].astype(np.float32)
+    return replace(sound, lags=tuple(lags), late_from=sound.hold + last * BLOCK, taps=tuple(taps))
