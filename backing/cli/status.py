@@ -41,9 +41,13 @@ def show(text: str) -> None:
 def tell(text: str) -> None:
     """Say something to the user, on stderr; what nobody takes is no reason to fail."""
     encoding = sys.stderr.encoding or "utf-8"
-    with suppress(OSError):
-        plain = text.encode(encoding, "backslashreplace").decode(encoding)
+    plain = text.encode(encoding, "backslashreplace").decode(encoding)
+    try:
         print(plain, file=sys.stderr, flush=True)
+    except OSError:
+        # else what is left in the buffer fails once more when Python ends (status 120)
+        with suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stderr.fileno())
 
 
 def in_words(error: UserError) -> str:
