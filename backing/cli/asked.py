@@ -71,7 +71,7 @@ def request(arguments: argparse.Namespace, form: Form) -> Request:
         ladder=arguments.ladder,
         trade=arguments.trade,
         trade_with=one_of(arguments.trade_with or PARTNERS[0], PARTNERS, "partner to trade with"),
-        partner_first=arguments.you_second or arguments.drums_first,
+        partner_first=arguments.you_second,
         lay_out=arguments.lay_out,
     )
 

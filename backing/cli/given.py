@@ -92,7 +92,7 @@ NEEDLESS = (
         "Add --climb or --keys, or leave {} out.",
     ),
     _Needless(
-        ("trade_with", "you_second", "drums_first"),
+        ("trade_with", "you_second"),
         lambda given: "trade" not in given,
         "{} is for trading.",
         "Add --trade 4, or leave {} out.",
@@ -188,7 +188,7 @@ def check_track(arguments: argparse.Namespace) -> None:
     if not melody and arguments.ladder:
         melody = "etude"
     if partner == "melody":
-        _check_melody_trades(arguments, melody)
+        _check_melody_trades(melody)
     elif melody in ("", "guide"):
         _check_no_line(given)
     heard = {"guide"} if arguments.guide or melody == "guide" else set[str]()
@@ -238,9 +238,7 @@ def _check_lay_out(arguments: argparse.Namespace, given: set[str]) -> None:
         )
 
 
-def _check_melody_trades(arguments: argparse.Namespace, melody: str) -> None:
-    if arguments.drums_first:
-        raise UserError("The drums do not trade here.", "Write --you-second for --drums-first.")
+def _check_melody_trades(melody: str) -> None:
     if melody == "guide":
         raise UserError(
             "Guide tones are no partner to trade with.", "Write --melody etude, or leave it out."

@@ -268,7 +268,6 @@ def _add_drills(drills: argparse._ArgumentGroup, files: argparse._ArgumentGroup)
     )  # fmt: skip
     drills.add_argument("--you-second", action="store_true", help="your partner begins the trading")
     files.add_argument("--separate", action="store_true", help="one file for each tempo or key")
-    drills.add_argument("--drums-first", action="store_true", help="the drums begin the trading")
     drills.add_argument(
         "--lay-out", type=whole_number, default=0, metavar="BARS",
         help="all but the hi-hat rest for the last bars of each solo chorus or round",

@@ -23,7 +23,6 @@ from backing.mixdown.note_store import Group, NoteStore
 from backing.mixdown.release import (
     RING_LIMIT_S,
     Colour,
-    Gains,
     Release,
     envelope,
     fitted_release,
@@ -63,17 +62,6 @@ class BankNote:
     release: Release
     complete: bool
     colour: Colour | None = None
-
-    def falls(self, hold: int, sample_rate: int) -> tuple[Gains, ...]:
-        """How it falls when let go after ``hold`` samples: a line of gains for each lag.
-
-        The gains are at the edges of blocks; the sound is the sum of the note held, held one
-        sample later, and so on, each times its own (see ``envelope``).
-        """
-        gains = self.release.gains(sample_rate)
-        if self.colour is None:
-            return (gains,)
-        return tuple((gains * self.colour.at(hold / BLOCK, len(gains))).astype(np.float32))
 
 
 class Bank:

@@ -352,7 +352,7 @@ def _signals_put_off() -> Iterator[None]:
 
 
 def _keep_memory() -> None:
-    """Have the C library keep what is given back to it.
+    """Have the C library keep what is given back to it, from now on.
 
     glibc returns large pieces to the system at once and fetches them again, page by page, for the
     next window: that takes as long as the sums in them.

@@ -31,9 +31,8 @@ from backing.mixdown.sample_clock import sample_of
 TARGET_LUFS: Final = -16.0
 """Integrated loudness of a track (AES TD1008, 2021, for music; design target +-0.5 LU)."""
 WHOLE_SECONDS: Final = 240.0
-"""A step up to this length is heard as it passes by (100 MB of it are kept meanwhile)."""
-DENSE_SECONDS: Final = 240.0
-"""A step up to this length is heard from end to end."""
+"""A step up to this length is heard from end to end, as it passes by if it can be (100 MB of it are
+kept meanwhile)."""
 MOST_HEARD: Final = 400
 """Of a longer step so many gating blocks of 0.4 s are heard."""
 ROOM_LU: Final = 0.08
@@ -85,7 +84,7 @@ def stretches(step: Step, sample_rate: int, window: int) -> tuple[Stretch, ...]:
     None of them lies across two of the windows of ``window`` frames, counted from frame 0, unless
     the step is so short that there is no room for anything else.
     """
-    if is_dense(step, sample_rate):
+    if heard_whole(step, sample_rate):
         found = tuple(_from_end_to_end(step, hop_frames(sample_rate), window))
         if sum(stretch.hops for stretch in found) < HOPS_PER_BLOCK:  # a step of a moment
             return (Stretch(step.start, HOPS_PER_BLOCK),)
@@ -93,9 +92,9 @@ def stretches(step: Step, sample_rate: int, window: int) -> tuple[Stretch, ...]:
     return tuple(_here_and_there(step, sample_rate, window))
 
 
-def is_dense(step: Step, sample_rate: int) -> bool:
+def heard_whole(step: Step, sample_rate: int) -> bool:
     """Whether a step is heard from end to end."""
-    return step.stop - step.start <= DENSE_SECONDS * sample_rate
+    return step.stop - step.start <= WHOLE_SECONDS * sample_rate
 
 
 def _from_end_to_end(step: Step, hop: int, window: int) -> Iterator[Stretch]:
@@ -193,7 +192,7 @@ class Levels:
         """The loudness of a step, from the energies of the hops of all its stretches."""
         if not heard:
             return -math.inf
-        if not is_dense(self.steps[index], self._rate):
+        if not heard_whole(self.steps[index], self._rate):
             return gated_loudness(np.concatenate([block_energies(hops) for hops in heard]))
         hops = np.concatenate(heard)
         if self._circular and len(self.steps) == 1:

@@ -30,7 +30,7 @@ from backing.mixdown.audio_file import AudioFile, check_writable
 from backing.mixdown.balance import Balance, BalancedBank, pan_gains
 from backing.mixdown.bank import Bank
 from backing.mixdown.crew import made
-from backing.mixdown.level import WHOLE_SECONDS, Heard, Levels, Step, Stretch, steps_of
+from backing.mixdown.level import Heard, Levels, Step, Stretch, heard_whole, steps_of
 from backing.mixdown.limiter import Limiter
 from backing.mixdown.loudness import CHUNK, Audio, Numbers, hop_energies
 from backing.mixdown.room import Overlap, Room
@@ -183,10 +183,10 @@ class Mixdown:
         Those that are too long to wait in memory: with stems all of them, and in a ring, which
         begins with its end; and those that are too short to be heard in windows.
         """
-        longest = 0 if self.stem_names or self.circular else WHOLE_SECONDS * self.sample_rate
+        never_passing = bool(self.stem_names) or self.circular
         for index in self._levels.unknown():
-            step = self._levels.steps[index]
-            if step.stop - step.start > longest or not self._levels.fits_windows(index):
+            passing = heard_whole(self._levels.steps[index], self.sample_rate)
+            if never_passing or not (passing and self._levels.fits_windows(index)):
                 yield index
 
     def _measure(self, steps: Sequence[int]) -> None:
@@ -318,7 +318,7 @@ def render(
     """The finished sound of ``parts`` (None: all) at the sample rate of ``bank``.
 
     ``stems``: every part also by itself. ``progress`` is told how much is done, from 0 to 1.
-    ``workers``: how many threads mix (None: one for each processor, at most four).
+    ``workers``: how many processes or threads mix (None: one for each processor, at most four).
     Raises SelectionError for a part that does not play, SoundFontError and MissingProgram.
     """
     playing = performance.part_names

@@ -233,16 +233,16 @@ class Timeline:
         for key, velocity, hold, choked in kinds:
             tone = tones.get((key, velocity, choked))
             if tone is None:
-                held = Held(self._tone(key, velocity), hold, bool(choked))
-                tone = tones[key, velocity, choked] = self._let_go(held)
+                tone = self._let_go(self._tone(key, velocity), choked=bool(choked))
+                tones[key, velocity, choked] = tone
             length = min(len(tone.note.samples), hold + tone.blocks * BLOCK)
             sounds.append(_coloured(_Sound(tone.note, hold, length, tone.fall), rate))
         return tuple(sounds)
 
-    def _let_go(self, held: Held) -> _Tail:
-        note = self.bank.note(held.tone)
+    def _let_go(self, tone: Tone, *, choked: bool) -> _Tail:
+        note = self.bank.note(tone)
         # where the SoundFont chokes it itself, striking it again has shown how
-        if held.choked and note.release.slopes[-1] < CHOKE.slopes[-1] / 2:
+        if choked and note.release.slopes[-1] < CHOKE.slopes[-1] / 2:
             note = replace(note, release=CHOKE, colour=None)
         gains = note.release.gains(self.bank.sample_rate)
         blocks = len(gains) - 1
@@ -252,7 +252,10 @@ class Timeline:
 
 
 def _coloured(sound: _Sound, sample_rate: int) -> _Sound:
-    """The sound with the colour of its note, if it has one."""
+    """The sound with the colour of its note, if it has one.
+
+    After the last knot a colour stays, and an envelope would cost five times as much as a factor.
+    """
     note, colour = sound.note, sound.note.colour
     if colour is None:
         return sound

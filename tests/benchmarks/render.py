@@ -8,7 +8,7 @@ run is a fresh process that writes WAV files; ours arranges, balances, adds the 
 limits as well. The runs alternate, and medians are printed.
 
 The residual is that of the dry band against pyfluidsynth's own dry rendering of the same notes, on
-its blocks of 64 samples. Stages are seconds of processor time in all threads of one more run.
+its blocks of 64 samples. Stages are seconds of processor time of one more run on one processor.
 """
 
 from __future__ import annotations

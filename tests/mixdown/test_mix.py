@@ -73,7 +73,7 @@ def test_the_steps_of_a_climb_are_equally_loud(bank):
 def test_listening_here_and_there_comes_near_the_whole(bank, monkeypatch):
     performance = trio.performance((100, 200), bars=24)
     full = render(performance, bank).steps
-    monkeypatch.setattr(level, "DENSE_SECONDS", 0.0)
+    monkeypatch.setattr(level, "WHOLE_SECONDS", 0.0)
     some = render(performance, bank).steps
     monkeypatch.setattr(level, "MOST_HEARD", 30)
     few = render(performance, bank).steps
@@ -96,7 +96,7 @@ def test_what_is_heard_of_a_step_lies_all_over_it(seconds):
     assert all(at // window == (at + hops * hop - 1) // window for at, hops in found)
     heard = [start for start, _ in found]
     assert heard == sorted(heard)
-    if seconds > level.DENSE_SECONDS:
+    if seconds > level.WHOLE_SECONDS:
         assert len(found) <= level.MOST_HEARD
         # at no tempo is one place of the beat heard more than another
         for tempo in (60, 80, 120, 160, 240):
@@ -133,10 +133,13 @@ def test_a_step_is_as_loud_in_passing_as_heard_beforehand(bank, monkeypatch):
     beforehand = render(performance, bank)
     gains = [step.gain_db for step in beforehand.steps]
     assert [step.gain_db for step in passing.steps] == pytest.approx(gains, abs=1e-3)
-    monkeypatch.setattr(module, "WHOLE_SECONDS", 7.0)  # now the first alone is too long
+    monkeypatch.setattr(level, "WHOLE_SECONDS", 7.0)  # now the first two are too long
     mixed = render(performance, bank)
-    assert np.abs(whole(mixed) - sound).max() < 0.02
-    assert len({step.gain_db for step in mixed.steps}) == 3
+    assert np.abs(whole(mixed) - sound).max() < 0.05
+    found = [step.gain_db for step in mixed.steps]
+    # heard here and there; a step as short as these would not be
+    assert found == pytest.approx(gains, abs=0.5)
+    assert found != gains
 
 
 def test_it_can_be_heard_again_also_when_it_was_broken_off(bank):

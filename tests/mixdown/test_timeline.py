@@ -14,9 +14,10 @@ from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.placement import RINGS
-from backing.mixdown.release import Colour, Release
+from backing.mixdown.release import Colour, Release, envelope
 from backing.mixdown.sample_clock import sample_of
-from backing.mixdown.timeline import Timeline, _Sound
+from backing.mixdown.synth import BLOCK
+from backing.mixdown.timeline import Timeline, _coloured, _Sound
 from tests.mixdown.band import INSTRUMENTS, RATE, built_in_soundfont, performance, quarters
 from tests.mixdown.reference import played_by_fluidsynth, random_phrase, residual_db
 
@@ -168,15 +169,44 @@ def test_the_dry_part_equals_fluidsynths_own(instrument: gm.Instrument) -> None:
     assert residual_db(reference, ours) <= -40
 
 
-@pytest.mark.parametrize("hold", [0, 128])
-@pytest.mark.parametrize("cut", [1, 2, 3, 64, 129, 130, 1000])
-def test_a_coloured_fall_is_the_same_bits_wherever_it_is_cut(hold: int, cut: int) -> None:
+def coloured(hold: int) -> _Sound:
+    """A noise let go after ``hold`` samples, with two lags that change for four blocks."""
     noise = np.random.default_rng(1).standard_normal((4000, 2)).astype(np.float32)
-    colour = Colour((0, 10), (0, 4), np.linspace(1, 0.5, 12).reshape(2, 3, 2))
-    held = BankNote(noise, 1.0, Release((100.0,)), complete=True, colour=colour)
-    sound = _Sound(held, hold, 2000, None, held.falls(hold, RATE))
-    whole, pieces = np.zeros((2, 2000, 2), np.float32)
+    taps = np.random.default_rng(2).uniform(0.3, 1, (2, 3, 2))
+    note = BankNote(
+        noise, 0.7, Release((100.0,)), complete=True, colour=Colour((0, 10), (0, 4), taps)
+    )
+    fall = envelope(note.release.gains(RATE), 0, 4000) * np.float32(note.gain)
+    return _coloured(_Sound(note, hold, hold + 2000, fall), RATE)
+
+
+@pytest.mark.parametrize("hold", [0, 128])
+@pytest.mark.parametrize("cut", [1, 2, 3, 64, 129, 130, 257, 383, 1000])
+def test_a_coloured_fall_is_the_same_bits_wherever_it_is_cut(hold: int, cut: int) -> None:
+    sound = coloured(hold)
+    whole, pieces = np.zeros((2, sound.length, 2), np.float32)
     sound.add_to(whole, 0, np.empty_like(whole))
     for start, out in ((0, pieces[:cut]), (cut, pieces[cut:])):
         sound.add_to(out, start, np.empty_like(out))
     assert np.array_equal(whole, pieces)
+
+
+@pytest.mark.parametrize("hold", [0, 64, 640])
+def test_a_coloured_fall_is_the_sum_of_its_lags_to_its_end(hold: int) -> None:
+    sound = coloured(hold)
+    assert hold < sound.late_from < sound.length  # both ways of adding are used
+    heard = np.zeros((sound.length, 2), np.float32)
+    sound.add_to(heard, 0, np.empty_like(heard))
+    note, colour = sound.note, sound.note.colour
+    blocks = np.arange(sound.length - hold) / BLOCK
+    gains = note.release.gains(RATE)
+    release = np.interp(blocks, np.arange(len(gains)), gains)
+    shares = [np.interp(blocks, np.arange(100), line) for line in colour.at(hold / BLOCK, 100)]
+    expected = note.samples[: sound.length].astype(float)
+    expected[hold:] = sum(
+        np.pad(note.samples, ((lag, 0), (0, 0)))[hold : sound.length] * (release * share)[:, None]
+        for lag, share in enumerate(shares)
+    )
+    wrong = np.abs(heard - 0.7 * expected)
+    assert wrong.max() < 2e-3  # while it changes, the product of two gains is drawn straight
+    assert wrong[sound.late_from :].max() < 1e-6
