@@ -142,7 +142,9 @@ def _shown(now: Fraction, end: Fraction, meter: Meter, *, rest: bool) -> Fractio
     on_beat = now % beat == 0
     barriers = [point for point in _groups(meter) if now < point < end]
     limit = end
-    if barriers and not (on_beat and (end - now) % beat == 0):
+    # a note may lie across the middle of a bar, a rest may not (Gould, "Behind Bars", from memory)
+    whole_beats = on_beat and (end - now) % beat == 0
+    if barriers and (not whole_beats or (rest and not meter.compound)):
         limit = barriers[0]
     if not on_beat and limit - now > beat:
         limit = now - now % beat + beat
