@@ -25,6 +25,7 @@ import soundfile
 
 from backing import saving
 from backing.errors import InternalError, MissingProgram, OutputError
+from backing.mixdown.loops import compiled
 from backing.mixdown.marks import ffmpeg_chapters
 from backing.mixdown.tags import Tags, steady_serial, write_tags
 from backing.saving import explained, passing_name
@@ -223,6 +224,10 @@ class AudioFile:
 
 def whole_numbers(block: Audio, bits: int) -> npt.NDArray[np.int16] | npt.NDArray[np.int32]:
     """``block`` as whole numbers of 16 or 24 bits (the latter in the upper bits of 32)."""
+    if bits == 16 and compiled is not None:
+        small = np.empty(block.shape, np.int16)
+        compiled.whole_numbers(block, small)
+        return small
     full = 2 ** (bits - 1)
     steps = block * np.float32(full)
     np.rint(steps, out=steps)

@@ -149,6 +149,7 @@ class Balance:
     def __init__(self, bank: Bank) -> None:
         self._bank = bank
         self._gains: dict[tuple[int, int, str], float] = {}
+        self._passages: dict[tuple[int, int, Place], Timeline] = {}
 
     def needs(self, part: str, tones: Iterable[Tone]) -> Iterator[tuple[Tone, int]]:
         """The tones and holds (samples) that ``gain_db`` will ask of the bank for these tones.
@@ -165,7 +166,8 @@ class Balance:
         which = tone.bank, tone.program, name
         if which not in self._gains:
             level = self.passage_lufs(tone, place)
-            gain = BASS_LUFS + place.level_lu - level
+            # in hundredths: the last bits depend on the processor
+            gain = round(BASS_LUFS + place.level_lu - level, 2)
             self._gains[which] = gain if gain < LARGEST_GAIN_DB else 0.0
         return self._gains[which]
 
@@ -181,6 +183,12 @@ class Balance:
 
     def _passage(self, tone: Tone, place: Place) -> Timeline:
         """The passage as a loop, played as everything is."""
+        which = tone.bank, tone.program, place
+        if which not in self._passages:
+            self._passages[which] = self._looped(tone, place)
+        return self._passages[which]
+
+    def _looped(self, tone: Tone, place: Place) -> Timeline:
         notes = (
             Note(Fraction(at).limit_denominator(12), Fraction(length), key, velocity, swung=False)
             for at, key, velocity, length in place.strokes

@@ -202,7 +202,8 @@ class Levels:
 
     def learn(self, index: int, lufs: float) -> None:
         """A step's dry sound has the loudness ``lufs``; silence keeps its level."""
-        gain = TARGET_LUFS - ROOM_LU - lufs if math.isfinite(lufs) else 0.0
+        # in hundredths, so that it hardly ever depends on the last bits of how it was measured
+        gain = round(TARGET_LUFS - ROOM_LU - lufs, 2) if math.isfinite(lufs) else 0.0
         steps = list(self.steps)
         steps[index] = replace(steps[index], gain_db=gain)
         self.steps = tuple(steps)

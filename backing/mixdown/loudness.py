@@ -22,6 +22,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from backing.mixdown.loops import compiled
+
 Audio = npt.NDArray[np.float32]
 """Stereo samples, shape (n, 2)."""
 Numbers = npt.NDArray[np.float64]
@@ -81,6 +83,14 @@ def k_weighting(sample_rate: int) -> tuple[Numbers, Numbers, Numbers, float]:
     (a1, b1, c1, d1), (a2, b2, c2, d2) = systems
     step = np.block([[a1, np.zeros((2, 2))], [np.outer(b2, c1), a2]])
     return step, np.concatenate([b1, b2 * d1]), np.concatenate([c1 * d2, c2]), d1 * d2
+
+
+@lru_cache(maxsize=8)
+def _biquads(sample_rate: int) -> Numbers:
+    """Both stages as b0, b1, b2, a1, a2, one after the other."""
+    return np.concatenate(
+        [taps for b, a in (shelf(sample_rate), high_pass(sample_rate)) for taps in (b, a[1:])]
+    )
 
 
 def product(rows: Audio, matrix: Audio, out: Audio | None = None) -> Audio:
@@ -238,6 +248,11 @@ def hop_energies(samples: Audio, sample_rate: int) -> Numbers:
 
     The filter is at rest before them: that moves the first 400 ms by 0.1 dB at most.
     """
+    if compiled is not None:
+        hop = hop_frames(sample_rate)
+        energies = np.empty(len(samples) // hop)
+        compiled.hop_energies(samples, hop, _biquads(sample_rate), energies)
+        return energies
     meter = LoudnessMeter(sample_rate)
     # in pieces that stay in a processor's cache
     for start in range(0, len(samples), sample_rate):
@@ -300,6 +315,7 @@ BEFORE: Final = HALF_TAPS - 1
 AFTER: Final = HALF_TAPS
 """Frames of context before and after a chunk that its true peak depends on."""
 _KERNEL = interpolator()
+_KERNEL_32 = _KERNEL.astype(np.float32)
 PEAK_BOUND: Final = float(np.abs(_KERNEL).sum(axis=0).max())
 """No point between samples is larger than this times the largest sample around it."""
 
@@ -341,6 +357,11 @@ def chunk_peaks(frames: Audio, above: float = 0.0) -> Audio:
     gives its largest sample, a number not over ``above``.
     """
     count = (len(frames) - BEFORE - AFTER) // CHUNK
+    if compiled is not None:
+        highest = np.empty(count, np.float32)
+        bounds = PEAK_BOUND, _SLOPE_BOUND, _BEND_BOUND
+        compiled.chunk_peaks(frames, above, _KERNEL_32, *bounds, highest)
+        return highest
     inner = frames[BEFORE : BEFORE + count * CHUNK].reshape(count, -1)
     peaks = _largest(inner)
     # a point between two samples may owe its height to the neighbouring chunk
@@ -357,8 +378,8 @@ def chunk_peaks(frames: Audio, above: float = 0.0) -> Audio:
         over += _BEND_BOUND * np.abs(np.diff(steps)).max(axis=(1, 2))
         could = around[found] + over > above
         found, some = found[could], some[could]
-        highest = np.abs(product(some, _BETWEEN)).max(axis=(1, 2), initial=0.0)
-        peaks[found] = np.maximum(peaks[found], highest)
+        points = np.abs(product(some, _BETWEEN)).max(axis=(1, 2), initial=0.0)
+        peaks[found] = np.maximum(peaks[found], points)
     return peaks
 
 

@@ -17,6 +17,7 @@ from typing import Final
 
 import numpy as np
 
+from backing.mixdown.loops import compiled
 from backing.mixdown.loudness import Audio, Numbers, product
 
 STEP: Final = 4
@@ -74,10 +75,11 @@ def _early(count: int, rate: float, rng: random.Random) -> Numbers:
 
 def _band(sound: Numbers, rate: float, high_hz: float) -> Numbers:
     """``sound`` between the low cut and ``high_hz``, by first-order slopes."""
-    spectrum = np.fft.rfft(sound, n=2 * len(sound), axis=0)
-    s = 1j * np.fft.rfftfreq(2 * len(sound), 1 / rate)[:, None]
+    size = _fast_size(2 * len(sound))
+    spectrum = np.fft.rfft(sound, n=size, axis=0)
+    s = 1j * np.fft.rfftfreq(size, 1 / rate)[:, None]
     shaped = spectrum * (s / (s + LOW_CUT_HZ)) * (high_hz / (s + high_hz))
-    return np.fft.irfft(shaped, axis=0)[: len(sound)]
+    return np.fft.irfft(shaped, n=size, axis=0)[: len(sound)]
 
 
 def low_pass() -> Numbers:
@@ -101,45 +103,62 @@ class Room:
         self._whole = frames // STEP + TAPS - 1 + len(response)
         self._size = _fast_size(self._whole)
         self._spectra = [np.fft.rfft(side, n=self._size) for side in response.T]
-        kernel = low_pass().astype(np.float32)
-        # (frame, channel) in a row -> what it adds to this sample of the lower rate and the next
-        phases = kernel.reshape(TAPS, STEP).T[::-1]
-        self._down = np.repeat(phases / 2, 2, axis=0).astype(np.float32)
-        self._up = self._raising(kernel * STEP)
+        kernel = low_pass().astype(np.float32).reshape(TAPS, STEP)
+        # (phase, lag): what a frame adds to this sample of the lower rate and the next
+        self._down: Audio = np.ascontiguousarray(kernel.T[::-1] / 2, np.float32)
+        # (TAPS samples back in time, frame, channel)
+        self._up = np.repeat(kernel[::-1] * STEP, 2, axis=1).reshape(TAPS, STEP, 2)
         self.tail = (self._whole + TAPS - 1) * STEP - frames
         """Frames for which a block rings on after its end."""
         # the desk: memory that is asked for anew costs as much as the sums in it
-        self._parts = np.empty((frames // STEP, TAPS), np.float32)
         self._mono = np.zeros(self._size, np.float32)
-        self._around = np.zeros((self._whole + 2 * (TAPS - 1), 2), np.float32)
-        flat = self._around.reshape(-1)
-        self._windows = np.lib.stride_tricks.sliding_window_view(flat, TAPS * 2)[::2]
-        self._rows = np.empty(self._windows.shape, np.float32)
-
-    @staticmethod
-    def _raising(kernel: Audio) -> Audio:
-        """(TAPS samples back in time, channel) -> (STEP frames, channel), as one matrix."""
-        matrix = np.zeros((TAPS, 2, STEP, 2), np.float32)
-        for channel in range(2):
-            matrix[:, channel, :, channel] = kernel.reshape(TAPS, STEP)[::-1]
-        return matrix.reshape(TAPS * 2, STEP * 2)
 
     def ring(self, block: Audio, out: Audio) -> None:
         """Write what ``block`` (frames, 2) sets ringing, from its own start on, over ``out``.
 
         That is (frames + tail, 2).
         """
-        parts = product(block.reshape(-1, 2 * STEP), self._down, self._parts)
-        mono = self._mono
-        mono[:] = 0
-        for lag in range(TAPS):
-            mono[lag : lag + len(parts)] += parts[:, lag]
-        spectrum = np.fft.rfft(mono)
-        for side, response in enumerate(self._spectra):
-            sound = np.fft.irfft(spectrum * response, n=self._size)
-            self._around[TAPS - 1 : TAPS - 1 + self._whole, side] = sound[: self._whole]
-        np.copyto(self._rows, self._windows)
-        product(self._rows, self._up, out.reshape(len(self._rows), -1))
+        _lower_rate(block, self._down, self._mono)
+        spectrum = np.fft.rfft(self._mono)
+        left, right = (
+            np.asarray(np.fft.irfft(spectrum * response, n=self._size)[: self._whole], np.float32)
+            for response in self._spectra
+        )
+        _higher_rate(left, right, self._up, out)
+
+
+def _lower_rate(block: Audio, kernel: Audio, mono: Audio) -> None:
+    """Write ``block`` (frames, 2) in mono at the lower rate over the beginning of ``mono``.
+
+    It gets TAPS - 1 samples longer. ``kernel``: (STEP, TAPS), for each phase and lag.
+    """
+    if compiled is not None:
+        compiled.lower_rate(block, kernel, mono)
+        return
+    parts = product(block.reshape(-1, 2 * STEP), np.repeat(kernel, 2, axis=0))
+    mono[: len(parts) + TAPS - 1] = 0
+    for lag in range(TAPS):
+        mono[lag : lag + len(parts)] += parts[:, lag]
+
+
+def _higher_rate(left: Audio, right: Audio, kernel: Audio, out: Audio) -> None:
+    """Write both sides (n) at the higher rate over ``out``, ((n + TAPS - 1) * STEP, 2).
+
+    ``kernel``: (TAPS, STEP, 2), from the oldest sample to the latest.
+    """
+    if compiled is not None:
+        compiled.higher_rate(left, right, kernel, out)
+        return
+    # (tap, channel) -> (frame, channel), as one matrix
+    matrix = np.zeros((TAPS, 2, STEP, 2), np.float32)
+    for channel in range(2):
+        matrix[:, channel, :, channel] = kernel[:, :, channel]
+    around = np.zeros((len(left) + 2 * (TAPS - 1), 2), np.float32)
+    around[TAPS - 1 : TAPS - 1 + len(left)] = np.stack([left, right], axis=1)
+    rows = np.lib.stride_tricks.sliding_window_view(around.reshape(-1), TAPS * 2)[::2]
+    product(
+        np.ascontiguousarray(rows), matrix.reshape(TAPS * 2, STEP * 2), out.reshape(len(rows), -1)
+    )
 
 
 class Overlap:

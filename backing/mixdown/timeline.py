@@ -8,23 +8,23 @@ performance is a ring of samples: what sounds past its end sounds at its beginni
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import replace
+from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank, BankNote
-from backing.mixdown.placement import RINGS, placed
-from backing.mixdown.release import CHOKE, Gains, envelope
+from backing.mixdown.copies import MIDDLE, Copies, Fall, Pan, Sound
+from backing.mixdown.placement import placed
+from backing.mixdown.release import CHOKE
 from backing.mixdown.sample_clock import sample_of, strokes
 from backing.mixdown.soundfont import DRUM_BANK
 from backing.mixdown.synth import BLOCK, Audio
 from backing.mixdown.tone import Tone
 
-_AT_ONCE = 49152
-"""Samples made at a time: they, a copy and what it is multiplied by stay in a processor's cache."""
+_HOLDS: Final = 1 << 35
+"""More blocks than any hold has, RINGS included."""
 
 
 class Held(NamedTuple):
@@ -42,80 +42,6 @@ class Placed(NamedTuple):
     held: Held
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Tail:
-    """A tone, and what its samples are multiplied by from the moment it is let go, ``blocks`` long.
-
-    ``fall``: by its release alone, sample by sample, the note's gain included.
-    """
-
-    note: BankNote
-    blocks: int
-    fall: Audio
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Sound:
-    """How a held tone sounds, its release included: ``length`` samples.
-
-    From ``hold`` on it is multiplied by ``fall``. One of a colour is the sum of the note, of it
-    one sample later and so on, each with its own of the gains ``lags``; from ``late_from`` on,
-    where those no longer change but by the release, each times its own of ``taps``.
-    """
-
-    note: BankNote
-    hold: int
-    length: int
-    fall: Audio
-    lags: tuple[Gains, ...] = ()
-    late_from: int = RINGS
-    taps: tuple[np.float32, ...] = ()
-
-    def add_to(self, out: Audio, start: int, scratch: Audio) -> None:
-        """Add the samples from ``start`` on to ``out``, by way of ``scratch`` of equal length."""
-        stop, samples = start + len(out), self.note.samples
-        let_go = min(max(start, self.hold), stop)
-        if start < let_go:
-            held = scratch[: let_go - start]
-            np.multiply(samples[start:let_go], np.float32(self.note.gain), out=held)
-        late = min(max(let_go, self.late_from), stop) if self.lags else let_go
-        if let_go < late:
-            self._colour(scratch[let_go - start : late - start], let_go, late)
-        if late < stop:
-            falling = scratch[late - start :]
-            np.multiply(samples[late:stop], self.fall[late - self.hold : stop - self.hold], falling)
-            if self.lags:
-                self._tint(falling, late, stop)
-        out += scratch
-
-    def _colour(self, falling: Audio, start: int, stop: int) -> None:
-        falling[:] = 0
-        for lag, gains in enumerate(self.lags):
-            later = envelope(gains, start - self.hold, stop - self.hold)
-            first = max(0, lag - start)
-            later[first:] *= self.note.samples[start - lag + first : max(0, stop - lag)]
-            falling[first:] += later[first:]
-
-    def _tint(self, falling: Audio, start: int, stop: int) -> None:
-        """Make the fall of the plain note the sum of its lags, where their shares stay."""
-        falling *= self.taps[0]
-        for lag, tap in enumerate(self.taps[1:], 1):
-            later = self.note.samples[start - lag : stop - lag] * tap
-            later *= self.fall[start - self.hold : stop - self.hold]
-            falling += later
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Copies:
-    """All copies in the order of onsets: where each begins and ends, which of ``sounds`` it is."""
-
-    onsets: NDArray[np.int64]
-    ends: NDArray[np.int64]
-    which: NDArray[np.int64]
-    sounds: tuple[_Sound, ...]
-    longest: int
-
-
 class Timeline:
     """One part of a performance as dry sound, ``length`` samples long."""
 
@@ -129,7 +55,7 @@ class Timeline:
         self.length = sample_of(seconds if self._circular else seconds + performance.tail, rate)
         ring = self.length if self._circular else None
         self._notes = placed(strokes(performance, part, rate), self.voice, ring)
-        self._copies: _Copies | None = None
+        self._copies: Copies | None = None
 
     @property
     def notes(self) -> tuple[Placed, ...]:
@@ -172,96 +98,60 @@ class Timeline:
         self.add_to(out, start)
         return out
 
-    def add_to(self, out: Audio, start: int) -> None:
-        """Add the samples from ``start`` (0 or later) on to ``out``.
+    def add_to(self, out: Audio, start: int, pan: Pan = MIDDLE) -> None:
+        """Add the samples from ``start`` (0 or later) on to ``out``, times ``pan``.
 
         After ``place`` any thread may do it.
         """
-        if self._copies is None:
-            self.place()
-        for first in range(0, len(out), _AT_ONCE):
-            self._add(out[first : first + _AT_ONCE], start + first)
-
-    def _add(self, out: Audio, start: int) -> None:
-        copies, stop = self._copies, start + len(out)
-        assert copies is not None
-        scratch = np.empty_like(out)
-        first = int(np.searchsorted(copies.onsets, start - copies.longest))
-        last = int(np.searchsorted(copies.onsets, stop))
-        sounding = first + np.flatnonzero(copies.ends[first:last] > start)
-        for at in sounding.tolist():
-            onset = int(copies.onsets[at])
-            begin, end = max(onset, start) - start, min(int(copies.ends[at]), stop) - start
-            copies.sounds[copies.which[at]].add_to(
-                out[begin:end], start + begin - onset, scratch[begin:end]
-            )
+        self.place().add_to(out, start, pan)
 
     def windows(self, size: int) -> Iterator[Audio]:
         """The whole part in windows of ``size`` samples (the last one may be shorter)."""
         for start in range(0, self.length, size):
             yield self.render(start, start + size)
 
-    def place(self) -> None:
-        """Make all copies: one of each note, and in a ring one each time it comes around."""
-        self.bank.prepare(self.holds)
+    def place(self) -> Copies:
+        """All copies: one of each note, and in a ring one each time it comes around."""
+        if self._copies is None:
+            self.bank.prepare(self.holds)
+            self._copies = self._placed()
+        return self._copies
+
+    def _placed(self) -> Copies:
         notes = self._notes
-        kinds = np.stack([notes.key, notes.velocity, notes.hold, notes.choked], axis=1)
-        kinds, which = np.unique(kinds, axis=0, return_inverse=True)
-        which = which.reshape(-1)
+        # what sounds alike is one number: sorting rows takes ten times as long
+        kinds = (notes.key * 128 + notes.velocity) * 2 + notes.choked
+        kinds, which = np.unique(kinds * _HOLDS + notes.hold // BLOCK, return_inverse=True)
         sounds = self._sounds(kinds.tolist())
-        lengths = np.array([sound.length for sound in sounds], np.int64)[which]
         onsets = notes.onset
         if self._circular:
+            lengths = np.array([sound.length for sound in sounds], np.int64)[which]
             rounds = -(-(onsets + lengths) // self.length)
             before = np.repeat(np.cumsum(rounds) - rounds, rounds)
             shift = (np.arange(len(before)) - before) * self.length
-            onsets, lengths = np.repeat(onsets, rounds) - shift, np.repeat(lengths, rounds)
-            which = np.repeat(which, rounds)
+            onsets, which = np.repeat(onsets, rounds) - shift, np.repeat(which, rounds)
             order = np.argsort(onsets, kind="stable")
-            onsets, lengths, which = onsets[order], lengths[order], which[order]
-        longest = int(lengths.max(initial=0))
-        self._copies = _Copies(onsets, onsets + lengths, which, sounds, longest)
+            onsets, which = onsets[order], which[order]
+        return Copies(onsets, which, sounds)
 
-    def _sounds(self, kinds: Iterable[tuple[int, int, int, int]]) -> tuple[_Sound, ...]:
+    def _sounds(self, kinds: Iterable[int]) -> tuple[Sound, ...]:
         """How tones of some key and velocity, held for a while, let go or choked, sound.
 
         Those that fall alike share the gains of their fall.
         """
-        rate = self.bank.sample_rate
-        tones: dict[tuple[int, int, int], _Tail] = {}
-        sounds: list[_Sound] = []
-        for key, velocity, hold, choked in kinds:
-            tone = tones.get((key, velocity, choked))
-            if tone is None:
-                tone = self._let_go(self._tone(key, velocity), choked=bool(choked))
-                tones[key, velocity, choked] = tone
-            length = min(len(tone.note.samples), hold + tone.blocks * BLOCK)
-            sounds.append(_coloured(_Sound(tone.note, hold, length, tone.fall), rate))
+        tones: dict[int, tuple[BankNote, Fall]] = {}
+        sounds: list[Sound] = []
+        for kind in kinds:
+            struck, hold = divmod(kind, _HOLDS)
+            if struck not in tones:
+                tones[struck] = self._let_go(self._tone(*divmod(struck // 2, 128)), struck % 2 == 1)
+            note, fall = tones[struck]
+            sounds.append(Sound.of(note, hold * BLOCK, fall))
         return tuple(sounds)
 
-    def _let_go(self, tone: Tone, *, choked: bool) -> _Tail:
+    def _let_go(self, tone: Tone, choked: bool) -> tuple[BankNote, Fall]:
         note = self.bank.note(tone)
         # where the SoundFont chokes it itself, striking it again has shown how
         if choked and note.release.slopes[-1] < CHOKE.slopes[-1] / 2:
             note = replace(note, release=CHOKE, colour=None)
-        gains = note.release.gains(self.bank.sample_rate)
-        blocks = len(gains) - 1
-        fall = envelope(gains, 0, min(blocks * BLOCK, len(note.samples)))
-        fall *= np.float32(note.gain)
-        return _Tail(note, blocks, fall)
-
-
-def _coloured(sound: _Sound, sample_rate: int) -> _Sound:
-    """The sound with the colour of its note, if it has one.
-
-    After the last knot a colour stays, and an envelope would cost five times as much as a factor.
-    """
-    note, colour = sound.note, sound.note.colour
-    if colour is None:
-        return sound
-    last = colour.knots[-1]
-    shares = colour.at(sound.hold / BLOCK, last + 1)
-    gains = note.release.gains(sample_rate)[: last + 1] * note.gain
-    lags = (shares[:, : len(gains)] * gains).astype(np.float32)
-    taps = shares[:, -1].astype(np.float32)
-    return replace(sound, lags=tuple(lags), late_from=sound.hold + last * BLOCK, taps=tuple(taps))
+        return note, Fall.of(note, self.bank.sample_rate)

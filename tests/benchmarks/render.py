@@ -34,6 +34,7 @@ import numpy as np
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank
+from backing.mixdown.copies import Copies
 from backing.mixdown.sample_clock import sample_of
 from backing.mixdown.soundfont import SoundFont, choose
 from backing.mixdown.synth import BLOCK
@@ -245,15 +246,14 @@ def print_stages(tune: Path, font: Path, wav: Path) -> None:
         print(f"  {name}: {whole:.2f} s of processor time in {clock:.2f} s, Python running already")
         for stage, seconds in spent.items():
             print(f"    {stage:24} {seconds:6.2f} s {seconds / whole:6.1%}")
-        frames = sum(int((c.ends - c.onsets).sum()) for c in _copies(played, bank))
+        frames = sum(copies.samples for copies in _copies(played, bank))
         print(f"    (adding {frames / RATE:,.0f} s of notes, nothing else: {adding(frames):.2f} s)")
 
 
-def _copies(played: Performance, bank: Bank) -> Iterator[Any]:
+def _copies(played: Performance, bank: Bank) -> Iterator[Copies]:
     for name in played.part_names:
         line = Timeline(played, name, bank)
-        line.place()
-        yield line._copies
+        yield line.place()
 
 
 def adding(frames: int) -> float:
@@ -275,7 +275,7 @@ def stages() -> Iterator[dict[str, float]]:
         ("notes into time", timeline.Timeline, "__init__"),
         ("bank of notes", bank.Bank, "prepare"),
         ("balance", balance.Balance, "gain_db"),
-        ("notes to copies", timeline.Timeline, "place"),
+        ("notes to copies", timeline.Timeline, "_placed"),
         ("adding copies", timeline.Timeline, "add_to"),
         ("loudness", level.Levels, "measure"),
         ("room", room.Room, "ring"),

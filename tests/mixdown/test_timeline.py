@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -13,11 +14,12 @@ from backing.combo import instruments as gm
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank, BankNote
+from backing.mixdown.copies import Copies, Fall, Sound
 from backing.mixdown.placement import RINGS
-from backing.mixdown.release import Colour, Release, envelope
+from backing.mixdown.release import Colour, Release
 from backing.mixdown.sample_clock import sample_of
 from backing.mixdown.synth import BLOCK
-from backing.mixdown.timeline import Timeline, _coloured, _Sound
+from backing.mixdown.timeline import Timeline
 from tests.mixdown.band import INSTRUMENTS, RATE, built_in_soundfont, performance, quarters
 from tests.mixdown.reference import played_by_fluidsynth, random_phrase, residual_db
 
@@ -169,25 +171,24 @@ def test_the_dry_part_equals_fluidsynths_own(instrument: gm.Instrument) -> None:
     assert residual_db(reference, ours) <= -40
 
 
-def coloured(hold: int) -> _Sound:
+def coloured(hold: int) -> Sound:
     """A noise let go after ``hold`` samples, with two lags that change for four blocks."""
     noise = np.random.default_rng(1).standard_normal((4000, 2)).astype(np.float32)
     taps = np.random.default_rng(2).uniform(0.3, 1, (2, 3, 2))
     note = BankNote(
         noise, 0.7, Release((100.0,)), complete=True, colour=Colour((0, 10), (0, 4), taps)
     )
-    fall = envelope(note.release.gains(RATE), 0, 4000) * np.float32(note.gain)
-    return _coloured(_Sound(note, hold, hold + 2000, fall), RATE)
+    return replace(Sound.of(note, hold, Fall.of(note, RATE)), length=hold + 2000)
 
 
 @pytest.mark.parametrize("hold", [0, 128])
 @pytest.mark.parametrize("cut", [1, 2, 3, 64, 129, 130, 257, 383, 1000])
 def test_a_coloured_fall_is_the_same_bits_wherever_it_is_cut(hold: int, cut: int) -> None:
-    sound = coloured(hold)
-    whole, pieces = np.zeros((2, sound.length, 2), np.float32)
-    sound.add_to(whole, 0, np.empty_like(whole))
+    copies = Copies(np.array([0]), np.array([0]), [coloured(hold)])
+    whole, pieces = np.zeros((2, copies.samples, 2), np.float32)
+    copies.add_to(whole, 0)
     for start, out in ((0, pieces[:cut]), (cut, pieces[cut:])):
-        sound.add_to(out, start, np.empty_like(out))
+        copies.add_to(out, start)
     assert np.array_equal(whole, pieces)
 
 
@@ -196,7 +197,7 @@ def test_a_coloured_fall_is_the_sum_of_its_lags_to_its_end(hold: int) -> None:
     sound = coloured(hold)
     assert hold < sound.late_from < sound.length  # both ways of adding are used
     heard = np.zeros((sound.length, 2), np.float32)
-    sound.add_to(heard, 0, np.empty_like(heard))
+    Copies(np.array([0]), np.array([0]), [sound]).add_to(heard, 0)
     note, colour = sound.note, sound.note.colour
     blocks = np.arange(sound.length - hold) / BLOCK
     gains = note.release.gains(RATE)

@@ -1,0 +1,255 @@
+"""The compiled loops say what the few lines of numpy beside them say, and refuse what does not fit.
+
+README's commands install a C compiler, so the loops have to be there.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import scipy.signal
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backing.mixdown import audio_file, copies, loudness, room
+from backing.mixdown.audio_file import whole_numbers
+from backing.mixdown.bank import Bank, BankNote
+from backing.mixdown.copies import Copies, Fall, Sound
+from backing.mixdown.limiter import CEILING_DBTP
+from backing.mixdown.loops import compiled
+from backing.mixdown.loudness import (
+    AFTER,
+    BEFORE,
+    CHUNK,
+    chunk_peaks,
+    high_pass,
+    hop_energies,
+    interpolator,
+    shelf,
+)
+from backing.mixdown.mix import render
+from backing.mixdown.placement import RINGS
+from backing.mixdown.release import Colour, Release
+from backing.mixdown.room import Room
+from tests.mixdown import trio
+from tests.mixdown.band import built_in_soundfont
+
+RATE = 44100
+MODULES = (audio_file, copies, loudness, room)
+
+
+def without_compiler(act):
+    """What ``act`` returns where there was no C compiler."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module in MODULES:
+            patch.setattr(module, "compiled", None)
+        return act()
+
+
+def noise(frames: int, seed: int, level: float = 0.2) -> np.ndarray:
+    return (np.random.default_rng(seed).standard_normal((frames, 2)) * level).astype(np.float32)
+
+
+def test_the_loops_are_compiled() -> None:
+    assert compiled is not None, "install again, with a C compiler (DEVELOPERS.md)"
+
+
+# ---- copies ---------------------------------------------------------------------------------
+
+
+TAPS = np.random.default_rng(2).uniform(0.3, 1, (2, 3, 2))
+
+
+def sound(seed: int, frames: int, hold: int, slope: float, *, coloured: bool) -> Sound:
+    colour = Colour((0, 10), (0, 4), TAPS) if coloured else None
+    note = BankNote(noise(frames, seed), 0.3 + seed % 7 / 10, Release((slope,)), True, colour)
+    return Sound.of(note, hold, Fall.of(note, RATE))
+
+
+holds = st.one_of(st.integers(0, 80).map(lambda block: 64 * block), st.just(RINGS))
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 99), st.integers(1, 9000), holds, st.floats(20, 9000), st.booleans()
+        ),
+        min_size=1,
+        max_size=5,
+    ),
+    st.lists(st.tuples(st.integers(-8000, 8000), st.integers(0, 4)), min_size=1, max_size=12),
+    st.integers(0, 3000),
+    st.sampled_from(((1.0, 1.0), (0.6, 1.2))),
+)
+def test_copies_are_added_as_by_numpy(kinds, places, start, pan) -> None:
+    places = sorted(places)
+    onsets = np.array([onset for onset, _ in places])
+    which = np.array([kind % len(kinds) for _, kind in places])
+
+    def added(cuts: tuple[int, ...]) -> np.ndarray:
+        sounds = [
+            sound(seed, frames, hold, slope, coloured=coloured)
+            for seed, frames, hold, slope, coloured in kinds
+        ]
+        mine = Copies(onsets, which, sounds)
+        out = np.zeros((5000, 2), np.float32)
+        for piece, first in zip(np.split(out, cuts), (0, *cuts), strict=True):
+            mine.add_to(piece, start + first, pan)
+        return out
+
+    ours, theirs = added(()), without_compiler(lambda: added(()))
+    assert np.allclose(ours, theirs, rtol=0, atol=3e-6)
+    # the same bits wherever the window begins
+    cuts = 1, 63, 777, 3002
+    assert np.array_equal(ours, added(cuts))
+    assert np.array_equal(theirs, without_compiler(lambda: added(cuts)))
+
+
+def test_a_whole_track_is_the_same_by_numpy() -> None:
+    piece = trio.performance(bars=8)
+
+    def mixed() -> np.ndarray:
+        bank = Bank(built_in_soundfont(), workers=1)
+        return np.concatenate([window.mix for window in render(piece, bank, workers=1)])
+
+    ours, theirs = mixed(), without_compiler(mixed)
+    assert np.abs(ours).max() > 0.3
+    # a bit of 24
+    assert np.abs(ours - theirs).max() < 2**-22
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        {"samples": noise(99, 1)},  # shorter than the sound
+        {"edges": np.ones(2, np.float32)},  # falls for longer
+        {"lags": (np.ones(1, np.float32),), "taps": (1.0,)},
+        {"lags": (np.ones(9, np.float32),)},  # without its tap
+        {"hold": -64},
+        {"length": -1},
+        {"lags": (np.ones(9, np.float32),) * 5, "taps": (1.0,) * 5},  # more than there is room for
+    ],
+)
+def test_a_sound_that_cannot_be_is_refused(row: dict) -> None:
+    good = {
+        "samples": noise(500, 1),
+        "gain": 1.0,
+        "hold": 64,
+        "length": 500,
+        "edges": np.ones(9, np.float32),
+        "lags": (),
+        "late_from": RINGS,
+        "taps": (),
+    }
+    assert compiled is not None
+    compiled.Sounds([tuple(good.values())])
+    with pytest.raises(ValueError, match=r"too short|cannot be"):
+        compiled.Sounds([tuple((good | row).values())])
+
+
+def test_what_is_no_sound_is_refused() -> None:
+    assert compiled is not None
+    for wrong in ([1], [()], [("a", 1, 1, 1, b"", (), 1, ())]):
+        with pytest.raises(TypeError):
+            compiled.Sounds(wrong)
+    with pytest.raises(TypeError):
+        compiled.Sounds(())
+    with pytest.raises(TypeError):
+        compiled.Sounds([], more=1)
+
+
+@pytest.mark.parametrize(
+    ("onsets", "ends", "which"),
+    [([0], [1001], [0]), ([0], [10], [1]), ([0], [10], [-1]), ([0, 1], [10], [0])],
+)
+def test_copies_that_do_not_fit_are_refused(onsets: list, ends: list, which: list) -> None:
+    held = sound(1, 1000, RINGS, 100, coloured=False)
+    assert compiled is not None
+    loop = compiled.Sounds([held.row])
+    out = np.zeros((64, 2), np.float32)
+    with pytest.raises(ValueError, match="do not fit"):
+        loop.add(out, 0, np.array(onsets), np.array(ends), np.array(which), 1.0, 1.0)
+    out.flags.writeable = False
+    with pytest.raises((TypeError, BufferError, ValueError)):
+        loop.add(out, 0, np.array([0]), np.array([10]), np.array([0]), 1.0, 1.0)
+
+
+# ---- loudness, peaks, room, whole numbers ----------------------------------------------------
+
+
+@pytest.mark.parametrize("rate", [44100, 48000])
+@pytest.mark.parametrize("hops", [1, 2, 3, 4, 5, 7, 8, 37])
+def test_hops_are_as_loud_as_scipys_filter_says(rate: int, hops: int) -> None:
+    # scipy.signal.sosfilt runs through the sound from its beginning to its end, in 64 bits
+    hop = loudness.hop_frames(rate)
+    frames = hops * hop + 17  # a rest that is no whole hop
+    heard = noise(frames, hops) * np.geomspace(1, 1e-3, frames)[:, None] + 0.1
+    heard = heard.astype(np.float32)
+    ours = hop_energies(heard, rate)
+    stages = [np.concatenate(stage) for stage in (shelf(rate), high_pass(rate))]
+    weighted = scipy.signal.sosfilt(stages, heard.astype(float), axis=0)
+    theirs = (weighted[: hops * hop] ** 2).reshape(hops, -1).sum(axis=1) / hop
+    assert np.allclose(ours, theirs, rtol=1e-7, atol=1e-13)  # -130 LUFS
+    by_numpy = without_compiler(lambda: hop_energies(heard, rate))
+    assert np.allclose(ours, by_numpy, rtol=1e-4, atol=1e-7)
+
+
+@pytest.mark.parametrize("above", [0.0, 0.5, 10 ** (CEILING_DBTP / 20)])
+@pytest.mark.parametrize("level", [0.1, 0.3, 1.0])
+def test_peaks_are_those_of_numpy(above: float, level: float) -> None:
+    frames = noise(BEFORE + AFTER + 40 * CHUNK, 5, level)
+    # smooth waves whose peaks lie between the samples, where the bounds say little
+    frames[: 20 * CHUNK] = level * np.sin(np.pi / 2 * np.arange(20 * CHUNK) + 0.8)[:, None]
+    ours = chunk_peaks(frames, above)
+    theirs = without_compiler(lambda: chunk_peaks(frames, above))
+    found = np.maximum(ours, theirs) > above
+    assert np.allclose(ours[found], theirs[found], rtol=1e-5)
+    assert (ours[~found] <= above).all()
+
+
+def test_the_room_rings_as_by_numpy() -> None:
+    block = noise(8192, 7)
+
+    def rung() -> np.ndarray:
+        mine = Room(RATE, len(block))
+        out = np.full((len(block) + mine.tail, 2), 7, np.float32)
+        mine.ring(noise(8192, 8), out)  # nothing of it stays
+        mine.ring(block, out)
+        return out
+
+    ours, theirs = rung(), without_compiler(rung)
+    assert np.abs(ours).max() > 0.01
+    assert np.abs(ours - theirs).max() < 1e-7
+
+
+def test_whole_numbers_are_those_of_numpy() -> None:
+    steps = np.arange(-33000, 33000)
+    block = np.concatenate([steps, steps + 0.5, steps + 0.49, [0.0, -0.0, 9e9, -9e9]]) / 32768
+    block = block.astype(np.float32).reshape(-1, 2)
+    ours = whole_numbers(block, 16)
+    assert np.array_equal(ours, without_compiler(lambda: whole_numbers(block, 16)))
+    assert (ours.min(), ours.max()) == (-32768, 32767)
+
+
+def test_what_does_not_fit_is_refused() -> None:
+    assert compiled is not None
+    block, small = noise(64, 1), np.zeros(2, np.float32)
+    biquads, kernel = np.zeros(10), interpolator().astype(np.float32)
+    down, up = np.zeros((4, 8), np.float32), np.zeros((8, 4, 2), np.float32)
+    wrong = (
+        lambda: compiled.hop_energies(block, 65, biquads, np.zeros(1)),
+        lambda: compiled.hop_energies(block, 0, biquads, np.zeros(1)),
+        lambda: compiled.hop_energies(block, 64, biquads[:9], np.zeros(1)),
+        lambda: compiled.chunk_peaks(block, 0.0, kernel, 1.0, 1.0, 1.0, small),
+        lambda: compiled.chunk_peaks(block, 0.0, kernel[1:], 1.0, 1.0, 1.0, small[:0]),
+        lambda: compiled.lower_rate(block[:63], down, np.zeros(99, np.float32)),
+        lambda: compiled.lower_rate(block, down, small),
+        lambda: compiled.lower_rate(block, down[1:], np.zeros(99, np.float32)),
+        lambda: compiled.higher_rate(small, small[:1], up, np.zeros(99, np.float32)),
+        lambda: compiled.higher_rate(small, small, up, small),
+        lambda: compiled.whole_numbers(block, np.zeros(127, np.int16)),
+    )
+    for call in wrong:
+        with pytest.raises(ValueError, match=r"do(es)? not fit"):
+            call()
