@@ -1,8 +1,6 @@
 """``python -m backing`` is the ``backing`` command."""
 
-import sys
-
-from backing.cli import main
+from backing.cli import run
 
 if __name__ == "__main__":
-    sys.exit(main())
+    run()

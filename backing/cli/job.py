@@ -189,20 +189,21 @@ def _audio(
 ) -> tuple[tuple[Path, ...], str]:
     """Take from the cache or render; returns the files, and what the summary says of the sound."""
     from backing.mixdown import audio_file
-    from backing.mixdown.cache import key_of, user_cache
     from backing.mixdown.soundfont import choose
 
     audio_file.check_writable(job.target)
     font = choose(job.soundfont)
     sound = f"\n  sound: {font.name} ({font.licence})"
+    if not job.cached:
+        return _render(job, routine, performance, font, progress), sound
+    from backing.mixdown.cache import key_of, user_cache
+
     cache, key = user_cache(), key_of(_inputs(job, performance, font))
-    paths = cache.fetch(key, job.target) if job.cached else None
+    paths = cache.fetch(key, job.target)
     if paths is not None:
         return paths, f"{sound}, made before: it comes from the cache"
-    tags = _tags(job, routine, performance, font)
-    paths = _render(job, performance, font, tags, progress)
-    if job.cached:
-        cache.keep(key, paths)
+    paths = _render(job, routine, performance, font, progress)
+    cache.keep(key, paths)
     return paths, sound
 
 
@@ -245,14 +246,15 @@ def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont)
 
 def _render(
     job: Job,
+    routine: Routine,
     performance: Performance,
     font: SoundFont,
-    tags: Tags,
     progress: Progress | None,
 ) -> tuple[Path, ...]:
     from backing.mixdown.audio_file import sample_rate_of
     from backing.mixdown.mix import render, save
 
+    tags = _tags(job, routine, performance, font)
     bank = _bank(font, sample_rate_of(job.target), job.threads, job.cached)
     try:
         mixdown = render(performance, bank, stems=job.stems, progress=progress, workers=job.threads)

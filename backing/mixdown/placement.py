@@ -73,7 +73,7 @@ def placed(strokes: Strokes, voice: Voice, ring: int | None) -> Placement:
 
 def _end(notes: Placement, voice: Voice, ring: int | None, *, kit: bool) -> None:
     """End each note where its key is struck again or something chokes it, in place."""
-    onsets = {key: notes.onset[notes.key == key] for key in np.unique(notes.key).tolist()}
+    onsets = {key: notes.onset[notes.key == key] for key in dict.fromkeys(notes.key.tolist())}
     for key, mine in onsets.items():
         at = np.flatnonzero(notes.key == key)
         hold, choked = notes.hold[at], np.zeros(len(at), bool)

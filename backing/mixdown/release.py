@@ -26,6 +26,7 @@ Gains = NDArray[np.float32]
 
 _RAMP = np.repeat(np.arange(BLOCK, dtype=np.float32) / BLOCK, 2)
 _STIFFNESS = 1e-8
+_NEPERS_PER_DB = np.log(10) / 20
 _STEEPEST_DB_PER_S = 20_000.0
 
 
@@ -159,29 +160,33 @@ def _slope(
 
     It may be negative: a release slower than the decay of the held note.
     """
-    slopes, falls = _falls(len(power), sample_rate)
-    # sums, not dot products: those are split among threads, and then differ in the last bit
-    misfits = level * np.sum(falls * (level * falls * power - 2 * product), axis=1)
+    slopes, falls, squares = _falls(len(power), sample_rate)
+    # not dot products: those are split among threads, and then differ in the last bit
+    overlap = np.einsum("sb,b->s", falls, product)
+    misfits = level * (level * np.einsum("sb,b->s", squares, power) - 2 * overlap)
     best = min(max(int(np.argmin(misfits)), 1), len(slopes) - 2)
     near = slopes[best - 1 : best + 2]
     slope = _lowest(near, misfits[best - 1 : best + 2])
-    seconds = (np.arange(len(power)) + 0.5) * BLOCK / sample_rate
-    width = (near[2] - near[0]) / 40
-    for _ in range(2):
-        close = np.clip(slope + width * np.array([-1.0, 0.0, 1.0]), near[0], near[2])
-        lines = level * 10 ** (-close[:, np.newaxis] * seconds / 20)
-        slope = _lowest(close, np.sum(lines * (lines * power - 2 * product), axis=1))
-        width /= 4
-    return slope
+    nepers = (np.arange(len(power)) + 0.5) * (BLOCK / sample_rate * _NEPERS_PER_DB)
+    width = (near[2] - near[0]) / 60
+    close = np.array([max(slope - width, near[0]), slope, min(slope + width, near[2])])
+    lines = level * np.exp(-close[:, np.newaxis] * nepers)
+    return _lowest(close, np.einsum("sb,sb->s", lines, lines * power - 2 * product))
 
 
 @lru_cache(maxsize=64)
-def _falls(blocks: int, sample_rate: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Slopes from steep rises to steep falls, in steps of 18 %, and the gains of their blocks."""
+def _falls(
+    blocks: int, sample_rate: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Slopes from steep rises to steep falls, in steps of 18 %; the gains of their blocks, squared.
+
+    Three arrays: (slope), (slope, block), (slope, block).
+    """
     steep = np.geomspace(1.0, _STEEPEST_DB_PER_S, 60)
     slopes = np.concatenate([-steep[20::-1], [0.0], steep])
     seconds = (np.arange(blocks) + 0.5) * BLOCK / sample_rate
-    return slopes, 10 ** (-slopes[:, np.newaxis] * seconds / 20)
+    falls = 10 ** (-slopes[:, np.newaxis] * seconds / 20)
+    return slopes, falls, falls**2
 
 
 def _lowest(places: NDArray[np.float64], values: NDArray[np.float64]) -> float:
