@@ -226,7 +226,7 @@ def whole_numbers(block: Audio, bits: int) -> npt.NDArray[np.int16] | npt.NDArra
     """``block`` as whole numbers of 16 or 24 bits (the latter in the upper bits of 32)."""
     if bits == 16 and compiled is not None:
         small = np.empty(block.shape, np.int16)
-        compiled.whole_numbers(block, small)
+        compiled.whole_numbers(np.ascontiguousarray(block, np.float32), small)
         return small
     full = 2 ** (bits - 1)
     steps = block * np.float32(full)

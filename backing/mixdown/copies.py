@@ -139,7 +139,8 @@ class Copies:
         """``onsets`` in samples; ``which`` of ``sounds`` begins there."""
         self._sounds = tuple(sounds)
         lengths = np.array([sound.length for sound in self._sounds], np.int64)[which]
-        self._onsets, self._ends, self._which = onsets, onsets + lengths, which
+        self._onsets, self._ends = onsets.astype(np.int64), onsets + lengths
+        self._which = which.astype(np.int64)
         self._longest = int(lengths.max(initial=0))
         self._loop = compiled and compiled.Sounds([sound.row for sound in self._sounds])
 

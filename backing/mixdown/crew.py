@@ -13,10 +13,8 @@ from __future__ import annotations
 
 import ctypes
 import gc
-import io
 import mmap
 import multiprocessing
-import os
 import pickle
 import signal
 import sys
@@ -27,7 +25,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AbstractContextManager, contextmanager, suppress
-from itertools import accumulate, chain
+from itertools import chain
 from multiprocessing.connection import Connection, Pipe, wait
 from typing import Any, Final, Generic, TypeVar
 
@@ -108,12 +106,12 @@ def _may_fork() -> bool:
 
 def _mapped_by_processes(desk: Desk[Item, T], items: Sequence[Item], workers: int) -> Iterator[T]:
     shares = [items[number::workers] for number in range(workers)]
-    with _crew(workers, lambda number: _Mapper(desk, shares[number])) as crew:
+    with _crew(workers, lambda number: _Worker(_tell_all, desk, shares[number])) as crew:
         listening = {worker.pipe: worker for worker in crew}
         while listening:
             for ready in wait(list(listening)):
                 assert isinstance(ready, Connection)
-                said = listening[ready].said()
+                said = listening[ready].heard()
                 if said is None:
                     del listening[ready]
                 else:
@@ -122,6 +120,14 @@ def _mapped_by_processes(desk: Desk[Item, T], items: Sequence[Item], workers: in
     if left:
         with desk() as make:
             yield from map(make, chain.from_iterable(left))
+
+
+def _tell_all(pipe: Connection, desk: Desk[Any, Any], items: Iterable[Any]) -> None:
+    """Tell what is made of each item; then that it is the end."""
+    with desk() as make:
+        for item in items:
+            pipe.send(((make(item),), None))
+    pipe.send((None, None))
 
 
 def _alone(
@@ -232,53 +238,6 @@ class _Worker:
         """Wait until it has ended."""
         if self.started:
             self._process.join()
-
-
-class _Mapper(_Worker, Generic[Item, T]):
-    """A worker that tells what it makes of each of its items; then that it is the end.
-
-    Large arrays do not go through the pipe but through a file in memory, where they stay.
-    """
-
-    def __init__(self, desk: Desk[Item, T], items: Iterable[Item]) -> None:
-        """Raises OSError where there is no room for a pipe, or for that file."""
-        self._sheet = io.FileIO(os.memfd_create("made"), "r+b")
-        super().__init__(_tell_all, desk, items, self._sheet)
-
-    def said(self) -> tuple[T] | None:
-        """What is made of the next item, or None if there is none; its arrays can only be read."""
-        said = self.heard()
-        if said is None:
-            return None
-        words, start, sizes = said
-        memory = memoryview(b"")
-        if sizes:
-            there = mmap.MAP_SHARED | mmap.MAP_POPULATE
-            memory = memoryview(
-                mmap.mmap(self._sheet.fileno(), sum(sizes), there, mmap.PROT_READ, offset=start)
-            )
-        ends = list(accumulate(sizes))
-        arrays = [memory[end - size : end] for end, size in zip(ends, sizes, strict=True)]
-        return (pickle.loads(words, buffers=arrays),)
-
-    def dismiss(self) -> None:
-        super().dismiss()
-        self._sheet.close()
-
-
-def _tell_all(
-    pipe: Connection, desk: Desk[Any, Any], items: Iterable[Any], sheet: io.FileIO
-) -> None:
-    with desk() as make, io.BufferedWriter(sheet) as writer:
-        for item in items:
-            arrays: list[pickle.PickleBuffer] = []
-            words = pickle.dumps(make(item), 5, buffer_callback=arrays.append)
-            # what is looked at from outside begins on a page
-            start = writer.seek(-(-writer.tell() // mmap.PAGESIZE) * mmap.PAGESIZE)
-            sizes = [writer.write(array.raw()) for array in arrays]
-            writer.flush()
-            pipe.send(((words, start, sizes), None))
-    pipe.send((None, None))
 
 
 class _Maker(_Worker, Generic[Item, T]):

@@ -251,7 +251,8 @@ def hop_energies(samples: Audio, sample_rate: int) -> Numbers:
     if compiled is not None:
         hop = hop_frames(sample_rate)
         energies = np.empty(len(samples) // hop)
-        compiled.hop_energies(samples, hop, _biquads(sample_rate), energies)
+        whole = np.ascontiguousarray(samples, np.float32)
+        compiled.hop_energies(whole, hop, _biquads(sample_rate), energies)
         return energies
     meter = LoudnessMeter(sample_rate)
     # in pieces that stay in a processor's cache
@@ -360,7 +361,8 @@ def chunk_peaks(frames: Audio, above: float = 0.0) -> Audio:
     if compiled is not None:
         highest = np.empty(count, np.float32)
         bounds = PEAK_BOUND, _SLOPE_BOUND, _BEND_BOUND
-        compiled.chunk_peaks(frames, above, _KERNEL_32, *bounds, highest)
+        whole = np.ascontiguousarray(frames, np.float32)
+        compiled.chunk_peaks(whole, above, _KERNEL_32, *bounds, highest)
         return highest
     inner = frames[BEFORE : BEFORE + count * CHUNK].reshape(count, -1)
     peaks = _largest(inner)

@@ -133,7 +133,7 @@ def _lower_rate(block: Audio, kernel: Audio, mono: Audio) -> None:
     It gets TAPS - 1 samples longer. ``kernel``: (STEP, TAPS), for each phase and lag.
     """
     if compiled is not None:
-        compiled.lower_rate(block, kernel, mono)
+        compiled.lower_rate(np.ascontiguousarray(block, np.float32), kernel, mono)
         return
     parts = product(block.reshape(-1, 2 * STEP), np.repeat(kernel, 2, axis=0))
     mono[: len(parts) + TAPS - 1] = 0

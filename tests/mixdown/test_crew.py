@@ -148,6 +148,28 @@ def test_things_are_made_all_and_once(workers):
     assert not forked_children()
 
 
+@contextmanager
+def counting_up():
+    """A desk: makes of a number so many arrays of growing sizes, and one that is not in one piece."""
+
+    def make(number):
+        arrays = {size: np.arange(size, dtype=np.float32) for size in range(0, 9000 * number, 1500)}
+        return number, arrays, np.arange(12).reshape(3, 4)[:, ::2]
+
+    yield make
+
+
+def test_arrays_come_whole(workers):
+    found = sorted(mapped(counting_up, range(9), workers), key=lambda made: made[0])
+    # all of them at once: nothing is written over
+    for number, (said, arrays, rest) in enumerate(found):
+        assert said == number
+        assert list(arrays) == list(range(0, 9000 * number, 1500))
+        assert all(np.array_equal(array, np.arange(size)) for size, array in arrays.items())
+        assert rest.tolist() == [[0, 2], [4, 6], [8, 10]]
+    assert not forked_children()
+
+
 def test_a_desk_that_cannot_be_set_up_is_told_of(workers):
     with pytest.raises(SelectionError, match="no desk"):
         list(made(broken, range(9), (1,), workers))
