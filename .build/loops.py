@@ -17,8 +17,9 @@ from setuptools.command.build_ext import build_ext
 
 NAME = "backing.mixdown._loops"
 SOURCE = "backing/mixdown/_loops.c"
-# sums neither fused nor in another order: what a loop says depends on nothing but what it is given
-FLAGS = [] if sys.platform == "win32" else ["-std=c11", "-O3", "-ffp-contract=off"]
+# sums neither fused nor in another order: what a loop says depends on nothing but what it is given;
+# and not -fwrapv, as Python itself is built: places that may wrap keep a loop from wide registers
+FLAGS = [] if sys.platform == "win32" else ["-std=c11", "-O3", "-ffp-contract=off", "-fno-wrapv"]
 
 
 class Loops(BuildHookInterface):

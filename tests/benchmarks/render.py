@@ -156,10 +156,11 @@ def peer(midi: list[Path], font: SoundFont, wav: Path) -> Run:
 
 def timed(command: list[str], **environment: str) -> Run:
     """Run a command; raises CalledProcessError when it fails."""
+    # where Python may keep no bytecode, it reads our source anew each time; no user's does
+    environment = {**os.environ, **environment}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
     begun = time.perf_counter()
-    process = subprocess.Popen(
-        command, stdout=subprocess.DEVNULL, env={**os.environ, **environment}
-    )
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, env=environment)
     _, status, usage = os.wait4(process.pid, 0)
     seconds = time.perf_counter() - begun
     process.returncode = os.waitstatus_to_exitcode(status)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import multiprocessing
 import os
+import random
 import signal
 import subprocess
 import sys
@@ -214,6 +215,18 @@ def test_a_crew_that_nobody_can_reach_any_more_goes(workers):
     del listener
     gc.collect()
     assert not forked_children()
+
+
+def test_whatever_is_kept_stays_as_it_is(workers):
+    rng, kept, count = random.Random(1), {}, 40 * crew.SLOTS
+    for item, sound, _ in made(squares, range(count), (2, 40), workers):
+        sound *= 2  # it is ours
+        kept[item] = sound[:, ::3]  # a view is enough
+        # all of them for a while, then fewer
+        for other in rng.sample(list(kept), len(kept) // 3 if item % 100 == 0 else 0):
+            del kept[other]
+        assert all((view == [[2 * it], [2 * it * it]]).all() for it, view in kept.items())
+    assert len(kept) > crew.SLOTS
 
 
 @forked
