@@ -3,7 +3,8 @@
 More notes a second are louder: each step of a climb has its own gain, so that a faster step is
 faster and nothing else. A step is heard from end to end, or if it is long, here and there in gating
 blocks of BS.1770 that lie all over it: as it passes by, unless it is too long to be kept until its
-gain is known; then beforehand.
+gain is known; then beforehand. A short step, of which every stroke counts, is heard beforehand too,
+by itself, in the room and under the ceiling.
 """
 
 from __future__ import annotations
@@ -33,10 +34,13 @@ TARGET_LUFS: Final = -16.0
 WHOLE_SECONDS: Final = 240.0
 """A step up to this length is heard from end to end, as it passes by if it can be (100 MB of it are
 kept meanwhile)."""
+ALONE_SECONDS: Final = 30.0
+"""A step up to this length is heard by itself, from its first sample on."""
 MOST_HEARD: Final = 400
 """Of a longer step so many gating blocks of 0.4 s are heard."""
 ROOM_LU: Final = 0.08
-"""What the room adds to the loudness of a band (0.02 for a bass alone, 0.15 for a piano)."""
+"""What the room adds to the loudness of a band that is heard without it (0.02 for a bass alone,
+0.15 for a piano)."""
 RAMP_SECONDS: Final = 0.2
 """The gain moves to that of the next step just before it begins."""
 SEED: Final = 1770
@@ -46,7 +50,7 @@ Heard = tuple[int, Numbers]
 
 
 class Stretch(NamedTuple):
-    """So many ``hops`` of 0.1 s in a row, from frame ``start`` on, in one window of sound."""
+    """So many ``hops`` of 0.1 s in a row, from frame ``start`` on."""
 
     start: int
     hops: int
@@ -66,30 +70,36 @@ class Step:
 
 
 def steps_of(performance: Performance, length: int, sample_rate: int) -> list[Step]:
-    """The runs of passes at one tempo, in frames."""
+    """The runs of passes at one tempo, in frames; what only rings on at the end belongs to none."""
     steps: list[Step] = []
+    end = min(length, sample_of(performance.clock.length_seconds, sample_rate))
     for played in performance.passes:
         tempo = float(played.routine_pass.tempo)
         if not steps or steps[-1].tempo != tempo:
             start = sample_of(performance.clock.seconds(played.start), sample_rate)
             if steps:
                 steps[-1] = replace(steps[-1], stop=start)
-            steps.append(Step(tempo, start, length))
+            steps.append(Step(tempo, start, end))
     return steps
 
 
 def stretches(step: Step, sample_rate: int, window: int) -> tuple[Stretch, ...]:
     """What is heard of a step, in order.
 
-    None of them lies across two of the windows of ``window`` frames, counted from frame 0, unless
-    the step is so short that there is no room for anything else.
+    None of them lies across two of the windows of ``window`` frames, counted from frame 0, but that
+    of a step that is heard alone.
     """
+    if heard_alone(step, sample_rate):
+        hops = (step.stop - step.start) // hop_frames(sample_rate)
+        return (Stretch(step.start, max(hops, HOPS_PER_BLOCK)),)
     if heard_whole(step, sample_rate):
-        found = tuple(_from_end_to_end(step, hop_frames(sample_rate), window))
-        if sum(stretch.hops for stretch in found) < HOPS_PER_BLOCK:  # a step of a moment
-            return (Stretch(step.start, HOPS_PER_BLOCK),)
-        return found
+        return tuple(_from_end_to_end(step, hop_frames(sample_rate), window))
     return tuple(_here_and_there(step, sample_rate, window))
+
+
+def heard_alone(step: Step, sample_rate: int) -> bool:
+    """Whether a step is heard by itself, in the room and under the ceiling, beforehand."""
+    return step.stop - step.start <= ALONE_SECONDS * sample_rate
 
 
 def heard_whole(step: Step, sample_rate: int) -> bool:
@@ -152,14 +162,6 @@ class Levels:
         """What is to be heard of a step."""
         return self._stretches[index]
 
-    def fits_windows(self, index: int) -> bool:
-        """Whether a step can be heard window by window: no stretch of it lies across two."""
-        window, hop = self._window, self.hop
-        return all(
-            start // window == (start + hops * hop - 1) // window
-            for start, hops in self._stretches[index]
-        )
-
     def measure(self, sound: Audio, start: int) -> list[Heard]:
         """What is to be heard in a window of dry sound, of the steps that are not known.
 
@@ -189,21 +191,25 @@ class Levels:
             self.learn(index, self.lufs(index, self._heard[index]))
 
     def lufs(self, index: int, heard: Sequence[Numbers]) -> float:
-        """The loudness of a step, from the energies of the hops of all its stretches."""
+        """The loudness of a step in the room, from the energies of the hops of its stretches."""
+        step, room = self.steps[index], ROOM_LU
         if not heard:
             return -math.inf
-        if not heard_whole(self.steps[index], self._rate):
-            return gated_loudness(np.concatenate([block_energies(hops) for hops in heard]))
+        if heard_alone(step, self._rate):
+            room = 0.0  # it is in there
+        elif not heard_whole(step, self._rate):
+            z = np.concatenate([block_energies(hops) for hops in heard])
+            return gated_loudness(z) + room
         hops = np.concatenate(heard)
         if self._circular and len(self.steps) == 1:
             # the last blocks lie over the end and the beginning
             hops = np.concatenate([hops, hops[: HOPS_PER_BLOCK - 1]])
-        return gated_loudness(block_energies(hops))
+        return gated_loudness(block_energies(hops)) + room
 
     def learn(self, index: int, lufs: float) -> None:
-        """A step's dry sound has the loudness ``lufs``; silence keeps its level."""
+        """A step has the loudness ``lufs`` in the room; silence keeps its level."""
         # in hundredths, so that it hardly ever depends on the last bits of how it was measured
-        gain = round(TARGET_LUFS - ROOM_LU - lufs, 2) if math.isfinite(lufs) else 0.0
+        gain = round(TARGET_LUFS - lufs, 2) if math.isfinite(lufs) else 0.0
         steps = list(self.steps)
         steps[index] = replace(steps[index], gain_db=gain)
         self.steps = tuple(steps)

@@ -77,6 +77,18 @@ class Limiter:
         return curve
 
 
+def limited(sound: Audio) -> Audio:
+    """A copy of a whole sound, silence after it, under the ceiling."""
+    hold, whole = Limiter(), -(-len(sound) // CHUNK) * CHUNK
+    copy = np.zeros((whole + (ATTACK + 1) * CHUNK, 2), np.float32)
+    copy[: len(sound)] = sound
+    hold.feed(copy)
+    curve = hold.feed(np.zeros_like(copy[whole:]))
+    if curve is not None:
+        apply(curve, copy)
+    return copy[: len(sound)]
+
+
 def apply(curve: Curve, block: Audio) -> None:
     """Multiply ``block`` by the gains of ``curve``, in place, where they are not 1."""
     chunks = block.reshape(-1, CHUNK, 2)

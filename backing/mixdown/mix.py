@@ -30,9 +30,25 @@ from backing.mixdown.audio_file import AudioFile, check_writable
 from backing.mixdown.balance import Balance, BalancedBank, pan_gains
 from backing.mixdown.bank import Bank
 from backing.mixdown.crew import made
-from backing.mixdown.level import Heard, Levels, Step, Stretch, heard_whole, steps_of
+from backing.mixdown.level import (
+    TARGET_LUFS,
+    Heard,
+    Levels,
+    Step,
+    Stretch,
+    heard_alone,
+    heard_whole,
+    steps_of,
+)
 from backing.mixdown.limiter import Limiter
-from backing.mixdown.loudness import CHUNK, Audio, Numbers, hop_energies
+from backing.mixdown.loudness import (
+    CHUNK,
+    Audio,
+    Numbers,
+    block_energies,
+    gated_loudness,
+    hop_energies,
+)
 from backing.mixdown.room import Overlap, Room
 from backing.mixdown.tags import Tags
 from backing.mixdown.timeline import Timeline
@@ -159,12 +175,12 @@ class Mixdown:
         """The steps whose gain must be known before they pass by.
 
         Those that are too long to wait in memory: with stems all of them, and in a ring, which
-        begins with its end; and those that are too short to be heard in windows.
+        begins with its end; and those that are heard alone.
         """
-        never_passing = bool(self.stem_names) or self.circular
+        never_passing, rate = bool(self.stem_names) or self.circular, self.sample_rate
         for index in self._levels.unknown():
-            passing = heard_whole(self._levels.steps[index], self.sample_rate)
-            if never_passing or not (passing and self._levels.fits_windows(index)):
+            step = self._levels.steps[index]
+            if never_passing or heard_alone(step, rate) or not heard_whole(step, rate):
                 yield index
 
     def _measure(self, steps: Sequence[int]) -> None:
@@ -174,20 +190,27 @@ class Mixdown:
         self._measured = MEASURING
         source, hop = _Source(self._lines, circular=self.circular), self._levels.hop
 
-        def listen(some: list[tuple[int, Stretch]], sounds: Audio) -> list[Numbers]:
-            found = []
-            for _, (start, hops) in some:
-                sound = sounds[: hops * hop]
-                sound[:] = 0
-                source.add_to(sound, start)
-                found.append(hop_energies(sound, self.sample_rate))
-            return found
+        def begin() -> Callable[[list[tuple[int, Stretch]], Audio], list[Numbers]]:
+            room = Room(self.sample_rate, WINDOW)
+
+            def energies(index: int, stretch: Stretch) -> Numbers:
+                frames = stretch.hops * hop
+                if heard_alone(self._levels.steps[index], self.sample_rate):
+                    return _finished_energies(
+                        _in_room(source, room, stretch.start, frames), self.sample_rate
+                    )
+                sound = np.zeros((frames, 2), np.float32)
+                source.add_to(sound, stretch.start)
+                return hop_energies(sound, self.sample_rate)
+
+            def listen(some: list[tuple[int, Stretch]], _: Audio) -> list[Numbers]:
+                return [energies(*each) for each in some]
+
+            return listen
 
         some = self._listening(steps)
         heard: dict[int, list[Numbers]] = {index: [] for index in steps}
-        for done, (places, _, found) in enumerate(
-            made(lambda: listen, some, (WINDOW, 2), self._workers)
-        ):
+        for done, (places, _, found) in enumerate(made(begin, some, (0,), self._workers)):
             for (index, _), hops in zip(places, found, strict=True):
                 heard[index].append(hops)
             self._report(MEASURING * done / len(some))
@@ -195,7 +218,7 @@ class Mixdown:
             self._levels.learn(index, self._levels.lufs(index, stretches))
 
     def _listening(self, steps: Iterable[int]) -> list[list[tuple[int, Stretch]]]:
-        """The stretches of these steps, together as many as a window has frames."""
+        """The stretches of these steps, together about as many frames as a window has."""
         together: list[list[tuple[int, Stretch]]] = []
         room = 0
         for index in steps:
@@ -272,6 +295,30 @@ class Mixdown:
     def _report(self, done: float) -> None:
         if self._progress is not None:
             self._progress(min(done, 1.0))
+
+
+def _in_room(source: _Source, room: Room, start: int, frames: int) -> Audio:
+    """The frames from ``start`` on in the room, with what rings there from before."""
+    overlap, pieces = Overlap(WINDOW), []
+    for at in range(start - room.reach, start + frames, WINDOW):
+        dry = np.zeros((WINDOW, 2), np.float32)
+        source.add_to(dry, at)
+        ringing = np.empty((WINDOW + room.tail, 2), np.float32)
+        room.ring(dry, ringing)
+        ringing[:WINDOW] += dry
+        pieces.append(overlap.add(ringing))
+    return np.concatenate(pieces)[room.reach : room.reach + frames]
+
+
+def _finished_energies(sound: Audio, sample_rate: int) -> Numbers:
+    """The energies of its hops, with what the limiter will take of it at its level."""
+    energies = hop_energies(sound, sample_rate)
+    lufs = gated_loudness(block_energies(energies))
+    if lufs == -math.inf:
+        return energies
+    gain = 10 ** ((TARGET_LUFS - lufs) / 20)
+    louder = limiter.limited(sound * np.float32(gain))
+    return hop_energies(louder, sample_rate) / gain**2
 
 
 def _sum(lanes: Sequence[Audio] | Audio) -> Audio:

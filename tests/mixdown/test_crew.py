@@ -151,7 +151,7 @@ def test_things_are_made_all_and_once(workers):
 
 @contextmanager
 def counting_up():
-    """A desk: makes of a number so many arrays of growing sizes, and one that is not in one piece."""
+    """A desk: makes of a number arrays of growing sizes, and one that is not in one piece."""
 
     def make(number):
         arrays = {size: np.arange(size, dtype=np.float32) for size in range(0, 9000 * number, 1500)}
@@ -220,7 +220,7 @@ def test_a_crew_that_nobody_can_reach_any_more_goes(workers):
 def test_whatever_is_kept_stays_as_it_is(workers):
     rng, kept, count = random.Random(1), {}, 40 * crew.SLOTS
     for item, sound, _ in made(squares, range(count), (2, 40), workers):
-        sound *= 2  # it is ours
+        np.multiply(sound, 2, out=sound)  # it is ours
         kept[item] = sound[:, ::3]  # a view is enough
         # all of them for a while, then fewer
         for other in rng.sample(list(kept), len(kept) // 3 if item % 100 == 0 else 0):

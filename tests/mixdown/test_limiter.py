@@ -43,6 +43,14 @@ def test_no_true_peak_over_the_ceiling(seed, level, frames):
     assert true_peak(out) <= CEILING_DBTP
 
 
+@pytest.mark.parametrize("frames", [0, 1, 63, 64, 20_000])
+def test_a_whole_sound_at_once_is_the_same(frames):
+    sound = hits(3, 1.2)[:frames]
+    before = sound.copy()
+    assert np.array_equal(limiter.limited(sound), limited(sound, 512)[0])
+    assert np.array_equal(sound, before)
+
+
 def test_what_is_under_the_ceiling_is_not_touched():
     sound = hits(1, 0.1)
     assert true_peak(sound) < CEILING_DBTP
