@@ -271,10 +271,12 @@ def _bank(font: SoundFont, sample_rate: int, threads: int | None, kept: bool) ->
     ``kept``: any later track, too.
     """
     from backing.mixdown.bank import Bank
+
+    if not kept:
+        return Bank(font, sample_rate, threads)
     from backing.mixdown.note_store import user_store
 
-    store = user_store(font, sample_rate) if kept else None
-    return Bank(font, sample_rate, threads, store)
+    return Bank(font, sample_rate, threads, user_store(font, sample_rate))
 
 
 def _summary(job: Job, routine: Routine, performance: Performance) -> str:

@@ -77,7 +77,8 @@ def _maker(arguments: argparse.Namespace) -> PageMaker:
 
     comp = one_of(arguments.comp, INSTRUMENTS, "comping instrument")
     band = Band(seed=arguments.seed, feel=arguments.feel, comp=comp)
-    return PageMaker(choose(Path(arguments.soundfont) if arguments.soundfont else None), band)
+    font = choose(Path(arguments.soundfont) if arguments.soundfont else None)
+    return PageMaker(font, band, keep=not arguments.no_cache)
 
 
 def _watch(arguments: argparse.Namespace) -> int:

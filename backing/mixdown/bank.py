@@ -15,11 +15,11 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from backing.mixdown.crew import mapped
-from backing.mixdown.note_store import Group, NoteStore
 from backing.mixdown.release import (
     RING_LIMIT_S,
     Colour,
@@ -31,7 +31,10 @@ from backing.mixdown.release import (
 )
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import BLOCK, Audio, Stroke, Synth
-from backing.mixdown.tone import Law, Rendered, Tone
+from backing.mixdown.tone import Group, Law, Rendered, Tone
+
+if TYPE_CHECKING:  # it takes as long to load as all the rest, and a track may do without
+    from backing.mixdown.note_store import NoteStore
 
 REFERENCE_VELOCITY = 96
 """The velocity that stands for the others of its key wherever they are the same waveform."""

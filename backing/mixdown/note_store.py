@@ -24,15 +24,12 @@ from backing.mixdown.cache import caches, key_of
 from backing.mixdown.release import Colour, Release
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import Audio
-from backing.mixdown.tone import Law, Rendered, Tone
+from backing.mixdown.tone import Group, Law, Rendered, Tone
 from backing.saving import write_whole
 
 MOST_BYTES: Final = 600_000_000
 """Kept of all SoundFonts together; those not used for the longest time go first, then of the one in
 use what was written the longest ago."""
-
-Group = tuple[int, int, int]
-"""The bank, program and key that the tones of a file share."""
 
 
 @dataclass(frozen=True, slots=True)

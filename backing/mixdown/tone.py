@@ -34,5 +34,7 @@ class Law:
     colour: Colour | None
 
 
+Group = tuple[int, int, int]
+"""The bank, program and key that some tones share."""
 Rendered = tuple[dict[Tone, Law], dict[Tone, tuple[Audio, bool]]]
 """The laws of some tones, and the samples of their sources, with whether they are complete."""

@@ -21,6 +21,7 @@ from backing.combo.instruments import CHOKED_BY, Instrument
 from backing.combo.part import Note
 from backing.mixdown.balance import Balance, pan_gains
 from backing.mixdown.bank import Bank, BankNote
+from backing.mixdown.note_store import NoteStore
 from backing.mixdown.room import STEP, impulse_response
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.tone import Tone
@@ -136,17 +137,28 @@ def _wanted(name: str, place: str, instrument: Instrument, notes: Iterable[Note]
     return Wanted(name, place, instrument, tuple(pitches), velocities)
 
 
-def make_strip(parts: Sequence[Wanted], font: SoundFont) -> Strip:
-    """Render what is wanted and lay it end to end. Raises SoundFontError and MissingProgram."""
-    bank = Bank(font, SAMPLE_RATE)
+def make_strip(parts: Sequence[Wanted], font: SoundFont, store: NoteStore | None = None) -> Strip:
+    """Render what is wanted and lay it end to end. Raises SoundFontError and MissingProgram.
+
+    ``store``: where rendered notes are kept, if anywhere.
+    """
+    bank = Bank(font, SAMPLE_RATE, store=store)
     balance = Balance(bank)
-    bank.prepare(dict(_holds(parts, font, balance)))
+    bank.prepare(_longest(_holds(parts, font, balance)))
     laid = _Laid()
     voices = tuple(_voice(part, bank, balance, laid) for part in parts)
     sound = laid.whole()
     room, room_gain = _room()
     seconds = len(sound) / SAMPLE_RATE
     return Strip(font, sound, _flac(sound, SAMPLE_RATE), room, room_gain, seconds, voices)
+
+
+def _longest(holds: Iterable[tuple[Tone, int]]) -> dict[Tone, int]:
+    """Each tone once: rendered again for a longer hold, it would take as long again."""
+    longest: dict[Tone, int] = {}
+    for tone, hold in holds:
+        longest[tone] = max(longest.get(tone, 0), hold)
+    return longest
 
 
 def _holds(

@@ -8,7 +8,10 @@ from pathlib import Path
 import pytest
 
 from backing.cli import main
+from backing.mixdown.bank import Bank
+from backing.mixdown.note_store import kept_notes
 from backing.mixdown.soundfont import SoundFont
+from backing.mixdown.tone import Group, Tone
 from tests.practice.page.conftest import ROOT
 
 STUDY = ROOT / "tunes" / "stairwell-study.tune"
@@ -33,6 +36,36 @@ def test_a_page_is_written_where_it_is_asked_for(
     assert "study.html" in said
     assert "GPL-2" in said
     assert "prefer a SoundFont under MIT" in said
+
+
+@pytest.mark.usefixtures("cache_home")
+def test_notes_are_kept_for_the_next_page(
+    tune: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[int] = []
+    render = Bank._render
+
+    def counted(bank: Bank, groups: dict[Group, dict[Tone, int]], progress: None) -> None:
+        asked.append(len(groups))
+        render(bank, groups, progress)
+
+    monkeypatch.setattr(Bank, "_render", counted)
+
+    def page(*more: str) -> bytes:
+        asked.clear()
+        assert main(["page", str(tune), "--soundfont", str(font.path), *more]) == 0
+        return Path("study.html").read_bytes()
+
+    cold = page("--no-cache")
+    assert len(asked) == 1, "every note is rendered once, for the longest time it is held"
+    assert kept_notes() == (0, 0)
+    assert page() == cold
+    assert len(asked) == 1
+    assert kept_notes()[0] == 1
+    assert page() == cold
+    assert not asked
+    assert page("--no-cache") == cold
+    assert len(asked) == 1
 
 
 @pytest.mark.parametrize(
