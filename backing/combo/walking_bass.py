@@ -53,8 +53,8 @@ def _struck(
     gap = 0 if slot.accent else _gap(style.breath, repeated)
     limit = mine[0].tick if mine else slot.end
     off_beat = slot.tick % TICKS == TICKS // 2
-    if off_beat and not _swings(limit):
-        limit -= limit % (TICKS // 2)  # a swung note ends where the swing knows it
+    if off_beat and limit > slot.tick + TICKS // 2:
+        limit -= limit % (TICKS // 2)  # before a triplet that is played as written
     end = limit if mine else limit - min(gap, slot.ticks // 3)
     velocity = _velocity(slot, style.velocity, style.backbeat) + touch.uniform(-4, 4)
     late = _late(slot, touch)
@@ -64,7 +64,7 @@ def _struck(
         length=_beats(end) - onset if slot.accent else _beats(end - slot.tick),
         pitch=pitch,
         velocity=PALETTE[round(velocity)],
-        swung=_swings(slot.tick) and _swings(limit),
+        swung=off_beat or (_swings(slot.tick) and _swings(limit)),
         lateness_ms=late,
         role=_role(at, places, pitches),
         chord=slot.span.chord,
