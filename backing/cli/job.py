@@ -43,7 +43,8 @@ class Job:
     """A track to be made: what is asked of which form, who plays, and where it goes.
 
     ``name`` tells it from others of its tune ("01 80 bpm"). ``soundfont``: None for the best one
-    there is. ``recipe``: the command that makes it again. ``long``: even if it lasts for hours.
+    there is. ``recipe``: the command that makes it again; ``drill``: what it is for. ``long``: even
+    if it lasts for hours.
     ``cached``: take it from the cache, and keep it there. ``threads``: how many may work at it
     (None: one for each processor). ``feels``: the feel files it needs, path and text, where it is
     not made by the process that read the tune.
@@ -58,6 +59,7 @@ class Job:
     bits: int = 16
     stems: bool = False
     recipe: str = ""
+    drill: str = ""
     long: bool = False
     cached: bool = True
     threads: int | None = None
@@ -219,7 +221,7 @@ def _inputs(job: Job, performance: Performance, font: SoundFont) -> Iterator[str
     yield repr(sorted(_feel_files(job).items()))
     state = font.path.stat()
     yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
-    yield repr((job.target.suffix.lower(), job.bits, job.stems, job.title, job.recipe))
+    yield repr((job.target.suffix.lower(), job.bits, job.stems, job.title, job.recipe, job.drill))
 
 
 def _players(performance: Performance) -> dict[str, str]:
@@ -237,6 +239,7 @@ def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont)
         key=str(keys[0] if len(keys) == 1 else job.form.key),
         tempo=float(routine.tempos[-1]),
         comment=f"backing {__version__}, {font.name}: {job.recipe}",
+        drill=job.drill,
         marks=tuple(
             Mark(float(performance.clock.seconds(beat)), name)
             for beat, name in markers(performance)
@@ -293,4 +296,6 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     values = dict.fromkeys(each.value for each in played if each.value)
     figures += f", {' '.join(values)}" if values else ""
     seam = ", repeats without a seam" if routine.seamless else ""
-    return f"{job.form.title} -> {job.target}\n  {figures}, {keys}, seed {job.band.seed}{seam}"
+    drill = f"\n  drill: {job.drill}" if job.drill else ""
+    figures += f", {keys}, seed {job.band.seed}{seam}"
+    return f"{job.form.title} -> {job.target}\n  {figures}{drill}"

@@ -13,6 +13,7 @@ from backing.chart.changes import read_changes
 from backing.chart.form import Form
 from backing.cli.asked import band, in_key, one_of, request
 from backing.cli.batch import outcomes
+from backing.cli.drill import drill
 from backing.cli.given import check_track, track_as_usual
 from backing.cli.job import Job, make
 from backing.cli.parser import make_parser
@@ -79,6 +80,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
         bits=arguments.bits,
         stems=arguments.stems,
         recipe=recipe(arguments, usual, tune, target.suffix),
+        drill=drill(arguments),
         long=arguments.long,
         cached=not arguments.no_cache,
     )

@@ -22,14 +22,15 @@ ITUNES_KEY: Final = "----:com.apple.iTunes:initialkey"
 class Tags:
     """What a player shows.
 
-    ``key`` as a musician says it ("G minor"), ``tempo`` in bpm, ``comment`` free; ``marks`` are
-    the places in it that a player may want to go to.
+    ``key`` as a musician says it ("G minor"), ``tempo`` in bpm, ``drill`` what it is for,
+    ``comment`` free; ``marks`` are the places in it that a player may want to go to.
     """
 
     title: str = ""
     key: str = ""
     tempo: float | None = None
     comment: str = ""
+    drill: str = ""
     marks: tuple[Mark, ...] = ()
 
     @property
@@ -79,17 +80,26 @@ def steady_serial(path: Path) -> None:
 
 
 def _fill_id3(frames: Any, tags: Tags) -> None:
-    """ID3 frames (id3.org, "ID3 tag version 2.4.0 - Native Frames", sections 4.2 and 4.10)."""
-    kinds: tuple[Any, ...] = (id3.TIT2, id3.TKEY, id3.TBPM, id3.COMM)
-    for kind, text in zip(kinds, (tags.title, tags.short_key, tags.bpm, tags.comment), strict=True):
+    """ID3 frames (id3.org, "ID3 tag version 2.4.0 - Native Frames", sections 4.2 and 4.10).
+
+    TIT3 is for "information directly related to the contents title".
+    """
+    known: dict[Any, str] = {
+        id3.TIT2: tags.title, id3.TIT3: tags.drill, id3.TKEY: tags.short_key,
+        id3.TBPM: tags.bpm, id3.COMM: tags.comment,
+    }  # fmt: skip
+    for kind, text in known.items():
         if text:
             comment = {"lang": "eng", "desc": ""} if kind is id3.COMM else {}
             frames.add(kind(encoding=id3.Encoding.UTF8, text=[text], **comment))
 
 
 def _fill_comments(fields: Any, tags: Tags) -> None:
-    """Vorbis comments (xiph.org; KEY and BPM by common use)."""
-    known = {"TITLE": tags.title, "KEY": tags.key, "BPM": tags.bpm, "COMMENT": tags.comment}
+    """Vorbis comments (xiph.org, minimal list of fields; KEY, BPM and COMMENT by common use)."""
+    known = {
+        "TITLE": tags.title, "DESCRIPTION": tags.drill, "KEY": tags.key, "BPM": tags.bpm,
+        "COMMENT": tags.comment,
+    }  # fmt: skip
     fields.update({name: text for name, text in known.items() if text})
     fields.update(chapter_comments(tags.marks))
 
@@ -98,6 +108,8 @@ def _fill_atoms(atoms: Any, tags: Tags) -> None:
     """Atoms of an MP4 file, by common use."""
     if tags.title:
         atoms["\xa9nam"] = [tags.title]
+    if tags.drill:
+        atoms["desc"] = [tags.drill]
     if tags.comment:
         atoms["\xa9cmt"] = [tags.comment]
     if tags.bpm:

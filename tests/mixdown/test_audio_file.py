@@ -25,7 +25,7 @@ from backing.mixdown.audio_file import (
 )
 from backing.mixdown.tags import Tags
 
-TAGS = Tags("Low Tide Ferry", "Bb minor", 131.6, "three choruses, seed 1")
+TAGS = Tags("Low Tide Ferry", "Bb minor", 131.6, "three choruses, seed 1", "bars 5-8, fours")
 
 
 def sound(seconds: float = 1.0, rate: int = 44100) -> np.ndarray:
@@ -71,18 +71,18 @@ def test_the_same_sound_gives_the_same_bytes(tmp_path, suffix, monkeypatch):
 @pytest.mark.parametrize(
     ("suffix", "names"),
     [
-        (".wav", ("TIT2", "TKEY", "TBPM", "COMM::eng")),
-        (".mp3", ("TIT2", "TKEY", "TBPM", "COMM::eng")),
-        (".flac", ("TITLE", "KEY", "BPM", "COMMENT")),
-        (".ogg", ("TITLE", "KEY", "BPM", "COMMENT")),
-        (".opus", ("TITLE", "KEY", "BPM", "COMMENT")),
-        (".m4a", ("\xa9nam", "----:com.apple.iTunes:initialkey", "tmpo", "\xa9cmt")),
+        (".wav", ("TIT2", "TKEY", "TBPM", "COMM::eng", "TIT3")),
+        (".mp3", ("TIT2", "TKEY", "TBPM", "COMM::eng", "TIT3")),
+        (".flac", ("TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
+        (".ogg", ("TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
+        (".opus", ("TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
+        (".m4a", ("\xa9nam", "----:com.apple.iTunes:initialkey", "tmpo", "\xa9cmt", "desc")),
     ],
 )
 def test_players_see_title_key_and_tempo(tmp_path, suffix, names):
     tags = mutagen.File(written(tmp_path / f"take{suffix}", tags=TAGS)).tags
-    title, key, tempo, comment = (tags[name][0] for name in names)
-    assert (title, comment) == (TAGS.title, TAGS.comment)
+    title, key, tempo, comment, drill = (tags[name][0] for name in names)
+    assert (title, comment, drill) == (TAGS.title, TAGS.comment, TAGS.drill)
     assert str(tempo) == "132"
     # ID3 gives a key three characters at most (ID3v2.4, section 4.2.3)
     assert key in {"Bbm", "Bb minor", b"Bb minor"}
