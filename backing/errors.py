@@ -12,7 +12,8 @@
     │   ├── PracticeError     a place off the neck, a tuning, or a line that cannot be had
     │   ├── SoundFontError    a SoundFont that is missing, truncated or not one
     │   ├── OutputError       a place that cannot be written, a format that is unknown
-    │   └── MissingProgram    a system library or program that has to be installed
+    │   ├── MissingProgram    a system library or program that has to be installed
+    │   └── MachineError      what the machine has too little of
     └── InternalError         ours: exit status 1
 
 Every UserError says what is wrong (``cause``) and what to do (``cure``).
@@ -170,3 +171,7 @@ class OutputError(UserError):
 
 class MissingProgram(UserError):  # noqa: N818 - it names what is missing, which is the error
     """A system library or program that has to be installed first."""
+
+
+class MachineError(UserError):
+    """What the machine has too little of for what is asked."""

@@ -31,7 +31,7 @@ from typing import Any, Final, Generic, TypeVar
 
 import numpy as np
 
-from backing.errors import InternalError
+from backing.errors import InternalError, MachineError
 from backing.mixdown.loudness import Audio
 
 FORKS: Final = sys.platform == "linux"
@@ -39,7 +39,10 @@ FORKS: Final = sys.platform == "linux"
 SLOTS: Final = 6
 """Windows a worker may be ahead."""
 
-_ENDED = "A process that makes the sound has ended; the system may have run out of memory."
+_ENDED = (
+    "The system has ended a process that made the sound; it may have run out of memory.",
+    "Close other programs, or ask for less at once.",
+)
 
 Item = TypeVar("Item")
 T = TypeVar("T")
@@ -56,7 +59,7 @@ def made(
     """Every item in order, with its sound (of ``shape``) and what was said of it.
 
     ``workers``: how many processes or threads make them; 1: none but this one. What a worker
-    raises is raised here; what it says must be small, and can be pickled. Raises InternalError
+    raises is raised here; what it says must be small, and can be pickled. Raises MachineError
     for a worker that was killed.
     """
     _keep_memory()
@@ -223,7 +226,7 @@ class _Worker:
         try:
             said, error = self.pipe.recv()
         except (EOFError, OSError):
-            raise InternalError(_ENDED) from None
+            raise MachineError(*_ENDED) from None
         if error is not None:
             raise error
         return said
@@ -256,7 +259,7 @@ class _Maker(_Worker, Generic[Item, T]):
         try:
             self.pipe.send((item, self._asked % SLOTS))
         except OSError:
-            raise InternalError(_ENDED) from None
+            raise MachineError(*_ENDED) from None
         self._asked += 1
 
     def answer(self) -> tuple[Audio, T]:

@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from backing.errors import InternalError, SelectionError
+from backing.errors import MachineError, SelectionError
 from backing.mixdown import crew
 from backing.mixdown.crew import made, mapped
 
@@ -112,7 +112,7 @@ def test_a_worker_that_is_killed_is_told_of():
 
         return make
 
-    with pytest.raises(InternalError, match="has ended"):
+    with pytest.raises(MachineError, match="run out of memory"):
         list(made(begin, range(40), (1,), 2))
     assert not forked_children()
 
