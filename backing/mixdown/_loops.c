@@ -8,12 +8,18 @@
 #define PY_SSIZE_T_CLEAN
 #include <Python.h>
 
-#include <math.h>
+#include <float.h>
 #include <stdint.h>
 #include <string.h>
 
-/* Wider registers where the processor has them, chosen when the module is loaded. */
-#if defined(__x86_64__) && defined(__linux__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__)
+#if FLT_EVAL_METHOD < 0 || FLT_EVAL_METHOD == 1 || FLT_EVAL_METHOD == 2
+#error "Floats are reckoned in other than 32 bits here: let numpy do it."
+#endif
+
+/* Wider registers where the processor has them, chosen when the module is loaded. GCC 11 and older
+   do not know these names. */
+#if defined(__x86_64__) && defined(__linux__) && defined(__GLIBC__) && !defined(__clang__) && \
+    defined(__GNUC__) && __GNUC__ >= 12
 #define WIDE __attribute__((target_clones("arch=x86-64-v4", "arch=x86-64-v3", "default")))
 #else
 #define WIDE
@@ -22,6 +28,7 @@
 #define BLOCK 64 /* samples from edge to edge of an envelope: synth.BLOCK */
 #define CHANNELS 2
 #define MOST_LAGS 4
+#define FURTHEST ((int64_t)1 << 60) /* samples: sums of a few such places, and twice one, can be told */
 #define AT_ONCE 16384 /* samples added at a time: they stay in a processor's cache */
 
 /* ---- copies of notes ------------------------------------------------------------------------ */
