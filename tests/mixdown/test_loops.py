@@ -128,6 +128,10 @@ def test_a_whole_track_is_the_same_by_numpy() -> None:
         {"lags": (np.ones(9, np.float32),)},  # without its tap
         {"hold": -64},
         {"length": -1},
+        # numbers whose double, or whose sum with another, does not fit in 64 bits
+        {"length": 2**62, "hold": 2**62},
+        {"length": 2**63 - 1, "hold": 2**63 - 1},
+        {"late_from": 2**63 - 1},
         {"lags": (np.ones(9, np.float32),) * 5, "taps": (1.0,) * 5},  # more than there is room for
     ],
 )
@@ -148,6 +152,19 @@ def test_a_sound_that_cannot_be_is_refused(row: dict) -> None:
         compiled.Sounds([tuple((good | row).values())])
 
 
+def test_a_list_of_sounds_may_change_meanwhile() -> None:
+    class Gain:
+        def __float__(self) -> float:
+            rows.clear()
+            return 1.0
+
+    samples, edges = noise(99, 1), np.ones(9, np.float32)
+    rows = [(samples, Gain(), 64, 99, edges, (), RINGS, ())] * 1000
+    assert compiled is not None
+    assert compiled.Sounds(rows)
+    assert not rows
+
+
 def test_what_is_no_sound_is_refused() -> None:
     assert compiled is not None
     for wrong in ([1], [()], [("a", 1, 1, 1, b"", (), 1, ())]):
@@ -161,7 +178,14 @@ def test_what_is_no_sound_is_refused() -> None:
 
 @pytest.mark.parametrize(
     ("onsets", "ends", "which"),
-    [([0], [1001], [0]), ([0], [10], [1]), ([0], [10], [-1]), ([0, 1], [10], [0])],
+    [
+        ([0], [1001], [0]),
+        ([0], [10], [1]),
+        ([0], [10], [-1]),
+        ([0, 1], [10], [0]),
+        ([-(2**63)], [2**63 - 1], [0]),  # the length of which does not fit in 64 bits
+        ([2**63 - 1], [2**63 - 1], [0]),
+    ],
 )
 def test_copies_that_do_not_fit_are_refused(onsets: list, ends: list, which: list) -> None:
     held = sound(1, 1000, RINGS, 100, coloured=False)
@@ -170,6 +194,9 @@ def test_copies_that_do_not_fit_are_refused(onsets: list, ends: list, which: lis
     out = np.zeros((64, 2), np.float32)
     with pytest.raises(ValueError, match="do not fit"):
         loop.add(out, 0, np.array(onsets), np.array(ends), np.array(which), 1.0, 1.0)
+    for start in (2**63 - 1, -(2**63)):
+        with pytest.raises(ValueError, match="do not fit"):
+            loop.add(out, start, np.array([0]), np.array([10]), np.array([0]), 1.0, 1.0)
     out.flags.writeable = False
     with pytest.raises((TypeError, BufferError, ValueError)):
         loop.add(out, 0, np.array([0]), np.array([10]), np.array([0]), 1.0, 1.0)
