@@ -28,7 +28,7 @@
 #define BLOCK 64 /* samples from edge to edge of an envelope: synth.BLOCK */
 #define CHANNELS 2
 #define MOST_LAGS 4
-#define FURTHEST ((int64_t)1 << 60) /* samples: sums of a few such places, and twice one, can be told */
+#define FURTHEST ((int64_t)1 << 60) /* samples: twice so many fit in 64 bits too */
 #define AT_ONCE 16384 /* samples added at a time: they stay in a processor's cache */
 
 /* ---- copies of notes ------------------------------------------------------------------------ */
@@ -313,7 +313,7 @@ static WIDE void weigh(const float *const *from, int64_t hops, int64_t hop, cons
 
 /* hop_energies(sound, hop, coefficients, out): the mean square of each hop, both channels summed.
 
-   Beyond a hop the filter has forgotten what was before (38 Hz: by 200 dB), so that the sound can
+   Beyond a hop the filter has forgotten what was before (38 Hz: by 180 dB), so that the sound can
    be filtered in parts, each from one hop before its own. */
 static PyObject *hop_energies(PyObject *module, PyObject *args) {
     Py_buffer sound, coefficients, out;
