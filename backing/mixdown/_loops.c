@@ -8,12 +8,18 @@
 #define PY_SSIZE_T_CLEAN
 #include <Python.h>
 
-#include <math.h>
+#include <float.h>
 #include <stdint.h>
 #include <string.h>
 
-/* Wider registers where the processor has them, chosen when the module is loaded. */
-#if defined(__x86_64__) && defined(__linux__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__)
+#if FLT_EVAL_METHOD < 0 || FLT_EVAL_METHOD == 1 || FLT_EVAL_METHOD == 2
+#error "Floats are reckoned in other than 32 bits here: let numpy do it."
+#endif
+
+/* Wider registers where the processor has them, chosen when the module is loaded. GCC 11 and older
+   do not know these names. */
+#if defined(__x86_64__) && defined(__linux__) && defined(__GLIBC__) && !defined(__clang__) && \
+    defined(__GNUC__) && __GNUC__ >= 12
 #define WIDE __attribute__((target_clones("arch=x86-64-v4", "arch=x86-64-v3", "default")))
 #else
 #define WIDE
@@ -22,6 +28,7 @@
 #define BLOCK 64 /* samples from edge to edge of an envelope: synth.BLOCK */
 #define CHANNELS 2
 #define MOST_LAGS 4
+#define FURTHEST ((int64_t)1 << 60) /* samples: twice so many fit in 64 bits too */
 #define AT_ONCE 16384 /* samples added at a time: they stay in a processor's cache */
 
 /* ---- copies of notes ------------------------------------------------------------------------ */
@@ -142,6 +149,10 @@ static void release_sound(Sound *sound) {
     for (int lag = 0; lag < MOST_LAGS; lag++) PyBuffer_Release(&sound->lags[lag]);
 }
 
+static int within(int64_t least_place, int64_t place) {
+    return least_place <= place && place <= FURTHEST;
+}
+
 /* The edges that a fall of so many samples has. */
 static int64_t edges_of(int64_t samples) {
     return samples > 0 ? (samples + BLOCK - 1) / BLOCK + 1 : 0;
@@ -160,7 +171,7 @@ static int take_sound(PyObject *row, Sound *sound) {
                           &lags, &late_from, &PyTuple_Type, &taps))
         return -1;
     const Py_ssize_t count = PyTuple_GET_SIZE(lags);
-    if (length < 0 || hold < 0 || late_from < 0 || count > MOST_LAGS ||
+    if (!within(0, length) || !within(0, hold) || !within(0, late_from) || count > MOST_LAGS ||
         PyTuple_GET_SIZE(taps) != count) {
         PyErr_SetString(PyExc_ValueError, "a sound that cannot be");
         return -1;
@@ -190,27 +201,27 @@ static void sounds_dealloc(Sounds *self) {
 }
 
 static PyObject *sounds_new(PyTypeObject *type, PyObject *args, PyObject *named) {
-    PyObject *rows;
+    PyObject *list;
     if (named && PyDict_GET_SIZE(named)) {
         PyErr_SetString(PyExc_TypeError, "Sounds takes no names");
         return NULL;
     }
-    if (!PyArg_ParseTuple(args, "O!", &PyList_Type, &rows)) return NULL;
+    if (!PyArg_ParseTuple(args, "O!", &PyList_Type, &list)) return NULL;
+    PyObject *rows = PyList_AsTuple(list); /* asking for numbers may change a list */
+    if (!rows) return NULL;
+    const Py_ssize_t count = PyTuple_GET_SIZE(rows);
     Sounds *self = (Sounds *)type->tp_alloc(type, 0);
-    if (!self) return NULL;
-    const Py_ssize_t count = PyList_GET_SIZE(rows);
-    self->sounds = PyMem_Calloc((size_t)count + 1, sizeof(Sound));
-    if (!self->sounds) {
-        Py_DECREF(self);
-        return PyErr_NoMemory();
+    if (self) {
+        self->sounds = PyMem_Calloc((size_t)count + 1, sizeof(Sound));
+        if (self->sounds)
+            self->count = count;
+        else
+            PyErr_NoMemory();
+        for (Py_ssize_t at = 0; at < self->count; at++)
+            if (take_sound(PyTuple_GET_ITEM(rows, at), &self->sounds[at]) < 0) break;
+        if (PyErr_Occurred()) Py_CLEAR(self);
     }
-    self->count = count;
-    for (Py_ssize_t at = 0; at < count; at++) {
-        if (take_sound(PyList_GET_ITEM(rows, at), &self->sounds[at]) < 0) {
-            Py_DECREF(self);
-            return NULL;
-        }
-    }
+    Py_DECREF(rows);
     return (PyObject *)self;
 }
 
@@ -224,9 +235,10 @@ static PyObject *sounds_add(Sounds *self, PyObject *args) {
     const int64_t frames = out.len / (Py_ssize_t)sizeof(float) / CHANNELS;
     const int64_t count = which.len / (Py_ssize_t)sizeof(int64_t);
     const int64_t *begins = onsets.buf, *stops = ends.buf, *kinds = which.buf;
-    int sound = onsets.len == which.len && ends.len == which.len;
+    int sound = onsets.len == which.len && ends.len == which.len && within(-FURTHEST, start);
     for (int64_t at = 0; sound && at < count; at++)
-        sound = kinds[at] >= 0 && kinds[at] < self->count &&
+        sound = kinds[at] >= 0 && kinds[at] < self->count && within(-FURTHEST, begins[at]) &&
+                within(-FURTHEST, stops[at]) &&
                 stops[at] - begins[at] <= self->sounds[kinds[at]].length;
     if (sound) {
         Py_BEGIN_ALLOW_THREADS;
@@ -301,7 +313,7 @@ static WIDE void weigh(const float *const *from, int64_t hops, int64_t hop, cons
 
 /* hop_energies(sound, hop, coefficients, out): the mean square of each hop, both channels summed.
 
-   Beyond a hop the filter has forgotten what was before (38 Hz: by 200 dB), so that the sound can
+   Beyond a hop the filter has forgotten what was before (38 Hz: by 180 dB), so that the sound can
    be filtered in parts, each from one hop before its own. */
 static PyObject *hop_energies(PyObject *module, PyObject *args) {
     Py_buffer sound, coefficients, out;
@@ -309,18 +321,20 @@ static PyObject *hop_energies(PyObject *module, PyObject *args) {
     (void)module;
     if (!PyArg_ParseTuple(args, "y*ny*w*", &sound, &hop, &coefficients, &out)) return NULL;
     const int64_t hops = out.len / (Py_ssize_t)sizeof(double);
-    const int64_t share = (hops + LANES - 1) / LANES, frames = hop * CHANNELS;
+    const int64_t share = (hops + LANES - 1) / LANES;
+    const int64_t given = sound.len / (Py_ssize_t)sizeof(float) / CHANNELS;
+    int64_t frames = 0; /* of a hop, both channels */
     double(*energies)[CHANNELS * LANES] = NULL;
     float *beginning = NULL;
-    if (hop <= 0 || coefficients.len != 10 * (Py_ssize_t)sizeof(double) ||
-        sound.len / (Py_ssize_t)sizeof(float) / frames < hops) {
+    if (hop <= 0 || coefficients.len != 10 * (Py_ssize_t)sizeof(double) || given / hop < hops) {
         PyErr_SetString(PyExc_ValueError, "hops that do not fit the sound");
-    } else {
+    } else if (hops) {
+        frames = hop * CHANNELS;
         energies = PyMem_Malloc((size_t)(share + 1) * sizeof *energies);
         beginning = PyMem_Calloc((size_t)((share + 1) * frames), sizeof(float));
         if (!energies || !beginning) PyErr_NoMemory();
     }
-    if (energies && beginning && hops) {
+    if (energies && beginning) {
         const float *samples = sound.buf, *from[LANES];
         double *means = out.buf;
         int64_t first[LANES];

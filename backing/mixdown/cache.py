@@ -40,6 +40,8 @@ STRAY_SECONDS = 24 * 3600
 PIECE = 1 << 20
 SOUNDING = ("numpy", "pyfluidsynth", "soundfile", "mutagen")
 """The libraries on which the bytes of a file depend."""
+MAKING = (".py", ".toml", ".so", ".pyd")
+"""The files of this package on which they depend: words and compiled loops."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +234,7 @@ def key_of(parts: Iterable[str | bytes]) -> str:
 def program() -> str:
     """What tells this program from any other state of it: versions, sizes and times of files."""
     package = Path(__file__).parents[1]
-    files = sorted(path for path in package.rglob("*") if path.suffix in {".py", ".toml"})
+    files = sorted(path for path in package.rglob("*") if path.suffix in MAKING)
     states = [(str(p.relative_to(package)), p.stat().st_size, p.stat().st_mtime_ns) for p in files]
     libraries = [(name, version(name)) for name in SOUNDING]
     return repr((__version__, states, libraries, _fluidsynth()))

@@ -7,9 +7,10 @@ oversampled). Equation numbers in the comments are those of Annex 1.
 Audio is float32 of shape (n, 2), full scale 1.0. Loudness is in LUFS (the standard's LKFS), true
 peak in dBTP.
 
-The K-weighting is a recursive filter; numpy has none. It runs here as matrix products: inside a
-row of a few dozen samples it is a triangular matrix, and from row to row it is carried by its four
-state variables. That is the exact filter, at about three hundred times the speed of a loop.
+The K-weighting is a recursive filter; numpy has none. Where no loop is compiled, it runs as matrix
+products: inside a row of a few dozen samples it is a triangular matrix, and from row to row it is
+carried by its four state variables. That is the exact filter, at about three hundred times the
+speed of a loop of Python.
 """
 
 from __future__ import annotations

@@ -302,7 +302,7 @@ def _in_room(source: _Source, room: Room, start: int, frames: int) -> Audio:
     overlap, pieces = Overlap(WINDOW), []
     for at in range(start - room.reach, start + frames, WINDOW):
         dry = np.zeros((WINDOW, 2), np.float32)
-        source.add_to(dry, at)
+        source.add_to(dry[: start + frames - at], at)
         ringing = np.empty((WINDOW + room.tail, 2), np.float32)
         room.ring(dry, ringing)
         ringing[:WINDOW] += dry

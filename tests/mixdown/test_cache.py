@@ -13,6 +13,7 @@ import pytest
 from backing.errors import OutputError
 from backing.mixdown import cache as cache_module
 from backing.mixdown.cache import DEFAULT_LIMIT, SUMS, Cache, key_of, user_cache
+from backing.mixdown.loops import compiled
 
 
 def noise(path: Path, size: int = 1000, seed: int = 1) -> Path:
@@ -170,3 +171,9 @@ def test_another_fluidsynth_makes_another_sound(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr(cache_module, "library_version", lambda: "0.0.0")
     assert key_of(["a"]) != here
     cache_module.program.cache_clear()
+
+
+def test_other_compiled_loops_make_another_sound() -> None:
+    assert compiled is not None
+    assert compiled.__file__ is not None
+    assert Path(compiled.__file__).name in cache_module.program()

@@ -106,6 +106,23 @@ def test_copies_are_added_as_by_numpy(kinds, places, start, pan) -> None:
     assert np.array_equal(theirs, without_compiler(lambda: added(cuts)))
 
 
+def test_before_a_coloured_note_there_is_nothing_wherever_a_window_begins() -> None:
+    samples = np.concatenate([np.full((4, 2), 9e9, np.float32), noise(500, 3)])
+    colour = Colour((0, 10), (0, 4), TAPS)
+    note = BankNote(samples[4:], 0.5, Release((50.0,)), True, colour)  # loud in memory before it
+
+    def added(cuts: tuple[int, ...]) -> np.ndarray:
+        one = Copies(np.array([0]), np.array([0]), [Sound.of(note, 0, Fall.of(note, RATE))])
+        out = np.zeros((400, 2), np.float32)
+        for piece, first in zip(np.split(out, cuts), (0, *cuts), strict=True):
+            one.add_to(piece, first)
+        return out
+
+    assert np.allclose(added(()), without_compiler(lambda: added(())), rtol=0, atol=1e-6)
+    assert np.array_equal(added(()), added((1, 2, 3)))
+    assert np.array_equal(*(without_compiler(lambda at=at: added(at)) for at in ((), (1, 2, 3))))
+
+
 def test_a_whole_track_is_the_same_by_numpy() -> None:
     piece = trio.performance(bars=8)
 
@@ -128,6 +145,10 @@ def test_a_whole_track_is_the_same_by_numpy() -> None:
         {"lags": (np.ones(9, np.float32),)},  # without its tap
         {"hold": -64},
         {"length": -1},
+        # numbers whose double, or whose sum with another, does not fit in 64 bits
+        {"length": 2**62, "hold": 2**62},
+        {"length": 2**63 - 1, "hold": 2**63 - 1},
+        {"late_from": 2**63 - 1},
         {"lags": (np.ones(9, np.float32),) * 5, "taps": (1.0,) * 5},  # more than there is room for
     ],
 )
@@ -148,6 +169,19 @@ def test_a_sound_that_cannot_be_is_refused(row: dict) -> None:
         compiled.Sounds([tuple((good | row).values())])
 
 
+def test_a_list_of_sounds_may_change_meanwhile() -> None:
+    class Gain:
+        def __float__(self) -> float:
+            rows.clear()
+            return 1.0
+
+    samples, edges = noise(99, 1), np.ones(9, np.float32)
+    rows = [(samples, Gain(), 64, 99, edges, (), RINGS, ())] * 1000
+    assert compiled is not None
+    assert compiled.Sounds(rows)
+    assert not rows
+
+
 def test_what_is_no_sound_is_refused() -> None:
     assert compiled is not None
     for wrong in ([1], [()], [("a", 1, 1, 1, b"", (), 1, ())]):
@@ -161,7 +195,14 @@ def test_what_is_no_sound_is_refused() -> None:
 
 @pytest.mark.parametrize(
     ("onsets", "ends", "which"),
-    [([0], [1001], [0]), ([0], [10], [1]), ([0], [10], [-1]), ([0, 1], [10], [0])],
+    [
+        ([0], [1001], [0]),
+        ([0], [10], [1]),
+        ([0], [10], [-1]),
+        ([0, 1], [10], [0]),
+        ([-(2**63)], [2**63 - 1], [0]),  # the length of which does not fit in 64 bits
+        ([2**63 - 1], [2**63 - 1], [0]),
+    ],
 )
 def test_copies_that_do_not_fit_are_refused(onsets: list, ends: list, which: list) -> None:
     held = sound(1, 1000, RINGS, 100, coloured=False)
@@ -170,6 +211,9 @@ def test_copies_that_do_not_fit_are_refused(onsets: list, ends: list, which: lis
     out = np.zeros((64, 2), np.float32)
     with pytest.raises(ValueError, match="do not fit"):
         loop.add(out, 0, np.array(onsets), np.array(ends), np.array(which), 1.0, 1.0)
+    for start in (2**63 - 1, -(2**63)):
+        with pytest.raises(ValueError, match="do not fit"):
+            loop.add(out, start, np.array([0]), np.array([10]), np.array([0]), 1.0, 1.0)
     out.flags.writeable = False
     with pytest.raises((TypeError, BufferError, ValueError)):
         loop.add(out, 0, np.array([0]), np.array([10]), np.array([0]), 1.0, 1.0)
@@ -206,6 +250,16 @@ def test_peaks_are_those_of_numpy(above: float, level: float) -> None:
     found = np.maximum(ours, theirs) > above
     assert np.allclose(ours[found], theirs[found], rtol=1e-5)
     assert (ours[~found] <= above).all()
+
+
+def test_a_peak_may_owe_its_height_to_the_next_chunk_or_the_one_before() -> None:
+    frames = np.zeros((BEFORE + AFTER + 9 * CHUNK, 2), np.float32)
+    for chunk in (1, 4, 7):
+        frames[BEFORE + chunk * CHUNK :][:CHUNK] = 1.0
+    ours = chunk_peaks(frames, 0.5)
+    assert np.allclose(ours, without_compiler(lambda: chunk_peaks(frames, 0.5)), rtol=1e-5)
+    # up from silence: three quarters of the way lie points of the silent chunk
+    assert (ours[[0, 3, 6]] > 0.7).all()
 
 
 def test_the_room_rings_as_by_numpy() -> None:

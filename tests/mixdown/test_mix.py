@@ -22,6 +22,7 @@ from backing.mixdown.bank import Bank
 from backing.mixdown.level import TARGET_LUFS
 from backing.mixdown.loudness import hop_frames, integrated_loudness, true_peak
 from backing.mixdown.mix import Mixdown, render, save
+from backing.mixdown.room import Room
 from backing.mixdown.sample_clock import sample_of
 from backing.mixdown.tags import Tags
 from tests.mixdown import trio
@@ -69,6 +70,34 @@ def test_the_steps_of_a_climb_are_equally_loud(bank):
     levels = [integrated_loudness(sound[start:stop], RATE) for start, stop in pairwise(edges)]
     assert max(levels) - min(levels) <= 0.5
     assert levels == pytest.approx([TARGET_LUFS] * len(levels), abs=0.5)
+
+
+class Played:
+    """A source of some noise in silence, that knows how far it was asked."""
+
+    def __init__(self) -> None:
+        self.noise = np.random.default_rng(1).standard_normal((400_000, 2)).astype(np.float32)
+        self.end = 0
+
+    def add_to(self, total: np.ndarray, start: int) -> None:
+        self.end = start + len(total)
+        first, last = max(start, 0), min(self.end, len(self.noise))
+        if first < last:
+            total[first - start : last - start] += self.noise[first:last]
+
+
+# from frames that are whole ones at the rate of the room too
+@pytest.mark.parametrize(("start", "frames"), [(0, 17640), (100, 180_000), (390_000, 20_000)])
+def test_a_step_is_heard_with_the_ring_before_it_and_no_further(start, frames):
+    source = Played()
+    heard = module._in_room(source, Room(RATE, module.WINDOW), start, frames)
+    assert heard.shape == (frames, 2)
+    assert source.end == start + frames
+    room = Room(RATE, len(source.noise))
+    sound = np.empty((len(source.noise) + room.tail, 2), np.float32)
+    room.ring(source.noise, sound)
+    sound[: len(source.noise)] += source.noise
+    assert np.abs(heard - sound[start : start + frames]).max() < 1e-5
 
 
 @pytest.mark.parametrize("bars", [1, 2])
