@@ -1,9 +1,11 @@
 """Windows of sound, and other things, made on all processors.
 
-Numpy lets go of Python's lock for each of its thousands of short sums, and threads that hand it to
-and fro spend as long waiting as adding. So the work is done by processes, forked where that is
-safe: they find all notes in place and take 10 ms to begin. Elsewhere it is done by threads.
-What is made of an item depends on nothing but the item: the samples are the same on one processor.
+The compiled loops let go of Python's lock for milliseconds at a time: threads make windows with
+them. Numpy lets go of it for each of its thousands of short sums, and threads that hand it to and
+fro spend as long waiting as adding: where nothing is compiled, and for what is made mostly in
+Python, processes do the work, forked where that is safe; they find all notes in place and take
+10 ms to begin. What is made of an item depends on nothing but the item: the samples are the same on
+one processor.
 
 Nobody stays behind: a worker ends when the other end of its pipe is closed, by whoever dismisses it
 or by the system, when the process that forked it is gone.
@@ -32,6 +34,7 @@ from typing import Any, Final, Generic, TypeVar
 import numpy as np
 
 from backing.errors import InternalError, MachineError
+from backing.mixdown.loops import compiled
 from backing.mixdown.loudness import Audio
 
 FORKS: Final = sys.platform == "linux"
@@ -66,7 +69,7 @@ def made(
     workers = min(workers, len(items))
     if workers <= 1:
         yield from _alone(begin, items, shape)
-    elif _may_fork():
+    elif compiled is None and _may_fork():
         yield from _by_processes(begin, items, shape, workers)
     else:
         yield from _by_threads(begin, items, shape, workers)

@@ -20,6 +20,7 @@ import pytest
 from backing.errors import MachineError, SelectionError
 from backing.mixdown import crew
 from backing.mixdown.crew import made, mapped
+from backing.mixdown.loops import compiled
 
 forked = pytest.mark.skipif(not crew.FORKS, reason="processes are forked on Linux only")
 
@@ -28,13 +29,15 @@ forked = pytest.mark.skipif(not crew.FORKS, reason="processes are forked on Linu
 def workers(request, monkeypatch):
     if request.param == "forked" and not crew.FORKS:
         pytest.skip("processes are forked on Linux only")
+    monkeypatch.setattr(crew, "compiled", None)  # with the loops, windows are made by threads
     monkeypatch.setattr(crew, "_may_fork", lambda: request.param == "forked")
     return 1 if request.param == "alone" else 3
 
 
 @pytest.fixture
 def forking(monkeypatch):
-    """Forks, though the test run may have threads (joblib keeps some)."""
+    """Forks as without compiled loops, though the test run may have threads (joblib keeps some)."""
+    monkeypatch.setattr(crew, "compiled", None)
     monkeypatch.setattr(crew, "_may_fork", lambda: True)
 
 
@@ -264,7 +267,8 @@ def test_where_there_is_no_room_for_processes_it_is_made_with_fewer(monkeypatch,
 
 
 @forked
-def test_beside_other_threads_nothing_is_forked():
+def test_beside_other_threads_nothing_is_forked(monkeypatch):
+    monkeypatch.setattr(crew, "compiled", None)
     stop = threading.Event()
     other = threading.Thread(target=stop.wait)
     other.start()
@@ -277,8 +281,20 @@ def test_beside_other_threads_nothing_is_forked():
 
 
 @forked
+def test_with_compiled_loops_windows_are_made_by_threads(monkeypatch):
+    monkeypatch.setattr(crew, "compiled", compiled)
+    monkeypatch.setattr(crew, "_may_fork", lambda: True)
+    before = threading.active_count()
+    found = [threading.active_count() for _ in made(squares, range(99), (2, 1), 3)]
+    assert max(found) > before
+    assert threading.active_count() == before
+    assert not forked_children()
+
+
+@forked
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")  # Python 3.12 warns of any thread
-def test_a_process_that_may_have_no_children_makes_it_too():
+def test_a_process_that_may_have_no_children_makes_it_too(monkeypatch):
+    monkeypatch.setattr(crew, "compiled", None)
     mine, its = multiprocessing.Pipe()
 
     def daemonic():
@@ -294,7 +310,11 @@ def test_a_process_that_may_have_no_children_makes_it_too():
 STOPPED = """
 import multiprocessing, signal, sys, time
 import numpy as np
+from backing.mixdown import crew
 from backing.mixdown.crew import made
+
+if sys.argv[1] == "forked":
+    crew.compiled = None
 
 def stop(number, frame):
     raise KeyboardInterrupt
@@ -310,23 +330,26 @@ def begin():
 try:
     for item, _, _ in made(begin, range(10_000), (1,), 3):
         if item == 0:
+            begun = time.monotonic()
             print(*[child.pid for child in multiprocessing.active_children()], flush=True)
 except KeyboardInterrupt:
     print("stopped", len(multiprocessing.active_children()))
+    assert time.monotonic() < begun + 5  # what was asked for, and not begun, is forgotten
 """
 
 
 @forked
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 @pytest.mark.parametrize("everybody", [True, False])
-def test_a_process_that_is_stopped_leaves_nobody_behind(number, everybody):
+@pytest.mark.parametrize("way", ["forked", "threads"])
+def test_a_process_that_is_stopped_leaves_nobody_behind(number, everybody, way):
     running = subprocess.Popen(
-        [sys.executable, "-c", STOPPED],
+        [sys.executable, "-c", STOPPED, way],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
         cwd=Path(__file__).parents[2],
     )  # fmt: skip
     workers = [int(pid) for pid in running.stdout.readline().split()]
-    assert len(workers) == 3
+    assert len(workers) == (3 if way == "forked" else 0)
     (os.killpg if everybody else os.kill)(running.pid, number)
     said, complaints = running.communicate(timeout=20)
     assert complaints == ""

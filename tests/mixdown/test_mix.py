@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from backing.combo.performance import Performance
 from backing.errors import OutputError, SelectionError
-from backing.mixdown import crew, level
+from backing.mixdown import crew, level, loops
 from backing.mixdown import mix as module
 from backing.mixdown.bank import Bank
 from backing.mixdown.level import TARGET_LUFS
@@ -271,6 +271,7 @@ def test_processors_change_no_bit(bank, monkeypatch, forks):
         pytest.skip("processes are forked on Linux only")
     performance = trio.performance((90, 160), bars=4)
     one = whole(render(performance, bank, workers=1))
+    monkeypatch.setattr(crew, "compiled", None if forks else loops.compiled)
     monkeypatch.setattr(crew, "_may_fork", lambda: forks)
     assert np.array_equal(one, whole(render(performance, bank, workers=3)))
     stems = [render(performance, bank, stems=True, workers=count) for count in (1, 2)]
