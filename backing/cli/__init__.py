@@ -38,7 +38,7 @@ ENDS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(
 
 def run() -> NoReturn:
     """The command as a process of its own, which ends with it."""
-    # what it makes is alive to the end: looking for garbage in it takes a tenth of a short track
+    # what it makes is alive to the end: nobody need look for garbage in it, again and again
     gc.set_threshold(50_000, 20, 50)
     status = main()
     gc.freeze()

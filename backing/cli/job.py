@@ -44,10 +44,9 @@ class Job:
 
     ``name`` tells it from others of its tune ("01 80 bpm"). ``soundfont``: None for the best one
     there is. ``recipe``: the command that makes it again; ``drill``: what it is for. ``long``: even
-    if it lasts for hours.
-    ``cached``: take it from the cache, and keep it there. ``threads``: how many may work at it
-    (None: one for each processor). ``feels``: the feel files it needs, path and text, where it is
-    not made by the process that read the tune.
+    if it lasts for hours. ``cached``: take it from the cache, and keep it there. ``threads``: how
+    many may work at it (None: one for each processor). ``feels``: the feel files it needs, path and
+    text, where it is not made by the process that read the tune.
     """
 
     form: Form

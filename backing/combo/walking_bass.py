@@ -50,9 +50,11 @@ def _struck(
     mine = graced.get(at, ())
     following = places[at + 1].tick if at + 1 < len(places) else slot.end
     repeated = following == slot.end and pitches[at : at + 2] == [pitch, pitch]
-    gap = 0 if slot.accent else _gap(style.breath, repeated)
     limit = mine[0].tick if mine else slot.end
     off_beat = slot.tick % TICKS == TICKS // 2
+    # the swing makes a short off-beat shorter still: any less and it is a knock
+    whole = slot.accent or (off_beat and slot.ticks < TICKS // 2)
+    gap = 0 if whole else _gap(style.breath, repeated)
     if off_beat and limit > slot.tick + TICKS // 2:
         limit -= limit % (TICKS // 2)  # before a triplet that is played as written
     end = limit if mine else limit - min(gap, slot.ticks // 3)

@@ -1,7 +1,7 @@
 """The innermost loops of the mixdown, compiled from ``_loops.c`` if there was a C compiler.
 
 Where there was none, ``compiled`` is None, and a few lines of numpy beside each call do the same in
-two to eight times the time. Sums are then made in another order: samples may differ in their last
+two to seven times the time. Sums are then made in another order: samples may differ in their last
 bits, as they may between two kinds of processor.
 """
 

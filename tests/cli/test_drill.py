@@ -34,7 +34,10 @@ from tests.cli.conftest import Run
         ('--melody call --call-on "1&"', "call and response on 1&"),
         ("--melody etude --rhythm off-beats", "an étude in off-beats"),
         ('--guide --click "2 and 4" --without piano,bass',
-         "guide tones from the thirds, click on 2 and 4, without piano,bass"),
+         "guide tones from the third, click on 2 and 4, without piano,bass"),
+        ("--guide both --click sparse", "both lines of guide tones, a sparse click"),
+        ("--keys Semitones", "keys by semitones"),
+        ("--trade 4 --melody etude", "trading fours with the drums, an étude"),
         ("--only click --click", "click, click alone"),
     ],
 )  # fmt: skip
