@@ -23,6 +23,7 @@ SOURCE = "backing/mixdown/_loops.c"
 # sums neither fused nor in another order: what a loop says depends on nothing but what it is given;
 # and not -fwrapv, as Python itself is built: places that may wrap keep a loop from wide registers
 FLAGS = [] if sys.platform == "win32" else ["-std=c11", "-O3", "-ffp-contract=off", "-fno-wrapv"]
+LIBRARIES = [] if sys.platform == "win32" else ["m"]
 
 
 class Loops(BuildHookInterface):
@@ -56,7 +57,7 @@ class Loops(BuildHookInterface):
 
 def _compiled(source: Path, made: Path) -> Path:
     """The compiled module, in the folder ``made``; raises some error where it cannot be made."""
-    module = Extension(NAME, [str(source)], extra_compile_args=FLAGS)
+    module = Extension(NAME, [str(source)], extra_compile_args=FLAGS, libraries=LIBRARIES)
     command = build_ext(Distribution({"name": "backing", "ext_modules": [module]}))
     command.build_lib = command.build_temp = str(made)
     command.ensure_finalized()

@@ -9,6 +9,7 @@
 #include <Python.h>
 
 #include <float.h>
+#include <math.h>
 #include <stdint.h>
 #include <string.h>
 
@@ -279,6 +280,158 @@ static PyType_Slot sounds_slots[] = {
 static PyType_Spec sounds_spec = {
     "backing.mixdown._loops.Sounds", sizeof(Sounds), 0, Py_TPFLAGS_DEFAULT, sounds_slots,
 };
+
+/* ---- how notes fall ------------------------------------------------------------------------- */
+
+#define PAIR (CHANNELS * BLOCK)
+#define SIDE_BY_SIDE 8 /* sums, so that they fit into wide registers */
+
+static WIDE void multiplied(const float *a, const float *b, int64_t blocks, double *out) {
+    for (int64_t at = 0; at < blocks; at++, a += PAIR, b += PAIR) {
+        double sums[SIDE_BY_SIDE] = {0}, sum = 0;
+        for (int i = 0; i < PAIR; i += SIDE_BY_SIDE)
+            for (int k = 0; k < SIDE_BY_SIDE; k++) sums[k] += (double)a[i + k] * (double)b[i + k];
+        for (int k = 0; k < SIDE_BY_SIDE; k++) sum += sums[k];
+        out[at] = sum;
+    }
+}
+
+/* block_products(a, b, out): the sum of the products of two sounds, block by block. */
+static PyObject *block_products(PyObject *module, PyObject *args) {
+    Py_buffer a, b, out;
+    (void)module;
+    if (!PyArg_ParseTuple(args, "y*y*w*", &a, &b, &out)) return NULL;
+    const int64_t blocks = out.len / (Py_ssize_t)sizeof(double);
+    const int64_t given = least(a.len, b.len) / (Py_ssize_t)sizeof(float) / PAIR;
+    const int fits = given >= blocks;
+    if (fits) {
+        Py_BEGIN_ALLOW_THREADS;
+        multiplied(a.buf, b.buf, blocks, out.buf);
+        Py_END_ALLOW_THREADS;
+    } else {
+        PyErr_SetString(PyExc_ValueError, "blocks that do not fit the sounds");
+    }
+    PyBuffer_Release(&a);
+    PyBuffer_Release(&b);
+    PyBuffer_Release(&out);
+    if (!fits) return NULL;
+    Py_RETURN_NONE;
+}
+
+/* The energy of what is heard beyond a held note times straight lines from edge to edge. */
+static WIDE double missed(const float *held, const float *heard, int64_t blocks,
+                          const float *edges) {
+    double sums[SIDE_BY_SIDE] = {0}, sum = 0;
+    for (int64_t at = 0; at < blocks; at++, held += PAIR, heard += PAIR) {
+        const float edge = edges[at], step = edges[at + 1] - edges[at];
+        for (int i = 0; i < PAIR; i += SIDE_BY_SIDE)
+            for (int k = 0; k < SIDE_BY_SIDE; k++) {
+                const float fall = step * ((float)((i + k) / CHANNELS) / BLOCK) + edge;
+                const float rest = heard[i + k] - held[i + k] * fall;
+                sums[k] += (double)rest * (double)rest;
+            }
+    }
+    for (int k = 0; k < SIDE_BY_SIDE; k++) sum += sums[k];
+    return sum;
+}
+
+/* misfit(held, heard, edges, blocks) */
+static PyObject *misfit(PyObject *module, PyObject *args) {
+    Py_buffer held, heard, edges;
+    Py_ssize_t blocks;
+    double energy = 0;
+    (void)module;
+    if (!PyArg_ParseTuple(args, "y*y*y*n", &held, &heard, &edges, &blocks)) return NULL;
+    const int64_t given = least(held.len, heard.len) / (Py_ssize_t)sizeof(float) / PAIR;
+    const int fits =
+        0 <= blocks && blocks <= given && blocks < edges.len / (Py_ssize_t)sizeof(float);
+    if (fits) {
+        Py_BEGIN_ALLOW_THREADS;
+        energy = missed(held.buf, heard.buf, blocks, edges.buf);
+        Py_END_ALLOW_THREADS;
+    } else {
+        PyErr_SetString(PyExc_ValueError, "edges that do not fit the sounds");
+    }
+    PyBuffer_Release(&held);
+    PyBuffer_Release(&heard);
+    PyBuffer_Release(&edges);
+    return fits ? PyFloat_FromDouble(energy) : NULL;
+}
+
+/* Where the parabola through three points is lowest, between the outer two. */
+static double lowest(const double *place, const double *value) {
+    const double before = place[1] - place[0], after = place[1] - place[2];
+    const double rise = value[1] - value[2], fall = value[1] - value[0];
+    const double top = before * before * rise - after * after * fall;
+    const double bottom = before * rise - after * fall;
+    if (bottom >= 0 || before == 0 || after == 0) { /* no valley */
+        const int best = value[1] < value[0] ? 1 : 0;
+        return place[value[2] < value[best] ? 2 : best];
+    }
+    const double found = place[1] - top / bottom / 2;
+    return found < place[0] ? place[0] : found > place[2] ? place[2] : found;
+}
+
+#define MOST_SLOPES 128
+
+static WIDE void misfits(const double *power, const double *product, int64_t blocks, double level,
+                         const double *falls, int64_t slopes, double *found) {
+    double overlap[MOST_SLOPES] = {0}, square[MOST_SLOPES] = {0};
+    for (int64_t at = 0; at < blocks; at++, falls += slopes)
+        for (int64_t s = 0; s < slopes; s++) {
+            overlap[s] += falls[s] * product[at];
+            square[s] += falls[s] * falls[s] * power[at];
+        }
+    for (int64_t s = 0; s < slopes; s++) found[s] = level * (level * square[s] - 2 * overlap[s]);
+}
+
+static double fitted(const double *power, const double *product, int64_t blocks, double level,
+                     double nepers, const double *slopes, const double *falls, int64_t count) {
+    double found[MOST_SLOPES];
+    int64_t best = 0;
+    misfits(power, product, blocks, level, falls, count, found);
+    for (int64_t s = 1; s < count; s++)
+        if (found[s] < found[best]) best = s;
+    best = least(most(best, 1), count - 2);
+    const double *near = slopes + best - 1;
+    const double middle = lowest(near, found + best - 1), width = (near[2] - near[0]) / 60;
+    double close[3] = {middle - width, middle, middle + width}, value[3] = {0};
+    close[0] = close[0] < near[0] ? near[0] : close[0];
+    close[2] = close[2] > near[2] ? near[2] : close[2];
+    for (int i = 0; i < 3; i++) {
+        const double ratio = exp(-close[i] * nepers);
+        double line = level * exp(-close[i] * nepers / 2);
+        for (int64_t at = 0; at < blocks; at++, line *= ratio)
+            value[i] += line * (line * power[at] - 2 * product[at]);
+    }
+    return lowest(close, value);
+}
+
+/* slope(power, product, level, nepers, slopes, falls): see release.fitted_release; `nepers` of a block at
+   1 dB per second, `falls` (block, slope). */
+static PyObject *slope(PyObject *module, PyObject *args) {
+    Py_buffer power, product, slopes, falls;
+    double level, nepers, found = 0;
+    (void)module;
+    if (!PyArg_ParseTuple(args, "y*y*ddy*y*", &power, &product, &level, &nepers, &slopes, &falls))
+        return NULL;
+    const int64_t blocks = power.len / (Py_ssize_t)sizeof(double);
+    const int64_t count = slopes.len / (Py_ssize_t)sizeof(double);
+    const int fits = product.len == power.len && 3 <= count && count <= MOST_SLOPES &&
+                     falls.len / (Py_ssize_t)sizeof(double) >= blocks * count;
+    if (fits) {
+        Py_BEGIN_ALLOW_THREADS;
+        found = fitted(power.buf, product.buf, blocks, level, nepers, slopes.buf, falls.buf, count);
+        Py_END_ALLOW_THREADS;
+    } else {
+        PyErr_SetString(PyExc_ValueError, "slopes that do not fit the blocks");
+    }
+    PyBuffer_Release(&power);
+    PyBuffer_Release(&product);
+    PyBuffer_Release(&slopes);
+    PyBuffer_Release(&falls);
+    return fits ? PyFloat_FromDouble(found) : NULL;
+}
 
 /* ---- loudness: the K-weighting, two biquads, hop by hop -------------------------------------- */
 
@@ -597,6 +750,9 @@ static PyObject *whole_numbers(PyObject *module, PyObject *args) {
 /* ---- the module ----------------------------------------------------------------------------- */
 
 static PyMethodDef methods[] = {
+    {"block_products", block_products, METH_VARARGS, "The sum of the products of each block."},
+    {"misfit", misfit, METH_VARARGS, "The energy of what a release does not tell of a fall."},
+    {"slope", slope, METH_VARARGS, "The slope of a fall that comes nearest to what is heard."},
     {"hop_energies", hop_energies, METH_VARARGS, "The K-weighted mean square of each hop."},
     {"chunk_peaks", chunk_peaks, METH_VARARGS, "The true peak of each chunk."},
     {"lower_rate", lower_rate, METH_VARARGS, "A block in mono at the rate of the room."},

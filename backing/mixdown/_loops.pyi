@@ -29,6 +29,23 @@ class Sounds:
     ) -> None:
         """Add the samples from ``start`` on of copies of sounds ``which``, times both gains."""
 
+def block_products(a: Audio, b: Audio, out: Numbers, /) -> None:
+    """The sum of the products of two sounds, block by block, over ``out``."""
+
+def misfit(held: Audio, heard: Audio, edges: Audio, blocks: int, /) -> float:
+    """The energy of what is heard beyond a held note times a release of ``edges``."""
+
+def slope(
+    power: Numbers,
+    product: Numbers,
+    level: float,
+    nepers: float,
+    slopes: Numbers,
+    falls: Numbers,
+    /,
+) -> float:
+    """The slope (dB per second) of least squares: see ``release.fitted_release``."""
+
 def hop_energies(sound: Audio, hop: int, biquads: Numbers, out: Numbers, /) -> None:
     """The K-weighted mean square of each hop, both channels summed, over ``out``."""
 

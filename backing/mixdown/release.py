@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
 
+from backing.mixdown.loops import compiled
 from backing.mixdown.synth import BLOCK, Audio
 
 RELEASE_FLOOR_DB = 80.0
@@ -23,6 +24,7 @@ BENDS = (4, 16, 64, 128, 256)
 
 Gains = NDArray[np.float32]
 """The gains at the edges of consecutive blocks of 64 samples; straight lines between."""
+Numbers = NDArray[np.float64]
 
 _RAMP = np.repeat(np.arange(BLOCK, dtype=np.float32) / BLOCK, 2)
 _STIFFNESS = 1e-8
@@ -40,7 +42,7 @@ class Release:
 
     slopes: tuple[float, ...]
 
-    def levels_db(self, blocks: int, sample_rate: int) -> NDArray[np.float64]:
+    def levels_db(self, blocks: int, sample_rate: int) -> Numbers:
         """The level at the beginning of each of so many blocks of 64 samples."""
         bends = BENDS[: len(self.slopes) - 1]
         steps = np.asarray(self.slopes)[np.searchsorted(bends, np.arange(blocks), side="right")]
@@ -91,9 +93,9 @@ class Colour:
 
     holds: tuple[int, ...]
     knots: tuple[int, ...]
-    taps: NDArray[np.float64]
+    taps: Numbers
 
-    def at(self, hold: float, blocks: int) -> NDArray[np.float64]:
+    def at(self, hold: float, blocks: int) -> Numbers:
         """The taps at the edges of so many blocks after a hold (blocks): (lag, edge)."""
         place = float(np.interp(hold, self.holds, np.arange(len(self.holds))))
         low = min(int(place), len(self.holds) - 2)
@@ -106,9 +108,7 @@ CHOKE = Release((96.0 / 2 ** (-200 / 1200),))
 (fluid_voice_kill_excl), and an envelope falls through 96 dB in that time."""
 
 
-def fitted_release(
-    power: NDArray[np.float64], product: NDArray[np.float64], sample_rate: int
-) -> Release:
+def fitted_release(power: Numbers, product: Numbers, sample_rate: int) -> Release:
     """The release whose envelope over a note held comes nearest to the same note let go.
 
     ``power`` and ``product``: of the note held with itself and with the note let go, block by
@@ -126,12 +126,8 @@ def fitted_release(
 
 
 def fitted_taps(
-    lags: Sequence[NDArray[np.float64]],
-    rest: NDArray[np.float64],
-    knots: tuple[int, ...],
-    *,
-    skip: bool,
-) -> NDArray[np.float64]:
+    lags: Sequence[Audio], rest: Audio, knots: tuple[int, ...], *, skip: bool
+) -> Numbers:
     """The taps (lag, knot) of a Colour by least squares.
 
     ``lags``: what a plain release makes of the note held, and of it held later and later;
@@ -141,55 +137,56 @@ def fitted_taps(
     hats = np.array([np.interp(blocks, knots, row) for row in np.eye(len(knots))])
     if skip:
         hats[:, 0] = 0.0
-    powers = np.array([[per_block(a, b) for b in lags] for a in lags])
+    powers = np.empty((len(lags), len(lags), len(blocks)))
+    for (i, a), (j, b) in combinations_with_replacement(enumerate(lags), 2):
+        powers[i, j] = powers[j, i] = per_block(a, b)
     products = np.array([per_block(lag, rest) for lag in lags])
     size = len(lags) * len(knots)
     matrix = np.einsum("klb,jb,mb->kjlm", powers, hats, hats).reshape(size, size)
     # knots in which next to nothing is heard stay where they are
     matrix += np.eye(size) * (_STIFFNESS * np.trace(matrix) / size + 1e-30)
     right = np.einsum("kb,jb->kj", products, hats).reshape(size)
-    taps: NDArray[np.float64] = np.linalg.solve(matrix, right).reshape(len(lags), len(knots))
+    taps: Numbers = np.linalg.solve(matrix, right).reshape(len(lags), len(knots))
     taps[0] += 1
     return taps
 
 
-def _slope(
-    power: NDArray[np.float64], product: NDArray[np.float64], level: float, sample_rate: int
-) -> float:
+def _slope(power: Numbers, product: Numbers, level: float, sample_rate: int) -> float:
     """The slope (dB per second, from ``level``) of least squares over a few blocks.
 
-    It may be negative: a release slower than the decay of the held note.
+    It may be negative: a release slower than the decay of the held note. It is sought among
+    slopes from steep rises to steep falls, then near the best of them.
     """
-    slopes, falls, squares = _falls(len(power), sample_rate)
+    slopes, falls = _falls(len(power), sample_rate)
+    nepers = BLOCK / sample_rate * _NEPERS_PER_DB
+    if compiled is not None:
+        found: float = compiled.slope(power, product, level, nepers, slopes, falls)
+        return found
     # not dot products: those are split among threads, and then differ in the last bit
-    overlap = np.einsum("sb,b->s", falls, product)
-    misfits = level * (level * np.einsum("sb,b->s", squares, power) - 2 * overlap)
+    overlap = np.einsum("bs,b->s", falls, product)
+    misfits = level * (level * np.einsum("bs,b->s", falls**2, power) - 2 * overlap)
     best = min(max(int(np.argmin(misfits)), 1), len(slopes) - 2)
     near = slopes[best - 1 : best + 2]
     slope = _lowest(near, misfits[best - 1 : best + 2])
-    nepers = (np.arange(len(power)) + 0.5) * (BLOCK / sample_rate * _NEPERS_PER_DB)
     width = (near[2] - near[0]) / 60
     close = np.array([max(slope - width, near[0]), slope, min(slope + width, near[2])])
-    lines = level * np.exp(-close[:, np.newaxis] * nepers)
+    lines = level * np.exp(-close[:, np.newaxis] * nepers * (np.arange(len(power)) + 0.5))
     return _lowest(close, np.einsum("sb,sb->s", lines, lines * power - 2 * product))
 
 
 @lru_cache(maxsize=64)
-def _falls(
-    blocks: int, sample_rate: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Slopes from steep rises to steep falls, in steps of 18 %; the gains of their blocks, squared.
+def _falls(blocks: int, sample_rate: int) -> tuple[Numbers, Numbers]:
+    """Slopes from steep rises to steep falls, in steps of 18 %; the gains of their blocks.
 
-    Three arrays: (slope), (slope, block), (slope, block).
+    Two arrays: (slope), (block, slope).
     """
     steep = np.geomspace(1.0, _STEEPEST_DB_PER_S, 60)
     slopes = np.concatenate([-steep[20::-1], [0.0], steep])
     seconds = (np.arange(blocks) + 0.5) * BLOCK / sample_rate
-    falls = 10 ** (-slopes[:, np.newaxis] * seconds / 20)
-    return slopes, falls, falls**2
+    return slopes, 10 ** (-slopes * seconds[:, np.newaxis] / 20)
 
 
-def _lowest(places: NDArray[np.float64], values: NDArray[np.float64]) -> float:
+def _lowest(places: Numbers, values: Numbers) -> float:
     """Where the parabola through three points is lowest, between the outer two."""
     (a, b, c), (fa, fb, fc) = places.tolist(), values.tolist()
     top = (b - a) ** 2 * (fb - fc) - (b - c) ** 2 * (fb - fa)
@@ -199,6 +196,30 @@ def _lowest(places: NDArray[np.float64], values: NDArray[np.float64]) -> float:
     return float(min(max(b - top / bottom / 2, a), c))
 
 
-def per_block(a: NDArray[Any], b: NDArray[Any]) -> NDArray[np.float64]:
+def misfit(release: Release, held: Audio, heard: Audio, sample_rate: int, first: int = 0) -> float:
+    """The energy of what is heard of a fall beyond the note held times its release.
+
+    ``held`` and ``heard`` begin where it is let go; counted from block ``first`` on, until the
+    release ends.
+    """
+    gains = release.gains(sample_rate)
+    blocks = min(len(heard) // BLOCK, len(gains) - 1)
+    if blocks <= first:
+        return 0.0
+    held, heard = held[first * BLOCK : blocks * BLOCK], heard[first * BLOCK : blocks * BLOCK]
+    if compiled is not None:
+        energy: float = compiled.misfit(held, heard, gains[first:], blocks - first)
+        return energy
+    rest = heard - held * envelope(gains[first:], 0, (blocks - first) * BLOCK)
+    return float(np.sum(np.square(rest), dtype=np.float64))
+
+
+def per_block(a: Audio, b: Audio) -> Numbers:
     """The sum of the products of two sounds (n, 2), block by block."""
-    return np.asarray((a * b).reshape(-1, 2 * BLOCK).sum(axis=1, dtype=np.float64))
+    blocks = min(len(a), len(b)) // BLOCK
+    if compiled is not None:
+        products = np.empty(blocks)
+        compiled.block_products(a, b, products)
+        return products
+    pairs = (sound[: blocks * BLOCK].reshape(blocks, -1).astype(np.float64) for sound in (a, b))
+    return np.asarray(np.einsum("bi,bi->b", *pairs))

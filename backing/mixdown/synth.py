@@ -68,6 +68,7 @@ class Synth:
         self._font = library.fluid_synth_sfload(self._synth.synth, os.fsencode(soundfont.path), 0)
         self._soundfont = soundfont
         self._channels: dict[tuple[int, int], int] = {}
+        self._unheard = np.empty((BLOCK, 2), np.float32)
         if self._font < 0:
             self.close()
             cause = f"FluidSynth cannot load {soundfont.path}."
@@ -85,40 +86,40 @@ class Synth:
         return channel
 
     def start(self, channel: int, key: int, velocity: int) -> None:
-        """Strike a primed note: what ``read`` then gives does not depend on what was before."""
-        self.silence(channel)
+        """Strike a primed note: what is read then does not depend on what was before.
+
+        Nothing else may sound; whoever starts a note ends it by ``silence``.
+        """
         self._synth.noteon(channel, key, velocity)
-        self.read(BLOCK)
+        self.read_into(self._unheard)
         self.silence(channel)
         self._synth.noteon(channel, key, velocity)
 
-    def read(self, samples: int) -> Audio:
-        """The next ``samples`` of sound, a multiple of BLOCK."""
-        sound = np.empty((samples, 2), np.float32)
+    def read_into(self, sound: Audio) -> None:
+        """Write the next samples, a multiple of BLOCK, over ``sound``, in one piece."""
         at = sound.ctypes.data
-        self._write(self._synth.synth, samples, at, 0, 2, at, 1, 2)
-        return sound
+        self._write(self._synth.synth, len(sound), at, 0, 2, at, 1, 2)
 
     def silence(self, channel: int) -> None:
         """End all sound of a channel at once."""
         self._synth.all_sounds_off(channel)
-        self.read(BLOCK)
+        self.read_into(self._unheard)
 
     def play(self, channel: int, strokes: Sequence[Stroke], samples: int) -> Audio:
         """``samples`` of sound of a channel; the first stroke, at sample 0, is primed."""
         first, *others = strokes
+        sound, at = np.empty((samples, 2), np.float32), 0
         self.start(channel, first.key, first.velocity)
-        at, pieces = 0, []
         for stroke in others:
-            pieces.append(self.read(stroke.sample - at))
+            self.read_into(sound[at : stroke.sample])
             at = stroke.sample
             if stroke.velocity:
                 self._synth.noteon(channel, stroke.key, stroke.velocity)
             else:
                 self._synth.noteoff(channel, stroke.key)
-        pieces.append(self.read(samples - at))
+        self.read_into(sound[at:])
         self.silence(channel)
-        return np.concatenate(pieces)
+        return sound
 
     def close(self) -> None:
         """Give back the memory; the synth cannot be used any more."""

@@ -8,7 +8,7 @@ import sys
 
 import numpy as np
 
-from backing.mixdown.bank import REFERENCE_VELOCITY, Bank
+from backing.mixdown.bank import Bank
 from backing.mixdown.release import (
     BENDS,
     CHOKE,
@@ -18,6 +18,7 @@ from backing.mixdown.release import (
     Release,
     envelope,
 )
+from backing.mixdown.rendering import REFERENCE_VELOCITY
 from backing.mixdown.synth import BLOCK
 from backing.mixdown.tone import Tone
 from tests.mixdown.band import RATE, built_in_soundfont
