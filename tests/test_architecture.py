@@ -17,6 +17,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 LEVELS = {
     "errors": 0,
     "saving": 1,
+    "processes": 1,
     "chart": 1,
     "routine": 2,
     "combo": 3,

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from backing.combo.markers import markers
 from backing.combo.performance import Performance
 from backing.combo.style import brought, load_feel
 from backing.errors import OutputError, RoutineError
+from backing.processes import meanwhile
 from backing.routine import Purpose
 from backing.routine.orders import Request, Routine, make_routine
 from backing.routine.trading import SOLOISTS
@@ -105,7 +107,7 @@ def _made(job: Job, progress: Progress | None) -> Made:
     routine = make_routine(job.form, job.request)
     _check_drills(routine, job.request)
     _check_chords(routine, job.band.players)
-    performance = arrange(routine, job.band)
+    performance = _arranged(job, routine)
     _check_length(job, performance)
     summary = _summary(job, routine, performance)
     if job.midi:
@@ -115,6 +117,22 @@ def _made(job: Job, progress: Progress | None) -> Made:
         return Made((job.target,), summary)
     paths, sound = _audio(job, routine, performance, progress)
     return Made(paths, summary + sound)
+
+
+def _arranged(job: Job, routine: Routine) -> Performance:
+    """What the band plays."""
+    band_plays = partial(arrange, routine, job.band)
+    if job.midi or (job.threads or os.cpu_count()) == 1:
+        return band_plays()
+    with meanwhile(band_plays) as played:
+        # the mixdown takes as long to load as a tune to arrange
+        from backing.mixdown.audio_file import sample_rate_of
+        from backing.mixdown.soundfont import choose
+
+        _bank(choose(job.soundfont), sample_rate_of(job.target), job.threads, job.cached).open()
+        import backing.mixdown.mix
+        import backing.mixdown.tags  # noqa: F401
+        return played()
 
 
 def _check(job: Job) -> None:

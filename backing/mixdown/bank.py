@@ -11,16 +11,17 @@ long it was needed the last time: a longer rendering begins with the shorter.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from backing.mixdown.crew import mapped
 from backing.mixdown.release import Colour, Release
 from backing.mixdown.rendering import needed, rendered
 from backing.mixdown.soundfont import SoundFont
-from backing.mixdown.synth import Audio, Synth
+from backing.mixdown.synth import Audio, Opening, Synth
 from backing.mixdown.tone import Group, Law, Rendered, Tone
 
 if TYPE_CHECKING:  # it takes as long to load as all the rest, and a track may do without
@@ -59,8 +60,17 @@ class Bank:
         self._store = store
         self.sample_rate = sample_rate
         self._workers = workers or min(4, os.cpu_count() or 1)
+        self._opening: list[Opening] = []
         self._laws: dict[Tone, Law] = {}
         self._samples: dict[Tone, tuple[Audio, bool]] = {}
+
+    def open(self) -> None:
+        """Load the SoundFont already, beside what is done until notes are rendered.
+
+        Nothing is done where this bank has but one processor, or where it finds notes kept.
+        """
+        if self._workers > 1 and (self._store is None or self._store.empty):
+            self._opening.append(Opening(self.soundfont, self.sample_rate))
 
     def prepare(
         self, holds: Mapping[Tone, int], progress: Callable[[float], None] | None = None
@@ -90,7 +100,7 @@ class Bank:
         if progress:
             progress(0)
         jobs = list(groups.values())
-        for done, found in enumerate(mapped(self._desk, jobs, self._workers), 1):
+        for done, found in enumerate(mapped(partial(self._desk, groups), jobs, self._workers), 1):
             self._take_in(found)
             if progress:
                 progress(done / len(jobs))
@@ -146,10 +156,17 @@ class Bank:
         return samples is not None and (complete or len(samples) >= need)
 
     @contextmanager
-    def _desk(self) -> Iterator[Callable[[dict[Tone, int]], Rendered]]:
-        """The desk of a worker: a synth of its own."""
-        with Synth(self.soundfont, self.sample_rate) as synth:
+    def _desk(self, groups: Iterable[Group]) -> Iterator[Callable[[dict[Tone, int]], Rendered]]:
+        """The desk of a worker: a synth with the presets of ``groups``."""
+        with self._synth() as synth:
+            for bank, program, _ in groups:
+                synth.channel(bank, program)
             yield lambda group: self._rendered(synth, group)
+
+    def _synth(self) -> Synth:
+        with suppress(IndexError):  # two threads may want it
+            return self._opening.pop().synth()
+        return Synth(self.soundfont, self.sample_rate)
 
     def _rendered(self, synth: Synth, group: dict[Tone, int]) -> Rendered:
         return rendered(synth, group, self._laws, self._lasts, self.sample_rate)

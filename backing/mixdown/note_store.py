@@ -38,6 +38,11 @@ class NoteStore:
 
     folder: Path
 
+    @property
+    def empty(self) -> bool:
+        """Whether nothing is kept of them."""
+        return not _size(self.folder)
+
     def load(self, group: Group) -> Rendered | None:
         """The tones of a key of a preset, or None if they are not there whole."""
         try:

@@ -64,8 +64,13 @@ class Release:
 @lru_cache(maxsize=4096)
 def _gains(release: Release, sample_rate: int) -> Gains:
     limit = int(RING_LIMIT_S * sample_rate) // BLOCK
-    levels = release.levels_db(limit + 1, sample_rate)
-    blocks = int(np.count_nonzero(levels[:limit] > -RELEASE_FLOOR_DB))
+    count = 2 * BENDS[-1]
+    levels = release.levels_db(min(count, limit) + 1, sample_rate)
+    # past its last bend it only falls; most are gone long before the limit
+    while count < limit and levels[count] > -RELEASE_FLOOR_DB:
+        count *= 4
+        levels = release.levels_db(min(count, limit) + 1, sample_rate)
+    blocks = int(np.count_nonzero(levels[: min(count, limit)] > -RELEASE_FLOOR_DB))
     gains: Gains = (10 ** (levels[: blocks + 1] / 20)).astype(np.float32)
     return gains
 

@@ -13,6 +13,7 @@ import io
 import os
 import threading
 from collections.abc import Sequence
+from concurrent.futures import Future
 from types import ModuleType, TracebackType
 from typing import Any, NamedTuple
 
@@ -137,6 +138,26 @@ class Synth:
         at: TracebackType | None,
     ) -> None:
         self.close()
+
+
+class Opening:
+    """A synth that is set up by a thread of its own, while other things are done."""
+
+    def __init__(self, soundfont: SoundFont, sample_rate: int) -> None:
+        self._synth: Future[Synth] = Future()
+        self._thread = threading.Thread(target=self._open, args=(soundfont, sample_rate))
+        self._thread.start()
+
+    def _open(self, soundfont: SoundFont, sample_rate: int) -> None:
+        try:
+            self._synth.set_result(Synth(soundfont, sample_rate))
+        except Exception as error:
+            self._synth.set_exception(error)
+
+    def synth(self) -> Synth:
+        """The synth, once it is there; raises what its making raised."""
+        self._thread.join()
+        return self._synth.result()
 
 
 def load_library() -> ModuleType:

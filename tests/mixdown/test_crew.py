@@ -17,20 +17,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from backing import processes
 from backing.errors import MachineError, SelectionError
 from backing.mixdown import crew
 from backing.mixdown.crew import made, mapped
 from backing.mixdown.loops import compiled
 
-forked = pytest.mark.skipif(not crew.FORKS, reason="processes are forked on Linux only")
+forked = pytest.mark.skipif(not processes.FORKS, reason="processes are forked on Linux only")
 
 
 @pytest.fixture(params=["forked", "threads", "alone"])
 def workers(request, monkeypatch):
-    if request.param == "forked" and not crew.FORKS:
+    if request.param == "forked" and not processes.FORKS:
         pytest.skip("processes are forked on Linux only")
     monkeypatch.setattr(crew, "compiled", None)  # with the loops, windows are made by threads
-    monkeypatch.setattr(crew, "_may_fork", lambda: request.param == "forked")
+    monkeypatch.setattr(crew, "may_fork", lambda: request.param == "forked")
     return 1 if request.param == "alone" else 3
 
 
@@ -38,7 +39,7 @@ def workers(request, monkeypatch):
 def forking(monkeypatch):
     """Forks as without compiled loops, though the test run may have threads (joblib keeps some)."""
     monkeypatch.setattr(crew, "compiled", None)
-    monkeypatch.setattr(crew, "_may_fork", lambda: True)
+    monkeypatch.setattr(crew, "may_fork", lambda: True)
 
 
 def forked_children():
@@ -77,7 +78,7 @@ def test_every_worker_has_a_desk_of_its_own(workers):
     counts = [said for _, _, said in made(squares, range(60), (2, 1), workers)]
     assert sum(said == 1 for said in counts) <= workers
     assert max(counts) <= 60
-    if workers > 1 and crew._may_fork():
+    if workers > 1 and crew.may_fork():
         assert counts == [1 + n // workers for n in range(60)]
 
 
@@ -251,7 +252,7 @@ def test_the_shared_memory_is_given_back():
 @pytest.mark.usefixtures("forking")
 @pytest.mark.parametrize("room", [0, 1])
 def test_where_there_is_no_room_for_processes_it_is_made_with_fewer(monkeypatch, room):
-    start, begun = crew._Worker.start, []
+    start, begun = processes.Worker.start, []
 
     def crowded(worker):
         begun.append(worker)
@@ -259,7 +260,7 @@ def test_where_there_is_no_room_for_processes_it_is_made_with_fewer(monkeypatch,
             raise BlockingIOError("no more processes")
         start(worker)
 
-    monkeypatch.setattr(crew._Worker, "start", crowded)
+    monkeypatch.setattr(processes.Worker, "start", crowded)
     assert [item for item, _, _ in made(squares, range(40), (2, 1), 3)] == list(range(40))
     begun.clear()
     assert sorted(mapped(doubling, range(40), 3)) == list(range(0, 80, 2))
@@ -283,7 +284,7 @@ def test_beside_other_threads_nothing_is_forked(monkeypatch):
 @forked
 def test_with_compiled_loops_windows_are_made_by_threads(monkeypatch):
     monkeypatch.setattr(crew, "compiled", compiled)
-    monkeypatch.setattr(crew, "_may_fork", lambda: True)
+    monkeypatch.setattr(crew, "may_fork", lambda: True)
     before = threading.active_count()
     found = [threading.active_count() for _ in made(squares, range(99), (2, 1), 3)]
     assert max(found) > before

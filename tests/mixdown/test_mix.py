@@ -14,6 +14,7 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from backing import processes
 from backing.combo.performance import Performance
 from backing.errors import OutputError, SelectionError
 from backing.mixdown import crew, level, loops
@@ -267,12 +268,12 @@ def test_parts_that_do_not_play(bank):
 
 @pytest.mark.parametrize("forks", [True, False])
 def test_processors_change_no_bit(bank, monkeypatch, forks):
-    if forks and not crew.FORKS:
+    if forks and not processes.FORKS:
         pytest.skip("processes are forked on Linux only")
     performance = trio.performance((90, 160), bars=4)
     one = whole(render(performance, bank, workers=1))
     monkeypatch.setattr(crew, "compiled", None if forks else loops.compiled)
-    monkeypatch.setattr(crew, "_may_fork", lambda: forks)
+    monkeypatch.setattr(crew, "may_fork", lambda: forks)
     assert np.array_equal(one, whole(render(performance, bank, workers=3)))
     stems = [render(performance, bank, stems=True, workers=count) for count in (1, 2)]
     assert np.array_equal(*(whole(mixdown) for mixdown in stems))
