@@ -26,7 +26,7 @@ from backing.errors import InternalError, MachineError
 FORKS: Final = sys.platform == "linux"
 """Whether this system forks. macOS's own libraries do not survive it, Windows cannot."""
 
-ENDED = (
+_ENDED = (
     "The system has ended a process that was at work; it may have run out of memory.",
     "Close other programs, or ask for less at once.",
 )
@@ -68,12 +68,19 @@ class Worker:
         """Whether it has been forked."""
         return self._process.pid is not None
 
+    def send(self, word: Any) -> None:
+        """Say something to it; raises MachineError if it is gone."""
+        try:
+            self.pipe.send(word)
+        except OSError:
+            raise MachineError(*_ENDED) from None
+
     def heard(self) -> Any:
         """What it tells next; raises what went wrong there."""
         try:
             said, error = self.pipe.recv()
         except (EOFError, OSError):
-            raise MachineError(*ENDED) from None
+            raise MachineError(*_ENDED) from None
         if error is not None:
             raise error
         return said

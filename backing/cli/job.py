@@ -132,6 +132,7 @@ def _arranged(job: Job, routine: Routine) -> Performance:
         _bank(choose(job.soundfont), sample_rate_of(job.target), job.threads, job.cached).open()
         import backing.mixdown.mix
         import backing.mixdown.tags  # noqa: F401
+
         return played()
 
 

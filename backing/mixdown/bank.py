@@ -99,7 +99,7 @@ class Bank:
     ) -> None:
         if progress:
             progress(0)
-        jobs = list(groups.values())
+        jobs = sorted(groups.values(), key=len, reverse=True)  # the longest first
         for done, found in enumerate(mapped(partial(self._desk, groups), jobs, self._workers), 1):
             self._take_in(found)
             if progress:

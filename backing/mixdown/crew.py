@@ -16,16 +16,14 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AbstractContextManager
-from itertools import chain
 from multiprocessing.connection import Connection, wait
 from typing import Any, Final, Generic, TypeVar
 
 import numpy as np
 
-from backing.errors import MachineError
 from backing.mixdown.loops import compiled
 from backing.mixdown.loudness import Audio
-from backing.processes import ENDED, Worker, hired, keep_memory, may_fork
+from backing.processes import Worker, hired, keep_memory, may_fork
 
 SLOTS: Final = 6
 """Windows a worker may be ahead."""
@@ -90,24 +88,31 @@ def mapped(desk: Desk[Item, T], items: Sequence[Item], workers: int) -> Iterator
 
 
 def _mapped_by_processes(desk: Desk[Item, T], items: Sequence[Item], workers: int) -> Iterator[T]:
-    shares = [items[number::workers] for number in range(workers)]
+    left = deque(range(len(items)))
     with (
         desk() as make,  # forked with it, each has its own
-        hired(workers, lambda number: _Teller(make, shares[number])) as crew,
+        hired(workers, lambda _: _Teller(make, items)) as crew,
     ):
-        listening = {worker.pipe: worker for worker in crew}
-        while listening:
-            for ready in wait(list(listening)):
+        # whoever is done takes the next, and has one more at hand meanwhile
+        for mine in crew * 2:
+            if left:
+                mine.ask(left.popleft())
+        busy = {mine.pipe: mine for mine in crew if mine.asked}
+        while busy:
+            for ready in wait(list(busy)):
                 assert isinstance(ready, Connection)
-                if (said := listening[ready].told()) is None:
-                    del listening[ready]
-                else:
-                    yield said[0]
-        yield from map(make, chain.from_iterable(shares[len(crew) :]))
+                mine = busy[ready]
+                what = mine.answer()
+                if left:
+                    mine.ask(left.popleft())
+                elif not mine.asked:
+                    del busy[ready]
+                yield what
+        yield from (make(items[number]) for number in left)
 
 
 class _Teller(Worker, Generic[Item, T]):
-    """A worker that makes things of all its items, and tells what, each as soon as it is made.
+    """A worker that makes things of those items it is asked for.
 
     The arrays in them lie in memory that both processes share; they are views of it.
     """
@@ -115,15 +120,20 @@ class _Teller(Worker, Generic[Item, T]):
     def __init__(self, make: Callable[[Item], T], items: Sequence[Item]) -> None:
         """Raises OSError where there is no room for a pipe."""
         self._shared = _shared(SHARED_BYTES)
-        super().__init__(_tell_all, make, items, self._shared)
+        self.asked = 0
+        super().__init__(_tell, make, items, self._shared)
 
-    def told(self) -> tuple[T] | None:
-        """What it has made next, or None if that was all."""
-        said = self.heard()
-        if said is None:
-            return None
-        words, places = said
-        return (pickle.loads(words, buffers=[self._shared[place] for place in places]),)
+    def ask(self, number: int) -> None:
+        """Have something made of the item of this number."""
+        self.send(number)
+        self.asked += 1
+
+    def answer(self) -> T:
+        """What is made of the item it was asked for first."""
+        words, places = self.heard()
+        self.asked -= 1
+        what: T = pickle.loads(words, buffers=[self._shared[place] for place in places])
+        return what
 
 
 def _shared(size: int) -> memoryview:
@@ -134,14 +144,14 @@ def _shared(size: int) -> memoryview:
         return memoryview(b"")
 
 
-def _tell_all(
-    pipe: Connection, make: Callable[[Any], Any], items: Iterable[Any], shared: memoryview
+def _tell(
+    pipe: Connection, make: Callable[[Any], Any], items: Sequence[Any], shared: memoryview
 ) -> None:
-    """Tell what is made of each item; then that it is the end."""
+    """Tell what is made of the items asked for, until the other end is closed."""
     end = 0
-    for item in items:
-        made_of_it, arrays = make(item), list[pickle.PickleBuffer]()
-        words = pickle.dumps(made_of_it, 5, buffer_callback=arrays.append)
+    while True:
+        what, arrays = make(items[pipe.recv()]), list[pickle.PickleBuffer]()
+        words = pickle.dumps(what, 5, buffer_callback=arrays.append)
         places: list[slice] = []
         for array in arrays:
             raw = array.raw()
@@ -151,9 +161,8 @@ def _tell_all(
             if end <= len(shared):
                 shared[start:end] = raw
         if end > len(shared):  # from now on the pipe takes it
-            words, places = pickle.dumps(made_of_it, 5), []
+            words, places = pickle.dumps(what, 5), []
         pipe.send(((words, places), None))
-    pipe.send((None, None))
 
 
 def _alone(
@@ -232,10 +241,7 @@ class _Maker(Worker, Generic[Item, T]):
 
     def ask(self, item: Item) -> None:
         """Have an item made; no more than SLOTS at a time."""
-        try:
-            self.pipe.send((item, self._asked % SLOTS))
-        except OSError:
-            raise MachineError(*ENDED) from None
+        self.send((item, self._asked % SLOTS))
         self._asked += 1
 
     def answer(self) -> tuple[Audio, T]:
