@@ -7,7 +7,6 @@ when it is complete; whatever interrupts the work leaves a file of that name as 
 from __future__ import annotations
 
 import errno
-import hashlib
 import os
 import unicodedata
 from pathlib import Path
@@ -72,6 +71,8 @@ def fitted(stem: str, ending: str, room: int = 0) -> str:
     left = LONGEST_NAME - room - len(os.fsencode(ending))
     if len(os.fsencode(stem)) <= left:
         return stem + ending
+    import hashlib  # noqa: PLC0415 - it sets up all of OpenSSL, for a name in a thousand
+
     mark = f"~{hashlib.sha256(os.fsencode(stem)).hexdigest()[:8]}"
     length = len(stem)
     while length > 1 and (

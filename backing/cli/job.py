@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from backing import __version__
 from backing.chart.form import Form, PlayedBar
 from backing.chart.writer import write
-from backing.combo.arrangement import Band, arrange
+from backing.combo.arrangement import Band, arrange, usual_instruments
 from backing.combo.markers import markers
 from backing.combo.performance import Performance
 from backing.combo.style import brought, load_feel
@@ -129,7 +129,8 @@ def _arranged(job: Job, routine: Routine) -> Performance:
         from backing.mixdown.audio_file import sample_rate_of
         from backing.mixdown.soundfont import choose
 
-        _bank(choose(job.soundfont), sample_rate_of(job.target), job.threads, job.cached).open()
+        bank = _bank(choose(job.soundfont), sample_rate_of(job.target), job.threads, job.cached)
+        bank.open(usual_instruments(job.band))
         import backing.mixdown.mix
         import backing.mixdown.tags  # noqa: F401
 

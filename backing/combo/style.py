@@ -16,7 +16,6 @@ from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +25,8 @@ from backing.combo.cell import Cell, read_strokes
 from backing.combo.feel import ride_ratio
 from backing.errors import FeelError
 
+FEELS = Path(__file__).with_name("feels")
+"""Where the feels lie that come with the package."""
 READERS = ("bass", "comping", "drums")
 """The players who have a table in a feel file."""
 
@@ -218,8 +219,7 @@ class Feel:
 @lru_cache(maxsize=1)
 def feel_names() -> tuple[str, ...]:
     """The feels that come with the package, in alphabetical order."""
-    folder = files("backing.combo") / "feels"
-    return tuple(sorted(f.name[:-5] for f in folder.iterdir() if f.name.endswith(".toml")))
+    return tuple(sorted(file.stem for file in FEELS.glob("*.toml")))
 
 
 _BROUGHT: ContextVar[Mapping[str, str]] = ContextVar("brought")
@@ -260,7 +260,7 @@ def _known_feels(name: str) -> str:
 
 @lru_cache(maxsize=64)
 def _own(name: str) -> Feel:
-    source = (files("backing.combo") / "feels" / f"{name}.toml").read_text("utf-8")
+    source = (FEELS / f"{name}.toml").read_text("utf-8")
     return parse_feel(source, f"{name}.toml")
 
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
+from backing.combo.instruments import Instrument
 from backing.mixdown.crew import mapped
 from backing.mixdown.release import Colour, Release
 from backing.mixdown.rendering import needed, rendered
@@ -64,13 +65,15 @@ class Bank:
         self._laws: dict[Tone, Law] = {}
         self._samples: dict[Tone, tuple[Audio, bool]] = {}
 
-    def open(self) -> None:
-        """Load the SoundFont already, beside what is done until notes are rendered.
+    def open(self, instruments: Iterable[Instrument]) -> None:
+        """Load the presets of these already, beside what is done until notes are rendered.
 
-        Nothing is done where this bank has but one processor, or where it finds notes kept.
+        Nothing is done where this bank has but one processor, or finds notes that were kept.
         """
         if self._workers > 1 and (self._store is None or self._store.empty):
-            self._opening.append(Opening(self.soundfont, self.sample_rate))
+            voices = [self.soundfont.voice(instrument) for instrument in instruments]
+            presets = [(voice.bank, voice.program) for voice in voices]
+            self._opening.append(Opening(self.soundfont, self.sample_rate, presets))
 
     def prepare(
         self, holds: Mapping[Tone, int], progress: Callable[[float], None] | None = None

@@ -16,6 +16,7 @@ import math
 import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -402,7 +403,17 @@ def save(
             stack.enter_context(AudioFile(each, mixdown.sample_rate, bits=bits, tags=tags))
             for each in paths
         ]
-        for window in mixdown:
-            for file, block in zip(files, (window.mix, *window.stems), strict=True):
-                file.write(block)
+        with ThreadPoolExecutor(1) as writer:  # while the next window is finished
+            writing: Future[None] | None = None
+            for window in mixdown:
+                if writing is not None:
+                    writing.result()
+                writing = writer.submit(_write, files, window)
+            if writing is not None:
+                writing.result()
     return paths
+
+
+def _write(files: Sequence[AudioFile], window: Window) -> None:
+    for file, block in zip(files, (window.mix, *window.stems), strict=True):
+        file.write(block)

@@ -53,7 +53,7 @@ def impulse_response(sample_rate: int) -> Audio:
 
 def _tail(count: int, rate: float, rng: random.Random) -> Numbers:
     """Noise that dies away by 60 dB, of energy 1 a side."""
-    noise = np.array([rng.uniform(-1, 1) for _ in range(2 * count)]).reshape(count, 2)
+    noise = 2 * np.array([rng.random() for _ in range(2 * count)]).reshape(count, 2) - 1
     bright, dark = (_band(noise, rate, high) for high in HIGH_CUT_HZ)
     time = np.arange(count)[:, None] / count
     # the last tenth fades out so that the end is no step

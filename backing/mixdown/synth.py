@@ -12,7 +12,7 @@ import ctypes
 import io
 import os
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Future
 from types import ModuleType, TracebackType
 from typing import Any, NamedTuple
@@ -143,16 +143,25 @@ class Synth:
 class Opening:
     """A synth that is set up by a thread of its own, while other things are done."""
 
-    def __init__(self, soundfont: SoundFont, sample_rate: int) -> None:
+    def __init__(
+        self, soundfont: SoundFont, sample_rate: int, presets: Iterable[tuple[int, int]]
+    ) -> None:
+        """``presets``: bank and program of those to be loaded."""
         self._synth: Future[Synth] = Future()
-        self._thread = threading.Thread(target=self._open, args=(soundfont, sample_rate))
+        self._thread = threading.Thread(target=self._open, args=(soundfont, sample_rate, presets))
         self._thread.start()
 
-    def _open(self, soundfont: SoundFont, sample_rate: int) -> None:
+    def _open(
+        self, soundfont: SoundFont, sample_rate: int, presets: Iterable[tuple[int, int]]
+    ) -> None:
         try:
-            self._synth.set_result(Synth(soundfont, sample_rate))
+            synth = Synth(soundfont, sample_rate)
+            for bank, program in presets:
+                synth.channel(bank, program)
         except Exception as error:
             self._synth.set_exception(error)
+        else:
+            self._synth.set_result(synth)
 
     def synth(self) -> Synth:
         """The synth, once it is there; raises what its making raised."""
