@@ -19,8 +19,9 @@ from typing import TYPE_CHECKING
 
 from backing.combo.instruments import Instrument
 from backing.mixdown.crew import mapped
+from backing.mixdown.excerpt import UnusualError, excerpt
 from backing.mixdown.release import Colour, Release
-from backing.mixdown.rendering import needed, rendered
+from backing.mixdown.rendering import REFERENCE_VELOCITY, needed, rendered
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import Audio, Opening, Synth
 from backing.mixdown.tone import Group, Law, Rendered, Tone
@@ -68,9 +69,11 @@ class Bank:
     def open(self, instruments: Iterable[Instrument]) -> None:
         """Load the presets of these already, beside what is done until notes are rendered.
 
-        Nothing is done where this bank has but one processor, or finds notes that were kept.
+        Nothing is done where this bank has but one processor, or finds notes that were kept, and
+        for a compressed SoundFont: of that it decodes only what it is asked for.
         """
-        if self._workers > 1 and (self._store is None or self._store.empty):
+        alone = self._workers == 1 or self.soundfont.compressed
+        if not alone and (self._store is None or self._store.empty):
             voices = [self.soundfont.voice(instrument) for instrument in instruments]
             presets = [(voice.bank, voice.program) for voice in voices]
             self._opening.append(Opening(self.soundfont, self.sample_rate, presets))
@@ -159,17 +162,25 @@ class Bank:
         return samples is not None and (complete or len(samples) >= need)
 
     @contextmanager
-    def _desk(self, groups: Iterable[Group]) -> Iterator[Callable[[dict[Tone, int]], Rendered]]:
+    def _desk(
+        self, groups: Mapping[Group, Iterable[Tone]]
+    ) -> Iterator[Callable[[dict[Tone, int]], Rendered]]:
         """The desk of a worker: a synth with the presets of ``groups``."""
-        with self._synth() as synth:
+        with self._synth(groups) as synth:
             for bank, program, _ in groups:
                 synth.channel(bank, program)
             yield lambda group: self._rendered(synth, group)
 
-    def _synth(self) -> Synth:
+    def _synth(self, groups: Mapping[Group, Iterable[Tone]]) -> Synth:
         with suppress(IndexError):  # two threads may want it
             return self._opening.pop().synth()
-        return Synth(self.soundfont, self.sample_rate)
+        part = None
+        if self.soundfont.compressed:
+            tones = {tone for group in groups.values() for tone in group}
+            references = {tone._replace(velocity=REFERENCE_VELOCITY) for tone in tones}
+            with suppress(UnusualError, OSError):  # then the whole is decoded
+                part = excerpt(self.soundfont.path, tones | references)
+        return Synth(self.soundfont, self.sample_rate, part)
 
     def _rendered(self, synth: Synth, group: dict[Tone, int]) -> Rendered:
         return rendered(synth, group, self._laws, self._lasts, self.sample_rate)

@@ -231,12 +231,14 @@ def _chunks(file: BinaryIO, path: Path, size: int) -> tuple[dict[str, str], froz
         raise SoundFontError(missing, "Copy or download it again.")
     info: dict[str, str] = {}
     presets: frozenset[Preset] = frozenset()
-    for kind, start, end in _walk(file, 12, promised):
+    for kind, start, end in riff_chunks(file, 12, promised):
         if kind != b"LIST":
             continue
         file.seek(start)
         form = file.read(4)
-        for sub, at, stop in _walk(file, start + 4, end) if form in {b"INFO", b"pdta"} else ():
+        for sub, at, stop in (
+            riff_chunks(file, start + 4, end) if form in {b"INFO", b"pdta"} else ()
+        ):
             file.seek(at)
             if form == b"INFO":
                 info[sub.decode("latin-1")] = _text(sub, file.read(stop - at))
@@ -245,7 +247,7 @@ def _chunks(file: BinaryIO, path: Path, size: int) -> tuple[dict[str, str], froz
     return info, presets
 
 
-def _walk(file: BinaryIO, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
+def riff_chunks(file: BinaryIO, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
     """(name, first byte, end) of the chunks in a stretch of a RIFF file; a broken one ends it."""
     while start + 8 <= end:
         file.seek(start)

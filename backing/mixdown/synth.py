@@ -11,9 +11,12 @@ import contextlib
 import ctypes
 import io
 import os
+import sys
+import tempfile
 import threading
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Future
+from pathlib import Path
 from types import ModuleType, TracebackType
 from typing import Any, NamedTuple
 
@@ -36,6 +39,7 @@ _SETTINGS: dict[str, int | float] = {
     "synth.polyphony": 256,
     "synth.midi-channels": 64,
 }
+_OPEN_FILES = Path("/proc/self/fd")
 # the first synth sets up tables that a second one, made meanwhile, would take for finished
 _ONE_AT_A_TIME = threading.Lock()
 _INSTALL = (
@@ -55,8 +59,10 @@ class Stroke(NamedTuple):
 class Synth:
     """One FluidSynth with one SoundFont; not to be shared by threads."""
 
-    def __init__(self, soundfont: SoundFont, sample_rate: int = 44100) -> None:
-        """Load ``soundfont``.
+    def __init__(
+        self, soundfont: SoundFont, sample_rate: int = 44100, part: bytes | None = None
+    ) -> None:
+        """Load ``soundfont``, or an excerpt of it.
 
         Raises MissingProgram without FluidSynth, SoundFontError if it cannot load the file.
         """
@@ -66,7 +72,9 @@ class Synth:
             self._write = _float_writer(library)
             # pyfluidsynth silently drops a gain that is not a float
             self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
-        self._font = library.fluid_synth_sfload(self._synth.synth, os.fsencode(soundfont.path), 0)
+        self._part = None if part is None else _File(part)
+        path = soundfont.path if self._part is None else self._part.path
+        self._font = library.fluid_synth_sfload(self._synth.synth, os.fsencode(path), 0)
         self._soundfont = soundfont
         self._channels: dict[tuple[int, int], int] = {}
         self._unheard = np.empty((BLOCK, 2), np.float32)
@@ -127,6 +135,9 @@ class Synth:
         if self._synth is not None:
             self._synth.delete()
             self._synth = None
+        if self._part is not None:
+            self._part.close()
+            self._part = None
 
     def __enter__(self) -> Synth:
         return self
@@ -138,6 +149,27 @@ class Synth:
         at: TracebackType | None,
     ) -> None:
         self.close()
+
+
+class _File:
+    """Bytes under a name, for a library that asks for one; a system may hold them in memory."""
+
+    def __init__(self, data: bytes) -> None:
+        self._name: Path | None = None
+        if sys.platform == "linux" and _OPEN_FILES.is_dir():
+            self._number = os.memfd_create("soundfont")
+            self.path = _OPEN_FILES / str(self._number)
+        else:
+            self._number, name = tempfile.mkstemp(".sf3")
+            self.path = self._name = Path(name)
+        rest = memoryview(data)
+        while rest:
+            rest = rest[os.write(self._number, rest) :]
+
+    def close(self) -> None:
+        os.close(self._number)
+        if self._name is not None:
+            self._name.unlink(missing_ok=True)
 
 
 class Opening:

@@ -1,0 +1,304 @@
+"""An excerpt of a SoundFont: the few samples that some tones need, and nothing else.
+
+Those of a compressed SoundFont (SF3) must be decoded before they sound, and a synth decodes all of
+a preset: 144 of MuseScore_General's piano, of which a tune may need 24. What is left in an excerpt
+is as it was, so that it sounds the same.
+
+Layout: SoundFont Technical Specification 2.04 (E-mu Systems 2006), sections 4.4 (the chunks), 6.1
+(samples and the silence after them) and 7 (the tables, each with a last row that ends it). SF3
+differs only in its samples: those marked so (from memory: bit 4 of their type) are Ogg Vorbis,
+counted in bytes, and their loops are counted from their own beginning.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from backing.mixdown.soundfont import riff_chunks
+from backing.mixdown.tone import Tone
+
+_ROWS: Final = {
+    b"phdr": [
+        ("name", "S20"), ("program", "<u2"), ("bank", "<u2"), ("bag", "<u2"), ("rest", "V12"),
+    ],
+    b"pbag": [("gen", "<u2"), ("mod", "<u2")],
+    b"pmod": [("all", "V10")],
+    b"pgen": [("what", "<u2"), ("amount", "<u2")],
+    b"inst": [("name", "S20"), ("bag", "<u2")],
+    b"ibag": [("gen", "<u2"), ("mod", "<u2")],
+    b"imod": [("all", "V10")],
+    b"igen": [("what", "<u2"), ("amount", "<u2")],
+    b"shdr": [
+        ("name", "S20"), ("start", "<u4"), ("end", "<u4"), ("loop", "<u4"), ("loop_end", "<u4"),
+        ("rest", "V6"), ("link", "<u2"), ("type", "<u2"),
+    ],
+}  # fmt: skip
+"""The tables (section 7.2 to 7.10) in the order in which they stand."""
+_INSTRUMENT: Final = 41
+_KEYS: Final = 43
+_VELOCITIES: Final = 44
+_SAMPLE: Final = 53
+_COMPRESSED: Final = 0x10
+_SILENCE: Final = 46
+"""Frames that follow each sample (section 6.1)."""
+
+Table = npt.NDArray[np.void]
+
+
+class UnusualError(Exception):
+    """The SoundFont is not laid out as its specification says."""
+
+
+def excerpt(path: Path, tones: Iterable[Tone]) -> bytes:
+    """A SoundFont in which these tones sound as in that of ``path``, and few others.
+
+    Raises UnusualError, and OSError where the file cannot be read.
+    """
+    with path.open("rb") as file:
+        whole = _Whole(file)
+        wanted: dict[tuple[int, int], set[tuple[int, int]]] = {}
+        for tone in tones:
+            wanted.setdefault((tone.bank, tone.program), set()).add((tone.key, tone.velocity))
+        try:
+            return _written(whole, *_chosen(whole, wanted))
+        except (LookupError, ValueError) as error:  # a table that points beyond another
+            raise UnusualError(f"{path}: {error}") from error
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Zone:
+    """What a preset says of some of its keys, or an instrument: its generators and modulators."""
+
+    generators: Table
+    modulators: Table
+
+    def amount(self, what: int) -> int | None:
+        """What a generator is set to, if it is set."""
+        there = self.generators["amount"][self.generators["what"] == what]
+        return int(there[-1]) if len(there) else None
+
+    def holds(self, struck: Iterable[tuple[int, int]]) -> set[tuple[int, int]]:
+        """Those keys and velocities that it is for."""
+        keys, velocities = (self._range(what) for what in (_KEYS, _VELOCITIES))
+        return {(key, on) for key, on in struck if key in keys and on in velocities}
+
+    def _range(self, what: int) -> range:
+        amount = self.amount(what)
+        return range(128) if amount is None else range(amount & 0xFF, (amount >> 8) + 1)
+
+    def pointing(self, what: int, place: int) -> _Zone:
+        """The same with another instrument, or sample."""
+        generators = self.generators.copy()
+        generators["amount"][generators["what"] == what] = place
+        return _Zone(generators, self.modulators)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Named:
+    """A preset or an instrument: its row, and its zones."""
+
+    row: np.void
+    zones: tuple[_Zone, ...]
+
+
+class _Whole:
+    """The SoundFont that is excerpted."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        size = file.seek(0, 2)
+        lists = {
+            _part(file, at, at + 4): (at, end)
+            for name, at, end in riff_chunks(file, 12, size)
+            if name == b"LIST"
+        }
+        try:
+            self.info = _part(file, *lists[b"INFO"])
+            (at, end), self._file = lists[b"sdta"], file
+            chunks = {name: (start, stop) for name, start, stop in riff_chunks(file, at + 4, end)}
+            self._samples = chunks[b"smpl"]
+            if b"sm24" in chunks:
+                raise UnusualError("a compressed SoundFont of 24 bits")
+            at, end = lists[b"pdta"]
+            chunks = {name: (start, stop) for name, start, stop in riff_chunks(file, at + 4, end)}
+            self.tables = {
+                name: np.frombuffer(_part(file, *chunks[name]), rows)
+                for name, rows in _ROWS.items()
+            }
+        except (LookupError, ValueError) as error:
+            raise UnusualError(f"a chunk is missing or broken: {error}") from error
+
+    def presets(self, which: Container[tuple[int, int]]) -> list[_Named]:
+        """The presets of these banks and programs."""
+        rows = self.tables[b"phdr"][:-1]
+        there = zip(rows["bank"].tolist(), rows["program"].tolist(), strict=True)
+        return [
+            self._named(b"phdr", b"p", at) for at, preset in enumerate(there) if preset in which
+        ]
+
+    def instrument(self, at: int) -> _Named:
+        """One instrument."""
+        return self._named(b"inst", b"i", at)
+
+    def _named(self, names: bytes, kind: bytes, at: int) -> _Named:
+        rows, bags = self.tables[names], self.tables[kind + b"bag"]
+        zones = range(int(rows["bag"][at]), int(rows["bag"][at + 1]))
+        return _Named(rows[at], tuple(self._zone(kind, bags[zone : zone + 2]) for zone in zones))
+
+    def _zone(self, kind: bytes, bags: Table) -> _Zone:
+        (gen, mod), (gen_end, mod_end) = bags.tolist()
+        generators, modulators = self.tables[kind + b"gen"], self.tables[kind + b"mod"]
+        if not (gen <= gen_end < len(generators) and mod <= mod_end < len(modulators)):
+            raise ValueError("a zone that points beyond the tables")
+        return _Zone(generators[gen:gen_end], modulators[mod:mod_end])
+
+    def sample(self, row: np.void) -> bytes:
+        """The data of a sample, the silence after it included."""
+        at, end = self._samples
+        if row["type"] & _COMPRESSED:
+            first, last = int(row["start"]), int(row["end"])
+        else:
+            first, last = 2 * int(row["start"]), 2 * (int(row["end"]) + _SILENCE)
+        if not first <= last or at + first > end:
+            raise ValueError("a sample that lies beyond the file")
+        return _part(self._file, at + first, min(at + last, end))
+
+
+Chosen = tuple[list[_Named], list[_Named], list[np.void]]
+"""Presets, instruments and samples, each pointing to places in the next of these lists."""
+
+
+def _chosen(whole: _Whole, wanted: Mapping[tuple[int, int], set[tuple[int, int]]]) -> Chosen:
+    """What it takes to strike the ``wanted`` keys and velocities of some presets."""
+    presets = [
+        (preset, wanted[int(preset.row["bank"]), int(preset.row["program"])])
+        for preset in whole.presets(wanted)
+    ]
+    struck: dict[int, set[tuple[int, int]]] = {}
+    for preset, keys in presets:
+        for zone in preset.zones:
+            if (at := zone.amount(_INSTRUMENT)) is not None and (here := zone.holds(keys)):
+                struck.setdefault(at, set()).update(here)
+    instruments = {at: _kept(whole.instrument(at), _SAMPLE, keys) for at, keys in struck.items()}
+    instruments = {at: named for at, named in instruments.items() if _sounds(named, _SAMPLE)}
+    samples = dict.fromkeys(_targets(instruments.values(), _SAMPLE))
+    rows = whole.tables[b"shdr"][:-1]
+    return (
+        [
+            _moved(_kept(preset, _INSTRUMENT, keys, instruments), _INSTRUMENT, instruments)
+            for preset, keys in presets
+        ],
+        [_moved(instrument, _SAMPLE, samples) for instrument in instruments.values()],
+        [rows[at] for at in samples],
+    )
+
+
+def _kept(
+    named: _Named, what: int, keys: set[tuple[int, int]], there: Container[int] | None = None
+) -> _Named:
+    """With those zones only that are for these keys, and the first if it is for all of them.
+
+    ``there``: the instruments that have something to say of them.
+    """
+
+    def speaks(place: int, zone: _Zone) -> bool:
+        at = zone.amount(what)
+        if at is None:
+            return place == 0
+        return (there is None or at in there) and bool(zone.holds(keys))
+
+    zones = (zone for place, zone in enumerate(named.zones) if speaks(place, zone))
+    return _Named(named.row, tuple(zones))
+
+
+def _sounds(named: _Named, what: int) -> bool:
+    """Whether any of its zones points to an instrument, or a sample."""
+    return any(zone.amount(what) is not None for zone in named.zones)
+
+
+def _targets(all_of_them: Iterable[_Named], what: int) -> Iterator[int]:
+    """The instruments, or samples, that zones point to."""
+    for named in all_of_them:
+        for zone in named.zones:
+            if (at := zone.amount(what)) is not None:
+                yield at
+
+
+def _moved(named: _Named, what: int, places: Iterable[int]) -> _Named:
+    """Pointing to the new places of what was at ``places``."""
+    new = {old: place for place, old in enumerate(places)}
+    zones = (
+        zone if (at := zone.amount(what)) is None else zone.pointing(what, new[at])
+        for zone in named.zones
+    )
+    return _Named(named.row, tuple(zones))
+
+
+def _written(
+    whole: _Whole, presets: Sequence[_Named], instruments: Sequence[_Named], rows: Sequence[np.void]
+) -> bytes:
+    """The bytes of a SoundFont."""
+    data, headers = _sampled(whole, rows)
+    if not all(_sounds(preset, _INSTRUMENT) for preset in presets):
+        raise UnusualError("nothing sounds in a preset")
+    tables = {
+        **_layer(whole, b"phdr", b"p", presets),
+        **_layer(whole, b"inst", b"i", instruments),
+        b"shdr": headers,
+    }
+    body = _chunk(b"LIST", whole.info)
+    body += _chunk(b"LIST", b"sdta" + _chunk(b"smpl", data))
+    pdta = b"".join(_chunk(name, tables[name].tobytes()) for name in _ROWS)
+    return _chunk(b"RIFF", b"sfbk" + body + _chunk(b"LIST", b"pdta" + pdta))
+
+
+def _sampled(whole: _Whole, rows: Sequence[np.void]) -> tuple[bytes, Table]:
+    """The samples of these headers one after the other, and the headers that say where."""
+    table = whole.tables[b"shdr"]
+    headers, data = np.array([*rows, table[-1]], table.dtype), bytearray()
+    for header, row in zip(headers, rows, strict=False):
+        data += b"\0" * (len(data) % 2)
+        start, sample = len(data), whole.sample(row)
+        data += sample
+        header["link"] = 0
+        if row["type"] & _COMPRESSED:
+            header["start"], header["end"] = start, start + len(sample)
+        else:
+            for name in ("start", "end", "loop", "loop_end"):
+                header[name] = int(row[name]) - int(row["start"]) + start // 2
+    return bytes(data), headers
+
+
+def _layer(
+    whole: _Whole, names: bytes, kind: bytes, all_of_them: Sequence[_Named]
+) -> dict[bytes, Table]:
+    """The tables of presets, or of instruments."""
+    last = whole.tables[names][-1]
+    rows = np.array([*(named.row for named in all_of_them), last], whole.tables[names].dtype)
+    zones = [zone for named in all_of_them for zone in named.zones]
+    rows["bag"] = np.cumsum([0, *(len(named.zones) for named in all_of_them)])
+    bags = np.zeros(len(zones) + 1, whole.tables[kind + b"bag"].dtype)
+    bags["gen"] = np.cumsum([0, *(len(zone.generators) for zone in zones)])
+    bags["mod"] = np.cumsum([0, *(len(zone.modulators) for zone in zones)])
+    generators, modulators = whole.tables[kind + b"gen"], whole.tables[kind + b"mod"]
+    return {
+        names: rows,
+        kind + b"bag": bags,
+        kind + b"gen": np.concatenate([*(zone.generators for zone in zones), generators[-1:]]),
+        kind + b"mod": np.concatenate([*(zone.modulators for zone in zones), modulators[-1:]]),
+    }
+
+
+def _chunk(name: bytes, data: bytes) -> bytes:
+    return name + struct.pack("<I", len(data)) + data + b"\0" * (len(data) % 2)
+
+
+def _part(file: BinaryIO, start: int, stop: int) -> bytes:
+    file.seek(start)
+    return file.read(stop - start)
