@@ -144,6 +144,25 @@ def meanwhile(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
                 worker.stop()
 
 
+@contextmanager
+def beside(work: Callable[[], object]) -> Iterator[None]:
+    """Have something done beside by a thread, which has ended afterwards.
+
+    What it raises nobody hears: it is for things that would be done later if they were not yet.
+    """
+
+    def quietly() -> None:
+        with suppress(Exception):
+            work()
+
+    thread = threading.Thread(target=quietly)
+    thread.start()
+    try:
+        yield
+    finally:
+        thread.join()
+
+
 def _tell(pipe: Connection, work: Callable[[], Any]) -> None:
     pipe.send((work(), None))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from pathlib import Path
@@ -12,12 +13,12 @@ from typing import TYPE_CHECKING
 from backing import __version__
 from backing.chart.form import Form, PlayedBar
 from backing.chart.writer import write
-from backing.combo.arrangement import Band, arrange, usual_instruments
+from backing.combo.arrangement import Band, arrange
 from backing.combo.markers import markers
 from backing.combo.performance import Performance
 from backing.combo.style import brought, load_feel
 from backing.errors import OutputError, RoutineError
-from backing.processes import meanwhile
+from backing.processes import beside, meanwhile
 from backing.routine import Purpose
 from backing.routine.orders import Request, Routine, make_routine
 from backing.routine.trading import SOLOISTS
@@ -120,7 +121,7 @@ def _made(job: Job, progress: Progress | None) -> Made:
 
 
 def _arranged(job: Job, routine: Routine) -> Performance:
-    """What the band plays."""
+    """What the band plays, arranged on another processor while the mixdown is loaded."""
     band_plays = partial(arrange, routine, job.band)
     if job.midi or (job.threads or os.cpu_count()) == 1:
         return band_plays()
@@ -128,13 +129,14 @@ def _arranged(job: Job, routine: Routine) -> Performance:
         # the mixdown takes as long to load as a tune to arrange
         from backing.mixdown.audio_file import sample_rate_of
         from backing.mixdown.soundfont import choose
+        from backing.mixdown.synth import load_library
 
         bank = _bank(choose(job.soundfont), sample_rate_of(job.target), job.threads, job.cached)
-        bank.open(usual_instruments(job.band))
-        import backing.mixdown.mix
-        import backing.mixdown.tags  # noqa: F401
+        with beside(load_library) if bank.cold else nullcontext():
+            import backing.mixdown.mix
+            import backing.mixdown.tags  # noqa: F401
 
-        return played()
+            return played()
 
 
 def _check(job: Job) -> None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.bar import PLAYERS
 from backing.combo import click, comp_rhythm, comping, drums, guide_tones, walking_bass
 from backing.combo.feel import Clock
-from backing.combo.instruments import ACOUSTIC_BASS, JAZZ_KIT, PEDAL_HAT, VIBES, Instrument
+from backing.combo.instruments import PEDAL_HAT
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
 from backing.combo.plan import BAND, Plan, Rest, make_plan
@@ -77,17 +77,6 @@ def arrange(routine: Routine, band: Band) -> Performance:
         start += plan.length
     tail = Fraction(0) if routine.seamless else TAIL_SECONDS
     return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
-
-
-def usual_instruments(band: Band) -> Iterator[Instrument]:
-    """What this band will most likely play, before it has arranged anything."""
-    yield JAZZ_KIT  # it counts in, too
-    if "bass" in band.players:
-        yield ACOUSTIC_BASS
-    if "comping" in band.players:
-        yield comping.INSTRUMENTS[band.comp]
-    if "guide" in band.players:
-        yield VIBES
 
 
 def agreed(played: Pass, band: Band) -> Plan:

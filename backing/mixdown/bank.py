@@ -12,18 +12,16 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
-from backing.combo.instruments import Instrument
 from backing.mixdown.crew import mapped
-from backing.mixdown.excerpt import UnusualError, excerpt
 from backing.mixdown.release import Colour, Release
 from backing.mixdown.rendering import REFERENCE_VELOCITY, needed, rendered
 from backing.mixdown.soundfont import SoundFont
-from backing.mixdown.synth import Audio, Opening, Synth
+from backing.mixdown.synth import Audio, Synth
 from backing.mixdown.tone import Group, Law, Rendered, Tone
 
 if TYPE_CHECKING:  # it takes as long to load as all the rest, and a track may do without
@@ -62,21 +60,13 @@ class Bank:
         self._store = store
         self.sample_rate = sample_rate
         self._workers = workers or min(4, os.cpu_count() or 1)
-        self._opening: list[Opening] = []
         self._laws: dict[Tone, Law] = {}
         self._samples: dict[Tone, tuple[Audio, bool]] = {}
 
-    def open(self, instruments: Iterable[Instrument]) -> None:
-        """Load the presets of these already, beside what is done until notes are rendered.
-
-        Nothing is done where this bank has but one processor, or finds notes that were kept, and
-        for a compressed SoundFont: of that it decodes only what it is asked for.
-        """
-        alone = self._workers == 1 or self.soundfont.compressed
-        if not alone and (self._store is None or self._store.empty):
-            voices = [self.soundfont.voice(instrument) for instrument in instruments]
-            presets = [(voice.bank, voice.program) for voice in voices]
-            self._opening.append(Opening(self.soundfont, self.sample_rate, presets))
+    @property
+    def cold(self) -> bool:
+        """Whether nothing is there yet, and nothing was kept: notes will have to be rendered."""
+        return not self._laws and (self._store is None or self._store.empty)
 
     def prepare(
         self, holds: Mapping[Tone, int], progress: Callable[[float], None] | None = None
@@ -165,22 +155,13 @@ class Bank:
     def _desk(
         self, groups: Mapping[Group, Iterable[Tone]]
     ) -> Iterator[Callable[[dict[Tone, int]], Rendered]]:
-        """The desk of a worker: a synth with the presets of ``groups``."""
-        with self._synth(groups) as synth:
+        """The desk of a worker: a synth for these tones."""
+        tones = {tone for group in groups.values() for tone in group}
+        tones |= {tone._replace(velocity=REFERENCE_VELOCITY) for tone in tones}
+        with Synth(self.soundfont, self.sample_rate, tones) as synth:
             for bank, program, _ in groups:
                 synth.channel(bank, program)
             yield lambda group: self._rendered(synth, group)
-
-    def _synth(self, groups: Mapping[Group, Iterable[Tone]]) -> Synth:
-        with suppress(IndexError):  # two threads may want it
-            return self._opening.pop().synth()
-        part = None
-        if self.soundfont.compressed:
-            tones = {tone for group in groups.values() for tone in group}
-            references = {tone._replace(velocity=REFERENCE_VELOCITY) for tone in tones}
-            with suppress(UnusualError, OSError):  # then the whole is decoded
-                part = excerpt(self.soundfont.path, tones | references)
-        return Synth(self.soundfont, self.sample_rate, part)
 
     def _rendered(self, synth: Synth, group: dict[Tone, int]) -> Rendered:
         return rendered(synth, group, self._laws, self._lasts, self.sample_rate)

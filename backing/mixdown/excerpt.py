@@ -1,8 +1,9 @@
 """An excerpt of a SoundFont: the few samples that some tones need, and nothing else.
 
-Those of a compressed SoundFont (SF3) must be decoded before they sound, and a synth decodes all of
-a preset: 144 of MuseScore_General's piano, of which a tune may need 24. What is left in an excerpt
-is as it was, so that it sounds the same.
+A synth loads all samples of a preset, and those of a compressed SoundFont (SF3) must be decoded
+first: 144 of MuseScore_General's piano take a second, of which a tune may need 24. It also reads
+the tables of all presets, number by number. What is left in an excerpt is as it was, and sounds the
+same.
 
 Layout: SoundFont Technical Specification 2.04 (E-mu Systems 2006), sections 4.4 (the chunks), 6.1
 (samples and the silence after them) and 7 (the tables, each with a last row that ends it). SF3
@@ -15,6 +16,8 @@ from __future__ import annotations
 import struct
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
+from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import BinaryIO, Final
 
@@ -22,7 +25,6 @@ import numpy as np
 import numpy.typing as npt
 
 from backing.mixdown.soundfont import riff_chunks
-from backing.mixdown.tone import Tone
 
 _ROWS: Final = {
     b"phdr": [
@@ -49,6 +51,8 @@ _COMPRESSED: Final = 0x10
 _SILENCE: Final = 46
 """Frames that follow each sample (section 6.1)."""
 
+Struck = tuple[int, int, int, int]
+"""Bank, program, key and velocity."""
 Table = npt.NDArray[np.void]
 
 
@@ -56,19 +60,20 @@ class UnusualError(Exception):
     """The SoundFont is not laid out as its specification says."""
 
 
-def excerpt(path: Path, tones: Iterable[Tone]) -> bytes:
-    """A SoundFont in which these tones sound as in that of ``path``, and few others.
+def write_excerpt(path: Path, tones: Iterable[Struck], out: BinaryIO) -> None:
+    """Write a SoundFont in which these tones sound as in that of ``path``, and few others.
 
-    Raises UnusualError, and OSError where the file cannot be read.
+    Raises UnusualError, and OSError where one cannot be read or the other not be written.
     """
-    with path.open("rb") as file:
-        whole = _Whole(file)
-        wanted: dict[tuple[int, int], set[tuple[int, int]]] = {}
-        for tone in tones:
-            wanted.setdefault((tone.bank, tone.program), set()).add((tone.key, tone.velocity))
+    wanted: dict[tuple[int, int], set[tuple[int, int]]] = {}
+    for bank, program, key, velocity in tones:
+        wanted.setdefault((bank, program), set()).add((key, velocity))
+    with path.open("rb") as file, mmap(file.fileno(), 0, access=ACCESS_READ) as there:
         try:
-            return _written(whole, *_chosen(whole, wanted))
-        except (LookupError, ValueError) as error:  # a table that points beyond another
+            whole = _Whole(file, there)
+            _write(whole, *_chosen(whole, wanted), out)
+        # a table that points beyond another, a loop before its sample
+        except (LookupError, ValueError, OverflowError) as error:
             raise UnusualError(f"{path}: {error}") from error
 
 
@@ -111,28 +116,27 @@ class _Named:
 class _Whole:
     """The SoundFont that is excerpted."""
 
-    def __init__(self, file: BinaryIO) -> None:
-        size = file.seek(0, 2)
+    def __init__(self, file: BinaryIO, data: mmap) -> None:
+        """``data``: the bytes of ``file``."""
+        self._file, self._data = file, data
         lists = {
-            _part(file, at, at + 4): (at, end)
-            for name, at, end in riff_chunks(file, 12, size)
+            data[at : at + 4]: (at, end)
+            for name, at, end in riff_chunks(file, 12, len(data))
             if name == b"LIST"
         }
-        try:
-            self.info = _part(file, *lists[b"INFO"])
-            (at, end), self._file = lists[b"sdta"], file
-            chunks = {name: (start, stop) for name, start, stop in riff_chunks(file, at + 4, end)}
-            self._samples = chunks[b"smpl"]
-            if b"sm24" in chunks:
-                raise UnusualError("a compressed SoundFont of 24 bits")
-            at, end = lists[b"pdta"]
-            chunks = {name: (start, stop) for name, start, stop in riff_chunks(file, at + 4, end)}
-            self.tables = {
-                name: np.frombuffer(_part(file, *chunks[name]), rows)
-                for name, rows in _ROWS.items()
-            }
-        except (LookupError, ValueError) as error:
-            raise UnusualError(f"a chunk is missing or broken: {error}") from error
+        self.info = data[slice(*lists[b"INFO"])]
+        chunks = self._chunks(*lists[b"sdta"])
+        if b"sm24" in chunks:  # the lower bits of samples, which lie apart
+            raise ValueError("samples of 24 bits")
+        self._samples = chunks[b"smpl"]
+        chunks = self._chunks(*lists[b"pdta"])
+        self.tables = {
+            name: np.frombuffer(data[slice(*chunks[name])], rows) for name, rows in _ROWS.items()
+        }
+
+    def _chunks(self, start: int, end: int) -> dict[bytes, tuple[int, int]]:
+        chunks = riff_chunks(self._file, start + 4, end)
+        return {name: (first, last) for name, first, last in chunks}
 
     def presets(self, which: Container[tuple[int, int]]) -> list[_Named]:
         """The presets of these banks and programs."""
@@ -158,16 +162,19 @@ class _Whole:
             raise ValueError("a zone that points beyond the tables")
         return _Zone(generators[gen:gen_end], modulators[mod:mod_end])
 
-    def sample(self, row: np.void) -> bytes:
-        """The data of a sample, the silence after it included."""
+    def sample(self, row: np.void) -> tuple[int, int]:
+        """Where a sample lies in the file, the silence after it included."""
         at, end = self._samples
-        if row["type"] & _COMPRESSED:
-            first, last = int(row["start"]), int(row["end"])
-        else:
-            first, last = 2 * int(row["start"]), 2 * (int(row["end"]) + _SILENCE)
-        if not first <= last or at + first > end:
+        unit = 1 if row["type"] & _COMPRESSED else 2
+        first, last = at + unit * int(row["start"]), at + unit * int(row["end"])
+        if not first <= last <= end:
             raise ValueError("a sample that lies beyond the file")
-        return _part(self._file, at + first, min(at + last, end))
+        return first, last if unit == 1 else min(last + 2 * _SILENCE, end)
+
+    def copy(self, start: int, stop: int, out: BinaryIO) -> None:
+        """Copy a stretch of the file."""
+        with memoryview(self._data)[start:stop] as part:
+            out.write(part)
 
 
 Chosen = tuple[list[_Named], list[_Named], list[np.void]]
@@ -240,39 +247,58 @@ def _moved(named: _Named, what: int, places: Iterable[int]) -> _Named:
     return _Named(named.row, tuple(zones))
 
 
-def _written(
-    whole: _Whole, presets: Sequence[_Named], instruments: Sequence[_Named], rows: Sequence[np.void]
-) -> bytes:
-    """The bytes of a SoundFont."""
-    data, headers = _sampled(whole, rows)
+def _write(
+    whole: _Whole,
+    presets: Sequence[_Named],
+    instruments: Sequence[_Named],
+    rows: Sequence[np.void],
+    out: BinaryIO,
+) -> None:
+    """Write a SoundFont."""
     if not all(_sounds(preset, _INSTRUMENT) for preset in presets):
-        raise UnusualError("nothing sounds in a preset")
+        raise ValueError("nothing sounds in a preset")
+    places = [whole.sample(row) for row in rows]
+    starts, size = _laid_out(places)
     tables = {
         **_layer(whole, b"phdr", b"p", presets),
         **_layer(whole, b"inst", b"i", instruments),
-        b"shdr": headers,
+        b"shdr": _headers(whole, rows, places, starts),
     }
-    body = _chunk(b"LIST", whole.info)
-    body += _chunk(b"LIST", b"sdta" + _chunk(b"smpl", data))
+    info = _chunk(b"LIST", whole.info)
     pdta = b"".join(_chunk(name, tables[name].tobytes()) for name in _ROWS)
-    return _chunk(b"RIFF", b"sfbk" + body + _chunk(b"LIST", b"pdta" + pdta))
+    pdta = _chunk(b"LIST", b"pdta" + pdta)
+    out.write(_head(b"RIFF", 4 + len(info) + 20 + size + len(pdta)) + b"sfbk" + info)
+    out.write(_head(b"LIST", 12 + size) + b"sdta" + _head(b"smpl", size))
+    for place in places:
+        whole.copy(*place, out)
+        out.write(b"\0" * ((place[1] - place[0]) % 2))
+    out.write(pdta)
 
 
-def _sampled(whole: _Whole, rows: Sequence[np.void]) -> tuple[bytes, Table]:
-    """The samples of these headers one after the other, and the headers that say where."""
+def _laid_out(places: Iterable[tuple[int, int]]) -> tuple[list[int], int]:
+    """Where samples begin if they lie one after the other, each at an even byte; and the end."""
+    lengths = [stop - start for start, stop in places]
+    *starts, end = accumulate((length + length % 2 for length in lengths), initial=0)
+    return starts, end
+
+
+def _headers(
+    whole: _Whole,
+    rows: Sequence[np.void],
+    places: Sequence[tuple[int, int]],
+    starts: Sequence[int],
+) -> Table:
+    """The headers of samples that begin at these bytes now."""
     table = whole.tables[b"shdr"]
-    headers, data = np.array([*rows, table[-1]], table.dtype), bytearray()
-    for header, row in zip(headers, rows, strict=False):
-        data += b"\0" * (len(data) % 2)
-        start, sample = len(data), whole.sample(row)
-        data += sample
-        header["link"] = 0
+    headers = np.array([*rows, table[-1]], table.dtype)
+    headers["link"] = 0
+    for header, row, (first, last), start in zip(headers, rows, places, starts, strict=False):
         if row["type"] & _COMPRESSED:
-            header["start"], header["end"] = start, start + len(sample)
+            header["start"], header["end"] = start, start + last - first
         else:
             for name in ("start", "end", "loop", "loop_end"):
                 header[name] = int(row[name]) - int(row["start"]) + start // 2
-    return bytes(data), headers
+    return headers
 
 
 def _layer(
@@ -295,10 +321,9 @@ def _layer(
     }
 
 
+def _head(name: bytes, size: int) -> bytes:
+    return name + struct.pack("<I", size)
+
+
 def _chunk(name: bytes, data: bytes) -> bytes:
-    return name + struct.pack("<I", len(data)) + data + b"\0" * (len(data) % 2)
-
-
-def _part(file: BinaryIO, start: int, stop: int) -> bytes:
-    file.seek(start)
-    return file.read(stop - start)
+    return _head(name, len(data)) + data + b"\0" * (len(data) % 2)

@@ -119,12 +119,13 @@ class Room:
         That is (frames + tail, 2).
         """
         _lower_rate(block, self._down, self._mono)
-        spectrum = np.fft.rfft(self._mono)
+        # without "ortho" numpy transforms in double precision (it scales by the whole number 1)
+        spectrum = np.fft.rfft(self._mono, norm="ortho")
         left, right = (
-            np.asarray(np.fft.irfft(spectrum * response, n=self._size)[: self._whole], np.float32)
+            np.asarray(np.fft.irfft(spectrum * response, self._size, norm="ortho"), np.float32)
             for response in self._spectra
         )
-        _higher_rate(left, right, self._up, out)
+        _higher_rate(left[: self._whole], right[: self._whole], self._up, out)
 
 
 def _lower_rate(block: Audio, kernel: Audio, mono: Audio) -> None:

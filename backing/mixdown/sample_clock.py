@@ -80,12 +80,13 @@ class _Columns:
 
 def _columns(part: Part) -> _Columns:
     notes = part.notes
+    onset = np.array([float(note.onset) for note in notes])
     return _Columns(
         notes,
         np.array([note.pitch for note in notes], float),
         np.array([note.velocity for note in notes], float),
-        np.array([float(note.onset) for note in notes]),
-        np.array([float(note.end) for note in notes]),
+        onset,
+        onset + [float(note.length) for note in notes],
         np.array([note.swung for note in notes], bool),
         # to the thousandth, as the clock has it
         np.rint([note.lateness_ms * 1000 for note in notes]) / 1000,

@@ -7,7 +7,6 @@ Checked with FluidSynth 2.3.1 and pyfluidsynth 1.4.0.
 
 from __future__ import annotations
 
-import contextlib
 import ctypes
 import io
 import os
@@ -15,7 +14,7 @@ import sys
 import tempfile
 import threading
 from collections.abc import Iterable, Sequence
-from concurrent.futures import Future
+from contextlib import redirect_stdout, suppress
 from pathlib import Path
 from types import ModuleType, TracebackType
 from typing import Any, NamedTuple
@@ -24,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backing.errors import InternalError, MissingProgram, SoundFontError
+from backing.mixdown.excerpt import Struck, UnusualError, write_excerpt
 from backing.mixdown.soundfont import SoundFont
 
 BLOCK = 64
@@ -34,6 +34,7 @@ Audio = NDArray[np.float32]
 
 _SETTINGS: dict[str, int | float] = {
     "synth.dynamic-sample-loading": 1,  # only the samples of the presets in use
+    "synth.lock-memory": 0,  # that is for those who play in real time
     "synth.reverb.active": 0,
     "synth.chorus.active": 0,
     "synth.polyphony": 256,
@@ -60,9 +61,12 @@ class Synth:
     """One FluidSynth with one SoundFont; not to be shared by threads."""
 
     def __init__(
-        self, soundfont: SoundFont, sample_rate: int = 44100, part: bytes | None = None
+        self,
+        soundfont: SoundFont,
+        sample_rate: int = 44100,
+        tones: Iterable[Struck] | None = None,
     ) -> None:
-        """Load ``soundfont``, or an excerpt of it.
+        """Load ``soundfont``, or what there is in it of some ``tones``.
 
         Raises MissingProgram without FluidSynth, SoundFontError if it cannot load the file.
         """
@@ -72,7 +76,7 @@ class Synth:
             self._write = _float_writer(library)
             # pyfluidsynth silently drops a gain that is not a float
             self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
-        self._part = None if part is None else _File(part)
+        self._part = None if tones is None else _excerpt(soundfont.path, tones)
         path = soundfont.path if self._part is None else self._part.path
         self._font = library.fluid_synth_sfload(self._synth.synth, os.fsencode(path), 0)
         self._soundfont = soundfont
@@ -152,60 +156,43 @@ class Synth:
 
 
 class _File:
-    """Bytes under a name, for a library that asks for one; a system may hold them in memory."""
+    """A file for a library that asks for its name; a system may hold it in memory."""
 
-    def __init__(self, data: bytes) -> None:
+    def __init__(self) -> None:
         self._name: Path | None = None
         if sys.platform == "linux" and _OPEN_FILES.is_dir():
-            self._number = os.memfd_create("soundfont")
-            self.path = _OPEN_FILES / str(self._number)
+            number = os.memfd_create("soundfont")
+            self.path = _OPEN_FILES / str(number)
         else:
-            self._number, name = tempfile.mkstemp(".sf3")
+            number, name = tempfile.mkstemp(".sf2")
             self.path = self._name = Path(name)
-        rest = memoryview(data)
-        while rest:
-            rest = rest[os.write(self._number, rest) :]
+        self.file = os.fdopen(number, "wb")
 
     def close(self) -> None:
-        os.close(self._number)
+        self.file.close()
         if self._name is not None:
             self._name.unlink(missing_ok=True)
 
 
-class Opening:
-    """A synth that is set up by a thread of its own, while other things are done."""
-
-    def __init__(
-        self, soundfont: SoundFont, sample_rate: int, presets: Iterable[tuple[int, int]]
-    ) -> None:
-        """``presets``: bank and program of those to be loaded."""
-        self._synth: Future[Synth] = Future()
-        self._thread = threading.Thread(target=self._open, args=(soundfont, sample_rate, presets))
-        self._thread.start()
-
-    def _open(
-        self, soundfont: SoundFont, sample_rate: int, presets: Iterable[tuple[int, int]]
-    ) -> None:
+def _excerpt(path: Path, tones: Iterable[Struck]) -> _File | None:
+    """What some tones need of a SoundFont; None where the whole has to be loaded."""
+    with suppress(OSError):
+        part = _File()
         try:
-            synth = Synth(soundfont, sample_rate)
-            for bank, program in presets:
-                synth.channel(bank, program)
-        except Exception as error:
-            self._synth.set_exception(error)
+            write_excerpt(path, tones, part.file)
+            part.file.flush()
+        except (UnusualError, OSError):
+            part.close()
         else:
-            self._synth.set_result(synth)
-
-    def synth(self) -> Synth:
-        """The synth, once it is there; raises what its making raised."""
-        self._thread.join()
-        return self._synth.result()
+            return part
+    return None
 
 
 def load_library() -> ModuleType:
     """The pyfluidsynth module, silent; raises MissingProgram if FluidSynth is not installed."""
     try:
         # it prints where it found the library when CI is set, and stdout is for results
-        with contextlib.redirect_stdout(io.StringIO()):
+        with redirect_stdout(io.StringIO()):
             import fluidsynth  # noqa: PLC0415 - heavy, and must not fail before a sound is wanted
     except (ImportError, OSError):
         raise MissingProgram("FluidSynth, which makes the sound, is missing.", _INSTALL) from None
