@@ -188,6 +188,7 @@ class Degree:
         return Interval(self.number - 1, self.semitones)
 
     @classmethod
+    @lru_cache(maxsize=256)
     def parse(cls, text: str) -> Degree:
         """Read 1-13 with accidentals before it: 5, b9, #11, bb7, ♭13. Raises ChordError."""
         match = re.fullmatch(r"(?P<signs>[b♭]{0,2}|[#♯]{0,2})(?P<number>1[0-3]|[1-9])", text)

@@ -44,9 +44,12 @@ class Release:
 
     def levels_db(self, blocks: int, sample_rate: int) -> Numbers:
         """The level at the beginning of each of so many blocks of 64 samples."""
-        bends = BENDS[: len(self.slopes) - 1]
-        steps = np.asarray(self.slopes)[np.searchsorted(bends, np.arange(blocks), side="right")]
-        return -np.concatenate([[0.0], np.cumsum(steps[:-1])]) * BLOCK / sample_rate
+        steps = np.asarray(self.slopes)[_segments(len(self.slopes), blocks)]
+        levels = np.zeros(blocks)
+        np.cumsum(steps[:-1], out=levels[1:])
+        levels *= -BLOCK
+        levels /= sample_rate
+        return levels
 
     @property
     def last_bend(self) -> int:
@@ -61,6 +64,12 @@ class Release:
         return _gains(self, sample_rate)
 
 
+@lru_cache(maxsize=32)
+def _segments(slopes: int, blocks: int) -> NDArray[np.intp]:
+    """Which of so many slopes a release has in each block."""
+    return np.searchsorted(BENDS[: slopes - 1], np.arange(blocks), side="right")
+
+
 @lru_cache(maxsize=4096)
 def _gains(release: Release, sample_rate: int) -> Gains:
     limit = int(RING_LIMIT_S * sample_rate) // BLOCK
@@ -71,7 +80,7 @@ def _gains(release: Release, sample_rate: int) -> Gains:
         count *= 4
         levels = release.levels_db(min(count, limit) + 1, sample_rate)
     blocks = int(np.count_nonzero(levels[: min(count, limit)] > -RELEASE_FLOOR_DB))
-    gains: Gains = (10 ** (levels[: blocks + 1] / 20)).astype(np.float32)
+    gains: Gains = np.exp(levels[: blocks + 1] * _NEPERS_PER_DB).astype(np.float32)
     return gains
 
 
