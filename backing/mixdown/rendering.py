@@ -37,14 +37,15 @@ _SILENCE = 10 ** (-72 / 20)
 _SAME_WAVEFORM = 10 ** (-80 / 20)
 _CHUNK = 172 * BLOCK  # a quarter of a second at 44.1 kHz
 _HELD_PROBE = {False: 256 * BLOCK, True: 128 * BLOCK}  # a tone; a drum, often shorter
-_WATCHED = {False: 128 * BLOCK, True: 512 * BLOCK}  # after the release
+_WATCHED = {False: 128 * BLOCK, True: 384 * BLOCK}  # after the release
+_WATCHED_EARLY = 128 * BLOCK
 _SPAN = {kit: _HELD_PROBE[kit] + _WATCHED[kit] for kit in (False, True)}
 _PLAIN = 10 ** (-46 / 20)  # what a release may leave unsaid
 _HOLDS = {  # where it is probed if it leaves more: the second shows it, if the long probe does not
     False: tuple(BLOCK * blocks for blocks in (56, 88, 120, 160, 208, 288, 512)),
     True: tuple(BLOCK * blocks for blocks in (48, 64, 96, 128, 192, 352)),
 }
-_KNOTS = {False: (0, 2, 6, 16, 32, 64, 96, 128), True: (0, 4, 16, 64, 128, 256, 512)}
+_KNOTS = {False: (0, 2, 6, 16, 32, 64, 96, 128), True: (0, 4, 16, 64, 128, 256, 384)}
 _LAGS = {False: 3, True: 1}
 
 
@@ -111,18 +112,21 @@ class _Study:
         """
         law, probes = self._known.get(source), []
         if law is None:
-            early = _probe(self._synth, source, _HOLDS[source.kit][1])
-            probes = [_probe(self._synth, source) if probe is None else probe, early]
+            early = _HOLDS[source.kit][1]
+            probes = [
+                (_HELD_PROBE[source.kit], _probe(self._synth, source) if probe is None else probe),
+                (early, _probe(self._synth, source, early, _WATCHED_EARLY)),
+            ]
         longest = max(self._group.values()) + int(RING_LIMIT_S * self._sample_rate)
         with _Sounding(self._synth, source, longest) as sounding:
             held = _Held(source, sounding.upto(_SPAN[source.kit]), self._sample_rate)
             if law is None:
-                law = self.laws[source] = Law(source, 1.0, held.release(probes[0]), None)
+                law = self.laws[source] = Law(source, 1.0, held.release(probes[0][1]), None)
             self.laws.update(held.alike(others, law.colour))
             need = self._need(source)
             if need is not None and not self._lasts(source, need):
                 self.samples[source] = sounding.held(need)
-            if all(held.tells(law.release, probe) for probe in probes):
+            if all(held.tells(law.release, start, heard) for start, heard in probes):
                 return
             whole = sounding.upto(_HOLDS[source.kit][-1] + _WATCHED[source.kit])
         colour = _colour(self._synth, source, whole, law.release, self._sample_rate)
@@ -236,21 +240,20 @@ class _Held:
         """The products of a drum's sound with its beginning, from where it is struck again."""
         return per_block(self._sound[self._start :], self._sound)
 
-    def tells(self, release: Release, probe: Audio) -> bool:
-        """Whether a release is all there is to hear of it in a probe."""
-        start = len(probe) - _WATCHED[self._tone.kit]
+    def tells(self, release: Release, start: int, probe: Audio) -> bool:
+        """Whether a release is all there is to hear of it in a probe, let go at ``start``."""
         heard = _fall(self._tone, self._sound, probe, start)
         wrong = misfit(release, self._sound[start:], heard, self._sample_rate, self._first)
         whole = self._power[: start // BLOCK].sum() + per_block(heard, heard).sum()
         return bool(wrong <= _PLAIN**2 * whole)
 
 
-def _probe(synth: Synth, tone: Tone, start: int = 0) -> Audio:
-    """A tone let go (a drum: struck again) at ``start`` (0: as usual), and watched after that."""
+def _probe(synth: Synth, tone: Tone, start: int = 0, watched: int = 0) -> Audio:
+    """A tone let go (a drum: struck again) at ``start`` and watched, as usual if they are 0."""
     channel, start = synth.channel(tone.bank, tone.program), start or _HELD_PROBE[tone.kit]
     again = Stroke(start, tone.key, tone.velocity if tone.kit else 0)
     strokes = Stroke(0, tone.key, tone.velocity), again
-    return synth.play(channel, strokes, start + _WATCHED[tone.kit])
+    return synth.play(channel, strokes, start + (watched or _WATCHED[tone.kit]))
 
 
 def _fall(tone: Tone, held: Audio, probe: Audio, start: int) -> Audio:
