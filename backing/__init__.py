@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from backing.chart.form import Form
     from backing.chart.harmony import parse_chord
     from backing.chart.tune_file import read, read_file, write
-    from backing.combo.arrangement import Band, arrange
+    from backing.combo.arrangement import arrange
+    from backing.combo.band import Band
     from backing.combo.performance import Performance
     from backing.errors import BackingError, TuneError, UserError
     from backing.midi import to_bytes as midi_bytes
@@ -40,7 +41,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "BackingError": "errors",
-    "Band": "combo.arrangement",
+    "Band": "combo.band",
     "Bank": "mixdown.bank",
     "Form": "chart.form",
     "Performance": "combo.performance",

@@ -15,8 +15,7 @@ from backing import midi
 from backing.chart.form import Change, Directions
 from backing.chart.harmony import parse_chord
 from backing.combo import instruments
-from backing.combo.comping import INSTRUMENTS
-from backing.combo.instruments import STANDARD_KIT, VIBES, Instrument
+from backing.combo.instruments import COMPING, STANDARD_KIT, VIBES, Instrument
 from backing.combo.part import Part
 from backing.combo.performance import Performance
 from backing.routine import Purpose
@@ -200,7 +199,7 @@ def test_leaving_out_a_part_changes_no_byte_of_the_others(left_out):
 
 @pytest.mark.parametrize("comp", ["piano", "guitar", "vibes", "organ"])
 def test_the_comping_goes_by_its_instrument(comp):
-    part = Part.of("comping", INSTRUMENTS[comp], [note(0)])
+    part = Part.of("comping", COMPING[comp], [note(0)])
     assert [t.name for t in read(one_bar(part)).tracks[1:]] == [comp]
 
 

@@ -9,10 +9,9 @@ from fractions import Fraction
 from backing.chart.form import Form
 from backing.chart.pitch import Key
 from backing.chart.source import suggestion
-from backing.combo.arrangement import Band
+from backing.combo.band import LINES, Band
 from backing.combo.click import BEATS
-from backing.combo.comping import INSTRUMENTS
-from backing.combo.guide_tones import LINES
+from backing.combo.instruments import COMPING
 from backing.errors import RoutineError, SelectionError, UserError
 from backing.routine.climb import SHAPES, read_climb, read_tempo
 from backing.routine.ending import ENDINGS
@@ -91,7 +90,7 @@ def band(arguments: argparse.Namespace) -> Band:
         seed=arguments.seed,
         feel=arguments.feel,
         swing=_swing(arguments.swing),
-        comp=one_of(arguments.comp, INSTRUMENTS, "comping instrument"),
+        comp=one_of(arguments.comp, COMPING, "comping instrument"),
         guide_line=guide,
         click=click,
     )

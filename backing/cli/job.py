@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from backing import __version__
 from backing.chart.form import Form, PlayedBar
 from backing.chart.writer import write
-from backing.combo.arrangement import Band, arrange
+from backing.combo.band import Band
 from backing.combo.markers import markers
 from backing.combo.performance import Performance
 from backing.combo.style import brought, load_feel
@@ -122,10 +122,9 @@ def _made(job: Job, progress: Progress | None) -> Made:
 
 def _arranged(job: Job, routine: Routine) -> Performance:
     """What the band plays, arranged on another processor while the mixdown is loaded."""
-    band_plays = partial(arrange, routine, job.band)
     if job.midi or (job.threads or os.cpu_count()) == 1:
-        return band_plays()
-    with meanwhile(band_plays) as played:
+        return _played(routine, job.band)
+    with meanwhile(partial(_played, routine, job.band)) as played:
         # the mixdown takes as long to load as a tune to arrange
         from backing.mixdown.audio_file import sample_rate_of
         from backing.mixdown.soundfont import choose
@@ -137,6 +136,12 @@ def _arranged(job: Job, routine: Routine) -> Performance:
             import backing.mixdown.tags  # noqa: F401
 
             return played()
+
+
+def _played(routine: Routine, band: Band) -> Performance:
+    from backing.combo.arrangement import arrange
+
+    return arrange(routine, band)
 
 
 def _check(job: Job) -> None:

@@ -7,7 +7,7 @@ from functools import partial
 
 from backing.chart.form import Form
 from backing.cli.asked import one_of
-from backing.combo.arrangement import Player
+from backing.combo.band import Player
 from backing.errors import PracticeError
 from backing.practice.arpeggio import WAYS
 from backing.practice.fingerboard import make_fingerboard

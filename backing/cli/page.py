@@ -13,8 +13,8 @@ from backing.chart.form import Form
 from backing.cli.asked import in_key, one_of
 from backing.cli.status import DONE, tell
 from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
-from backing.combo.arrangement import Band
-from backing.combo.comping import INSTRUMENTS
+from backing.combo.band import Band
+from backing.combo.instruments import COMPING
 from backing.errors import UserError
 from backing.routine.climb import read_tempo
 from backing.saving import check_writable, fitted, is_folder, write_whole
@@ -75,7 +75,7 @@ def _maker(arguments: argparse.Namespace) -> PageMaker:
     from backing.mixdown.soundfont import choose
     from backing.practice.page import PageMaker
 
-    comp = one_of(arguments.comp, INSTRUMENTS, "comping instrument")
+    comp = one_of(arguments.comp, COMPING, "comping instrument")
     band = Band(seed=arguments.seed, feel=arguments.feel, comp=comp)
     font = choose(Path(arguments.soundfont) if arguments.soundfont else None)
     return PageMaker(font, band, keep=not arguments.no_cache)

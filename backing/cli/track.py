@@ -21,7 +21,7 @@ from backing.cli.progress import share_done, tracks_done
 from backing.cli.recipe import recipe
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
 from backing.cli.tunes import check_folder, check_targets, read_tune
-from backing.combo.arrangement import Player
+from backing.combo.band import Player
 from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
 from backing.saving import fitted, is_folder

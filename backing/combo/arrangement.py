@@ -3,54 +3,22 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import replace
 from fractions import Fraction
 
-from backing.chart.bar import PLAYERS
 from backing.combo import click, comp_rhythm, comping, drums, guide_tones, walking_bass
+from backing.combo.band import Band, Player
 from backing.combo.feel import Clock
 from backing.combo.instruments import PEDAL_HAT
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
-from backing.combo.plan import BAND, Plan, Rest, make_plan
-from backing.errors import SelectionError
+from backing.combo.plan import Plan, Rest, make_plan
 from backing.routine.orders import Routine
 from backing.routine.passes import Pass, Purpose
 
 TAIL_SECONDS = Fraction(5, 2)
 """What is kept after the last beat, for the last chord to ring."""
-
-
-Player = Callable[[Plan, random.Random], Part]
-
-
-@dataclass(frozen=True, slots=True)
-class Band:
-    """Who plays, and how.
-
-    ``players``: names from PLAYERS. ``feel`` overrides the feels of the tune, ``swing`` the
-    long : short ratio. ``comp``: the comping instrument. ``guide_line``: "thirds", "sevenths" or
-    "both". ``click``: on which beats the click falls. ``melody``: who plays a melodic line, if
-    "melody" is among the players. Equal ``seed``: equal music.
-    """
-
-    players: frozenset[str] = BAND
-    seed: int = 1
-    feel: str | None = None
-    swing: Fraction | None = None
-    comp: str = "piano"
-    guide_line: str = "thirds"
-    click: str = "all"
-    melody: Player | None = None
-
-    def __post_init__(self) -> None:
-        unknown = sorted(self.players - set(PLAYERS))
-        if unknown:
-            raise SelectionError(
-                f"Nobody in the band is called {unknown[0]!r}.",
-                f"Choose from {', '.join(PLAYERS)}.",
-            )
 
 
 def arrange(routine: Routine, band: Band) -> Performance:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from backing.chart.bar import PlayedBar
 from backing.combo.instruments import (
@@ -14,8 +15,10 @@ from backing.combo.instruments import (
     STANDARD_KIT,
 )
 from backing.combo.part import Note, Part
-from backing.combo.plan import Plan
 from backing.errors import RoutineError
+
+if TYPE_CHECKING:
+    from backing.combo.plan import Plan
 
 LENGTH = Fraction(1, 4)
 ACCENTED, PLAIN = 104, 88

@@ -6,19 +6,10 @@ import random
 
 from backing.combo.comp_style import read_style
 from backing.combo.feel import lateness
-from backing.combo.instruments import JAZZ_GUITAR, ORGAN, PIANO, VIBES, Instrument
+from backing.combo.instruments import COMPING
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import CompStroke, Plan, PlanBar
 from backing.combo.voicing import Voicing, voiced
-
-INSTRUMENTS: dict[str, Instrument] = {
-    "piano": PIANO,
-    "guitar": JAZZ_GUITAR,
-    "four": JAZZ_GUITAR,
-    "vibes": VIBES,
-    "organ": ORGAN,
-}
-"""What each player of comping plays; "four" is the rhythm guitar on all beats of the bar."""
 
 ACCENT = 10
 """By how much an accented stroke is louder, a soft one softer, in velocity."""
@@ -30,7 +21,7 @@ TOUCH = 3.0
 
 
 def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
-    """The comping of a pass: ``plan.comping`` voiced for ``comp``, a name in INSTRUMENTS.
+    """The comping of a pass: ``plan.comping`` voiced for ``comp``, a name in COMPING.
 
     The notes' role is the grip they belong to. Raises KeyError for an unknown ``comp``.
     """
@@ -49,7 +40,7 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
         velocity = _velocity(stroke, bar, touch)
         late = lateness(touch, *bar.feel.late("comping"))
         notes += _chord(stroke, voicing, velocity, late, spread)
-    return Part("comping", INSTRUMENTS[comp], tuple(notes))
+    return Part("comping", COMPING[comp], tuple(notes))
 
 
 def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:

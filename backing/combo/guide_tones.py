@@ -16,11 +16,11 @@ from fractions import Fraction
 from itertools import accumulate, pairwise
 from math import ceil
 
+from backing.combo.band import LINES
 from backing.combo.instruments import VIBES, Instrument
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
 
-LINES = ("thirds", "sevenths", "both")
 RHYTHMS = ("whole", "half", "phrased")
 LOW, HIGH = 55, 79
 """The range of the lines, MIDI."""

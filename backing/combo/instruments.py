@@ -30,6 +30,14 @@ STANDARD_KIT = Instrument("standard kit", 0, kit=True)
 JAZZ_KIT = Instrument("jazz kit", 32, kit=True)
 BRUSH_KIT = Instrument("brush kit", 40, kit=True)
 
+COMPING = {
+    "piano": PIANO,
+    "guitar": JAZZ_GUITAR,
+    "four": JAZZ_GUITAR,
+    "vibes": VIBES,
+    "organ": ORGAN,
+}
+"""What each player of comping plays; "four" is the rhythm guitar on all beats of the bar."""
 SHORT_NAMES = {PIANO: "piano", JAZZ_GUITAR: "guitar", VIBES: "vibes", ORGAN: "organ"}
 """What players say for short of an instrument that comps."""
 

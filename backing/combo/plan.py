@@ -15,10 +15,10 @@ from itertools import pairwise
 from backing.chart.form import PLAYERS, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
+from backing.combo.band import BAND
 from backing.combo.style import Feel, feel_names, load_feel
 from backing.routine import Pass, Purpose
 
-BAND = frozenset({"bass", "comping", "drums"})
 SHORT_LOOP_BARS = 8
 """Loops of fewer bars get a light set-up in place of a fill, and no crash on every round."""
 

@@ -205,19 +205,19 @@ def _motion(before: tuple[int, ...], after: tuple[int, ...], leading: Leading) -
     moves = voice_moves(before, after)
     top = abs(after[-1] - before[-1])
     cost = leading.top if top == 0 else 0.0 if top <= 2 else 0.15 * (top - 1)
-    beyond = sum(move - SEMITONES_IN_STEP for move in moves if move > SEMITONES_IN_STEP)
+    beyond = sum([move - SEMITONES_IN_STEP for move in moves if move > SEMITONES_IN_STEP])
     return cost + leading.step * sum(moves) + leading.leap * beyond
 
 
-def voice_moves(before: Sequence[int], after: Sequence[int]) -> tuple[int, ...]:
+def voice_moves(before: Sequence[int], after: Sequence[int]) -> list[int]:
     """By how many semitones each voice moves.
 
     Voices of equal voicings go in order; of unequal ones each of the smaller takes its nearest.
     """
     if len(before) == len(after):
-        return tuple(abs(a - b) for a, b in zip(before, after, strict=True))
+        return [abs(a - b) for a, b in zip(before, after, strict=True)]
     few, many = sorted((before, after), key=len)
-    return tuple(min(abs(one - other) for other in many) for one in few)
+    return [min([abs(one - other) for other in many]) for one in few]
 
 
 @lru_cache(maxsize=4096)

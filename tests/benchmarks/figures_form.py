@@ -14,7 +14,8 @@ from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
 from backing.chart.tune_file import read, read_file
 from backing.combo import instruments as kit
-from backing.combo.arrangement import Band, arrange
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.combo.performance import Performance
 from backing.routine import Purpose
 from backing.routine.orders import Request, make_routine

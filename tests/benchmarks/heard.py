@@ -13,10 +13,11 @@ from pathlib import Path
 
 from backing.chart.form import Form
 from backing.chart.tune_file import read, read_file
-from backing.combo.arrangement import Band, agreed, arrange
+from backing.combo.arrangement import agreed, arrange
+from backing.combo.band import BAND, Band
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedNote, PlayedPass
-from backing.combo.plan import BAND, Plan
+from backing.combo.plan import Plan
 from backing.routine import Purpose
 from backing.routine.orders import Request, make_routine
 from tests.benchmarks.changes import random_form

@@ -11,7 +11,7 @@ from backing.chart.form import Form
 from backing.cli.batch import attempt_elsewhere
 from backing.cli.job import Job, packed
 from backing.cli.tunes import read_tune
-from backing.combo.arrangement import Band
+from backing.combo.band import Band
 from backing.routine.orders import Request
 from tests.cli.conftest import SMALL, TUNE, Run
 

@@ -17,10 +17,11 @@ from backing.chart.pitch import Interval
 from backing.chart.tune_file import read
 from backing.combo import instruments as kit
 from backing.combo import walking_bass
-from backing.combo.arrangement import TAIL_SECONDS, Band, agreed, arrange
+from backing.combo.arrangement import TAIL_SECONDS, agreed, arrange
+from backing.combo.band import BAND, Band
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
-from backing.combo.plan import BAND, Plan
+from backing.combo.plan import Plan
 from backing.errors import SelectionError
 from backing.routine import Pass, Purpose
 from backing.routine.orders import Request, make_routine

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from backing.chart.pitch import Interval
 from backing.combo.comp_rhythm import COMPS, strokes
-from backing.combo.comping import INSTRUMENTS, play
+from backing.combo.comping import play
 from backing.combo.feel import swing_place
+from backing.combo.instruments import COMPING
 from backing.combo.part import VELOCITIES, Part
 from backing.combo.plan import Plan
 from backing.combo.voicing import HANDS
@@ -73,7 +74,7 @@ def test_the_top_voice_makes_a_line(comp: str) -> None:
 def test_each_player_has_an_instrument_and_keeps_its_range(comp: str) -> None:
     hands = HANDS[comp]
     for _, part in takes(comp=comp, seeds=range(2)):
-        assert part.instrument == INSTRUMENTS[comp]
+        assert part.instrument == COMPING[comp]
         assert all(hands.low <= note.pitch <= hands.high for note in part.notes)
 
 

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing.chart.pitch import Interval
+from backing.combo.band import LINES
 from backing.combo.feel import melodic_lateness_ms, ride_ratio
-from backing.combo.guide_tones import HIGH, LINES, LOW, RHYTHMS, SUNK, lines, play
+from backing.combo.guide_tones import HIGH, LOW, RHYTHMS, SUNK, lines, play
 from backing.combo.part import VELOCITIES, Part
 from backing.combo.plan import Plan
 from tests.combo.build import bars, plan_of

@@ -229,5 +229,5 @@ def test_guitar_voicings_lie_under_a_hand(chord: Chord, key: str) -> None:
 
 
 def test_voices_go_in_order_or_to_the_nearest() -> None:
-    assert voice_moves((53, 57, 60, 64), (53, 57, 59, 64)) == (0, 0, 1, 0)
-    assert voice_moves((53, 57, 60, 64), (53, 59, 64)) == (0, 1, 0)
+    assert voice_moves((53, 57, 60, 64), (53, 57, 59, 64)) == [0, 0, 1, 0]
+    assert voice_moves((53, 57, 60, 64), (53, 59, 64)) == [0, 1, 0]

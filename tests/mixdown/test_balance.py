@@ -9,7 +9,8 @@ import pytest
 
 from backing.chart.tune_file import read_file
 from backing.combo import instruments as gm
-from backing.combo.arrangement import Band, arrange
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.mixdown.balance import (
     BASS_LUFS,
     PIECES,

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing.chart.tune_file import read
-from backing.combo.arrangement import Band, arrange
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.combo.feel import Clock
 from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import Note, Part

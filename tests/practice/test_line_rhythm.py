@@ -17,7 +17,8 @@ from backing.chart.bar import Meter
 from backing.chart.form import Form
 from backing.chart.tune_file import read_file
 from backing.combo import drums
-from backing.combo.arrangement import Band, arrange
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.combo.feel import Clock, ride_ratio
 from backing.combo.instruments import RIDE
 from backing.combo.performance import Performance, PlayedPass

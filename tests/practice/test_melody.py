@@ -12,7 +12,8 @@ import pytest
 
 from backing.chart.form import Form
 from backing.chart.tune_file import read, read_file
-from backing.combo.arrangement import Band, arrange
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.combo.part import Note
 from backing.combo.performance import Performance, PlayedPass
 from backing.practice.line import Line

@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from backing.chart.form import Form
-from backing.combo.arrangement import Band
+from backing.combo.band import Band
 from backing.mixdown.note_store import user_store
 from backing.mixdown.soundfont import SoundFont
 from backing.practice.page.data import page_data

@@ -13,10 +13,12 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.form import Form, PlayedBar
-from backing.combo import click, comping
-from backing.combo.arrangement import Band, arrange
+from backing.combo import click
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.combo.instruments import (
     ACOUSTIC_BASS,
+    COMPING,
     JAZZ_GUITAR,
     JAZZ_KIT,
     VIBES,
@@ -114,7 +116,7 @@ def make_score(form: Form, band: Band) -> Score:
 def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[Line]:
     """What every player of the band plays, also of one who has nothing to play."""
     performance = arrange(routine, band)
-    usual = INSTRUMENTS | {"comping": comping.INSTRUMENTS[band.comp]}
+    usual = INSTRUMENTS | {"comping": COMPING[band.comp]}
     for name in sorted(band.players):
         parts = [[p for p in done.parts if p.name == name] for done in performance.passes]
         instrument = next((p.instrument for mine in parts for p in mine), usual[name])

@@ -15,7 +15,8 @@ from jsonschema import Draft202012Validator
 
 from backing.chart.form import Form
 from backing.chart.tune_file import read, read_file
-from backing.combo.arrangement import Band, arrange
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.practice.page import PageMaker
 from backing.practice.page.score import TAKES, make_score
 from backing.routine.orders import Request, make_routine

@@ -15,7 +15,8 @@ import pytest
 from playwright.sync_api import Page
 
 from backing.chart.form import Form
-from backing.combo.arrangement import Band, arrange
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.mixdown.loudness import integrated_loudness
 from backing.routine.orders import Request, Routine, make_routine
 from tests.practice.page.conftest import opened
