@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing import __version__
+from backing.aside import beside, meanwhile
 from backing.chart.form import Form, PlayedBar
 from backing.chart.writer import write
 from backing.combo.band import Band
@@ -18,7 +19,6 @@ from backing.combo.markers import markers
 from backing.combo.performance import Performance
 from backing.combo.style import brought, load_feel
 from backing.errors import OutputError, RoutineError
-from backing.processes import beside, meanwhile
 from backing.routine import Purpose
 from backing.routine.orders import Request, Routine, make_routine
 from backing.routine.trading import SOLOISTS

@@ -12,7 +12,6 @@ from pathlib import Path
 from backing.chart.changes import read_changes
 from backing.chart.form import Form
 from backing.cli.asked import band, in_key, one_of, request
-from backing.cli.batch import outcomes
 from backing.cli.drill import drill
 from backing.cli.given import check_track, track_as_usual
 from backing.cli.job import Job, make
@@ -127,6 +126,8 @@ def _make_one(arguments: argparse.Namespace, job: Job) -> None:
 
 def _make_all(arguments: argparse.Namespace, jobs: Sequence[Job]) -> int:
     """Make many tracks, saying what became of each; returns the worst exit status."""
+    from backing.cli.batch import outcomes
+
     status = DONE
     if not arguments.cluster and not all(job.midi for job in jobs):
         _check_sound(jobs[0].soundfont)

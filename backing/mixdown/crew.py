@@ -21,9 +21,10 @@ from typing import Any, Final, Generic, TypeVar
 
 import numpy as np
 
+from backing.aside import keep_memory, may_fork
 from backing.mixdown.loops import compiled
 from backing.mixdown.loudness import Audio
-from backing.processes import Worker, hired, keep_memory, may_fork
+from backing.processes import Worker, hired
 
 SLOTS: Final = 6
 """Windows a worker may be ahead."""

@@ -17,18 +17,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from backing import processes
+from backing import aside, processes
 from backing.errors import MachineError, SelectionError
 from backing.mixdown import crew
 from backing.mixdown.crew import made, mapped
 from backing.mixdown.loops import compiled
 
-forked = pytest.mark.skipif(not processes.FORKS, reason="processes are forked on Linux only")
+forked = pytest.mark.skipif(not aside.FORKS, reason="processes are forked on Linux only")
 
 
 @pytest.fixture(params=["forked", "threads", "alone"])
 def workers(request, monkeypatch):
-    if request.param == "forked" and not processes.FORKS:
+    if request.param == "forked" and not aside.FORKS:
         pytest.skip("processes are forked on Linux only")
     monkeypatch.setattr(crew, "compiled", None)  # with the loops, windows are made by threads
     monkeypatch.setattr(crew, "may_fork", lambda: request.param == "forked")

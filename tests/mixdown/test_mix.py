@@ -14,7 +14,7 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing import processes
+from backing import aside
 from backing.combo.performance import Performance
 from backing.errors import OutputError, SelectionError
 from backing.mixdown import crew, level, loops
@@ -268,7 +268,7 @@ def test_parts_that_do_not_play(bank):
 
 @pytest.mark.parametrize("forks", [True, False])
 def test_processors_change_no_bit(bank, monkeypatch, forks):
-    if forks and not processes.FORKS:
+    if forks and not aside.FORKS:
         pytest.skip("processes are forked on Linux only")
     performance = trio.performance((90, 160), bars=4)
     one = whole(render(performance, bank, workers=1))
