@@ -40,7 +40,6 @@ def run() -> NoReturn:
     """The command as a process of its own, which ends with it."""
     # what it makes is alive to the end: nobody need look for garbage in it, again and again
     gc.set_threshold(50_000, 20, 50)
-    sys.setswitchinterval(0.0005)
     # and numpy's threads for large matrices, of which there are none, keep other work waiting
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     status = main()

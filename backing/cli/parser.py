@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import difflib
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING, NoReturn
 
 from backing import __version__
@@ -72,6 +73,7 @@ def whole_number(text: str) -> int:
         raise argparse.ArgumentTypeError(cause) from None
 
 
+@lru_cache(maxsize=1)
 def make_parser() -> _Parser:
     """The whole command line."""
     parser = _Parser(
