@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from tests.cli.conftest import SMALL, TUNE, Run
+from tests.cli.conftest import SMALL, TUNE, Run, run_apart
 
 SUFFIXES = ("wav", "flac", "mp3", "ogg", "opus", "m4a")
 LOOP = ("--bars", "1-4", "--times", "1", "--soundfont", SMALL)
@@ -234,6 +234,40 @@ def four_more(here: Path) -> tuple[str, ...]:
         text = TUNE.replace("180", str(170 + number)).replace("G7", chord)
         (here / f"{number}.tune").write_text(text)
     return tuple(f"{number}.tune" for number in range(4))
+
+
+WAYS = {
+    "forked": "",
+    "threads": "import backing.aside; backing.aside.FORKS = False",
+    "one processor": "import os; os.cpu_count = lambda: 1",
+    "no compiler": "import sys; sys.modules['backing.mixdown._loops'] = None",
+    "the whole SoundFont": "from backing.mixdown import synth; synth._excerpt = lambda *_: None",
+}
+
+
+def test_a_track_is_the_same_however_it_is_made(here: Path) -> None:
+    def made(way: str) -> np.ndarray:
+        words = ("track", "four.tune", "-o", f"{way}.wav", "--no-cache", "--bits", "24", *LOOP)
+        done = run_apart(*words, "--guide", code=WAYS[way])
+        assert done.returncode == 0, done.stderr
+        return soundfile.read(here / f"{way}.wav")[0]
+
+    first = made("forked")
+    assert np.abs(first).max() > 0.1
+    for way in ("threads", "one processor", "the whole SoundFont"):
+        assert np.array_equal(first, made(way)), way
+    # without the compiled loops sums are made in another order
+    assert np.abs(first - made("no compiler")).max() < 2**-20
+
+
+def test_a_mistake_is_told_in_the_same_words_wherever_it_is_found(here: Path) -> None:
+    (here / "own.toml").write_text('like = "swing"\n[drums]\nride = 7\n', "utf-8")
+    words = ("track", "four.tune", "-o", "x.wav", "--no-cache", "--feel", "own.toml", *LOOP)
+    forked, here_alone = (run_apart(*words, code=WAYS[way]) for way in ("forked", "threads"))
+    assert forked.returncode == here_alone.returncode == 2
+    assert "own.toml" in forked.stderr
+    assert forked.stderr == here_alone.stderr
+    assert not (here / "x.wav").exists()
 
 
 def test_many_tunes_are_the_same_as_one_by_one(here: Path, run: Run) -> None:
