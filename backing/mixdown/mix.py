@@ -265,6 +265,8 @@ class Mixdown:
                         ringing[at, :WINDOW] += dry[at]
                     else:  # most of the stem of a count-in
                         ringing[at] = 0
+                if self._levels.known_to() == math.inf:
+                    return []
                 return self._levels.measure(_sum(dry), start)
 
             return make
