@@ -101,6 +101,13 @@ class Problem:
         return f"{place}: {cause}\n  {shown}\n  {caret}\n  {cure}"
 
 
+def quoted(value: object) -> str:
+    """What a user wrote, as it is written: text in double quotes, on one line."""
+    import json  # noqa: PLC0415 - only where something is wrong
+
+    return json.dumps(value, ensure_ascii=False, default=str)
+
+
 def _surroundings(text: str, start: int, stop: int) -> tuple[str, str, str]:
     """What stands before, at and after ``start`` to ``stop`` (offsets), cut to WIDEST columns."""
     # columns before each character, so that a mark goes with the letter it stands on

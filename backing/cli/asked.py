@@ -12,7 +12,7 @@ from backing.chart.source import suggestion
 from backing.combo.band import LINES, Band
 from backing.combo.click import BEATS
 from backing.combo.instruments import COMPING
-from backing.errors import RoutineError, SelectionError, UserError
+from backing.errors import RoutineError, SelectionError, UserError, quoted
 from backing.routine.climb import SHAPES, read_climb, read_tempo
 from backing.routine.ending import ENDINGS
 from backing.routine.keys import CYCLES, read_key, read_keys
@@ -103,7 +103,7 @@ def one_of(word: str, known: Iterable[str], what: str) -> str:
     if plain in known:
         return plain
     raise UserError(
-        f"There is no {what} called {word!r}.",
+        f"There is no {what} called {quoted(word)}.",
         f"{suggestion(word, known)}Choose from: {', '.join(known)}.",
     )
 
@@ -137,6 +137,7 @@ def _swing(text: str | None) -> Fraction | None:
         ratio = Fraction(0)
     if not 1 <= ratio <= 4:
         raise RoutineError(
-            f"{text!r} is no swing ratio.", "Write long to short from 1 (even) to 4, like 2 or 1.6."
+            f"{quoted(text)} is no swing ratio.",
+            "Write long to short from 1 (even) to 4, like 2 or 1.6.",
         )
     return ratio.limit_denominator(100)

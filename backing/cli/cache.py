@@ -6,7 +6,7 @@ import argparse
 import re
 
 from backing.cli.status import DONE, show
-from backing.errors import UserError
+from backing.errors import UserError, quoted
 from backing.mixdown.cache import user_cache
 from backing.mixdown.note_store import MOST_BYTES, clear_notes, kept_notes
 
@@ -38,5 +38,5 @@ def _bytes(text: str) -> int:
     """A size like "500M" or "2 GB" in bytes."""
     match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([KMGT]?)B?", text.strip().upper())
     if not match:
-        raise UserError(f"{text!r} is no size.", "Write it like 500M or 2G; 0 keeps nothing.")
+        raise UserError(f"{quoted(text)} is no size.", "Write it like 500M or 2G; 0 keeps nothing.")
     return round(float(match[1]) * UNITS[match[2]])

@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from backing.chart.bar import PLAYERS
-from backing.errors import SelectionError
+from backing.errors import SelectionError, quoted
 
 if TYPE_CHECKING:
     from backing.combo.part import Part
@@ -45,6 +45,6 @@ class Band:
         unknown = sorted(self.players - set(PLAYERS))
         if unknown:
             raise SelectionError(
-                f"Nobody in the band is called {unknown[0]!r}.",
+                f"Nobody in the band is called {quoted(unknown[0])}.",
                 f"Choose from {', '.join(PLAYERS)}.",
             )

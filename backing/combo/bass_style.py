@@ -8,6 +8,7 @@ from functools import lru_cache
 
 from backing.combo.cell import Cell, read_strokes
 from backing.combo.style import Feel, Table
+from backing.errors import quoted
 
 VOCABULARIES = ("line", "root-fifth")
 """A "line" walks through chord, scale and chromatic tones; "root-fifth" keeps to those two and
@@ -67,7 +68,7 @@ def _cells(table: Table, key: str, walking: Mapping[int, str]) -> tuple[Cell, ..
     cells = list(table.cells(key))
     for cell in cells:
         if any(stroke.tempos for stroke in cell.strokes):
-            cause = f"has a stroke bound to tempos: {cell.text!r}."
+            cause = f"has a stroke bound to tempos: {quoted(cell.text)}."
             raise table.error(key, cause, "Give the whole cell its tempos instead.")
     for beats, text in walking.items():
         if not any(cell.beats == beats for cell in cells):

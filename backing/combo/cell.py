@@ -20,6 +20,8 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from backing.errors import quoted
+
 STROKE = re.compile(
     r"(?P<ghost>\()?(?P<beat>\d+)(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-'>]*)\)?"
     r"(?:\?(?P<chance>\d+))?(?:@(?P<low>\d+)-(?P<high>\d+))?$"
@@ -82,7 +84,7 @@ def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
         return ()
     for (early, _), (late, _) in itertools.pairwise(found):
         if late.onset <= early.onset:
-            raise ValueError(f"the strokes of {text!r} do not stand in the order of time")
+            raise ValueError(f"the strokes of {quoted(text)} do not stand in the order of time")
     ends = [stroke.onset for stroke, _ in found[1:]] + [Fraction(beats)]
     return tuple(
         _with_length(stroke, end - stroke.onset if "-" in marks else None, marks)
@@ -94,11 +96,11 @@ def _read_stroke(word: str, beats: int) -> tuple[Stroke, str]:
     match = STROKE.match(word)
     if not match or (match["ghost"] is None) == (")" in word):
         raise ValueError(
-            f"{word!r} is no stroke; strokes are like 1 2& 3.2 4a with marks - ' > ( )"
+            f"{quoted(word)} is no stroke; strokes are like 1 2& 3.2 4a with marks - ' > ( )"
         )
     onset = int(match["beat"]) - 1 + PLACES[match["sub"]]
     if not 0 <= onset < beats:
-        raise ValueError(f"{word!r} lies outside the {beats} beats of its cell")
+        raise ValueError(f"{quoted(word)} lies outside the {beats} beats of its cell")
     marks = match["marks"]
     stroke = Stroke(
         onset=Fraction(onset),

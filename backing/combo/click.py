@@ -15,7 +15,7 @@ from backing.combo.instruments import (
     STANDARD_KIT,
 )
 from backing.combo.part import Note, Part
-from backing.errors import RoutineError
+from backing.errors import RoutineError, quoted
 
 if TYPE_CHECKING:
     from backing.combo.plan import Plan
@@ -65,7 +65,7 @@ def play(plan: Plan, beats: str = "all") -> Part:
     """
     if beats not in BEATS:
         raise RoutineError(
-            f"There is no click on {beats!r}.", f"Choose one of: {', '.join(BEATS)}."
+            f"There is no click on {quoted(beats)}.", f"Choose one of: {', '.join(BEATS)}."
         )
     return Part.of("click", STANDARD_KIT, _clicks(plan, beats))
 

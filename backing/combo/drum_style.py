@@ -22,6 +22,7 @@ from backing.combo import instruments as kit
 from backing.combo.cell import Stroke, read_strokes
 from backing.combo.instruments import Instrument
 from backing.combo.style import Feel, Table, load_feel
+from backing.errors import quoted
 
 TICKS = 12
 """Parts of a beat in which the drums count: eighths, triplets and sixteenths are whole."""
@@ -156,7 +157,7 @@ def _base(table: Table) -> DrumStyle | None:
     if "like" in other.root.table("drums").values:
         raise table.error(
             "like",
-            f"is {table.values['like']!r}, which is like another.",
+            f"is {quoted(table.values['like'])}, which is like another.",
             "Name the feel it names.",
         )
     return read_style(other)
@@ -184,7 +185,7 @@ def _velocities(table: Table, voice: str) -> tuple[int, int, int]:
         or value != sorted(value)
     ):
         cure = "Write velocities ghosted, plain and accented, from 16 to 120, like [28, 40, 72]."
-        raise table.error(voice, f"is {value!r}.", cure)
+        raise table.error(voice, f"is {quoted(value)}.", cure)
     return value[0], value[1], value[2]
 
 

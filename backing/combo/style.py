@@ -23,7 +23,7 @@ from backing.chart.feel_name import beside, is_feel_file
 from backing.chart.header import METERS
 from backing.combo.cell import Cell, read_strokes
 from backing.combo.feel import ride_ratio
-from backing.errors import FeelError
+from backing.errors import FeelError, quoted
 
 FEELS = Path(__file__).with_name("feels")
 """Where the feels lie that come with the package."""
@@ -90,7 +90,7 @@ class Table:
         value = self._get(key, default)
         if not isinstance(value, str) or (choices and value not in choices):
             wanted = " or ".join(choices) or "a text in quotes"
-            raise self.error(key, f"is {value!r}.", f"Write {wanted}.")
+            raise self.error(key, f"is {quoted(value)}.", f"Write {wanted}.")
         return value
 
     def number(self, key: str, default: float | None, low: float, high: float) -> float:
@@ -98,21 +98,21 @@ class Table:
         value = self._get(key, default)
         is_number = isinstance(value, int | float) and not isinstance(value, bool)
         if not is_number or not low <= value <= high:
-            raise self.error(key, f"is {value!r}.", f"Write a number from {low} to {high}.")
+            raise self.error(key, f"is {quoted(value)}.", f"Write a number from {low} to {high}.")
         return float(value)
 
     def texts(self, key: str, default: tuple[str, ...] | None = None) -> tuple[str, ...]:
         """A list of texts."""
         value = self._get(key, default)
         if not isinstance(value, list | tuple) or not all(isinstance(v, str) for v in value):
-            raise self.error(key, f"is {value!r}.", "Write a list of texts in quotes.")
+            raise self.error(key, f"is {quoted(value)}.", "Write a list of texts in quotes.")
         return tuple(value)
 
     def table(self, key: str) -> Table:
         """A table inside this one; an empty one where it is missing."""
         value = self._get(key, {})
         if not isinstance(value, Mapping):
-            raise self.error(key, f"is {value!r}.", f"Write a table, [{key}].")
+            raise self.error(key, f"is {quoted(value)}.", f"Write a table, [{key}].")
         if self.base is not None and self.base.values.get(key) is value:
             return self.base.table(key)  # whose file its mistakes are in
         return Table(value, f"{self.path}.{key}".lstrip("."), self.source, self.file)
@@ -121,7 +121,7 @@ class Table:
         """A list of tables, [[key]]; empty where it is missing."""
         value = self._get(key, [])
         if not isinstance(value, list) or not all(isinstance(v, Mapping) for v in value):
-            raise self.error(key, f"is {value!r}.", f"Write a list of tables, [[{key}]].")
+            raise self.error(key, f"is {quoted(value)}.", f"Write a list of tables, [[{key}]].")
         path = f"{self.path}.{key}".lstrip(".")
         return tuple(Table(v, path, self.source, self.file) for v in value)
 
@@ -134,7 +134,7 @@ class Table:
             or not all(isinstance(v, int | float) for v in value)
             or value[0] > value[1]
         ):
-            raise self.error(key, f"is {value!r}.", "Write two numbers, like [100, 220].")
+            raise self.error(key, f"is {quoted(value)}.", "Write two numbers, like [100, 220].")
         return float(value[0]), float(value[1])
 
     def cells(self, key: str) -> tuple[Cell, ...]:
@@ -167,7 +167,7 @@ class Table:
         name = self.text(key, "")
         place = beside(name, str(Path(self.file).parent))
         if name and not is_feel_file(name) and name not in feel_names():
-            raise self.error(key, f"is {name!r}.", _known_feels(name))
+            raise self.error(key, f"is {quoted(name)}.", _known_feels(name))
         return place
 
     def keys(self) -> Iterator[str]:
@@ -247,7 +247,7 @@ def load_feel(name: str) -> Feel:
     if is_feel_file(name):
         return _from_file(name, ())
     if name not in feel_names():
-        raise FeelError(f"There is no feel called {name!r}.", _known_feels(name))
+        raise FeelError(f"There is no feel called {quoted(name)}.", _known_feels(name))
     return _own(name)
 
 
@@ -333,7 +333,7 @@ def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
     if not is_feel_file(place):
         return load_feel(place) if place else None
     if os.path.realpath(place) in through:
-        cause = f"is {table.values['like']!r}, which leads back to this file."
+        cause = f"is {quoted(table.values['like'])}, which leads back to this file."
         raise table.error("like", cause, "Name another feel.")
     try:
         _text(place)
@@ -358,14 +358,14 @@ def _meters(root: Table) -> tuple[str, ...]:
     known = tuple(map(str, METERS))
     if not meters or not set(meters) <= set(known):
         cure = f"Write one or more of {', '.join(known)}, in quotes."
-        raise root.error("meters", f"is {list(meters)!r}.", cure)
+        raise root.error("meters", f"is {quoted(list(meters))}.", cure)
     return meters
 
 
 def _first_chorus(root: Table) -> str:
     name = root.text("first_chorus", "")
     if name and name not in feel_names():
-        raise root.error("first_chorus", f"is {name!r}.", _known_feels(name))
+        raise root.error("first_chorus", f"is {quoted(name)}.", _known_feels(name))
     return name
 
 
@@ -384,5 +384,5 @@ def _late(table: Table, key: str) -> tuple[float, float]:
         or not all(isinstance(v, int | float) and -60 <= v <= 60 for v in value)
     ):
         cure = "Write mean and spread in ms, like [6, 4]; neither past 60."
-        raise table.error(key, f"is {value!r}.", cure)
+        raise table.error(key, f"is {quoted(value)}.", cure)
     return float(value[0]), float(value[1])

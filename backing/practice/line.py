@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, PitchName
-from backing.errors import PracticeError
+from backing.errors import PracticeError, quoted
 from backing.practice.arpeggio import ROLES, WAYS
 from backing.practice.fingerboard import Fingerboard, Place, hand, make_fingerboard
 from backing.routine.ladder import VALUES
@@ -84,7 +84,7 @@ class Line:
 def _one_of(name: str, value: object, choices: tuple[object, ...]) -> None:
     if value not in choices:
         raise PracticeError(
-            f"{value!r} is no {name}.", f"Choose from {', '.join(map(str, choices))}."
+            f"{quoted(value)} is no {name}.", f"Choose from {', '.join(map(str, choices))}."
         )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.errors import RoutineError
+from backing.errors import RoutineError, quoted
 
 SLOWEST, FASTEST = Fraction(20), Fraction(400)
 """The tempos in bpm at which a band can be asked to play."""
@@ -40,7 +40,8 @@ def read_tempo(text: str, goal: Fraction) -> Fraction:
     match = re.fullmatch(r"(\d+(?:\.\d+)?)(%?)", text.strip())
     if not match:
         raise RoutineError(
-            f"{text!r} is no tempo.", "Write beats a minute (132) or a part of the tune's (80%)."
+            f"{quoted(text)} is no tempo.",
+            "Write beats a minute (132) or a part of the tune's (80%).",
         )
     tempo = Fraction(match[1]) * (goal / 100 if match[2] else 1)
     return _in_range(tempo)
@@ -65,7 +66,8 @@ def read_climb(text: str, goal: Fraction, shape: str = "up") -> Climb:
     match = CLIMB.match(text.replace(" ", ""))
     if not match:
         raise RoutineError(
-            f"{text!r} is no climb.", "Write from-to:step, like 80-160:8 or 60%-105%:5%, or 60%."
+            f"{quoted(text)} is no climb.",
+            "Write from-to:step, like 80-160:8 or 60%-105%:5%, or 60%.",
         )
     low = read_tempo(match["low"] + match["lp"], goal)
     if match["high"]:
@@ -106,7 +108,7 @@ def _shaped(rungs: tuple[Fraction, ...], shape: str) -> tuple[Fraction, ...]:
         return tuple(t for slow in rungs[:-1] for t in (slow, rungs[-1]))
     if shape == "up":
         return rungs
-    raise RoutineError(f"{shape!r} is no shape of a climb.", f"Choose {', '.join(SHAPES)}.")
+    raise RoutineError(f"{quoted(shape)} is no shape of a climb.", f"Choose {', '.join(SHAPES)}.")
 
 
 def _two_up_one_down(rungs: tuple[Fraction, ...]) -> tuple[Fraction, ...]:

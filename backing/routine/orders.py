@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from backing.chart.form import Form, PlayedBar
 from backing.chart.pitch import Key
-from backing.errors import RoutineError, SelectionError
+from backing.errors import RoutineError, SelectionError, quoted
 from backing.routine.count_in import count_in
 from backing.routine.drills import grown, laying_out
 from backing.routine.ending import with_ending
@@ -153,7 +153,8 @@ def _check(request: Request) -> None:
 def _check_trade(request: Request) -> None:
     if request.trade_with not in PARTNERS:
         raise RoutineError(
-            f"Nobody called {request.trade_with!r} trades.", f"Choose from {', '.join(PARTNERS)}."
+            f"Nobody called {quoted(request.trade_with)} trades.",
+            f"Choose from {', '.join(PARTNERS)}.",
         )
     if not request.trade and (request.partner_first or request.trade_with != PARTNERS[0]):
         raise RoutineError("A partner is for trading only.", "Say how many bars are traded.")

@@ -252,12 +252,12 @@ def test_files_that_are_missing_are_said_so(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("attributes", "cause"),
     [
-        ("<divisions>many</divisions>", "'many' for its divisions"),
-        ("<divisions>1e99999999</divisions>", "'1e99999999' for its divisions"),
-        ("<key><fifths>none</fifths></key>", "'none' for its key"),
+        ("<divisions>many</divisions>", '"many" for its divisions'),
+        ("<divisions>1e99999999</divisions>", '"1e99999999" for its divisions'),
+        ("<key><fifths>none</fifths></key>", '"none" for its key'),
         ("<time><beats>4</beats><beat-type>0</beat-type></time>", "the meter 4/0"),
         ("<time><beats>\u00b2</beats><beat-type>4</beat-type></time>", "the meter \u00b2/4"),
-        ("<transpose><chromatic>down</chromatic></transpose>", "'down' for its transposition"),
+        ("<transpose><chromatic>down</chromatic></transpose>", '"down" for its transposition'),
     ],
 )
 def test_numbers_that_are_none_are_refused(attributes: str, cause: str) -> None:

@@ -82,23 +82,23 @@ def test_a_mistake_is_told_in_the_file_that_has_it(songs: Path, run: Run) -> Non
 @pytest.mark.parametrize(
     ("mine", "other", "words"),
     [
-        ('like = "mine.toml"\n', "", "songs/mine.toml:3: like is 'mine.toml', which leads back"),
-        ('like = "b.toml"\n', 'like = "mine.toml"\n', "songs/b.toml:3: like is 'mine.toml', which"),
+        ('like = "mine.toml"\n', "", 'songs/mine.toml:3: like is "mine.toml", which leads back'),
+        ('like = "b.toml"\n', 'like = "mine.toml"\n', 'songs/b.toml:3: like is "mine.toml", which'),
         ('like = "b.toml"\n', None, "songs/mine.toml:3: like is no feel: songs/b.toml cannot be"),
         (
             'like = "bosa"\n',
             None,
-            "songs/mine.toml:3: like is 'bosa'. feel: mine.toml ^^^^^^^^^ Did you mean bossa?",
+            'songs/mine.toml:3: like is "bosa". feel: mine.toml ^^^^^^^^^ Did you mean bossa?',
         ),
         (
             'like = "even"\n[drums]\nlike = "bosa"\n',
             None,
-            "songs/mine.toml:5: drums.like is 'bosa'. feel: mine",
+            'songs/mine.toml:5: drums.like is "bosa". feel: mine',
         ),
         (
             'like = "even"\n[comping]\nlike = "b.toml"\n',
             'like = "mine.toml"\n',
-            "songs/b.toml:3: like is 'mine.toml', which leads back",
+            'songs/b.toml:3: like is "mine.toml", which leads back',
         ),
     ],
 )
@@ -119,7 +119,7 @@ def test_mistakes_of_the_tune_and_of_its_feels_are_told_together(songs: Path, ru
         "key: H\nfeel: mine.toml\ntempo: 0\nsection A  feel: swnig\n| Q |\n"
         "section B  feel: none.toml\n| C |\n"
     )
-    (songs / "mine.toml").write_text(EVEN + "[bass]\nroots = 7\n[comping]\n[drums]\nkit = 'tin'\n")
+    (songs / "mine.toml").write_text(EVEN + '[bass]\nroots = 7\n[comping]\n[drums]\nkit = "tin"\n')
     told = run("check", "songs/whole.tune").err.splitlines()
     places = [line for line in told if line.startswith("songs/whole.tune:")]
     assert [place.split(" ")[0] for place in places] == [
@@ -128,8 +128,8 @@ def test_mistakes_of_the_tune_and_of_its_feels_are_told_together(songs: Path, ru
     ]
     assert "songs/mine.toml:5: bass.roots is 7." in places[1]
     assert "songs/mine.toml:6: comping.cells are missing." in places[2]
-    assert "songs/mine.toml:8: drums.kit is 'tin'." in places[3]
-    assert "There is no feel called 'swnig'." in places[5]
+    assert 'songs/mine.toml:8: drums.kit is "tin".' in places[3]
+    assert 'There is no feel called "swnig".' in places[5]
     assert "songs/none.toml cannot be read (No such file or directory)." in places[7]
 
 

@@ -51,12 +51,12 @@ def test_an_empty_cell_is_silence() -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("1 5", "'5' lies outside the 4 beats of its cell"),
-        ("0", "'0' lies outside the 4 beats"),
-        ("1 2+", r"'2\+' is no stroke; strokes are like 1 2& 3.2 4a"),
-        ("(1", r"'\(1' is no stroke"),
-        ("1)", r"'1\)' is no stroke"),
-        ("3 2", "'3 2' do not stand in the order of time"),
+        ("1 5", '"5" lies outside the 4 beats of its cell'),
+        ("0", '"0" lies outside the 4 beats'),
+        ("1 2+", r'"2\+" is no stroke; strokes are like 1 2& 3.2 4a'),
+        ("(1", r'"\(1" is no stroke'),
+        ("1)", r'"1\)" is no stroke'),
+        ("3 2", '"3 2" do not stand in the order of time'),
         ("2 2", "do not stand in the order of time"),
     ],
 )

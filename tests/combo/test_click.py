@@ -95,7 +95,7 @@ def test_a_pickup_is_the_end_of_its_bar() -> None:
 
 
 def test_an_unknown_click_is_the_users_mistake() -> None:
-    with pytest.raises(RoutineError, match=r"no click on '3'\. Choose one of: all, 2 and 4"):
+    with pytest.raises(RoutineError, match=r'no click on "3"\. Choose one of: all, 2 and 4'):
         click.play(plan_of(bars("C6")), "3")
 
 

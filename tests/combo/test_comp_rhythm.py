@@ -220,13 +220,13 @@ repeat = 0.3
     [
         ("repeat = 0.3", "repeat = 3", "mine.toml:9: comping.repeat is 3."),
         ("repeat = 0.3", "repaet = 0.3", "mine.toml:9: comping.repaet is not known. Did you mean"),
-        ("2&", "9&", "'9&' lies outside the 4 beats"),
+        ("2&", "9&", '"9&" lies outside the 4 beats'),
         ('cells = [{play = "1 2&"}]', "", "comping.cells are missing."),
-        ("repeat = 0.3", 'figures = "same"', "comping.figures is 'same'. Write varied or ostinato"),
+        ("repeat = 0.3", 'figures = "same"', 'comping.figures is "same". Write varied or ostinato'),
         (
             "repeat = 0.3",
             'like = "swng"',
-            "comping.like is 'swng'. Did you mean swing? Known feels: ",
+            'comping.like is "swng". Did you mean swing? Known feels: ',
         ),
     ],
 )

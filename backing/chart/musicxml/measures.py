@@ -12,7 +12,7 @@ from backing.chart.bar import Meter
 from backing.chart.harmony import Chord
 from backing.chart.musicxml.harmony import chord_of
 from backing.chart.pitch import Interval
-from backing.errors import ChordError, UserError
+from backing.errors import ChordError, UserError, quoted
 
 _DIGITS_AND_COMMAS = "0123456789,"
 # decimals of the schema, but for those too long to be meant
@@ -181,7 +181,7 @@ def _whole(text: str | None, what: str, into: Measure) -> int:
     number = _decimal(text)
     if number is None:
         raise UserError(
-            f"Measure {into.number} has {text!r} for its {what}, which is no number.",
+            f"Measure {into.number} has {quoted(text)} for its {what}, which is no number.",
             "Save the file once more from a notation program.",
         )
     return int(number)
