@@ -12,7 +12,6 @@ import os
 import signal
 import sys
 import threading
-from _thread import interrupt_main
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
@@ -127,7 +126,7 @@ def _dropped(
 
     Of any other error it is told as before.
     """
-    if what.exc_type is KeyboardInterrupt:
-        threading.Timer(0.01, interrupt_main, [end]).start()
+    if what.exc_type is KeyboardInterrupt and sys.platform != "win32":
+        threading.Timer(0.01, signal.pthread_kill, [threading.get_ident(), end]).start()
     else:
         tell_of(what)
