@@ -66,7 +66,11 @@ def meanwhile(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
 def _forked(work: Callable[[], Any]) -> Iterator[BinaryIO]:
     """A pipe through which a forked process tells what it made; it is gone afterwards."""
     reading, writing = os.pipe()
-    with os.fdopen(reading, "rb") as answer, os.fdopen(writing, "wb") as told:
+    with (
+        os.fdopen(reading, "rb") as answer,
+        os.fdopen(writing, "wb") as told,
+        ExitStack() as stack,
+    ):
         with signals_put_off(), warnings.catch_warnings():
             # Python warns of any thread there is; those of BLAS know of forks
             warnings.simplefilter("ignore", DeprecationWarning)
@@ -74,12 +78,17 @@ def _forked(work: Callable[[], Any]) -> Iterator[BinaryIO]:
             if process == 0:
                 answer.close()  # or nobody would hear that the other end is gone
                 _tell(work, told)
+            stack.callback(_end, process)  # before a signal can strike
         told.close()  # or its end would not be heard
-        try:
-            yield answer
-        finally:
-            os.kill(process, signal.SIGKILL)
-            os.waitpid(process, 0)
+        yield answer
+
+
+def _end(process: int) -> None:
+    """End a forked process, if it has not ended."""
+    # where whoever started us ignores SIGCHLD, the system forgets it at once
+    with suppress(ProcessLookupError, ChildProcessError):
+        os.kill(process, signal.SIGKILL)
+        os.waitpid(process, 0)
 
 
 def _made(answer: BinaryIO) -> Any:
@@ -154,8 +163,10 @@ def settle() -> None:
 def signals_put_off() -> Iterator[None]:
     """Put those that end the work off; a process forked meanwhile cannot be struck half-made."""
     stops = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, stops)
+    # one that has come already is raised by the call that blocks the others
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
     try:
+        signal.pthread_sigmask(signal.SIG_BLOCK, stops)
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)

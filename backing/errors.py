@@ -146,6 +146,7 @@ class TuneError(UserError):
 
     def __init__(self, problems: tuple[Problem, ...]) -> None:
         super().__init__(problems[0].cause, problems[0].cure)
+        self.args = (problems,)  # of which a copy is made
         self.problems = problems
 
     def __str__(self) -> str:

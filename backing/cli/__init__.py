@@ -12,8 +12,9 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from importlib import import_module
 from itertools import pairwise
 from types import FrameType
@@ -44,6 +45,9 @@ def run() -> NoReturn:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     status = main()
     gc.freeze()
+    # where Ctrl-C struck in a text being executed, of which dataclasses are made, `python -m` would
+    # die of it in place of telling the status; executing another makes it forget
+    exec("")
     sys.exit(status)
 
 
@@ -51,9 +55,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
     open_streams()
-    arguments = parse(words)
-    module, _, name = COMMANDS[arguments.command].partition(":")
     try:
+        arguments = parse(words)
+        module, _, name = COMMANDS[arguments.command].partition(":")
         _refuse_empty(words)
         with _stopped_by(*ENDS):
             status: int = getattr(import_module(module), name)(arguments)
@@ -99,12 +103,30 @@ def _stopped_by(*ends: signal.Signals) -> Iterator[None]:
     mine = [end for end in ends if signal.getsignal(end) is signal.SIG_DFL]
     for end in mine:
         signal.signal(end, _stop)
+    before = sys.unraisablehook
+    sys.unraisablehook = partial(_dropped, before, (*mine, signal.SIGINT)[0])
     try:
         yield
     finally:
+        sys.unraisablehook = before
         for end in mine:
             signal.signal(end, signal.SIG_DFL)
 
 
 def _stop(_number: int, _frame: FrameType | None) -> None:
     raise KeyboardInterrupt
+
+
+def _dropped(
+    tell_of: Callable[[sys.UnraisableHookArgs], object],
+    end: signal.Signals,
+    what: sys.UnraisableHookArgs,
+) -> None:
+    """Send ``end`` once more if one struck while Python was clearing away: there it drops errors.
+
+    Of any other error it is told as before.
+    """
+    if what.exc_type is KeyboardInterrupt and sys.platform != "win32":
+        threading.Timer(0.01, signal.pthread_kill, [threading.get_ident(), end]).start()
+    else:
+        tell_of(what)

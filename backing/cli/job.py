@@ -35,6 +35,8 @@ MOST_TEMPOS_SHOWN = 6
 LONGEST_SECONDS = 2 * 3600
 WAV_BYTES_A_SECOND = 44_100 * 2 * 2
 """Of 16-bit stereo."""
+MOST_BARS_SENT = 1000
+"""From process to process: an hour of music takes longer to send than the mixdown to load."""
 MOST_BANK_BYTES = 500_000_000
 """A bank of notes that has grown larger is not kept for the next track."""
 
@@ -122,7 +124,8 @@ def _made(job: Job, progress: Progress | None) -> Made:
 
 def _arranged(job: Job, routine: Routine) -> Performance:
     """What the band plays, arranged on another processor while the mixdown is loaded."""
-    if job.midi or (job.threads or os.cpu_count()) == 1:
+    long = sum(len(each.bars) for each in routine.passes) > MOST_BARS_SENT
+    if job.midi or long or (job.threads or os.cpu_count()) == 1:
         return _played(routine, job.band)
     with meanwhile(partial(_played, routine, job.band)) as played:
         # the mixdown takes as long to load as a tune to arrange

@@ -142,7 +142,7 @@ def _shared(size: int) -> memoryview:
     try:
         return memoryview(mmap.mmap(-1, size, mmap.MAP_SHARED | mmap.MAP_ANONYMOUS | _NO_RESERVE))
     except OSError:
-        return memoryview(b"")
+        return memoryview(bytearray())  # writable: an array of nothing goes into it
 
 
 def _tell(

@@ -137,6 +137,75 @@ def test_what_ends_the_work_leaves_nothing_half_written(
     assert not list(out.iterdir())
 
 
+DROPPED = """
+import os, signal, sys, time
+import backing.cli
+from backing.cli import main, track
+
+class Odd:
+    def __del__(self):  # what is raised here Python drops
+        os.kill(os.getpid(), getattr(signal, sys.argv[1]))
+        time.sleep(0.1)
+
+def work(arguments):
+    Odd()
+    time.sleep(20)
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
+track.track = work
+sys.exit(main(["track"]))
+"""
+
+STRUCK = """
+import backing.cli
+
+def main():
+    try:
+        exec("raise KeyboardInterrupt")  # as dataclasses are made
+    except KeyboardInterrupt:
+        return backing.cli.STOPPED
+
+if __name__ == "__main__":
+    backing.cli.main = main
+    backing.cli.run()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="nothing can be sent once more there")
+@pytest.mark.parametrize("end", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_what_ends_the_work_is_heard_also_where_errors_are_dropped(end: str) -> None:
+    begun = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-c", DROPPED, end],
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        capture_output=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 130
+    assert done.stderr.split() == (
+        b"backing: stopped; finished files stay, nothing is half written.".split()
+    )
+    assert time.monotonic() < begun + 15
+
+
+def test_the_status_of_a_module_is_told_wherever_ctrl_c_struck(here: Path) -> None:
+    (here / "struck.py").write_text(STRUCK)
+    path = f"{here}{os.pathsep}{Path(__file__).parents[2]}"
+    done = subprocess.run(
+        [sys.executable, "-m", "struck"], check=False, env={**os.environ, "PYTHONPATH": path}
+    )
+    assert done.returncode == 130
+
+
+def test_ctrl_c_while_the_words_are_read(monkeypatch: pytest.MonkeyPatch, run: Run) -> None:
+    def struck(_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("backing.cli.parse", struck)
+    said = run("track", "four.tune")
+    assert said.status == 130
+    assert "stopped" in said.err
+
+
 @pytest.mark.parametrize("data", [b"\xff\xfe\x00\x01", b"title: \x00", os.urandom(200) + b"\xff"])
 def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
     (here / "four.tune").write_bytes(data)

@@ -11,7 +11,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -173,6 +173,80 @@ def test_arrays_come_whole(workers):
         assert all(np.array_equal(array, np.arange(size)) for size, array in arrays.items())
         assert rest.tolist() == [[0, 2], [4, 6], [8, 10]]
     assert not forked_children()
+
+
+@forked
+@pytest.mark.usefixtures("forking")
+@pytest.mark.parametrize("room", [1, 30_000, 400_000])
+def test_what_the_shared_memory_has_no_room_for_comes_through_the_pipe(monkeypatch, room):
+    monkeypatch.setattr(crew, "SHARED_BYTES", room)
+    test_arrays_come_whole(2)
+
+
+@forked
+@pytest.mark.usefixtures("forking")
+def test_where_no_memory_can_be_shared_all_comes_through_the_pipe(monkeypatch):
+    monkeypatch.setattr(crew, "SHARED_BYTES", 1 << 60)  # more than any processor can address
+    assert len(crew._shared(crew.SHARED_BYTES)) == 0
+    test_arrays_come_whole(2)
+    # nor are arrays of nothing any matter
+    empty = list(mapped(lambda: nullcontext(np.zeros), [0, 0, 2, 0], 2))
+    assert sorted(map(len, empty)) == [0, 0, 0, 2]
+
+
+@forked
+@pytest.mark.usefixtures("forking")
+def test_a_worker_that_is_killed_while_it_makes_things_is_told_of():
+    @contextmanager
+    def desk():
+        def make(item):
+            if item == 5:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return item
+
+        yield make
+
+    gc.collect()
+    before = len(os.listdir("/proc/self/fd"))  # noqa: PTH208 - names are all there is
+    for workers in (2, 3):
+        with pytest.raises(MachineError, match="run out of memory"):
+            list(mapped(desk, range(40), workers))
+        assert not forked_children()
+    gc.collect()
+    assert len(os.listdir("/proc/self/fd")) == before  # noqa: PTH208
+
+
+@forked
+@pytest.mark.usefixtures("forking")
+def test_whoever_wants_no_more_things_leaves_nobody_behind():
+    @contextmanager
+    def desk():
+        yield lambda item: time.sleep(0.01 * item) or item
+
+    going = mapped(desk, range(1000), 3)
+    next(going)
+    before = time.monotonic()
+    going.close()
+    assert time.monotonic() < before + 5  # what was asked for, and not begun, is forgotten
+    assert not forked_children()
+
+
+def test_the_desk_is_set_up_once_and_left_once(workers):
+    done = []
+
+    @contextmanager
+    def desk():
+        done.append("set up")
+        try:
+            yield lambda item: 1 / item
+        finally:
+            done.append("left")
+
+    with pytest.raises(ZeroDivisionError):
+        list(mapped(desk, range(20), workers))
+    desks = 1 if workers == 1 or crew.may_fork() else workers
+    assert len(done) == 2 * desks
+    assert done.count("left") == desks
 
 
 def test_a_desk_that_cannot_be_set_up_is_told_of(workers):

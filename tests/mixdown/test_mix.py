@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -19,6 +21,7 @@ from backing.combo.performance import Performance
 from backing.errors import OutputError, SelectionError
 from backing.mixdown import crew, level, loops
 from backing.mixdown import mix as module
+from backing.mixdown.audio_file import AudioFile
 from backing.mixdown.bank import Bank
 from backing.mixdown.level import TARGET_LUFS
 from backing.mixdown.loudness import hop_frames, integrated_loudness, true_peak
@@ -335,3 +338,42 @@ def test_an_interrupted_mix_leaves_nothing(bank, tmp_path):
     with pytest.raises(KeyboardInterrupt):
         save(mixdown, Path(tmp_path) / "tune.wav")
     assert not list(tmp_path.iterdir())
+
+
+def test_however_slowly_it_is_written_it_is_the_same(bank, tmp_path, monkeypatch):
+    performance = trio.performance((120,), bars=8)
+    quick = save(render(performance, bank, stems=True), tmp_path / "quick.wav")
+    write = AudioFile.write
+
+    def slowly(file: AudioFile, block: np.ndarray) -> None:
+        time.sleep(0.1)  # meanwhile the next window is finished
+        write(file, block)
+
+    monkeypatch.setattr(AudioFile, "write", slowly)
+    slow = save(render(performance, bank, stems=True), tmp_path / "slow.wav")
+    for one, other in zip(quick, slow, strict=True):
+        assert one.read_bytes() == other.read_bytes()
+
+
+@pytest.mark.parametrize("good", [0, 1, 3, 8])
+def test_a_disk_that_fails_on_the_way_is_told_of_and_nothing_stays(
+    bank, tmp_path, monkeypatch, good
+):
+    performance = trio.performance((120,), bars=12)
+    windows = sum(1 for _ in render(performance, bank))
+    write, before = AudioFile.write, threading.active_count()
+    written = []
+
+    def failing(file: AudioFile, block: np.ndarray) -> None:
+        if len(written) == min(good, windows - 1):  # the last one, too
+            raise OutputError("There is no room left.", "Free some space.")
+        written.append(len(block))
+        write(file, block)
+
+    monkeypatch.setattr(AudioFile, "write", failing)
+    (tmp_path / "tune.wav").write_bytes(b"the old one")
+    with pytest.raises(OutputError, match="no room left"):
+        save(render(performance, bank), tmp_path / "tune.wav")
+    assert (tmp_path / "tune.wav").read_bytes() == b"the old one"
+    assert [path.name for path in tmp_path.iterdir()] == ["tune.wav"]
+    assert threading.active_count() == before
