@@ -180,28 +180,30 @@ class _Whole:
     def instrument(self, at: int) -> _Named:
         """One instrument."""
         found = self._named(b"inst", b"i", at)
-        # of the needless ones too: FluidSynth takes a first zone whose sample is no good for one
-        # that is for all keys
-        for sample in _targets([found], _SAMPLE):
-            self.sample(self.tables[b"shdr"][:-1][sample])
+        # FluidSynth takes a first zone whose sample is no good for one that is for all keys
+        for zone in found.zones[:1]:
+            if (sample := zone.amount(_SAMPLE)) is not None:
+                self.sample(self.tables[b"shdr"][:-1][sample])
         return found
 
     def _named(self, names: bytes, kind: bytes, at: int) -> _Named:
         rows, bags = self.tables[names], self.tables[kind + b"bag"]
         places = range(int(rows["bag"][at]), int(rows["bag"][at + 1]))
-        zones = tuple(self._zone(kind, bags[place : place + 2]) for place in places)
-        target = _INSTRUMENT if kind == b"p" else _SAMPLE
-        # what is for all keys comes first (sections 7.3 and 7.7)
-        if any(zone.amount(target) is None for zone in zones[1:]):
-            raise ValueError("a zone that points to nothing")
+        zones = tuple(
+            self._zone(kind, bags[place : place + 2], first=place == places[0]) for place in places
+        )
         return _Named(rows[at], zones)
 
-    def _zone(self, kind: bytes, bags: Table) -> _Zone:
+    def _zone(self, kind: bytes, bags: Table, *, first: bool) -> _Zone:
         (gen, mod), (gen_end, mod_end) = bags.tolist()
         generators = self.tables[kind + b"gen"][gen:gen_end]
         target = _INSTRUMENT if kind == b"p" else _SAMPLE
-        if not _in_order(generators["what"].tolist(), target):
+        kinds = generators["what"].tolist()
+        if not _in_order(kinds, target):
             raise ValueError("a zone whose generators are in disorder")
+        # what is for all keys comes first (sections 7.3 and 7.7)
+        if not first and target not in kinds:
+            raise ValueError("a zone that points to nothing")
         return _Zone(generators, self.tables[kind + b"mod"][mod:mod_end])
 
     def sample(self, row: np.void) -> tuple[int, int]:
