@@ -9,15 +9,19 @@ Layout: SoundFont Technical Specification 2.04 (E-mu Systems 2006), sections 4.4
 (samples and the silence after them) and 7 (the tables, each with a last row that ends it). SF3
 differs only in its samples: those marked so (from memory: bit 4 of their type) are Ogg Vorbis,
 counted in bytes, and their loops are counted from their own beginning.
+
+FluidSynth makes the best of what breaks those rules, and what that is may depend on all the rest of
+the file. So whatever is unusual in the tables, or in what is needed of them, is refused here: then
+the whole has to be loaded.
 """
 
 from __future__ import annotations
 
+import os
 import struct
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
-from mmap import ACCESS_READ, mmap
+from itertools import accumulate, islice
 from pathlib import Path
 from typing import BinaryIO, Final
 
@@ -48,8 +52,15 @@ _KEYS: Final = 43
 _VELOCITIES: Final = 44
 _SAMPLE: Final = 53
 _COMPRESSED: Final = 0x10
+_KINDS: Final = frozenset((1, 2, 4, 8, *(_COMPRESSED | kind for kind in (1, 2, 4))))
+"""Mono, right, left and linked samples (section 7.10); those in a ROM do not sound.
+
+FluidSynth takes compressed ones that are linked for plain ones.
+"""
 _SILENCE: Final = 46
 """Frames that follow each sample (section 6.1)."""
+_SHORTEST: Final = 8
+"""Frames: of shorter samples FluidSynth may make one thing or another, by where they lie."""
 
 Struck = tuple[int, int, int, int]
 """Bank, program, key and velocity."""
@@ -68,12 +79,12 @@ def write_excerpt(path: Path, tones: Iterable[Struck], out: BinaryIO) -> None:
     wanted: dict[tuple[int, int], set[tuple[int, int]]] = {}
     for bank, program, key, velocity in tones:
         wanted.setdefault((bank, program), set()).add((key, velocity))
-    with path.open("rb") as file, mmap(file.fileno(), 0, access=ACCESS_READ) as there:
+    with path.open("rb") as file:
         try:
-            whole = _Whole(file, there)
+            whole = _Whole(file)
             _write(whole, *_chosen(whole, wanted), out)
-        # a table that points beyond another, a loop before its sample
-        except (LookupError, ValueError, OverflowError) as error:
+        # a chunk that is missing or cut short, a table that points beyond another
+        except (LookupError, ValueError, OverflowError, struct.error) as error:
             raise UnusualError(f"{path}: {error}") from error
 
 
@@ -116,27 +127,47 @@ class _Named:
 class _Whole:
     """The SoundFont that is excerpted."""
 
-    def __init__(self, file: BinaryIO, data: mmap) -> None:
-        """``data``: the bytes of ``file``."""
-        self._file, self._data = file, data
-        lists = {
-            data[at : at + 4]: (at, end)
-            for name, at, end in riff_chunks(file, 12, len(data))
-            if name == b"LIST"
-        }
-        self.info = data[slice(*lists[b"INFO"])]
-        chunks = self._chunks(*lists[b"sdta"])
-        if b"sm24" in chunks:  # the lower bits of samples, which lie apart
-            raise ValueError("samples of 24 bits")
-        self._samples = chunks[b"smpl"]
-        chunks = self._chunks(*lists[b"pdta"])
+    def __init__(self, file: BinaryIO) -> None:
+        # not mapped: a file that shrinks meanwhile would end the process
+        self._file = file
+        self.size = file.seek(0, os.SEEK_END)
+        lists = list(islice(riff_chunks(file, 12, self.size), 3))
+        forms = [(name, self._read(at, at + 4)) for name, at, _ in lists]
+        if forms != [(b"LIST", b"INFO"), (b"LIST", b"sdta"), (b"LIST", b"pdta")]:
+            raise ValueError("not the three lists of a SoundFont")
+        info, sdta, pdta = ((at, end) for _, at, end in lists)
+        self.info = self._read(*info)
+        # those of 24 bits have their lower ones in a second chunk
+        ((_, *self._samples),) = self._chunks([b"smpl"], *sdta)
+        chunks = self._chunks(list(_ROWS), *pdta)
         self.tables = {
-            name: np.frombuffer(data[slice(*chunks[name])], rows) for name, rows in _ROWS.items()
+            name: np.frombuffer(self._read(at, end), _ROWS[name]) for name, at, end in chunks
         }
+        for names, kind in ((b"phdr", b"p"), (b"inst", b"i")):
+            self._check(names, kind + b"bag", "bag")
+            self._check(kind + b"bag", kind + b"gen", "gen")
+            self._check(kind + b"bag", kind + b"mod", "mod")
 
-    def _chunks(self, start: int, end: int) -> dict[bytes, tuple[int, int]]:
-        chunks = riff_chunks(self._file, start + 4, end)
-        return {name: (first, last) for name, first, last in chunks}
+    def _read(self, start: int, end: int) -> bytes:
+        """The bytes of a stretch of the file."""
+        self._file.seek(start)
+        data = self._file.read(end - start)
+        if len(data) < end - start:
+            raise ValueError("a file that ends too soon")
+        return data
+
+    def _chunks(self, names: list[bytes], start: int, end: int) -> list[tuple[bytes, int, int]]:
+        """Name, first byte and end of the chunks of a list, which have these names."""
+        chunks = list(riff_chunks(self._file, start + 4, end))
+        if [name for name, *_ in chunks] != names:
+            raise ValueError("not the chunks of a SoundFont")
+        return chunks
+
+    def _check(self, rows: bytes, others: bytes, pointer: str) -> None:
+        """Raise ValueError unless the rows of a table share out those of another in order."""
+        places = self.tables[rows][pointer]
+        if places[0] or (places[1:] < places[:-1]).any() or places[-1] >= len(self.tables[others]):
+            raise ValueError("tables that do not fit each other")
 
     def presets(self, which: Container[tuple[int, int]]) -> list[_Named]:
         """The presets of these banks and programs."""
@@ -148,33 +179,65 @@ class _Whole:
 
     def instrument(self, at: int) -> _Named:
         """One instrument."""
-        return self._named(b"inst", b"i", at)
+        found = self._named(b"inst", b"i", at)
+        # FluidSynth takes a first zone whose sample is no good for one that is for all keys
+        for zone in found.zones[:1]:
+            if (sample := zone.amount(_SAMPLE)) is not None:
+                self.sample(self.tables[b"shdr"][:-1][sample])
+        return found
 
     def _named(self, names: bytes, kind: bytes, at: int) -> _Named:
         rows, bags = self.tables[names], self.tables[kind + b"bag"]
-        zones = range(int(rows["bag"][at]), int(rows["bag"][at + 1]))
-        return _Named(rows[at], tuple(self._zone(kind, bags[zone : zone + 2]) for zone in zones))
+        places = range(int(rows["bag"][at]), int(rows["bag"][at + 1]))
+        zones = tuple(
+            self._zone(kind, bags[place : place + 2], first=place == places[0]) for place in places
+        )
+        return _Named(rows[at], zones)
 
-    def _zone(self, kind: bytes, bags: Table) -> _Zone:
+    def _zone(self, kind: bytes, bags: Table, *, first: bool) -> _Zone:
         (gen, mod), (gen_end, mod_end) = bags.tolist()
-        generators, modulators = self.tables[kind + b"gen"], self.tables[kind + b"mod"]
-        if not (gen <= gen_end < len(generators) and mod <= mod_end < len(modulators)):
-            raise ValueError("a zone that points beyond the tables")
-        return _Zone(generators[gen:gen_end], modulators[mod:mod_end])
+        generators = self.tables[kind + b"gen"][gen:gen_end]
+        target = _INSTRUMENT if kind == b"p" else _SAMPLE
+        kinds = generators["what"].tolist()
+        if not _in_order(kinds, target):
+            raise ValueError("a zone whose generators are in disorder")
+        # what is for all keys comes first (sections 7.3 and 7.7)
+        if not first and target not in kinds:
+            raise ValueError("a zone that points to nothing")
+        return _Zone(generators, self.tables[kind + b"mod"][mod:mod_end])
 
     def sample(self, row: np.void) -> tuple[int, int]:
         """Where a sample lies in the file, the silence after it included."""
         at, end = self._samples
-        unit = 1 if row["type"] & _COMPRESSED else 2
-        first, last = at + unit * int(row["start"]), at + unit * int(row["end"])
-        if not first <= last <= end:
+        start, loop, loop_end, stop = (
+            int(row[name]) for name in ("start", "loop", "loop_end", "end")
+        )
+        if row["type"] not in _KINDS:
+            raise ValueError("a sample of an unusual kind")
+        plain = not row["type"] & _COMPRESSED
+        if stop - start < _SHORTEST or (plain and not start <= loop <= loop_end <= stop):
+            raise ValueError("a sample that is too short, or whose loop lies outside")
+        unit = 2 if plain else 1
+        first, last = at + unit * start, at + unit * stop
+        if last > end or (end - at) % unit:
             raise ValueError("a sample that lies beyond the file")
-        return first, last if unit == 1 else min(last + 2 * _SILENCE, end)
+        return first, min(last + 2 * _SILENCE, end) if plain else last
 
     def copy(self, start: int, stop: int, out: BinaryIO) -> None:
         """Copy a stretch of the file."""
-        with memoryview(self._data)[start:stop] as part:
-            out.write(part)
+        out.write(self._read(start, stop))
+
+
+def _in_order(kinds: Sequence[int], target: int) -> bool:
+    """Whether the generators of a zone stand as they should (sections 8.1.2 and 8.1.3).
+
+    Ranges come first, of keys and then of velocities, and last what they are for.
+    """
+    rest = list(kinds)
+    for kind in (_KEYS, _VELOCITIES):
+        rest = rest[1:] if rest[:1] == [kind] else rest
+    rest = rest[:-1] if rest[-1:] == [target] else rest
+    return {_KEYS, _VELOCITIES, target}.isdisjoint(rest)
 
 
 Chosen = tuple[list[_Named], list[_Named], list[np.void]]
@@ -187,13 +250,16 @@ def _chosen(whole: _Whole, wanted: Mapping[tuple[int, int], set[tuple[int, int]]
         (preset, wanted[int(preset.row["bank"]), int(preset.row["program"])])
         for preset in whole.presets(wanted)
     ]
+    numbers = {(int(preset.row["bank"]), int(preset.row["program"])) for preset, _ in presets}
+    if not numbers or len(numbers) < len(presets):
+        raise ValueError("none of these presets, or two of one number")
     struck: dict[int, set[tuple[int, int]]] = {}
     for preset, keys in presets:
         for zone in preset.zones:
             if (at := zone.amount(_INSTRUMENT)) is not None and (here := zone.holds(keys)):
                 struck.setdefault(at, set()).update(here)
     instruments = {at: _kept(whole.instrument(at), _SAMPLE, keys) for at, keys in struck.items()}
-    instruments = {at: named for at, named in instruments.items() if _sounds(named, _SAMPLE)}
+    instruments = {at: named for at, named in instruments.items() if _sounds(named)}
     samples = dict.fromkeys(_targets(instruments.values(), _SAMPLE))
     rows = whole.tables[b"shdr"][:-1]
     return (
@@ -214,19 +280,16 @@ def _kept(
     ``there``: the instruments that have something to say of them.
     """
 
-    def speaks(place: int, zone: _Zone) -> bool:
+    def speaks(zone: _Zone) -> bool:
         at = zone.amount(what)
-        if at is None:
-            return place == 0
-        return (there is None or at in there) and bool(zone.holds(keys))
+        return at is None or ((there is None or at in there) and bool(zone.holds(keys)))
 
-    zones = (zone for place, zone in enumerate(named.zones) if speaks(place, zone))
-    return _Named(named.row, tuple(zones))
+    return _Named(named.row, tuple(zone for zone in named.zones if speaks(zone)))
 
 
-def _sounds(named: _Named, what: int) -> bool:
-    """Whether any of its zones points to an instrument, or a sample."""
-    return any(zone.amount(what) is not None for zone in named.zones)
+def _sounds(instrument: _Named) -> bool:
+    """Whether any of its zones points to a sample."""
+    return any(zone.amount(_SAMPLE) is not None for zone in instrument.zones)
 
 
 def _targets(all_of_them: Iterable[_Named], what: int) -> Iterator[int]:
@@ -255,10 +318,10 @@ def _write(
     out: BinaryIO,
 ) -> None:
     """Write a SoundFont."""
-    if not all(_sounds(preset, _INSTRUMENT) for preset in presets):
-        raise ValueError("nothing sounds in a preset")
     places = [whole.sample(row) for row in rows]
     starts, size = _laid_out(places)
+    if size > whole.size:
+        raise ValueError("samples that lie one over the other")
     tables = {
         **_layer(whole, b"phdr", b"p", presets),
         **_layer(whole, b"inst", b"i", instruments),

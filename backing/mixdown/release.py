@@ -213,8 +213,8 @@ def _lowest(places: Numbers, values: Numbers) -> float:
 def misfit(release: Release, held: Audio, heard: Audio, sample_rate: int, first: int = 0) -> float:
     """The energy of what is heard of a fall beyond the note held times its release.
 
-    ``held`` and ``heard`` begin where it is let go; counted from block ``first`` on, until the
-    release ends.
+    ``held`` and ``heard``, each in one piece, begin where it is let go; counted from block
+    ``first`` on, until the release ends.
     """
     gains = release.gains(sample_rate)
     blocks = min(len(heard) // BLOCK, len(gains) - 1)
@@ -225,15 +225,17 @@ def misfit(release: Release, held: Audio, heard: Audio, sample_rate: int, first:
         energy: float = compiled.misfit(held, heard, gains[first:], blocks - first)
         return energy
     rest = heard - held * envelope(gains[first:], 0, (blocks - first) * BLOCK)
-    return float(np.sum(np.square(rest), dtype=np.float64))
+    return float(np.sum(np.square(rest, dtype=np.float64)))
 
 
 def per_block(a: Audio, b: Audio) -> Numbers:
-    """The sum of the products of two sounds (n, 2), block by block."""
+    """The sum of the products of two sounds (n, 2), each in one piece, block by block."""
     blocks = min(len(a), len(b)) // BLOCK
     if compiled is not None:
         products = np.empty(blocks)
         compiled.block_products(a, b, products)
         return products
-    pairs = (sound[: blocks * BLOCK].reshape(blocks, -1).astype(np.float64) for sound in (a, b))
+    pairs = (
+        sound[: blocks * BLOCK].reshape(blocks, 2 * BLOCK).astype(np.float64) for sound in (a, b)
+    )
     return np.asarray(np.einsum("bi,bi->b", *pairs))

@@ -15,6 +15,7 @@ import tempfile
 import threading
 from collections.abc import Iterable, Sequence
 from contextlib import redirect_stdout, suppress
+from itertools import count
 from pathlib import Path
 from types import ModuleType, TracebackType
 from typing import Any, NamedTuple
@@ -43,6 +44,7 @@ _SETTINGS: dict[str, int | float] = {
 _OPEN_FILES = Path("/proc/self/fd")
 # the first synth sets up tables that a second one, made meanwhile, would take for finished
 _ONE_AT_A_TIME = threading.Lock()
+_EXCERPTS = count(1)
 _INSTALL = (
     "Install it: `apt install libfluidsynth3` on Debian and Ubuntu, `dnf install fluidsynth-libs` "
     "on Fedora, `brew install fluid-synth` on macOS, `choco install fluidsynth` on Windows."
@@ -77,8 +79,11 @@ class Synth:
             # pyfluidsynth silently drops a gain that is not a float
             self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
         self._part = None if tones is None else _excerpt(soundfont.path, tones)
-        path = soundfont.path if self._part is None else self._part.path
-        self._font = library.fluid_synth_sfload(self._synth.synth, os.fsencode(path), 0)
+        self._font = -1
+        for file in (self._part, soundfont):
+            if file is not None and self._font < 0:
+                name = os.fsencode(file.path)
+                self._font = library.fluid_synth_sfload(self._synth.synth, name, 0)
         self._soundfont = soundfont
         self._channels: dict[tuple[int, int], int] = {}
         self._unheard = np.empty((BLOCK, 2), np.float32)
@@ -160,7 +165,8 @@ class _File:
 
     def __init__(self) -> None:
         self._name: Path | None = None
-        if sys.platform == "linux" and _OPEN_FILES.is_dir():
+        # a Python built for old systems lacks the call
+        if sys.platform == "linux" and hasattr(os, "memfd_create") and _OPEN_FILES.is_dir():
             number = os.memfd_create("soundfont")
             self.path = _OPEN_FILES / str(number)
         else:
@@ -169,22 +175,27 @@ class _File:
         self.file = os.fdopen(number, "wb")
 
     def close(self) -> None:
-        self.file.close()
-        if self._name is not None:
-            self._name.unlink(missing_ok=True)
+        try:
+            self.file.close()  # where the disk is full, it fails to write the rest
+        finally:
+            if self._name is not None:
+                self._name.unlink(missing_ok=True)
 
 
 def _excerpt(path: Path, tones: Iterable[Struck]) -> _File | None:
     """What some tones need of a SoundFont; None where the whole has to be loaded."""
-    with suppress(OSError):
+    with suppress(UnusualError, OSError):
         part = _File()
         try:
             write_excerpt(path, tones, part.file)
             part.file.flush()
-        except (UnusualError, OSError):
+            # FluidSynth knows a sample by the name of its file and the second in which that was
+            # written, and may keep one that it could not decode: names come back, seconds must not
+            os.utime(part.path, (number := next(_EXCERPTS), number))
+        except BaseException:
             part.close()
-        else:
-            return part
+            raise
+        return part
     return None
 
 

@@ -11,7 +11,7 @@ import scipy.signal
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.mixdown import audio_file, copies, loudness, room
+from backing.mixdown import audio_file, copies, loudness, release, room
 from backing.mixdown.audio_file import whole_numbers
 from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.copies import Copies, Fall, Sound
@@ -29,13 +29,13 @@ from backing.mixdown.loudness import (
 )
 from backing.mixdown.mix import render
 from backing.mixdown.placement import RINGS
-from backing.mixdown.release import Colour, Release
+from backing.mixdown.release import Colour, Release, fitted_release, misfit, per_block
 from backing.mixdown.room import Room
 from tests.mixdown import trio
 from tests.mixdown.band import built_in_soundfont
 
 RATE = 44100
-MODULES = (audio_file, copies, loudness, room)
+MODULES = (audio_file, copies, loudness, release, room)
 
 
 def without_compiler(act):
@@ -219,6 +219,130 @@ def test_copies_that_do_not_fit_are_refused(onsets: list, ends: list, which: lis
         loop.add(out, 0, np.array([0]), np.array([10]), np.array([0]), 1.0, 1.0)
 
 
+# ---- how notes fall -------------------------------------------------------------------------
+
+
+sizes = st.integers(0, 2000)
+slopes = st.lists(st.floats(-25, 15_000), min_size=1, max_size=6).map(tuple)
+
+
+@settings(max_examples=100, deadline=None)
+@given(sizes, sizes, st.integers(0, 99), st.integers(0, 300))
+def test_products_are_those_of_numpy(frames: int, others: int, seed: int, first: int) -> None:
+    whole = noise(2300, seed)
+    a, b = whole[first : first + frames], noise(others, seed + 1)  # a slice of another
+    ours, theirs = per_block(a, b), without_compiler(lambda: per_block(a, b))
+    assert ours.shape == theirs.shape == (min(len(a), others) // 64,)
+    starts = range(0, 64 * len(ours), 64)
+    sums = [float((a[at : at + 64].astype(float) * b[at : at + 64]).sum()) for at in starts]
+    assert np.allclose(ours, theirs, rtol=1e-12, atol=1e-12)
+    assert np.allclose(ours, sums, rtol=1e-12, atol=1e-12)
+
+
+@settings(max_examples=100, deadline=None)
+@given(slopes, sizes, st.integers(0, 400), st.integers(0, 40), st.booleans())
+def test_what_a_release_does_not_tell_is_as_by_numpy(slopes, frames, more, first, near) -> None:
+    fall, held = Release(slopes), noise(frames + more, 1)[more // 2 :]
+    heard = noise(frames, 2)
+    if near:  # what is left is small beside the sounds
+        gains = fall.gains(RATE)
+        blocks = min(len(heard) // 64, len(gains) - 1)
+        heard[: blocks * 64] = held[: blocks * 64] * release.envelope(gains, 0, blocks * 64)
+        heard += noise(frames, 3, 1e-4)
+    if len(held) < len(heard):
+        held = noise(len(heard), 1)
+    ours = misfit(fall, held, heard, RATE, first)
+    assert ours == pytest.approx(
+        without_compiler(lambda: misfit(fall, held, heard, RATE, first)), rel=1e-9, abs=1e-15
+    )
+    assert ours >= 0
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.integers(1, 700),
+    slopes,
+    st.floats(0, 400),
+    st.sampled_from((0.0, 1e-4, 0.3)),
+    st.integers(0, 99),
+)
+def test_falls_are_fitted_as_by_numpy(blocks, slopes, decay, rough, seed) -> None:
+    rng = np.random.default_rng(seed)
+    seconds = np.arange(blocks) * 64 / RATE
+    power = 10 ** (-decay * seconds / 10) * rng.uniform(0.5, 1, blocks)
+    edges = 10 ** (Release(slopes).levels_db(blocks + 1, RATE) / 20)
+    product = power * (edges[1:] + edges[:-1]) / 2
+    product += rough * power * rng.standard_normal(blocks)
+    ours = fitted_release(power, product, RATE)
+    theirs = without_compiler(lambda: fitted_release(power, product, RATE))
+    assert len(ours.slopes) == len(theirs.slopes)
+    # two slopes may fit equally well, where next to nothing is heard: so how well they fit is
+    # compared, with each other and with the best that there is
+    lines = [10 ** (fit.levels_db(blocks, RATE) / 20) for fit in (ours, theirs)]
+    misfits = [float((power * line**2 - 2 * product * line).sum()) for line in lines]
+    assert misfits[0] == pytest.approx(misfits[1], rel=1e-6, abs=1e-6 * float(power.sum()))
+
+
+@pytest.mark.parametrize("slope", [0.5, 12.0, 300.0, 9000.0])
+def test_a_straight_fall_is_found_again(slope: float) -> None:
+    # by numpy and compiled alike: in the middle of a block a straight line in dB has this level
+    power = np.full(500, 0.3)
+    product = power * 10 ** (-slope * (np.arange(500) + 0.5) * 64 / RATE / 20)
+    for fit in (
+        fitted_release(power, product, RATE),
+        without_compiler(lambda: fitted_release(power, product, RATE)),
+    ):
+        assert fit.slopes[0] == pytest.approx(slope, rel=0.01)
+
+
+@pytest.mark.parametrize("power", [0.0, np.nan, np.inf, -1.0, 1e300])
+@pytest.mark.parametrize("blocks", [0, 1, 4, 5, 300])
+def test_what_cannot_be_heard_has_a_slope_all_the_same(power: float, blocks: int) -> None:
+    with np.errstate(all="ignore"):
+        powers, products = np.full(blocks, power), np.full(blocks, power)
+        fit = fitted_release(powers, products, RATE)
+    assert len(fit.slopes) == 1 + sum(bend < blocks for bend in release.BENDS)
+    if blocks == 0 or power == 0:
+        assert fit == without_compiler(lambda: fitted_release(powers, products, RATE))
+
+
+@pytest.mark.parametrize("rate", [8000, 44100, 192_000])
+@given(slopes)
+def test_a_release_ends_where_it_has_fallen_far_enough(rate: int, slopes: tuple) -> None:
+    fall = Release((*slopes[:-1], max(0.0, slopes[-1])))
+    gains = fall.gains(rate)
+    limit = int(release.RING_LIMIT_S * rate) // 64
+    # the same reckoned over all that it may last, not in parts
+    levels = fall.levels_db(limit + 1, rate)
+    fallen = 10 ** (levels / 20)
+    assert len(gains) == 1 + np.count_nonzero(levels[:limit] > -release.RELEASE_FLOOR_DB)
+    assert np.allclose(gains, fallen[: len(gains)], rtol=1e-6)
+    steps = [
+        slope * (end - start) * 64 / rate
+        for slope, start, end in zip(
+            fall.slopes, (0, *release.BENDS), (*release.BENDS, limit), strict=False
+        )
+    ]
+    last = (*release.BENDS, limit)[len(slopes) - 1] if len(slopes) < 6 else limit
+    assert levels[last] == pytest.approx(-sum(steps), abs=1e-6)
+
+
+def test_sounds_that_are_not_in_one_piece_are_refused() -> None:
+    assert compiled is not None
+    loose, whole = noise(256, 1)[::2], noise(128, 1)
+    wide = np.zeros((128, 4), np.float32)[:, :2]
+    for a, b in ((loose, whole), (whole, loose), (wide, whole)):
+        with pytest.raises(ValueError, match="contiguous"):
+            compiled.block_products(a, b, np.empty(2))
+        with pytest.raises(ValueError, match="contiguous"):
+            compiled.misfit(a, b, np.ones(3, np.float32), 2)
+    fixed = np.empty(2)
+    fixed.flags.writeable = False
+    for sums in (np.empty(4)[::2], fixed):
+        with pytest.raises((TypeError, BufferError, ValueError)):
+            compiled.block_products(whole, whole, sums)
+
+
 # ---- loudness, peaks, room, whole numbers ----------------------------------------------------
 
 
@@ -292,6 +416,19 @@ def test_what_does_not_fit_is_refused() -> None:
     biquads, kernel = np.zeros(10), interpolator().astype(np.float32)
     down, up = np.zeros((4, 8), np.float32), np.zeros((8, 4, 2), np.float32)
     wrong = (
+        lambda: compiled.block_products(block, block[1:], np.zeros(1)),
+        lambda: compiled.block_products(block[1:], block, np.zeros(1)),
+        lambda: compiled.block_products(block, block, np.zeros(2)),
+        lambda: compiled.misfit(block, block[1:], small, 1),
+        lambda: compiled.misfit(block, block, small[1:], 1),
+        lambda: compiled.misfit(block, block, small, 2),
+        lambda: compiled.misfit(block, block, small, -1),
+        lambda: compiled.misfit(block, block, small[:0], 0),
+        lambda: compiled.misfit(block, block, small, 2**63 - 1),
+        lambda: compiled.slope(biquads, biquads[1:], 1.0, 1.0, np.zeros(3), np.zeros(30)),
+        lambda: compiled.slope(biquads, biquads, 1.0, 1.0, np.zeros(2), np.zeros(30)),
+        lambda: compiled.slope(biquads, biquads, 1.0, 1.0, np.zeros(129), np.zeros(9999)),
+        lambda: compiled.slope(biquads, biquads, 1.0, 1.0, np.zeros(3), np.zeros(29)),
         lambda: compiled.hop_energies(block, 65, biquads, np.zeros(1)),
         lambda: compiled.hop_energies(block, 0, biquads, np.zeros(1)),
         lambda: compiled.hop_energies(block, 64, biquads[:9], np.zeros(1)),
