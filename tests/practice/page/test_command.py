@@ -76,9 +76,9 @@ def test_notes_are_kept_for_the_next_page(
         (["--share"], "Nothing is served without --watch."),
         (["--watch", "-o", "study.html"], "A watched page is not written to a file."),
         (["second.tune", "--watch"], "Only one tune can be watched."),
-        (["--comp", "pianno"], "There is no comping instrument called 'pianno'."),
+        (["--comp", "pianno"], 'There is no comping instrument called "pianno".'),
         (["--tempo", "9999"], "A tempo of 9999 cannot be played."),
-        (["--feel", "swign"], "There is no feel called 'swign'."),
+        (["--feel", "swign"], 'There is no feel called "swign".'),
         (["--soundfont", "none.sf2"], "none.sf2 does not exist."),
     ],
 )
