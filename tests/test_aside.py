@@ -337,7 +337,7 @@ def test_one_that_strikes_while_it_is_forked_leaves_nobody_behind(monkeypatch):
     def struck():
         process = fork()
         if process:
-            os.kill(os.getpid(), signal.SIGINT)
+            signal.pthread_kill(threading.get_ident(), signal.SIGINT)  # not another thread
         return process
 
     monkeypatch.setattr(os, "fork", struck)
