@@ -183,3 +183,10 @@ class MissingProgram(UserError):  # noqa: N818 - it names what is missing, which
 
 class MachineError(UserError):
     """What the machine has too little of for what is asked."""
+
+
+TOO_LITTLE_MEMORY = (
+    "There is too little memory for this.",
+    "Close other programs, or ask for less at once.",
+)
+"""Cause and cure of a MachineError."""

@@ -22,7 +22,7 @@ from typing import NoReturn
 
 from backing.cli.parser import parse
 from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, open_streams, tell
-from backing.errors import BackingError, UserError
+from backing.errors import TOO_LITTLE_MEMORY, BackingError, MachineError, UserError
 
 COMMANDS = {
     "check": "backing.cli.check:check",
@@ -68,6 +68,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BackingError as error:
         tell(f"backing: {error} This is a fault of ours; please report it.")
         return OURS
+    except MemoryError:
+        tell(in_words(MachineError(*TOO_LITTLE_MEMORY)))
+        return USERS
     except KeyboardInterrupt:
         tell("\nbacking: stopped; finished files stay, nothing is half written.")
         return STOPPED

@@ -18,7 +18,7 @@ from backing.combo.band import Band
 from backing.combo.markers import markers
 from backing.combo.performance import Performance
 from backing.combo.style import brought, load_feel
-from backing.errors import OutputError, RoutineError
+from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError, RoutineError
 from backing.routine import Purpose
 from backing.routine.orders import Request, Routine, make_routine
 from backing.routine.trading import SOLOISTS
@@ -90,8 +90,11 @@ class Made:
 
 def make(job: Job, progress: Progress | None = None) -> Made:
     """Make a track; ``progress`` is told how much is done, from 0 to 1. Raises UserError."""
-    with brought(dict(job.feels)):
-        return _made(job, progress)
+    try:
+        with brought(dict(job.feels)):
+            return _made(job, progress)
+    except MemoryError:
+        raise MachineError(*TOO_LITTLE_MEMORY) from None
 
 
 def packed(job: Job) -> Job:

@@ -29,7 +29,7 @@ from backing.processes import Worker, hired
 SLOTS: Final = 6
 """Windows a worker may be ahead."""
 
-SHARED_BYTES: Final = 1 << 29
+SHARED_BYTES: Final = 1 << 27
 """Of what a worker makes; what is more goes through its pipe, in twice the time."""
 _ALIGNED: Final = 64
 _NO_RESERVE: Final = 0x4000  # MAP_NORESERVE of Linux, which Python does not name

@@ -164,6 +164,20 @@ def test_quiet_is_quiet_and_a_pipe_hears_no_progress(here: Path, run: Run) -> No
     assert told.splitlines()[0] == "Four Steps -> four.wav"
 
 
+def test_too_little_memory_is_told(here: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object, **_named: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("backing.mixdown.mix.render", full)
+    said = run("track", "four.tune", "-o", "four.wav", "--no-cache")
+    assert said.complains("too little memory", "ask for less")
+    both = run("track", "four.tune", "four.tune", "-o", "folder/", "--no-cache")
+    assert both.status == 2
+    monkeypatch.setattr("backing.cli.check.check", full)
+    assert run("check", "four.tune").complains("too little memory")
+    assert not list(here.rglob("*.wav"))
+
+
 def test_a_fault_of_ours_is_told_from_a_mistake(
     run: Run, here: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
