@@ -27,6 +27,7 @@ from backing.errors import (
     TuneError,
     UserError,
 )
+from tests.living import lives
 
 forked = pytest.mark.skipif(not aside.FORKS, reason="processes are forked on Linux only")
 
@@ -313,20 +314,11 @@ def test_a_process_that_is_stopped_leaves_nobody_behind(number, everybody):
     assert complaints == ""
     assert said == ("" if number == signal.SIGKILL else "stopped\n")
     for _ in range(500):  # if we were killed, when it finds that nobody listens any more
-        if not _lives(process):
+        if not lives(process):
             break
         assert number == signal.SIGKILL
         time.sleep(0.01)
-    assert not _lives(process)
-
-
-def _lives(pid: int) -> bool:
-    """Whether a process runs; one that has ended and that nobody has asked after does not."""
-    try:
-        state = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()[0]
-    except OSError:
-        return False
-    return state not in "ZX"
+    assert not lives(process)
 
 
 @forked

@@ -22,6 +22,7 @@ from backing.errors import MachineError, SelectionError
 from backing.mixdown import crew
 from backing.mixdown.crew import made, mapped
 from backing.mixdown.loops import compiled
+from tests.living import lives
 
 forked = pytest.mark.skipif(not aside.FORKS, reason="processes are forked on Linux only")
 
@@ -431,16 +432,7 @@ def test_a_process_that_is_stopped_leaves_nobody_behind(number, everybody, way):
     assert said == ("" if number == signal.SIGKILL else "stopped 0\n")
     for pid in workers:
         for _ in range(500):
-            if not _lives(pid):
+            if not lives(pid):
                 break
             time.sleep(0.01)
-        assert not _lives(pid)
-
-
-def _lives(pid: int) -> bool:
-    """Whether a process runs; one that has ended and that nobody has asked after does not."""
-    try:
-        state = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()[0]
-    except OSError:
-        return False
-    return state not in "ZX"
+        assert not lives(pid)
