@@ -51,11 +51,6 @@ class Release:
         levels /= sample_rate
         return levels
 
-    @property
-    def last_bend(self) -> int:
-        """The block from which it falls in one straight line."""
-        return BENDS[len(self.slopes) - 2] if len(self.slopes) > 1 else 0
-
     def gains(self, sample_rate: int) -> Gains:
         """The gains at the edges of all blocks until it has fallen by RELEASE_FLOOR_DB.
 
