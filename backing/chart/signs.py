@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from backing.chart.bar_line import Cell
 from backing.chart.section import WrittenBar
-from backing.chart.source import Piece, Source
+from backing.chart.text.bar_line import Cell
+from backing.chart.text.source import Piece, Source
 
 
 def check_repeats(cells: Sequence[Cell], source: Source) -> None:
