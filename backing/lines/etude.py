@@ -17,12 +17,12 @@ from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval, PitchName
 from backing.combo.plan import ChordSpan, Plan
 from backing.lines.line import IDEAS, SLOW, Line, LineNote
-from backing.lines.rhythm import Slot, slots, starts_anew
+from backing.lines.rhythm import LineSlot, slots, starts_anew
 from backing.lines.search import Joint, Link, Offer, search
 from backing.neck.fingerboard import hand
 from backing.neck.parent_scales import parent_scales
 from backing.neck.path import path_of, shape_near
-from backing.neck.shapes import Shape, Tone
+from backing.neck.shapes import Shape, ShapeTone
 
 RUN_LENGTHS, RUN_WEIGHTS = (3, 4, 5, 6, 7, 8), (2, 4, 3, 4, 3, 2)
 """For how many notes a line goes one way before it turns: common practice, no source."""
@@ -43,7 +43,7 @@ class _Stand:
     note of a chord. ``home``: the first note of the next pass, which this one leads to.
     """
 
-    slot: Slot
+    slot: LineSlot
     shape: Shape
     arrives: bool
     figure: str = ""
@@ -93,7 +93,7 @@ def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
     return _first_tone(shape, line).pitch
 
 
-def _first_tone(shape: Shape, line: Line) -> Tone:
+def _first_tone(shape: Shape, line: Line) -> ShapeTone:
     tones = _playable(shape, line)
     role = 3 if line.thirds else line.start or 1
     wanted = [tone for tone in tones if tone.role == role] or list(tones)
@@ -103,7 +103,7 @@ def _first_tone(shape: Shape, line: Line) -> Tone:
     return wanted[0] if line.direction == "up" else wanted[-1]
 
 
-def _playable(shape: Shape, line: Line) -> tuple[Tone, ...]:
+def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
     """The tones on the strings that are asked for; all where these have but one."""
     if line.top_strings is None:
         return shape.tones
@@ -126,11 +126,11 @@ def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
     return _with_figures(stands, line) if line.level > 1 else stands
 
 
-def _stand(slot: Slot, shape: Shape, before: Sequence[_Stand]) -> _Stand:
+def _stand(slot: LineSlot, shape: Shape, before: Sequence[_Stand]) -> _Stand:
     return _Stand(slot, shape, not before or _differs(before[-1].shape, shape))
 
 
-def _home(plan: Plan, last: Slot) -> Slot | None:
+def _home(plan: Plan, last: LineSlot) -> LineSlot | None:
     """Where the next pass begins, if the line goes on without a rest to there."""
     span = plan.following
     if span is None or span.chord is None or plan.length - last.end >= 1:
@@ -171,7 +171,7 @@ def _with_figures(stands: list[_Stand], line: Line) -> list[_Stand]:
     return stands
 
 
-def _leads_on(slot: Slot, following: Slot) -> bool:
+def _leads_on(slot: LineSlot, following: LineSlot) -> bool:
     """Whether a slot is an eighth right before the other one."""
     return slot.length <= slot.eighth and slot.end == following.onset
 
@@ -205,13 +205,13 @@ def _offer(stand: _Stand, line: Line, scales: Mapping[Fraction, frozenset[int]])
     )
 
 
-def _fixed(tone: Tone) -> Offer:
+def _fixed(tone: ShapeTone) -> Offer:
     return Offer((tone.pitch,), (1.0,), (tone.place.string,))
 
 
 def _passing(
     stand: _Stand,
-    tones: Sequence[Tone],
+    tones: Sequence[ShapeTone],
     line: Line,
     scales: Mapping[Fraction, frozenset[int]],
 ) -> dict[int, int]:
@@ -302,7 +302,7 @@ def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineN
     )  # fmt: skip
 
 
-def _kind(stand: _Stand, tone: Tone | None) -> str:
+def _kind(stand: _Stand, tone: ShapeTone | None) -> str:
     if stand.figure:
         return "approach" if stand.figure == "approach" else "enclosure"
     return "tone" if tone else "passing"

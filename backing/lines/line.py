@@ -9,7 +9,7 @@ from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, PitchName
 from backing.errors import PracticeError, quoted
 from backing.neck.arpeggio import ROLES, WAYS
-from backing.neck.fingerboard import Fingerboard, Place, hand, make_fingerboard
+from backing.neck.fingerboard import Fingerboard, StringFret, hand, make_fingerboard
 from backing.routine.ladder import VALUES
 
 RHYTHMS = (*VALUES, "off-beats", "phrases", "call")
@@ -100,7 +100,7 @@ class LineNote:
     onset: Fraction
     length: Fraction
     pitch: int
-    place: Place
+    place: StringFret
     finger: int
     chord: Chord
     degree: Degree | None

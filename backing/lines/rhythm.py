@@ -28,7 +28,7 @@ least: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
-class Slot:
+class LineSlot:
     """A note to be found: when (``onset``, ``length``, beats of the pass), and over which chord.
 
     ``beat``: it falls on a beat; ``downbeat``: on the first of a bar; ``triplet``: it is one of
@@ -70,7 +70,7 @@ def off_beat(meter: Meter) -> Fraction:
     return Fraction(2, 3) if meter.compound else Fraction(1, 2)
 
 
-def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[Slot, ...]:
+def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[LineSlot, ...]:
     """The slots of a pass; none under N.C., in pickups, or where the melody is told to rest.
 
     Raises PracticeError where the bars are too few for the rhythm, or hold no chord.
@@ -301,7 +301,7 @@ def _placed(rhythm: Sequence[Fraction], idea: Sequence[PlanBar]) -> Onsets:
     ]
 
 
-def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[Slot]:
+def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[LineSlot]:
     final = plan.bars[-1] if plan.ends else None
     for onset, length in onsets:
         bar = plan.bar_at(onset)
@@ -329,10 +329,10 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[Slot]:
             yield replace(_slot(final.start, length, last, final), last=True)
 
 
-def _slot(onset: Fraction, length: Fraction, span: ChordSpan, bar: PlanBar) -> Slot:
+def _slot(onset: Fraction, length: Fraction, span: ChordSpan, bar: PlanBar) -> LineSlot:
     inside = onset - bar.start
     beat, duple = inside.denominator == 1, (2 * onset).denominator == 1
-    return Slot(onset, length, span, beat, inside == 0, duple, eighth(bar.bar.meter))
+    return LineSlot(onset, length, span, beat, inside == 0, duple, eighth(bar.bar.meter))
 
 
 def _span(
@@ -348,7 +348,7 @@ def _span(
     return ahead if tied else here
 
 
-def _bound(plan: Plan, line: Line, found: Sequence[Slot]) -> Iterator[Slot]:
+def _bound(plan: Plan, line: Line, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
     """The slots with rests of a beat or more told, and where the line comes in anew."""
     yield replace(found[0], bound=False, opens=True)
     for before, slot in pairwise(found):
@@ -360,7 +360,7 @@ def _bound(plan: Plan, line: Line, found: Sequence[Slot]) -> Iterator[Slot]:
         yield replace(slot, bound=False, opens=others or (line.rhythm == "call" and rest >= 2))
 
 
-def _closing(plan: Plan, found: Sequence[Slot]) -> Iterator[Slot]:
+def _closing(plan: Plan, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
     """The slots with the last ones before a rest of the line told.
 
     Where others have the floor then, a longer note ends an eighth before: a soloist lets go in

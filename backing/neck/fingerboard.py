@@ -35,7 +35,7 @@ MOST_STRINGS = 12
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Place:
+class StringFret:
     """A place on the neck: ``string`` from 1 (the highest on a guitar), ``fret`` from 0 (open)."""
 
     string: int
@@ -73,14 +73,14 @@ class Fingerboard:
         """The MIDI pitch of a string left open."""
         return self.strings[-string]
 
-    def pitch(self, place: Place) -> int:
+    def pitch(self, place: StringFret) -> int:
         """The MIDI pitch that sounds at a place."""
         return self.strings[-place.string] + place.fret
 
-    def places(self, pitch: int) -> tuple[Place, ...]:
+    def places(self, pitch: int) -> tuple[StringFret, ...]:
         """Every place where a MIDI pitch can be played, the highest-numbered string first."""
         return tuple(
-            Place(string, pitch - self.open_pitch(string))
+            StringFret(string, pitch - self.open_pitch(string))
             for string in range(len(self.strings), 0, -1)
             if 0 <= pitch - self.open_pitch(string) <= self.frets
         )
@@ -140,35 +140,35 @@ class Hand:
     fingerboard: Fingerboard
     position: int
 
-    def stretched(self, place: Place) -> bool:
+    def stretched(self, place: StringFret) -> bool:
         """Whether a finger leaves its home fret for this place; open strings are free."""
         return place.fret != 0 and not 0 <= place.fret - self.position < SPAN
 
-    def finger(self, place: Place) -> int:
+    def finger(self, place: StringFret) -> int:
         """1 (index) to 4 (little finger), one to a fret; 0 for an open string."""
         if place.fret == 0:
             return 0
         return min(max(place.fret - self.position + 1, 1), SPAN)
 
-    def low(self, place: Place) -> bool:
+    def low(self, place: StringFret) -> bool:
         """Whether the stretch to this place opens the hand below fret 5, where frets are wide."""
         return self.stretched(place) and min(place.fret, self.position) < 5
 
     @cached_property
-    def reach(self) -> dict[int, tuple[Place, ...]]:
+    def reach(self) -> dict[int, tuple[StringFret, ...]]:
         """Every pitch the hand reaches -> its places: those under the fingers, or by stretching.
 
         Where a pitch lies under the hand at rest, stretched places are left out.
         """
-        found: dict[int, list[Place]] = {}
+        found: dict[int, list[StringFret]] = {}
         first, last = self.position - 1, min(self.position + SPAN, self.fingerboard.frets)
         for string in range(len(self.fingerboard.strings), 0, -1):
             for fret in range(first, last + 1):
-                place = Place(string, fret)
+                place = StringFret(string, fret)
                 found.setdefault(self.fingerboard.pitch(place), []).append(place)
         return {pitch: self._best(found[pitch]) for pitch in sorted(found)}
 
-    def _best(self, places: list[Place]) -> tuple[Place, ...]:
+    def _best(self, places: list[StringFret]) -> tuple[StringFret, ...]:
         at_home = [place for place in places if not self.stretched(place)]
         return tuple(at_home or places)
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise, product
 
-from backing.neck.fingerboard import SPAN, Fingerboard, Hand, Place, hand
+from backing.neck.fingerboard import SPAN, Fingerboard, Hand, StringFret, hand
 
 HOLE = 1_000_000
 """A tone inside the shape that is left out. Costs are in tenths of a stretch."""
@@ -37,7 +37,7 @@ class Grip:
     ``missing``: pitches between its lowest and highest tone that no rule lets the hand take.
     """
 
-    places: tuple[Place, ...]
+    places: tuple[StringFret, ...]
     cost: int
     missing: tuple[int, ...] = ()
 
@@ -63,10 +63,10 @@ def _higher_first(grip: Grip) -> tuple[int, ...]:
 
 def _searched(here: Hand, pitches: list[int], pitch_classes: frozenset[int]) -> Iterator[Grip]:
     low, high = here.extent
-    choices: list[tuple[Place | None, ...]] = []
+    choices: list[tuple[StringFret | None, ...]] = []
     count = 1
     for pitch in pitches:
-        places: tuple[Place | None, ...] = here.reach[pitch]
+        places: tuple[StringFret | None, ...] = here.reach[pitch]
         if here.stretched(here.reach[pitch][0]):
             places = (*places, None)
         if count * len(places) > MOST_CHOICES:
@@ -81,7 +81,7 @@ def _searched(here: Hand, pitches: list[int], pitch_classes: frozenset[int]) -> 
 
 
 def _grip(
-    here: Hand, pitches: list[int], taken: tuple[Place | None, ...], lost: list[int]
+    here: Hand, pitches: list[int], taken: tuple[StringFret | None, ...], lost: list[int]
 ) -> Grip | None:
     """The grip, or None where a rule forbids it."""
     places = tuple(place for place in taken if place is not None)
@@ -104,12 +104,12 @@ def _grip(
     return Grip(places, cost, missing)
 
 
-def _both_ways(here: Hand, stretches: list[Place]) -> bool:
+def _both_ways(here: Hand, stretches: list[StringFret]) -> bool:
     down = {place.string for place in stretches if place.fret < here.position}
     return any(p.string in down for p in stretches if p.fret >= here.position + SPAN)
 
 
-def rolls_and_jumps(here: Hand, places: tuple[Place, ...]) -> tuple[int, int]:
+def rolls_and_jumps(here: Hand, places: tuple[StringFret, ...]) -> tuple[int, int]:
     """How often one finger takes two tones in a row: on one fret of neighbouring strings (a roll),
     or on two frets (a jump)."""
     rolls = jumps = 0
@@ -125,7 +125,7 @@ def rolls_and_jumps(here: Hand, places: tuple[Place, ...]) -> tuple[int, int]:
 
 
 def chosen(
-    options: tuple[Grip, ...], preferred: Mapping[int, Place], board: Fingerboard
+    options: tuple[Grip, ...], preferred: Mapping[int, StringFret], board: Fingerboard
 ) -> tuple[Grip, int]:
     """The easiest grip that departs least from preferred places, and how often it does.
 
@@ -136,6 +136,6 @@ def chosen(
     return min(counted, key=lambda each: each[0].cost + (JUMP + STRETCH) * each[1])
 
 
-def departures(grip: Grip, preferred: Mapping[int, Place], board: Fingerboard) -> int:
+def departures(grip: Grip, preferred: Mapping[int, StringFret], board: Fingerboard) -> int:
     """How many tones of a grip lie elsewhere than preferred."""
     return sum(preferred.get(board.pitch(place), place) != place for place in grip.places)

@@ -115,7 +115,7 @@ class Centre:
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class _Mode:
     """A key or mode a chord may stand in; ``tonic`` is a pitch class."""
 
     tonic: int
@@ -151,7 +151,7 @@ def _followers(spans: Sequence[ChordSpan]) -> list[Chord]:
     return [*chords[1:], *chords[:1]]
 
 
-def _cheapest(spans: Sequence[ChordSpan]) -> list[_Place]:
+def _cheapest(spans: Sequence[ChordSpan]) -> list[_Mode]:
     """A place for each chord, so that all prices together are least."""
     if not spans:
         return []
@@ -163,11 +163,11 @@ def _cheapest(spans: Sequence[ChordSpan]) -> list[_Place]:
         place: _price(spans[0], place, after[0]) + (0.0 if place == home else MODULATION)
         for place in places
     }
-    back: list[dict[_Place, _Place]] = []
+    back: list[dict[_Mode, _Mode]] = []
     for at in range(1, len(spans)):
         best = min(places, key=total.__getitem__)
-        step: dict[_Place, _Place] = {}
-        following: dict[_Place, float] = {}
+        step: dict[_Mode, _Mode] = {}
+        following: dict[_Mode, float] = {}
         for place in places:
             stay = total[place] + _cadence(chords[at - 1], chords[at], place)
             come = total[best] + MODULATION
@@ -181,9 +181,9 @@ def _cheapest(spans: Sequence[ChordSpan]) -> list[_Place]:
     return way[::-1]
 
 
-def _places(spans: Sequence[ChordSpan]) -> list[_Place]:
+def _places(spans: Sequence[ChordSpan]) -> list[_Mode]:
     """All major and minor keys, the modes that are written, and those of chords that stand long."""
-    places = [_Place(tonic, mode) for mode in ("major", "minor") for tonic in range(12)]
+    places = [_Mode(tonic, mode) for mode in ("major", "minor") for tonic in range(12)]
     for span in spans:
         written = _written_place(span.key)
         if span.chord is not None and span.end - span.start >= MODAL_BEATS:
@@ -192,20 +192,20 @@ def _places(spans: Sequence[ChordSpan]) -> list[_Place]:
     return list(dict.fromkeys(places))
 
 
-def _written_place(key: Key) -> _Place:
+def _written_place(key: Key) -> _Mode:
     mode = {"ionian": "major", "aeolian": "minor"}.get(key.mode, key.mode)
-    return _Place(key.tonic.pitch_class, mode)
+    return _Mode(key.tonic.pitch_class, mode)
 
 
-def _own_mode(chord: Chord) -> _Place:
+def _own_mode(chord: Chord) -> _Mode:
     """The chord as a mode: its scale from its root."""
     pitches = {(pitch - chord.root.pitch_class) % 12 for pitch in chord.scale_pitch_classes}
     scales = {name: {degree.pitch_class for degree in scale} for name, scale in SCALES.items()}
     mode = next((name for name, scale in scales.items() if scale == pitches), "ionian")
-    return _Place(chord.root.pitch_class, {"ionian": "major"}.get(mode, mode))
+    return _Mode(chord.root.pitch_class, {"ionian": "major"}.get(mode, mode))
 
 
-def _price(span: ChordSpan, place: _Place, after: Chord) -> float:
+def _price(span: ChordSpan, place: _Mode, after: Chord) -> float:
     assert span.chord is not None
     chord = heard(span.chord)
     home = HOME if _written_place(span.key) == place else 0.0
@@ -221,7 +221,7 @@ def _price(span: ChordSpan, place: _Place, after: Chord) -> float:
 
 
 @lru_cache(maxsize=8192)
-def _named(chord: Chord, place: _Place, after: Chord) -> tuple[str, float]:
+def _named(chord: Chord, place: _Mode, after: Chord) -> tuple[str, float]:
     """The numeral of a chord in a key, without its figure, and the price."""
     above = (chord.root.pitch_class - place.tonic) % 12
     found = [("?", STRANGER)]
@@ -234,13 +234,13 @@ def _named(chord: Chord, place: _Place, after: Chord) -> tuple[str, float]:
     return min(found, key=lambda each: each[1])
 
 
-def _keeps_to_the_key(chord: Chord, numeral: str, place: _Place) -> bool:
+def _keeps_to_the_key(chord: Chord, numeral: str, place: _Mode) -> bool:
     """Whether all its tones are expected in the key: no dominant, no passing or borrowed chord."""
     own = numeral in OWN_DEGREES or place.mode == "minor"
     return own and chord.family in (*MAJOR_FAMILIES, *MINOR_FAMILIES)
 
 
-def _applied(above: int, place: _Place, falls: int) -> list[tuple[str, float]]:
+def _applied(above: int, place: _Mode, falls: int) -> list[tuple[str, float]]:
     """A dominant of another degree, or the substitute of one, a tritone away."""
     secondary = _SECONDARY[place.mode]
     found = []
@@ -251,7 +251,7 @@ def _applied(above: int, place: _Place, falls: int) -> list[tuple[str, float]]:
     return found
 
 
-def _cadence(before: Chord, chord: Chord, place: _Place) -> float:
+def _cadence(before: Chord, chord: Chord, place: _Mode) -> float:
     """What two chords in a row are worth in a key."""
     if place.mode not in ("major", "minor"):
         return 0.0
@@ -265,7 +265,7 @@ def _cadence(before: Chord, chord: Chord, place: _Place) -> float:
     return CADENCE if comes_home and chord.family in tonic else 0.0
 
 
-def _function(span: ChordSpan, place: _Place, after: Chord) -> Function:
+def _function(span: ChordSpan, place: _Mode, after: Chord) -> Function:
     assert span.chord is not None
     chord = heard(span.chord)
     if place.mode in ("major", "minor"):
@@ -276,7 +276,7 @@ def _function(span: ChordSpan, place: _Place, after: Chord) -> Function:
     return Function(span, base + _figure(chord) + slash + of, _parent_scale(chord, place))
 
 
-def _modal_numeral(chord: Chord, place: _Place) -> str:
+def _modal_numeral(chord: Chord, place: _Mode) -> str:
     above = (chord.root.pitch_class - place.tonic) % 12
     name = NUMERALS[above]
     small = chord.family in (*MINOR_FAMILIES, *HALF_DIMINISHED, *DIMINISHED)
@@ -296,14 +296,14 @@ def _figure(chord: Chord) -> str:
     return figure + ("sus" if chord.family == "sus" else "")
 
 
-def _parent_scale(chord: Chord, place: _Place) -> frozenset[int]:
+def _parent_scale(chord: Chord, place: _Mode) -> frozenset[int]:
     """The scale of the centre where it holds the chord; the chord's own scale elsewhere."""
     tones = _tones(chord)
     holding = (scale for scale in _scales_of(place) if tones <= scale)
     return next(holding, frozenset(chord.scale_pitch_classes))
 
 
-def _holds(place: _Place, chord: Chord) -> bool:
+def _holds(place: _Mode, chord: Chord) -> bool:
     return any(_tones(chord) <= scale for scale in _scales_of(place))
 
 
@@ -311,7 +311,7 @@ def _tones(chord: Chord) -> frozenset[int]:
     return frozenset((*chord.pitch_classes, *chord.core_pitch_classes))
 
 
-def _scales_of(place: _Place) -> tuple[frozenset[int], ...]:
+def _scales_of(place: _Mode) -> tuple[frozenset[int], ...]:
     if place.mode != "minor":
         return (_scale_of(place),)
     # in minor the dominant takes the leading tone, the tonic often the raised sixth as well
@@ -319,7 +319,7 @@ def _scales_of(place: _Place) -> tuple[frozenset[int], ...]:
     return tuple(_on(place.tonic, name) for name in names)
 
 
-def _scale_of(place: _Place) -> frozenset[int]:
+def _scale_of(place: _Mode) -> frozenset[int]:
     return _on(place.tonic, SCALE_OF_MODE[place.mode])
 
 
@@ -328,7 +328,7 @@ def _on(tonic: int, scale: str) -> frozenset[int]:
     return frozenset((tonic + degree.pitch_class) % 12 for degree in SCALES[scale])
 
 
-def _spelled(place: _Place, key: Key) -> PitchName:
+def _spelled(place: _Mode, key: Key) -> PitchName:
     """The tonic under the name that stands nearest to the written key on the line of fifths."""
     names = [PitchName.of_fifths(fifths) for fifths in range(-7, 9)]
     fitting = [name for name in names if name.pitch_class == place.tonic]

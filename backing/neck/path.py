@@ -17,7 +17,7 @@ from backing.chart.harmony import Chord
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.errors import PracticeError
 from backing.neck.arpeggio import arpeggio, heard
-from backing.neck.fingerboard import Fingerboard, Place, hand
+from backing.neck.fingerboard import Fingerboard, StringFret, hand
 from backing.neck.grip import JUMP, SECOND_ROLL, STRETCH, Grip, grips
 from backing.neck.shapes import Shape, shape
 from backing.neck.voice_leading import Move, voice_leading
@@ -35,7 +35,7 @@ CHORDS_PER_FRET = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class PathStep:
     """A chord of the path, from where the band brings it in to where the next one comes.
 
     ``start`` and ``end`` in beats from the start of the bars; ``written`` is the onset on paper.
@@ -82,7 +82,7 @@ class Path:
 
     fingerboard: Fingerboard
     position: int
-    steps: tuple[Step, ...]
+    steps: tuple[PathStep, ...]
     troubles: tuple[Trouble, ...]
     way: str = "1-7"
 
@@ -156,12 +156,12 @@ def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "
             bar = plan.bar_at(max(span.written, Fraction(0))).bar.label
             troubles.append(Trouble(bar, chord, taken.position if taken.whole else None, cause))
         following = spans[(at + 1) % len(spans)][1]
-        steps.append(Step(span, chord, taken, voice_leading(chord, following, way)))
+        steps.append(PathStep(span, chord, taken, voice_leading(chord, following, way)))
     return Path(fingerboard, position, tuple(steps), tuple(troubles), way)
 
 
 def shape_near(
-    chord: Chord, board: Fingerboard, position: int, way: str, preferred: Mapping[int, Place]
+    chord: Chord, board: Fingerboard, position: int, way: str, preferred: Mapping[int, StringFret]
 ) -> tuple[Shape, str]:
     """The shape in the position; where no run of it is whole, the nearest whole one, and why.
 
@@ -201,7 +201,7 @@ def _names(broken: Shape) -> Iterator[str]:
 
 def _alike(
     chords: Sequence[Chord], board: Fingerboard, position: int, way: str
-) -> dict[int, Place]:
+) -> dict[int, StringFret]:
     """For every pitch with two places the one to take throughout, so that the hand moves least.
 
     Every way to settle the doubtful places is weighed over all chords of the tune.
@@ -211,7 +211,7 @@ def _alike(
     doubtful = _doubtful([c for c, _ in counted.most_common()], board, position)
     ways = [_departing(found, board, doubtful) for found, _ in options]
 
-    def cost(table: tuple[Place, ...]) -> int:
+    def cost(table: tuple[StringFret, ...]) -> int:
         return sum(
             count * min((own + _departure(places, table) for own, places in found), default=0)
             for found, (_, count) in zip(ways, options, strict=True)
@@ -221,7 +221,7 @@ def _alike(
     return dict(zip(doubtful, best, strict=True))
 
 
-def _departure(places: tuple[Place | None, ...], table: tuple[Place, ...]) -> int:
+def _departure(places: tuple[StringFret | None, ...], table: tuple[StringFret, ...]) -> int:
     astray = sum(p is not None and p != t for p, t in zip(places, table, strict=True))
     return (JUMP + STRETCH) * astray
 
@@ -233,7 +233,7 @@ def _classes(chord: Chord, way: str) -> frozenset[int]:
 
 def _doubtful(
     classes: Sequence[frozenset[int]], board: Fingerboard, position: int
-) -> dict[int, tuple[Place, ...]]:
+) -> dict[int, tuple[StringFret, ...]]:
     """The pitches with a choice of places that the most chords need."""
     reach = hand(board, position).reach
     needed = Counter(
@@ -243,8 +243,8 @@ def _doubtful(
 
 
 def _departing(
-    found: Sequence[Grip], board: Fingerboard, doubtful: Mapping[int, tuple[Place, ...]]
-) -> list[tuple[int, tuple[Place | None, ...]]]:
+    found: Sequence[Grip], board: Fingerboard, doubtful: Mapping[int, tuple[StringFret, ...]]
+) -> list[tuple[int, tuple[StringFret | None, ...]]]:
     """For each grip its cost, and where it takes each doubtful pitch (None: it has it not)."""
     ways = []
     for grip in found:

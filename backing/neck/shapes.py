@@ -10,19 +10,19 @@ from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
 from backing.errors import PracticeError
 from backing.neck.arpeggio import Arpeggio, arpeggio, heard
-from backing.neck.fingerboard import SPAN, Fingerboard, Hand, Place, hand
+from backing.neck.fingerboard import SPAN, Fingerboard, Hand, StringFret, hand
 from backing.neck.grip import SECOND_LOW_STRETCH, Grip, chosen, grips, rolls_and_jumps
 
 
 @dataclass(frozen=True, slots=True)
-class Tone:
+class ShapeTone:
     """A tone of a shape: its ``place``, MIDI ``pitch``, ``degree`` of the chord, and ``finger``.
 
     Fingers: 1 index to 4 little finger, 0 an open string. ``role``: see Arpeggio (0: a lighter
     tone). ``stretched``: the finger leaves its home fret.
     """
 
-    place: Place
+    place: StringFret
     pitch: int
     degree: Degree
     role: int
@@ -41,13 +41,13 @@ class Shape:
 
     chord: Chord
     position: int
-    tones: tuple[Tone, ...]
-    lighter: tuple[Tone, ...] = ()
+    tones: tuple[ShapeTone, ...]
+    lighter: tuple[ShapeTone, ...] = ()
     rolls: int = 0
     missing: tuple[int, ...] = ()
 
     @property
-    def stretches(self) -> tuple[Tone, ...]:
+    def stretches(self) -> tuple[ShapeTone, ...]:
         """The tones for which a finger leaves home."""
         return tuple(tone for tone in self.tones if tone.stretched)
 
@@ -67,7 +67,7 @@ class Shape:
         """The MIDI pitches, upwards."""
         return tuple(tone.pitch for tone in self.tones)
 
-    def at(self, pitch: int) -> Tone | None:
+    def at(self, pitch: int) -> ShapeTone | None:
         """The tone with a MIDI pitch, if the shape has it."""
         return next((tone for tone in self.tones if tone.pitch == pitch), None)
 
@@ -87,7 +87,7 @@ def shape(
     position: int,
     *,
     way: str = "1-7",
-    preferred: Mapping[int, Place] | None = None,
+    preferred: Mapping[int, StringFret] | None = None,
 ) -> Shape:
     """The shape of a chord in a position.
 
@@ -122,7 +122,7 @@ def _check_whole(
 
 
 def _shape(
-    chord: Chord, figure: Arpeggio, grip: Grip, here: Hand, preferred: Mapping[int, Place]
+    chord: Chord, figure: Arpeggio, grip: Grip, here: Hand, preferred: Mapping[int, StringFret]
 ) -> Shape:
     roles = dict(zip(figure.tones, figure.roles, strict=True))
     by_class = {(chord.root.pitch_class + d.pitch_class) % 12: d for d in figure.tones}
@@ -136,14 +136,14 @@ def _shape(
     return Shape(chord, here.position, tuple(tones), lighter, rolls, grip.missing)
 
 
-def _tone(here: Hand, place: Place, degree: Degree, role: int) -> Tone:
+def _tone(here: Hand, place: StringFret, degree: Degree, role: int) -> ShapeTone:
     pitch = here.fingerboard.pitch(place)
-    return Tone(place, pitch, degree, role, here.finger(place), here.stretched(place))
+    return ShapeTone(place, pitch, degree, role, here.finger(place), here.stretched(place))
 
 
 def _lighter(
-    chord: Chord, figure: Arpeggio, here: Hand, preferred: Mapping[int, Place]
-) -> Iterator[Tone]:
+    chord: Chord, figure: Arpeggio, here: Hand, preferred: Mapping[int, StringFret]
+) -> Iterator[ShapeTone]:
     by_class = {(chord.root.pitch_class + d.pitch_class) % 12: d for d in figure.lighter}
     for pitch, places in here.reach.items():
         if pitch % 12 in by_class:
@@ -233,7 +233,7 @@ def _root_strings(fingerboard: Fingerboard, root: int, position: int) -> frozens
         string
         for string in range(1, len(fingerboard.strings) + 1)
         for fret in range(first, position + SPAN)
-        if fingerboard.pitch(Place(string, fret)) % 12 == root
+        if fingerboard.pitch(StringFret(string, fret)) % 12 == root
     )
 
 

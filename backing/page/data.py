@@ -24,8 +24,8 @@ from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
 from backing.combo.plan import make_plan
 from backing.page.neck_data import neck_data
-from backing.page.score import Count, Line, Score, circle
-from backing.page.strip import ROOM_RATE, Strip, Voice
+from backing.page.score import Count, Score, ScorePart, circle
+from backing.page.strip import ROOM_RATE, SampledPart, Strip
 
 FORMAT = 1
 TICKS = 480
@@ -216,7 +216,7 @@ def _count(count: Count) -> Json:
     return {"up_to": count.up_to, "bars": [_notes(bar) for bar in count.bars]}
 
 
-def _part_name(line: Line) -> str:
+def _part_name(line: ScorePart) -> str:
     """What a button says: the comping goes by its instrument."""
     if line.name == "comping":
         return SHORT_NAMES.get(line.instrument, line.instrument.name).capitalize()
@@ -241,7 +241,7 @@ def _sound(strip: Strip, gain_db: float) -> Json:
     }
 
 
-def _voice(voice: Voice) -> Json:
+def _voice(voice: SampledPart) -> Json:
     """A voice; a zone is key, start, length, release and [velocity, gain] pairs."""
     return {
         "kit": voice.kit,

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from backing.combo.part import Note
 from backing.mixdown.loudness import integrated_loudness
 from backing.page.score import BAND, Score
-from backing.page.strip import SAMPLE_RATE, Strip, Voice, Zone
+from backing.page.strip import SAMPLE_RATE, SampledPart, Strip, Zone
 
 TARGET_LUFS: Final = -16.0
 """As the tracks: AES TD1008 (2021), for music."""
@@ -57,7 +57,7 @@ def chorus(score: Score, strip: Strip) -> Sound:
 
 
 def _strike(
-    voice: Voice, note: Note, time: tuple[float, float], strip: Strip, sound: Sound
+    voice: SampledPart, note: Note, time: tuple[float, float], strip: Strip, sound: Sound
 ) -> None:
     """Add a note at ``time`` (onset and length in seconds), if the voice has it."""
     zone = _zone(voice, note)
@@ -69,7 +69,7 @@ def _strike(
     sound[onset : onset + len(held)] += held[:, None] * np.asarray(voice.pan, np.float32)
 
 
-def _zone(voice: Voice, note: Note) -> Zone | None:
+def _zone(voice: SampledPart, note: Note) -> Zone | None:
     near = [zone for zone in voice.zones if note.velocity in zone.gains]
     zone = min(near, key=lambda zone: abs(zone.key - note.pitch), default=None)
     return None if zone is None or (voice.kit and zone.key != note.pitch) else zone

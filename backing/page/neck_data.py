@@ -12,7 +12,7 @@ from typing import Any
 from backing.chart.form import PlayedBar
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.path import Path, path_of, plan_of_bars
-from backing.neck.shapes import Shape, Tone
+from backing.neck.shapes import Shape, ShapeTone
 
 SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz"
 POSITIONS = range(1, 13)
@@ -64,6 +64,6 @@ def _dots(shape: Shape) -> str:
     return f"{tones} {lighter}".rstrip()
 
 
-def _dot(tone: Tone, root: int) -> str:
+def _dot(tone: ShapeTone, root: int) -> str:
     place = tone.place
     return f"{place.string}{SIGNS[place.fret]}{SIGNS[(tone.pitch - root) % 12]}{tone.finger}"

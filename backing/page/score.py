@@ -45,7 +45,7 @@ COUNTED_TEMPOS = (Fraction(60), Fraction(140), Fraction(240))
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ScorePart:
     """One part through the chorus: ``takes`` of bars of notes, onsets in beats of their bar.
 
     A negative onset sounds in the bar before. Where there is one take it is played every time.
@@ -79,7 +79,7 @@ class Score:
     form: Form
     bars: tuple[PlayedBar, ...]
     plan: Plan
-    lines: tuple[Line, ...]
+    lines: tuple[ScorePart, ...]
     counts: dict[str, tuple[Count, ...]]
     breaths: dict[str, tuple[Note, ...]]
     kit: Instrument
@@ -113,7 +113,7 @@ def make_score(form: Form, band: Band) -> Score:
     )
 
 
-def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[Line]:
+def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePart]:
     """What every player of the band plays, also of one who has nothing to play."""
     performance = arrange(routine, band)
     usual = INSTRUMENTS | {"comping": COMPING[band.comp]}
@@ -123,25 +123,25 @@ def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[Line]:
         takes = (
             by_bar(mine[0] if mine else None, plan) for mine, plan in zip(parts, plans, strict=True)
         )
-        yield Line(name, instrument, tuple(takes))
+        yield ScorePart(name, instrument, tuple(takes))
 
 
-def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> Line:
+def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
     """A line of unbroken eighths where the hand lies best, another for each take."""
     if not any(span.chord for span in plans[0].spans):
-        return Line("etude", JAZZ_GUITAR, (tuple(() for _ in plans[0].bars),))
+        return ScorePart("etude", JAZZ_GUITAR, (tuple(() for _ in plans[0].bars),))
     position = best_position(rounds[0].bars, GUITAR).path.position
     line = Guide(positions=(position,))
     takes = (
         by_bar(player.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
         for take, plan in enumerate(plans)
     )
-    return Line("etude", JAZZ_GUITAR, tuple(takes))
+    return ScorePart("etude", JAZZ_GUITAR, tuple(takes))
 
 
-def _clicked(plan: Plan, beats: str) -> Line:
+def _clicked(plan: Plan, beats: str) -> ScorePart:
     part = click.play(plan, beats)
-    return Line(f"click {beats}", part.instrument, (by_bar(part, plan),))
+    return ScorePart(f"click {beats}", part.instrument, (by_bar(part, plan),))
 
 
 def by_bar(part: Part | None, plan: Plan) -> tuple[tuple[Note, ...], ...]:

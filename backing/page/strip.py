@@ -71,7 +71,7 @@ class Zone:
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
+class SampledPart:
     """How a part sounds: its zones, its ``pan`` gains (left, right), what chokes what."""
 
     name: str
@@ -95,7 +95,7 @@ class Strip:
     room: bytes
     room_gain: float
     seconds: float
-    voices: tuple[Voice, ...]
+    voices: tuple[SampledPart, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +200,7 @@ class _Laid:
         return np.concatenate([*self._pieces, np.zeros(round(GAP_S * SAMPLE_RATE), np.float32)])
 
 
-def _voice(part: Wanted, bank: Bank, balance: Balance, laid: _Laid) -> Voice:
+def _voice(part: Wanted, bank: Bank, balance: Balance, laid: _Laid) -> SampledPart:
     by_key: dict[int, dict[int, BankNote]] = {}
     level: dict[int, float] = {}
     hold = round(LONGEST_S[part.place] * SAMPLE_RATE)
@@ -211,7 +211,7 @@ def _voice(part: Wanted, bank: Bank, balance: Balance, laid: _Laid) -> Voice:
         zone for key, notes in by_key.items() for zone in _zones(key, notes, level[key], part, laid)
     ]
     chokes = {key: others for key, others in CHOKED_BY.items() if key in by_key}
-    return Voice(part.name, part.instrument.kit, pan_gains(part.place), tuple(zones), chokes)
+    return SampledPart(part.name, part.instrument.kit, pan_gains(part.place), tuple(zones), chokes)
 
 
 def _zones(

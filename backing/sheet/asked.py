@@ -46,14 +46,14 @@ def bars_of(form: Form, asked: Asked) -> tuple[PlayedBar, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ChosenPosition:
     """The path of a sheet, and the ``reason`` for its position (empty where it was named)."""
 
     path: Path
     reason: str = ""
 
 
-def place_of(form: Form, asked: Asked) -> Place:
+def place_of(form: Form, asked: Asked) -> ChosenPosition:
     """The path in the position that is asked for, or in the one that suits best.
 
     Raises PracticeError for a position off the neck, or a chord out of reach.
@@ -62,14 +62,14 @@ def place_of(form: Form, asked: Asked) -> Place:
     wanted = (asked.position or "auto").strip().lower()
     if wanted == "auto":
         found = best_position(bars, asked.board, way=asked.etude.way)
-        return Place(found.path, found.reason)
+        return ChosenPosition(found.path, found.reason)
     try:
         position = int(wanted)
     except ValueError:
         raise PracticeError(
             f'"{asked.position}" is no position.', "Write its fret, or auto."
         ) from None
-    return Place(path(bars, asked.board, position, way=asked.etude.way))
+    return ChosenPosition(path(bars, asked.board, position, way=asked.etude.way))
 
 
 def chord_interval(reader: Reader) -> Interval:

@@ -8,7 +8,7 @@ of the hand at rest, so that a stretch is seen as one.
 from __future__ import annotations
 
 from backing.neck.fingerboard import SPAN, Fingerboard
-from backing.neck.shapes import Shape, Tone
+from backing.neck.shapes import Shape, ShapeTone
 from backing.sheet.symbols import set_degree
 
 STRING_GAP, FRET_GAP = 22.0, 25.0
@@ -81,7 +81,7 @@ class _Grid:
         where = f'x="{x:g}" y="{y:g}" font-size="{TEXT + 2:g}" text-anchor="{anchor}"'
         return f"<text {where}>{self.position}</text>"
 
-    def tone(self, tone: Tone) -> str:
+    def tone(self, tone: ShapeTone) -> str:
         """The sign of a tone with its degree in it."""
         x, y = self.x(tone.place.string), self.y(tone.place.fret)
         filled = tone.degree.number == 1 or tone.role in (3, 7)

@@ -13,10 +13,10 @@ from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import PitchName
 from backing.chart.quality import QUALITIES
 from backing.neck.arpeggio import arpeggio
-from backing.neck.path import Step
+from backing.neck.path import PathStep
 from backing.neck.shapes import positions
 from backing.neck.voice_leading import Move
-from backing.sheet.asked import Asked, Place, bars_of
+from backing.sheet.asked import Asked, ChosenPosition, bars_of
 from backing.sheet.diagram import diagram
 from backing.sheet.look import Look
 from backing.sheet.symbols import SetSymbol, set_degree, set_symbol
@@ -29,7 +29,9 @@ SET_NOTE = (
 )
 
 
-def shapes_part(form: Form, asked: Asked, place: Place, images: dict[str, str]) -> dict[str, Any]:
+def shapes_part(
+    form: Form, asked: Asked, place: ChosenPosition, images: dict[str, str]
+) -> dict[str, Any]:
     """The part "shapes" of a page; its grids are added to ``images``."""
     found = place.path
     places = _bar_numbers(found.steps, bars_of(form, asked))
@@ -61,7 +63,7 @@ def shapes_part(form: Form, asked: Asked, place: Place, images: dict[str, str]) 
     }
 
 
-def _bar_numbers(steps: Sequence[Step], bars: Sequence[PlayedBar]) -> list[str]:
+def _bar_numbers(steps: Sequence[PathStep], bars: Sequence[PlayedBar]) -> list[str]:
     """The label of the bar in which each step is written."""
     starts: list[tuple[Fraction, str]] = []
     start = Fraction(0)
@@ -74,7 +76,7 @@ def _bar_numbers(steps: Sequence[Step], bars: Sequence[PlayedBar]) -> list[str]:
     ]
 
 
-def _where(places: Sequence[str], steps: Sequence[Step], chord: Chord | None) -> str:
+def _where(places: Sequence[str], steps: Sequence[PathStep], chord: Chord | None) -> str:
     """The bars a chord stands in, the first of them."""
     found = [
         place for place, step in zip(places, steps, strict=True)
@@ -86,7 +88,7 @@ def _where(places: Sequence[str], steps: Sequence[Step], chord: Chord | None) ->
     return f"{word} {' '.join(numbers[:MOST_BARS_NAMED])}{more}"
 
 
-def _moves(step: Step, following: Step, look: Look) -> str:
+def _moves(step: PathStep, following: PathStep, look: Look) -> str:
     """Where the tones go when the next chord comes."""
     if following.chord == step.chord or not step.moves:
         return ""

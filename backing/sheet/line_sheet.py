@@ -15,19 +15,19 @@ from backing.combo.guide_tones import lines as guide_lines
 from backing.errors import PracticeError
 from backing.lines.etude import etude
 from backing.neck.fingerboard import Fingerboard, hand
-from backing.neck.fingerboard import Place as NeckPlace
+from backing.neck.fingerboard import StringFret as NeckPlace
 from backing.neck.path import Path, plan_of_bars
 from backing.sheet.asked import (
     GUIDES,
     LINES,
     Asked,
-    Place,
+    ChosenPosition,
     bars_of,
     chord_interval,
     place_of,
 )
 from backing.sheet.engraving import engrave
-from backing.sheet.notation import Sound, Tone, notated
+from backing.sheet.notation import StaffNote, StaffPitch, notated
 from backing.sheet.staff import (
     StaffLine,
     line_for_engraving,
@@ -42,7 +42,9 @@ MOST_NOTES_A_BAR = 10
 """In a system of four bars; with more of them, or in large print, the degrees need more room."""
 
 
-def line_part(form: Form, asked: Asked, place: Place, images: dict[str, str]) -> dict[str, Any]:
+def line_part(
+    form: Form, asked: Asked, place: ChosenPosition, images: dict[str, str]
+) -> dict[str, Any]:
     """The part "line" of a page; its systems are added to ``images``. Raises: see staff_line."""
     line = staff_line(form, asked, place)
     full = max((sum(bool(value.tones) for value in bar) for bar in line.values), default=0)
@@ -65,7 +67,7 @@ def line_part(form: Form, asked: Asked, place: Place, images: dict[str, str]) ->
     }
 
 
-def staff_line(form: Form, asked: Asked, place: Place) -> StaffLine:
+def staff_line(form: Form, asked: Asked, place: ChosenPosition) -> StaffLine:
     """The étude or the guide tones of a tune, notated for their reader.
 
     Raises PracticeError for a line that cannot be had, SelectionError for bars not there.
@@ -89,21 +91,21 @@ def line_file(form: Form, asked: Asked) -> str:
     return line_musicxml(replace(line, title=f"{form.title}: {line.title}"))
 
 
-def _etude(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, list[Sound]]:
+def _etude(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, list[StaffNote]]:
     line = replace(asked.etude, positions=(taken.position,), fingerboard=asked.board)
     notes = etude(plan_of_bars(bars), line, random.Random(f"{asked.seed} sheet"))
     sounds = [
-        Sound(
+        StaffNote(
             note.onset,
             note.length,
-            (Tone(note.pitch, note.name, _degree(note.degree), note.place),),
+            (StaffPitch(note.pitch, note.name, _degree(note.degree), note.place),),
         )
         for note in notes
     ]
     return f"Étude in position {taken.position}" if asked.reader.frets else "Étude", sounds
 
 
-def _guide(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, list[Sound]]:
+def _guide(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, list[StaffNote]]:
     """Guide tones, each as long as its chord."""
     if asked.guide not in GUIDES:
         raise PracticeError(f'"{asked.guide}" is no guide line.', f"Choose {', '.join(GUIDES)}.")
@@ -120,7 +122,7 @@ def _guide(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, l
             _guide_tone(span.chord.sounding, pitch, place)
             for pitch, place in zip(pitches, places, strict=True)
         ]
-        sounds.append(Sound(span.start, span.end - span.start, tuple(tones)))
+        sounds.append(StaffNote(span.start, span.end - span.start, tuple(tones)))
     words = {"both": "Guide tones", "thirds": "Guide tones from the third",
              "sevenths": "Guide tones from the seventh"}  # fmt: skip
     return words[asked.guide], sounds
@@ -135,9 +137,9 @@ def _octaves_into_hand(pitches: Sequence[int], taken: Path, asked: Asked) -> int
     return 12 * round((middle - sum(pitches) / len(pitches)) / 12)
 
 
-def _guide_tone(chord: Chord, pitch: int, place: NeckPlace | None) -> Tone:
+def _guide_tone(chord: Chord, pitch: int, place: NeckPlace | None) -> StaffPitch:
     degree = chord.name_of(pitch % 12) or Degree(1)
-    return Tone(pitch, chord.spelled(degree), _degree(degree), place)
+    return StaffPitch(pitch, chord.spelled(degree), _degree(degree), place)
 
 
 def _degree(degree: Degree | None) -> str:

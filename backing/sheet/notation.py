@@ -13,7 +13,7 @@ from itertools import pairwise, takewhile
 
 from backing.chart.bar import Meter, PlayedBar
 from backing.chart.pitch import LETTERS, NATURAL_SEMITONES, Key, PitchName
-from backing.neck.fingerboard import Place
+from backing.neck.fingerboard import StringFret
 
 EIGHTH = Fraction(1, 2)
 VALUES = {
@@ -27,23 +27,23 @@ VALUES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Tone:
+class StaffPitch:
     """One pitch of a sound: sounding MIDI ``pitch``, spelled ``name``, what it is (``degree``, as
     it is set), and where it is played."""
 
     pitch: int
     name: PitchName
     degree: str = ""
-    place: Place | None = None
+    place: StringFret | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Sound:
+class StaffNote:
     """Tones that begin and end together; ``onset`` and ``length`` in beats of the bars."""
 
     onset: Fraction
     length: Fraction
-    tones: tuple[Tone, ...]
+    tones: tuple[StaffPitch, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ class Value:
 
     onset: Fraction
     length: Fraction
-    tones: tuple[Tone, ...] = ()
+    tones: tuple[StaffPitch, ...] = ()
     tied: tuple[bool, bool] = (False, False)
     beam: str = ""
     accidentals: tuple[int | None, ...] = ()
@@ -79,7 +79,7 @@ def octave_of(pitch: int, name: PitchName) -> int:
     return (pitch - NATURAL_SEMITONES[LETTERS.index(name.letter)] - name.alter) // 12 - 1
 
 
-def notated(sounds: Sequence[Sound], bars: Sequence[PlayedBar]) -> list[list[Value]]:
+def notated(sounds: Sequence[StaffNote], bars: Sequence[PlayedBar]) -> list[list[Value]]:
     """The values of every bar, rests included; what lies outside the bars is left out.
 
     ``sounds`` come one after another.
@@ -95,7 +95,7 @@ def notated(sounds: Sequence[Sound], bars: Sequence[PlayedBar]) -> list[list[Val
     return written
 
 
-def _inside(sounds: Sequence[Sound], start: Fraction, bar: PlayedBar) -> Iterator[Value]:
+def _inside(sounds: Sequence[StaffNote], start: Fraction, bar: PlayedBar) -> Iterator[Value]:
     quarter = bar.meter.beat_quarters
     at = bisect_right(sounds, start, key=lambda sound: sound.onset + sound.length)
     for sound in takewhile(lambda sound: sound.onset < start + bar.length, sounds[at:]):

@@ -22,7 +22,7 @@ from backing.chart.musicxml.harmony import harmony_element
 from backing.chart.pitch import Interval, PitchName
 from backing.neck.fingerboard import Fingerboard
 from backing.sheet.look import Reader
-from backing.sheet.notation import VALUES, Tone, Value, octave_of
+from backing.sheet.notation import VALUES, StaffPitch, Value, octave_of
 
 STAFF, TABLATURE = "1", "2"
 _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
@@ -214,7 +214,7 @@ def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Eleme
             return
 
 
-def _pitch(note: Element, tone: Tone) -> None:
+def _pitch(note: Element, tone: StaffPitch) -> None:
     pitch = SubElement(note, "pitch")
     SubElement(pitch, "step").text = tone.name.letter
     if tone.name.alter:
@@ -246,7 +246,7 @@ def _after_type(note: Element) -> int:
     return max(i for i, tag in enumerate(tags) if tag in ("type", "dot")) + 1
 
 
-def _notations(note: Element, value: Value, tone: Tone | None, *, tablature: bool) -> None:
+def _notations(note: Element, value: Value, tone: StaffPitch | None, *, tablature: bool) -> None:
     notations = Element("notations")
     if not tablature and tone is not None:
         for is_tied, kind in zip(value.tied, ("stop", "start"), strict=True):
@@ -277,10 +277,10 @@ def _text(tag: str, text: str) -> Element:
     return element
 
 
-def written_tones(tones: Sequence[Tone], interval: Interval) -> tuple[Tone, ...]:
+def written_tones(tones: Sequence[StaffPitch], interval: Interval) -> tuple[StaffPitch, ...]:
     """The tones in the pitch in which they are written, without double accidentals."""
     return tuple(
-        Tone(
+        StaffPitch(
             tone.pitch + interval.semitones,
             _readable(tone.name.transposed(interval)),
             tone.degree,
@@ -295,7 +295,7 @@ def _readable(name: PitchName) -> PitchName:
     return name.simplified() if abs(name.alter) > 1 else name
 
 
-def whole_octaves(tones: Sequence[Tone], reader: Reader) -> Interval:
+def whole_octaves(tones: Sequence[StaffPitch], reader: Reader) -> Interval:
     """The octaves that bring a line to where it lies well for its reader."""
     if reader.middle is None or not tones:
         return Interval(0, 0)

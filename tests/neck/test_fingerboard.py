@@ -6,7 +6,7 @@ import music21
 import pytest
 
 from backing.errors import PracticeError
-from backing.neck.fingerboard import TUNINGS, Place, hand, make_fingerboard
+from backing.neck.fingerboard import TUNINGS, StringFret, hand, make_fingerboard
 
 
 @pytest.mark.parametrize("name", TUNINGS)
@@ -19,11 +19,11 @@ def test_standard_guitar() -> None:
     board = make_fingerboard()
     # MIDI numbers of the open strings: facts of the trade, from memory
     assert board.strings == (40, 45, 50, 55, 59, 64)
-    assert board.pitch(Place(6, 0)) == 40
-    assert board.pitch(Place(1, 22)) == 86
+    assert board.pitch(StringFret(6, 0)) == 40
+    assert board.pitch(StringFret(1, 22)) == 86
     assert board.highest_position == 19
     assert board.places(60) == (
-        Place(6, 20), Place(5, 15), Place(4, 10), Place(3, 5), Place(2, 1),
+        StringFret(6, 20), StringFret(5, 15), StringFret(4, 10), StringFret(3, 5), StringFret(2, 1),
     )  # fmt: skip
 
 
@@ -65,9 +65,9 @@ def test_fifth_position_covers_five_to_eight_and_stretches_to_four_and_nine() ->
     here = hand(make_fingerboard(), 5)
     frets = {place.fret for places in here.reach.values() for place in places}
     assert frets == {4, 5, 6, 7, 8, 9}
-    fingers = {fret: here.finger(Place(3, fret)) for fret in sorted(frets)}
+    fingers = {fret: here.finger(StringFret(3, fret)) for fret in sorted(frets)}
     assert fingers == {4: 1, 5: 1, 6: 2, 7: 3, 8: 4, 9: 4}
-    assert [fret for fret in sorted(frets) if here.stretched(Place(3, fret))] == [4, 9]
+    assert [fret for fret in sorted(frets) if here.stretched(StringFret(3, fret))] == [4, 9]
 
 
 def test_six_frets_hold_every_pitch_between_the_lowest_and_the_highest() -> None:
@@ -78,9 +78,9 @@ def test_six_frets_hold_every_pitch_between_the_lowest_and_the_highest() -> None
 
 def test_first_position_has_the_open_strings_for_nothing() -> None:
     here = hand(make_fingerboard(), 1)
-    assert here.reach[64] == (Place(1, 0),)  # string 2 fret 5 would be a stretch
-    assert here.finger(Place(1, 0)) == 0
-    assert not here.stretched(Place(1, 0))
+    assert here.reach[64] == (StringFret(1, 0),)  # string 2 fret 5 would be a stretch
+    assert here.finger(StringFret(1, 0)) == 0
+    assert not here.stretched(StringFret(1, 0))
 
 
 def test_the_last_fret_ends_the_reach() -> None:

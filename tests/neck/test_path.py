@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from backing.chart.harmony import parse_chord
 from backing.errors import PracticeError
-from backing.neck.fingerboard import Place, make_fingerboard
+from backing.neck.fingerboard import StringFret, make_fingerboard
 from backing.neck.path import best_position, path
 from backing.neck.voice_leading import voice_leading
 from tests.combo.build import bars
@@ -61,7 +61,7 @@ def test_stretches_are_chosen_alike() -> None:
         tone.place for step in taken.steps for tone in step.shape.tones if tone.pitch == 59
     }  # fmt: skip
     assert len(places) == 1
-    assert places <= {Place(3, 4), Place(4, 9)}
+    assert places <= {StringFret(3, 4), StringFret(4, 9)}
 
 
 @given(st.lists(symbols, min_size=1, max_size=12), st.integers(1, 14))
@@ -75,7 +75,7 @@ def test_a_pitch_lies_in_one_place_unless_the_hand_forbids(
     for step in taken.steps:
         assert step.shape.position == position
         assert not step.shape.missing
-    places: dict[int, set[Place]] = {}
+    places: dict[int, set[StringFret]] = {}
     for step in taken.steps:
         for tone in step.shape.tones:
             places.setdefault(tone.pitch, set()).add(tone.place)

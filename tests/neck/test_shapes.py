@@ -12,7 +12,7 @@ from backing.chart.harmony import parse_chord
 from backing.chart.quality import QUALITIES
 from backing.errors import PracticeError
 from backing.neck.arpeggio import arpeggio
-from backing.neck.fingerboard import Place, hand, make_fingerboard
+from backing.neck.fingerboard import StringFret, hand, make_fingerboard
 from backing.neck.shapes import Shape, positions, shape
 from tests.strategies import ROOTS
 
@@ -100,7 +100,7 @@ def test_two_five_one_in_c_in_fifth_position() -> None:
     for symbol in ("G7", "Cmaj7"):
         (stretch,) = chord_shape(symbol, 5).stretches
         assert stretch.pitch == 59
-        assert stretch.place in (Place(3, 4), Place(4, 9))
+        assert stretch.place in (StringFret(3, 4), StringFret(4, 9))
 
 
 @pytest.mark.parametrize(
@@ -141,7 +141,7 @@ def test_chords_that_repeat_along_the_neck(symbol: str, step: int) -> None:
     assert len(places) == 12 // step
     for one, other in combinations([s for s in shapes if s.position > 1], 2):
         moved = other.position - one.position
-        places = [Place(t.place.string, t.place.fret + moved) for t in one.tones]
+        places = [StringFret(t.place.string, t.place.fret + moved) for t in one.tones]
         assert places == [t.place for t in other.tones]
 
 

@@ -10,17 +10,17 @@ from hypothesis import strategies as st
 
 from backing.chart.pitch import PitchName
 from backing.chart.text.tune_file import read
-from backing.sheet.notation import VALUES, Sound, Tone, Value, notated, octave_of
+from backing.sheet.notation import VALUES, StaffNote, StaffPitch, Value, notated, octave_of
 
 
 def bars(meter: str, key: str = "C", count: int = 4):
     return read(f"key: {key}\nmeter: {meter}\n|" + " C6 |" * count).played("head")
 
 
-def sound(onset: Fraction | int, length: Fraction | int, *tones: str) -> Sound:
+def sound(onset: Fraction | int, length: Fraction | int, *tones: str) -> StaffNote:
     names = [PitchName.parse(tone) for tone in tones or ("C",)]
-    return Sound(
-        Fraction(onset), Fraction(length), tuple(Tone(60 + n.pitch_class, n) for n in names)
+    return StaffNote(
+        Fraction(onset), Fraction(length), tuple(StaffPitch(60 + n.pitch_class, n) for n in names)
     )
 
 

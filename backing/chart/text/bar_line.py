@@ -29,7 +29,7 @@ Changes = tuple[Change, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class ReadBar:
     """A bar as it was read: ``left`` and ``right`` are its bar lines, ``mark`` its ending's."""
 
     bar: WrittenBar
@@ -39,9 +39,9 @@ class Cell:
     pickup: Pickup | None = None
 
 
-def read_row(line: Piece, meter: Meter, source: Source, *, first: bool = False) -> list[Cell]:
+def read_row(line: Piece, meter: Meter, source: Source, *, first: bool = False) -> list[ReadBar]:
     """Read a line of bars. The ``first`` line of a tune may begin with a short bar, a pickup."""
-    cells: list[Cell] = []
+    cells: list[ReadBar] = []
     for left, text, right in _between(line, _BAR_LINE, source):
         mark, content = _ending(text)
         pickup = None
@@ -59,7 +59,7 @@ def read_row(line: Piece, meter: Meter, source: Source, *, first: bool = False) 
             closes=_times(right, source),
             span=content.span,
         )
-        cells.append(Cell(bar, left, right, mark, pickup))
+        cells.append(ReadBar(bar, left, right, mark, pickup))
     return cells
 
 

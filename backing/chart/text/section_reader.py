@@ -10,7 +10,7 @@ from backing.chart.cue import Cue
 from backing.chart.section import Pickup, Replacement, Row, Section, WrittenBar
 from backing.chart.signs import check_repeats, check_sign, reach
 from backing.chart.text.bar_line import (
-    Cell,
+    ReadBar,
     is_chord,
     outside_bars,
     read_pickup,
@@ -33,7 +33,7 @@ _JUMP = re.compile(r"(?i:d\.?\s?[cs]\.?(\s|$)|(da capo|dal segno|to coda|fine)\b
 
 
 @dataclass(slots=True)
-class _Draft:
+class _RowDraft:
     """A line of bars and the line for soloing under it; ``start`` counts the bars before it."""
 
     start: int
@@ -62,9 +62,9 @@ class SectionReader:
         self.opened = opened
         self.broken = False
         self.too_long = False
-        self.cells: list[Cell] = []
-        self.rows: list[_Draft] = []
-        self.replacements: list[_Draft] = []
+        self.cells: list[ReadBar] = []
+        self.rows: list[_RowDraft] = []
+        self.replacements: list[_RowDraft] = []
         self.pickup: Pickup | None = None
         self.cues: list[Cue] = []
 
@@ -119,7 +119,7 @@ class SectionReader:
         start = sum(cell.bar.count for cell in self.cells)
         self.cells += cells
         if cells:
-            self.rows.append(_Draft(start, tuple(cell.bar for cell in cells)))
+            self.rows.append(_RowDraft(start, tuple(cell.bar for cell in cells)))
 
     def _refuse_length(self, line: Piece) -> None:
         if not self.too_long:
@@ -171,7 +171,7 @@ class SectionReader:
             self.source.problem(found.rest, cause, "Write as many bars as the line names.")
             return
         kept = tuple(bar for bar in bars if bar)
-        self.replacements.append(_Draft(first - 1, kept, (), first, last))
+        self.replacements.append(_RowDraft(first - 1, kept, (), first, last))
 
     def _read_cue(self, found: Statement) -> None:
         bars = self._bars(found)
@@ -210,7 +210,7 @@ class SectionReader:
             self._check_signs(draft, list(range(draft.last)))
         self.broken = self.broken or self.source.problems > before
 
-    def _check_signs(self, draft: _Draft, reaches: list[int]) -> None:
+    def _check_signs(self, draft: _RowDraft, reaches: list[int]) -> None:
         for bars in (draft.bars, draft.solos):
             index = draft.start
             for bar in bars:

@@ -50,7 +50,7 @@ FeelFaults = Callable[[str], Iterable[UserError]]
 
 
 @dataclass(slots=True)
-class _Draft:
+class _SectionDraft:
     """The lines of a section before its bars are read."""
 
     name: str
@@ -77,7 +77,7 @@ class TuneReader:
         self.folder = folder
         self.feel_faults = feel_faults
         self.header = Header()
-        self.drafts: list[_Draft] = []
+        self.drafts: list[_SectionDraft] = []
         self.remarks: list[str] = []
         self.header_lines: dict[str, Piece] = {}
         self.broken: set[str] = set()
@@ -174,7 +174,7 @@ class TuneReader:
 
     def _add_statement(self, line: Piece) -> None:
         if not self.drafts:
-            self.drafts.append(_Draft(_FIRST_NAME, line.cut(0, 0)))
+            self.drafts.append(_SectionDraft(_FIRST_NAME, line.cut(0, 0)))
         self.drafts[-1].statements.append(Statement.of(line))
 
     def _add_header(self, line: Piece) -> None:
@@ -230,16 +230,16 @@ class TuneReader:
             cause = "This section has no name that can be used."
             cure = "Write a letter, then letters or digits: section A, section B2 = B."
             self.source.problem(line, cause, cure)
-            self.drafts.append(_Draft("", line))
+            self.drafts.append(_SectionDraft("", line))
             return
         base = line.group(match, "base") if match["base"] else None
         name = line.group(match, "name")
-        draft = _Draft(name.text, name, base)
+        draft = _SectionDraft(name.text, name, base)
         self._take_pickup(draft)
         draft.options = self._options(line.group(match, "options"))
         self.drafts.append(draft)
 
-    def _take_pickup(self, draft: _Draft) -> None:
+    def _take_pickup(self, draft: _SectionDraft) -> None:
         """Give the first section the pickup that stands above its name."""
         above = self.drafts[0] if len(self.drafts) == 1 else None
         if above and above.unnamed and all(s.word == "pickup" for s in above.statements):
@@ -268,9 +268,9 @@ class TuneReader:
             self.source.problem(left, cause, cure)
         return options
 
-    def _distinct(self) -> dict[str, _Draft]:
+    def _distinct(self) -> dict[str, _SectionDraft]:
         """The drafts by name, those without one or with a name twice left out."""
-        drafts: dict[str, _Draft] = {}
+        drafts: dict[str, _SectionDraft] = {}
         for draft in self.drafts:
             if draft.name in drafts:
                 before = drafts[draft.name]
@@ -286,7 +286,7 @@ class TuneReader:
             self._check_base(draft, drafts)
         return drafts
 
-    def _check_base(self, draft: _Draft, drafts: dict[str, _Draft]) -> None:
+    def _check_base(self, draft: _SectionDraft, drafts: dict[str, _SectionDraft]) -> None:
         if draft.base is None:
             return
         if draft.base.text not in drafts:
@@ -308,7 +308,7 @@ class TuneReader:
                 self.source.problem(draft.base, cause, "Write the bars of one of them out.")
             self.broken.add(draft.name)
 
-    def _section(self, draft: _Draft, drafts: dict[str, _Draft]) -> Section:
+    def _section(self, draft: _SectionDraft, drafts: dict[str, _SectionDraft]) -> Section:
         line = [draft, *_ancestors(draft, drafts)]
         sounding = [d.options["meter"] for d in line if "meter" in d.options]
         # read once more without noting its problems, which its own section notes
@@ -319,7 +319,7 @@ class TuneReader:
             self.broken.add(section.name)
         return section
 
-    def _opened(self, draft: _Draft) -> Section:
+    def _opened(self, draft: _SectionDraft) -> Section:
         """The section without its bars: what stands on its first line."""
         options, source = draft.options, self.source
         for word, value in options.items():
@@ -356,7 +356,7 @@ def _is_section(line: Piece) -> bool:
     return re.match(r"(?i:section)(\s|$)", line.text) is not None
 
 
-def _ancestors(draft: _Draft, drafts: dict[str, _Draft]) -> Iterator[_Draft]:
+def _ancestors(draft: _SectionDraft, drafts: dict[str, _SectionDraft]) -> Iterator[_SectionDraft]:
     """The sections a draft is derived from, the nearest first; once round where they circle."""
     seen: set[str] = set()
     while draft.base is not None and draft.base.text in drafts and draft.base.text not in seen:

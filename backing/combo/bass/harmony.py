@@ -19,13 +19,13 @@ PITCHES = HIGHEST - LOWEST + 1
 HOME = 34
 """The first note of a pass lies in the octave from here up, which the pass before aims at."""
 
-Table = tuple[float, ...]
+PitchWeights = tuple[float, ...]
 
 TONE, SCALE, CHROMATIC = 0, 1, 2
 """Kinds of pitch over a chord."""
 
 
-class Place(IntEnum):
+class Emphasis(IntEnum):
     """Where a note stands in the harmony: what its pitch has to do."""
 
     CHANGE = 0  # the first note over a new chord
@@ -38,10 +38,10 @@ class Place(IntEnum):
 # comes out near the shares by beat of the Weimar Jazz Database's bass lines (swing in 4/4): on
 # beat 2 57 % chord tones, on beat 3 63 %, on beat 4 53 %.
 _WEIGHTS = {
-    Place.STRONG: {"root": 1.0, "third": 1.3, "fifth": 1.0, "seventh": 0.75, SCALE: 0.55},
-    Place.WEAK: {"root": 1.1, "third": 1.1, "fifth": 1.2, "seventh": 0.8, SCALE: 0.95},
+    Emphasis.STRONG: {"root": 1.0, "third": 1.3, "fifth": 1.0, "seventh": 0.75, SCALE: 0.55},
+    Emphasis.WEAK: {"root": 1.1, "third": 1.1, "fifth": 1.2, "seventh": 0.8, SCALE: 0.95},
 }
-_CHROMATIC = {Place.STRONG: 0.1, Place.WEAK: 0.5}
+_CHROMATIC = {Emphasis.STRONG: 0.1, Emphasis.WEAK: 0.5}
 _NAMES = {1: "root", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh"}
 
 
@@ -118,7 +118,7 @@ def passing_scale(chord: Chord, key: Key) -> frozenset[int]:
 
 
 @lru_cache(maxsize=1 << 15)
-def weighed(harmony: Harmony, place: Place, height: int, chromatic: float) -> Table:
+def weighed(harmony: Harmony, place: Emphasis, height: int, chromatic: float) -> PitchWeights:
     """What each pitch is worth in a place without a drawn tone, around a ``height`` (MIDI)."""
     by_name = {tone: _WEIGHTS[place][name] for name, tone in harmony.tones.items()}
     if harmony.slash:
@@ -132,20 +132,20 @@ def weighed(harmony: Harmony, place: Place, height: int, chromatic: float) -> Ta
 
 
 @lru_cache(maxsize=4096)
-def octaves(pitch_class: int, height: int) -> Table:
+def octaves(pitch_class: int, height: int) -> PitchWeights:
     """A pitch class in all its octaves, around a ``height`` (MIDI)."""
     register = _register(height)
     return tuple(r * ((LOWEST + i) % 12 == pitch_class) for i, r in enumerate(register))
 
 
 @lru_cache(maxsize=64)
-def only(pitch: int) -> Table:
+def only(pitch: int) -> PitchWeights:
     """One pitch alone."""
     return tuple(float(LOWEST + i == pitch) for i in range(PITCHES))
 
 
 @lru_cache(maxsize=1 << 14)
-def smooth(harmony: Harmony, pitch: int) -> Table:
+def smooth(harmony: Harmony, pitch: int) -> PitchWeights:
     """Weights against leaps into chromatic tones from a pitch (from LOWEST up).
 
     A chromatic tone is heard as passing where a step leads to it; after a leap it is a wrong note,
@@ -168,7 +168,7 @@ def reach(height: int) -> tuple[int, int]:
 
 
 @lru_cache(maxsize=64)
-def _register(height: int) -> Table:
+def _register(height: int) -> PitchWeights:
     table = []
     for pitch in range(LOWEST, HIGHEST + 1):
         away = abs(pitch - height)

@@ -20,9 +20,9 @@ from operator import mul
 from backing.combo.bass.harmony import (
     LOWEST,
     PITCHES,
+    Emphasis,
     Harmony,
-    Place,
-    Table,
+    PitchWeights,
     harmony_of,
     home,
     octaves,
@@ -31,7 +31,7 @@ from backing.combo.bass.harmony import (
     smooth,
     weighed,
 )
-from backing.combo.bass.rhythm import Slot
+from backing.combo.bass.rhythm import BassSlot
 from backing.combo.bass.style import read_style
 from backing.combo.plan import Plan
 
@@ -47,13 +47,13 @@ class Choice:
     """
 
     harmony: Harmony
-    weights: Table
-    place: Place
+    weights: PitchWeights
+    place: Emphasis
     low: int = 0
     high: int = PITCHES
 
 
-def line(plan: Plan, slots: Sequence[Slot], rng: random.Random) -> list[int]:
+def line(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> list[int]:
     """MIDI pitches for ``slots``."""
     if not slots:
         return []
@@ -65,7 +65,7 @@ def line(plan: Plan, slots: Sequence[Slot], rng: random.Random) -> list[int]:
     return _sample(slots, choices, worth, pitches)
 
 
-def _goal(plan: Plan) -> Table | None:
+def _goal(plan: Plan) -> PitchWeights | None:
     """The first note of the pass that follows, None where nothing does."""
     following = plan.following
     if following is None or following.chord is None:
@@ -84,7 +84,7 @@ _ON_BAR = (
 _ON_BAR_PLAIN = (("root", 80), ("fifth", 20))
 
 
-def _drawn_tones(plan: Plan, slots: Sequence[Slot], rng: random.Random) -> list[int | None]:
+def _drawn_tones(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> list[int | None]:
     """The pitch classes of slots that open a chord or a bar: the skeleton of the line.
 
     They depend on the functions alone, so that transposed changes have the same skeleton.
@@ -92,17 +92,19 @@ def _drawn_tones(plan: Plan, slots: Sequence[Slot], rng: random.Random) -> list[
     drawn: list[int | None] = []
     bars = 0
     for slot in slots:
-        bars = 0 if slot.place is Place.CHANGE else bars + (slot.place is Place.BAR)
+        bars = 0 if slot.place is Emphasis.CHANGE else bars + (slot.place is Emphasis.BAR)
         drawn.append(_drawn_tone(plan, slot, bars, not drawn, rng))
     return drawn
 
 
-def _drawn_tone(plan: Plan, slot: Slot, bars: int, first: bool, rng: random.Random) -> int | None:
+def _drawn_tone(
+    plan: Plan, slot: BassSlot, bars: int, first: bool, rng: random.Random
+) -> int | None:
     harmony, style = slot.harmony, read_style(slot.bar.feel)
     options: tuple[tuple[str, int], ...]
     if harmony.held or slot.accent is not None or first:
         return harmony.bass
-    if slot.place is Place.CHANGE:
+    if slot.place is Emphasis.CHANGE:
         share = style.roots_careful if plan.careful else style.roots
         if harmony.slash:
             share = 0.97
@@ -112,9 +114,9 @@ def _drawn_tone(plan: Plan, slot: Slot, bars: int, first: bool, rng: random.Rand
         if rng.random() < share:
             return harmony.bass
         options = _ON_CHANGE
-    elif slot.place is Place.BAR:
+    elif slot.place is Emphasis.BAR:
         options = _ON_BAR[bars % 2] if style.vocabulary == "line" else _ON_BAR_PLAIN
-    elif slot.place is Place.STRONG and style.vocabulary == "root-fifth":
+    elif slot.place is Emphasis.STRONG and style.vocabulary == "root-fifth":
         options = (("fifth", 85), ("root", 15))
     else:
         return None
@@ -149,13 +151,13 @@ PEDAL_HEIGHTS = (36, 46)
 """Around which pitch a pedal lies where a bar begins, and elsewhere: it leaps by octaves."""
 
 
-def _choice(slots: Sequence[Slot], at: int, drawn: Sequence[int | None], height: int) -> Choice:
+def _choice(slots: Sequence[BassSlot], at: int, drawn: Sequence[int | None], height: int) -> Choice:
     slot, tone = slots[at], drawn[at]
     harmony, style = slot.harmony, read_style(slot.bar.feel)
     if at == 0:
         return Choice(harmony, only(home(harmony.bass)), slot.place)
     if harmony.held:
-        opens = slot.place in (Place.CHANGE, Place.BAR) or slot.accent is not None
+        opens = slot.place in (Emphasis.CHANGE, Emphasis.BAR) or slot.accent is not None
         height = PEDAL_HEIGHTS[not opens]
         weights = octaves(harmony.bass, height)
     elif tone is not None:
@@ -168,7 +170,7 @@ def _choice(slots: Sequence[Slot], at: int, drawn: Sequence[int | None], height:
     return Choice(harmony, weights, slot.place, low, high)
 
 
-def _narrow(harmony: Harmony, following: int | None, height: int) -> Table:
+def _narrow(harmony: Harmony, following: int | None, height: int) -> PitchWeights:
     """The fifth or the root, or the tone of the next slot brought in early."""
     root = octaves(harmony.bass, height)
     fifth = octaves(harmony.tones.get("fifth", harmony.bass), height)
@@ -186,10 +188,10 @@ _INSIDE = (_FROM_TONE, _FROM_SCALE, _FROM_CHROMATIC)
 # What else the place asks for, by width. A repeated note arrives on a weak beat (WJD: on 2 21 %,
 # on 4 16; on 1 10, on 3 11), an octave drops on a strong one, and a step leads over the bar line.
 _FITTING = {
-    Place.CHANGE: {},
-    Place.BAR: {0: 0.4, 1: 1.4, 2: 1.4, 12: 0.5},
-    Place.STRONG: {0: 0.8},
-    Place.WEAK: {0: 2.6, 12: 0.4},
+    Emphasis.CHANGE: {},
+    Emphasis.BAR: {0: 0.4, 1: 1.4, 2: 1.4, 12: 0.5},
+    Emphasis.STRONG: {0: 0.8},
+    Emphasis.WEAK: {0: 2.6, 12: 0.4},
 }
 # Into a new chord's first note (WJD: 23 % each from the semitone below and above, 11 from the
 # whole tone above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).
@@ -201,7 +203,7 @@ _INTO_CHANGE_DOWN = (0.25, 2.1, 0.85, 0.2, 0.2, 0.15, 0.15, 0.95, 0.05, 0.02, 0.
 _APPROACH = ((1.0, 1.0), (0.9, 0.3), (0.6, 0.02))
 
 
-def _bases(place: Place) -> tuple[Table, Table, Table]:
+def _bases(place: Emphasis) -> tuple[PitchWeights, PitchWeights, PitchWeights]:
     """For what is left (tone, scale tone, chromatic): weights of moves from 27 down to 27 up."""
     bases = []
     for left, widths in enumerate(_INSIDE):
@@ -212,7 +214,7 @@ def _bases(place: Place) -> tuple[Table, Table, Table]:
                 moves.append(0.0)
                 continue
             weight = widths[width] * _FITTING[place].get(width, 1.0)
-            if place is Place.CHANGE:
+            if place is Emphasis.CHANGE:
                 into = (_INTO_CHANGE_UP if move > 0 else _INTO_CHANGE_DOWN)[width]
                 weight = into * _APPROACH[left][width > 2]
             moves.append(weight)
@@ -220,11 +222,11 @@ def _bases(place: Place) -> tuple[Table, Table, Table]:
     return bases[0], bases[1], bases[2]
 
 
-MOVES = tuple(_bases(place) for place in Place)
+MOVES = tuple(_bases(place) for place in Emphasis)
 """By place of arrival and by kind of the pitch that is left: weights of all moves."""
 
 
-def _moves(place: Place, kind: int, pitch: int) -> Table:
+def _moves(place: Emphasis, kind: int, pitch: int) -> PitchWeights:
     """The weights of the moves from a pitch (from LOWEST up) to every pitch."""
     return MOVES[place][kind][PITCHES - 1 - pitch : 2 * PITCHES - 1 - pitch]
 
@@ -233,7 +235,7 @@ def _worth(choices: Sequence[Choice], goal: Sequence[float] | None) -> list[list
     """The weight of each pitch of each slot times its worth for all that comes after."""
     worth: list[list[float]] = []
     ahead, low, high = goal, 0, PITCHES
-    place = Place.CHANGE
+    place = Emphasis.CHANGE
     for choice in reversed(choices):
         values = list(choice.weights)
         if ahead is not None:
@@ -275,7 +277,7 @@ LONG_CHORD = 8
 """From this length in beats a chord is a place for scales and arpeggios."""
 
 
-def _after(weights: tuple[float, ...], up: bool) -> Table:
+def _after(weights: tuple[float, ...], up: bool) -> PitchWeights:
     moves = []
     for move in range(-PITCHES + 1, PITCHES):
         width = abs(move)
@@ -294,13 +296,13 @@ _MEMORY = {
 _MEMORY_REPEAT = _after(_AFTER_REPEAT, True)
 
 
-def _memory(move: int, run: int, slot: Slot) -> Table:
+def _memory(move: int, run: int, slot: BassSlot) -> PitchWeights:
     """The weights of the moves to a slot by the last move and how long the line goes its way."""
     if not move:
         return _MEMORY_REPEAT
     width = abs(move)
     name = "leap" if width >= 5 else "skip" if width >= 3 else "step"
-    inside = slot.place is not Place.CHANGE and slot.span.end - slot.span.start >= LONG_CHORD
+    inside = slot.place is not Emphasis.CHANGE and slot.span.end - slot.span.start >= LONG_CHORD
     return _MEMORY[inside, "long run" if run >= LONGEST_RUN else name, move > 0]
 
 
@@ -309,7 +311,7 @@ AGAIN = (1.0, 0.6, 0.4, 0.3)
 
 
 def _sample(
-    slots: Sequence[Slot],
+    slots: Sequence[BassSlot],
     choices: Sequence[Choice],
     worth: Sequence[list[float]],
     rng: random.Random,
@@ -327,7 +329,7 @@ def _sample(
             row = _moves(choice.place, choices[at - 1].harmony.kinds[pitch], pitch)
             past = _memory(move, run, slot)[PITCHES - 1 - pitch : 2 * PITCHES - 1 - pitch]
             weights = list(map(mul, map(mul, weights, row), past))
-            if at + 1 < len(choices) and choices[at + 1].place is not Place.CHANGE:
+            if at + 1 < len(choices) and choices[at + 1].place is not Emphasis.CHANGE:
                 weights = list(map(mul, weights, smooth(choice.harmony, pitch)))
             if at > 1 and pitches[-2] != pitch:
                 weights[pitches[-2]] *= 0.5

@@ -14,7 +14,7 @@ from itertools import pairwise
 from math import ceil, floor
 
 from backing.combo.bass.harmony import CHROMATIC, HIGHEST, LOWEST
-from backing.combo.bass.rhythm import TICKS, Slot
+from backing.combo.bass.rhythm import TICKS, BassSlot
 from backing.combo.bass.style import read_style
 
 OFF_BEAT = TICKS // 2
@@ -44,7 +44,7 @@ class Ornament:
 
 
 def ornaments(
-    slots: Sequence[Slot], pitches: Sequence[int], rng: random.Random
+    slots: Sequence[BassSlot], pitches: Sequence[int], rng: random.Random
 ) -> dict[int, tuple[Ornament, ...]]:
     """Index of a slot -> the ornaments at its end. Draws the same numbers whatever the pitches."""
     found: dict[int, tuple[Ornament, ...]] = {}
@@ -66,7 +66,7 @@ def ornaments(
     return found
 
 
-def _has_room(slot: Slot, following: Slot | None) -> bool:
+def _has_room(slot: BassSlot, following: BassSlot | None) -> bool:
     """Whether a whole beat of the slot's own leads straight on to the next one on its beat."""
     return (
         slot.accent is None
@@ -90,7 +90,7 @@ def _tempos(share: float) -> tuple[int, int] | None:
 
 
 def _ornament(
-    slot: Slot, pitch: int, after: int, kind: float, tempos: tuple[int, int]
+    slot: BassSlot, pitch: int, after: int, kind: float, tempos: tuple[int, int]
 ) -> tuple[Ornament, ...] | None:
     beat = slot.end - TICKS
     compound = slot.bar.bar.meter.compound
@@ -124,7 +124,7 @@ def _rake(beat: int, pitch: int, tempos: tuple[int, int]) -> tuple[Ornament, ...
     )
 
 
-def _between(slot: Slot, pitch: int, after: int) -> int:
+def _between(slot: BassSlot, pitch: int, after: int) -> int:
     """A passing note on the way to the next one; where there is none a semitone around it."""
     kinds = slot.harmony.kinds
     way = range(min(pitch, after) + 1, max(pitch, after))

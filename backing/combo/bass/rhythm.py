@@ -13,7 +13,7 @@ from functools import lru_cache
 from itertools import pairwise
 
 from backing.chart.form import Meter
-from backing.combo.bass.harmony import Harmony, Place, harmony_of
+from backing.combo.bass.harmony import Emphasis, Harmony, harmony_of
 from backing.combo.bass.style import BassStyle, read_style
 from backing.combo.cell import Cell
 from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
@@ -29,7 +29,7 @@ LONG = 3 * TICKS // 2
 
 
 @dataclass(frozen=True, slots=True)
-class Slot:
+class BassSlot:
     """A place for one note: ``tick`` to ``end``, ``in_bar`` ticks after the bar line.
 
     ``touch``: 1 accented, 0 plain, -1 ghosted, as its cell says.
@@ -41,7 +41,7 @@ class Slot:
     span: ChordSpan
     harmony: Harmony
     bar: PlanBar
-    place: Place
+    place: Emphasis
     touch: int = 0
     accent: Accent | None = None
 
@@ -51,7 +51,7 @@ class Slot:
         return self.end - self.tick
 
 
-def slots(plan: Plan, rng: random.Random) -> tuple[Slot, ...]:
+def slots(plan: Plan, rng: random.Random) -> tuple[BassSlot, ...]:
     """The slots of a pass in order of time; where nothing is to be played there is none."""
     strokes = _strokes(plan, rng)
     accents = {in_ticks(accent.onset): accent for accent in plan.accents}
@@ -72,7 +72,7 @@ def slots(plan: Plan, rng: random.Random) -> tuple[Slot, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Stroke:
+class _BassStroke:
     """A stroke of a cell: ``ticks`` long, None where it is held until the next note."""
 
     tick: int
@@ -81,15 +81,15 @@ class _Stroke:
     touch: int = 0
 
 
-_Strokes = dict[int, tuple[PlanBar, _Stroke]]
-_FORCED = _Stroke(0)
+_Strokes = dict[int, tuple[PlanBar, _BassStroke]]
+_FORCED = _BassStroke(0)
 """A stroke that no cell asked for: a chord arrives, or the band strikes together."""
 
 
 def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
     """What falls on which tick: the rhythm, and the chords that come between its strokes."""
     strokes: _Strokes = {}
-    kept: dict[tuple[int, bool], tuple[_Stroke, ...]] = {}
+    kept: dict[tuple[int, bool], tuple[_BassStroke, ...]] = {}
     style: BassStyle | None = None
     for bar in plan.bars:
         mine = read_style(bar.feel)
@@ -136,11 +136,11 @@ def _parts(style: BassStyle, beats: int, groups: tuple[int, ...]) -> tuple[tuple
 
 
 def _choose(
-    options: Sequence[tuple[Cell, tuple[_Stroke, ...]]],
+    options: Sequence[tuple[Cell, tuple[_BassStroke, ...]]],
     tempo: float,
     energy: float,
     rng: random.Random,
-) -> tuple[_Stroke, ...]:
+) -> tuple[_BassStroke, ...]:
     fitting = [option for option in options if option[0].fits(tempo, energy)] or list(options)
     if len(fitting) == 1:
         return fitting[0][1]
@@ -150,18 +150,18 @@ def _choose(
 @lru_cache(maxsize=256)
 def _cells(
     style: BassStyle, beats: int, pedal: bool
-) -> tuple[tuple[Cell, tuple[_Stroke, ...]], ...]:
+) -> tuple[tuple[Cell, tuple[_BassStroke, ...]], ...]:
     source = style.pedal if pedal else style.cells
     cells = [cell for cell in source if cell.beats == beats]
     return tuple((cell, tuple(_in_ticks(cell))) for cell in cells)
 
 
-def _in_ticks(cell: Cell) -> Iterator[_Stroke]:
+def _in_ticks(cell: Cell) -> Iterator[_BassStroke]:
     ends = [stroke.onset for stroke in cell.strokes[1:]] + [Fraction(cell.beats)]
     for stroke, end in zip(cell.strokes, ends, strict=True):
         held = stroke.onset + stroke.length == end
         ticks = None if held else in_ticks(stroke.length)
-        yield _Stroke(in_ticks(stroke.onset), ticks, stroke.chance, stroke.accent)
+        yield _BassStroke(in_ticks(stroke.onset), ticks, stroke.chance, stroke.accent)
 
 
 def _placed(
@@ -170,7 +170,7 @@ def _placed(
     strokes: _Strokes,
     accents: dict[int, Accent],
     rests: list[tuple[int, int]],
-) -> Iterator[Slot]:
+) -> Iterator[BassSlot]:
     """Slots with their length, chord and place; none where there is no chord."""
     starts = [in_ticks(span.start) for span in plan.spans]
     harmonies = [
@@ -190,22 +190,22 @@ def _placed(
         if stroke.ticks is not None:
             end = min(end, tick + stroke.ticks)
         if at != last_at:
-            place = Place.CHANGE
+            place = Emphasis.CHANGE
         elif bar is not last_bar:
-            place = Place.BAR
+            place = Emphasis.BAR
         else:
             place = _inner_place(tick - bar_start, end - tick, bar.bar.meter)
         last_bar, last_at = bar, at
-        yield Slot(
+        yield BassSlot(
             tick, end, tick - bar_start, plan.spans[at], harmony, bar, place, stroke.touch, accent
         )
 
 
-def _inner_place(in_bar: int, ticks: int, meter: Meter) -> Place:
+def _inner_place(in_bar: int, ticks: int, meter: Meter) -> Emphasis:
     """Heads of groups and long notes are strong, and beats where the bass plays in eighths."""
     in_eighths = ticks == TICKS // 2 and in_bar % TICKS == 0
     strong = in_eighths or ticks >= LONG or in_bar in _heads(meter)
-    return Place.STRONG if strong else Place.WEAK
+    return Emphasis.STRONG if strong else Emphasis.WEAK
 
 
 def _end(

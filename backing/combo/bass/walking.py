@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
 
-from backing.combo.bass.harmony import LOWEST, TONE, Place
+from backing.combo.bass.harmony import LOWEST, TONE, Emphasis
 from backing.combo.bass.line import line
 from backing.combo.bass.ornaments import Ornament, ornaments
-from backing.combo.bass.rhythm import TICKS, Slot, slots
+from backing.combo.bass.rhythm import TICKS, BassSlot, slots
 from backing.combo.bass.style import read_style
 from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import Note, Part, on_palette
@@ -39,7 +39,7 @@ def play(plan: Plan, rng: random.Random) -> Part:
 
 def _struck(
     at: int,
-    places: Sequence[Slot],
+    places: Sequence[BassSlot],
     pitches: list[int],
     graced: dict[int, tuple[Ornament, ...]],
     touch: random.Random,
@@ -86,12 +86,12 @@ def _struck(
         )
 
 
-def _velocity(slot: Slot, middle: float, backbeat: float) -> float:
+def _velocity(slot: BassSlot, middle: float, backbeat: float) -> float:
     """Phrase and place: energy lifts all, a new chord a little, 2 and 4 by the feel's backbeat."""
     velocity = middle + 20 * (slot.bar.energy - 0.55)
     if slot.accent is not None:
         return velocity + 10
-    if slot.place is Place.CHANGE:
+    if slot.place is Emphasis.CHANGE:
         velocity += 5
     if slot.in_bar // TICKS % 2:
         velocity += backbeat
@@ -100,7 +100,7 @@ def _velocity(slot: Slot, middle: float, backbeat: float) -> float:
     return velocity + 10 * slot.touch - (6 if slot.ticks < TICKS else 0)
 
 
-def _late(slot: Slot, touch: random.Random) -> float:
+def _late(slot: BassSlot, touch: random.Random) -> float:
     mean, spread = slot.bar.feel.late("bass")
     drawn = touch.gauss(0, spread)
     if slot.accent is not None:
@@ -108,11 +108,11 @@ def _late(slot: Slot, touch: random.Random) -> float:
     return round(2 * (mean + max(-2 * spread, min(2 * spread, drawn)))) / 2
 
 
-def _role(at: int, places: Sequence[Slot], pitches: Sequence[int]) -> str:
+def _role(at: int, places: Sequence[BassSlot], pitches: Sequence[int]) -> str:
     """The word for a note: what it is over its chord, or an approach to the next one."""
     slot, pitch = places[at], pitches[at]
     after = places[at + 1] if at + 1 < len(places) else None
-    if after is not None and after.place is Place.CHANGE and slot.place is Place.WEAK:
+    if after is not None and after.place is Emphasis.CHANGE and slot.place is Emphasis.WEAK:
         if (pitches[at + 1] - pitch) % 12 == 0 and slot.harmony.kinds[pitch - LOWEST] != TONE:
             return "anticipation"
         if 0 < abs(pitches[at + 1] - pitch) <= 2:

@@ -18,8 +18,8 @@ from itertools import pairwise
 from backing.combo.cell import MEDIUM, Stroke
 from backing.combo.comp.style import (
     TICKS,
+    CompFigure,
     CompingStyle,
-    Figure,
     figures_for,
     read_style,
     to_ticks,
@@ -110,8 +110,8 @@ def _around_accent(onset: Fraction, written: Fraction) -> tuple[int, int]:
 def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
     struck: list[_Struck] = []
     past: list[tuple[int, ...]] = []
-    last: Figure | None = None
-    begun: dict[int, Figure] = {}
+    last: CompFigure | None = None
+    begun: dict[int, CompFigure] = {}
     at, bars = 0, plan.bars
     while at < len(bars):
         room = _room(bars, at)
@@ -125,7 +125,7 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         before = struck[-1].tick if struck else -TICKS
         if bar.bar.section_bar % 4 == 3:
             last = begun.get(at - 2, last)  # a call is made again, for another answer
-        place = _Place(plan.tempo, bars, at, room, style, past, last, before)
+        place = _FigureContext(plan.tempo, bars, at, room, style, past, last, before)
         figure = _choose(place, score, rng)
         start = to_ticks(bar.start)
         struck += _played(figure, start, style, rng)
@@ -157,7 +157,7 @@ def _room(bars: Sequence[PlanBar], at: int) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class _FigureContext:
     """Where a figure is wanted, and what was played before it."""
 
     tempo: Fraction
@@ -166,7 +166,7 @@ class _Place:
     room: int
     style: CompingStyle
     past: Sequence[tuple[int, ...]]
-    last: Figure | None
+    last: CompFigure | None
     last_tick: int
 
     @property
@@ -174,7 +174,7 @@ class _Place:
         return self.bars[self.at]
 
 
-def _choose(place: _Place, score: _Score, rng: random.Random) -> Figure:
+def _choose(place: _FigureContext, score: _Score, rng: random.Random) -> CompFigure:
     """A figure by weight, taken or put back as it suits its place; the best of some at worst."""
     bar = place.bar
     again = place.last if rng.random() < place.style.repeat else None
@@ -192,7 +192,7 @@ def _choose(place: _Place, score: _Score, rng: random.Random) -> Figure:
     return best
 
 
-def _suits(figure: Figure, place: _Place, score: _Score) -> float:
+def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     """How well a figure suits its place, from 0 to 1."""
     bar, style = place.bar, place.style
     if not figure.energy[0] <= bar.energy <= figure.energy[1]:
@@ -219,7 +219,7 @@ def _suits(figure: Figure, place: _Place, score: _Score) -> float:
     return suits
 
 
-def _fresh(past: Sequence[tuple[int, ...]], figure: Figure) -> float:
+def _fresh(past: Sequence[tuple[int, ...]], figure: CompFigure) -> float:
     """How much of its charm a figure has left, from 1 down: less with each bar in a row.
 
     One that never leaves the beat is heard out the first time.
@@ -242,7 +242,9 @@ def _worn(past: Sequence[tuple[int, ...]], patterns: Sequence[tuple[int, ...]]) 
     )
 
 
-def _played(figure: Figure, start: int, style: CompingStyle, rng: random.Random) -> list[_Struck]:
+def _played(
+    figure: CompFigure, start: int, style: CompingStyle, rng: random.Random
+) -> list[_Struck]:
     struck = []
     for stroke, onset in zip(figure.strokes, figure.onsets, strict=True):
         if stroke.chance < 1 and rng.random() >= stroke.chance:

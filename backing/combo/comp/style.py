@@ -78,7 +78,7 @@ def _doubled_beat(beat: Fraction) -> Fraction:
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class CompFigure:
     """A cell laid over whole bars: ``onsets`` in ticks, ``patterns`` the onsets bar by bar.
 
     ``fullness`` in strokes per four beats.
@@ -102,7 +102,7 @@ def to_ticks(beat: Fraction) -> int:
 @lru_cache(maxsize=512)
 def figures_for(
     feel: Feel, meter: Meter, room: int, tempo: Fraction
-) -> tuple[tuple[Figure, ...], tuple[float, ...]]:
+) -> tuple[tuple[CompFigure, ...], tuple[float, ...]]:
     """The figures of a feel that fill up to ``room`` bars at a tempo, and their summed weights."""
     cells = read_style(feel).cells
     whole = [c for c in cells if c.beats % meter.beats == 0 and c.beats <= room * meter.beats]
@@ -115,10 +115,10 @@ def figures_for(
     return figures, tuple(accumulate(figure.weight for figure in figures))
 
 
-def _figure(cell: Cell, bar_beats: int) -> Figure:
+def _figure(cell: Cell, bar_beats: int) -> CompFigure:
     onsets = tuple(to_ticks(stroke.onset) for stroke in cell.strokes)
     ticks, bar = cell.beats * TICKS, bar_beats * TICKS
-    return Figure(
+    return CompFigure(
         cell.strokes,
         cell.weight,
         cell.tempos,

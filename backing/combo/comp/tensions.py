@@ -69,7 +69,7 @@ def colours(chord: Chord, target: Chord | None, before: Chord | None, key: Key) 
     """The colours of ``chord`` in ``key``, coming from ``before`` and going to ``target``."""
     chord = chord.sounding
     quality = chord.quality
-    place = _Place(chord, target.sounding if target else None, before, key)
+    place = _Context(chord, target.sounding if target else None, before, key)
     core = tuple(degree.pitch_class for degree in quality.core)
     written = {d for d in quality.degrees if d.pitch_class not in core}
     bass = (chord.bass_pitch_class - chord.root.pitch_class) % 12
@@ -96,7 +96,7 @@ def colours(chord: Chord, target: Chord | None, before: Chord | None, key: Key) 
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class _Context:
     """A chord, what comes before and after, and the key it stands in."""
 
     chord: Chord
@@ -138,7 +138,7 @@ def _root(chord: Chord) -> int:
     return chord.root.pitch_class
 
 
-def _added(place: _Place) -> list[Degree]:
+def _added(place: _Context) -> list[Degree]:
     """The colour tones the place allows besides the written ones, the most usual first."""
     quality = place.chord.quality
     if quality.family == "dominant":
@@ -155,11 +155,11 @@ def _added(place: _Place) -> list[Degree]:
     return []
 
 
-def _in_key(place: _Place, *wanted: Degree) -> list[Degree]:
+def _in_key(place: _Context, *wanted: Degree) -> list[Degree]:
     return [degree for degree in wanted if place.has(degree.pitch_class)]
 
 
-def _dominant_colours(place: _Place) -> list[Degree]:
+def _dominant_colours(place: _Context) -> list[Degree]:
     """9 and 13, b9 alone, or 9, #11 and 13: by where the dominant goes and stands."""
     natural = [Degree(9), Degree(13)]
     lydian = [Degree(9), Degree(13), Degree(11, 1)]
@@ -176,7 +176,7 @@ def _dominant_colours(place: _Place) -> list[Degree]:
     return [Degree(9, -1)] if place.has(1) else []
 
 
-def _half_diminished_before(place: _Place) -> bool:
+def _half_diminished_before(place: _Context) -> bool:
     """Whether the dominant is the fifth chord of a minor cadence: Dm7b5 before G7."""
     before = place.before
     return (
@@ -186,13 +186,13 @@ def _half_diminished_before(place: _Place) -> bool:
     )
 
 
-def _is_dominant_triad(place: _Place) -> bool:
+def _is_dominant_triad(place: _Context) -> bool:
     """Whether a plain triad is a dominant in all but name: E before Am."""
     falls = place.falls_by() == 7 and place.target is not None
     return falls and place.target is not None and place.target.family in MINOR_FAMILIES
 
 
-def _borrowed_sevenths(place: _Place) -> list[int]:
+def _borrowed_sevenths(place: _Context) -> list[int]:
     """What a bare triad sounds in place of the seventh it has not: its sixth, or nothing."""
     quality = place.chord.quality
     if 7 not in {d.pitch_class for d in quality.core} or Degree(6, -1) in quality.degrees:

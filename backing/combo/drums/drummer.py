@@ -17,9 +17,9 @@ from itertools import accumulate
 from backing.combo.drums.score import HALF, DrumScore, Tick, beats_at, ticks
 from backing.combo.drums.style import (
     TICKS,
+    DrumFigure,
     DrumStroke,
     DrumStyle,
-    Figure,
     Phrase,
     doubled,
     phrases,
@@ -205,9 +205,9 @@ class _Drummer:
             at += beat * figure.beats
         return Ending(tuple(placed), start, role)
 
-    def _filling(self, bar: PlanBar, style: DrumStyle, beats: Fraction) -> list[Figure]:
+    def _filling(self, bar: PlanBar, style: DrumStyle, beats: Fraction) -> list[DrumFigure]:
         """Figures that together fill so many beats, long ones more often."""
-        found: list[Figure] = []
+        found: list[DrumFigure] = []
         left = beats.__floor__()
         while left > 0:
             chosen = self._one_of(bar, style.layers["fills"], left)
@@ -217,7 +217,7 @@ class _Drummer:
             left -= chosen[0].beats
         return found
 
-    def _one_of(self, bar: PlanBar, figures: Iterable[Figure], beats: int) -> list[Figure]:
+    def _one_of(self, bar: PlanBar, figures: Iterable[DrumFigure], beats: int) -> list[DrumFigure]:
         tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
         fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
         return self.rng.choices(fitting, [f.weight * f.beats for f in fitting]) if fitting else []

@@ -33,7 +33,7 @@ LAYERS = ("ride", "ground", "comments", "fills", "setups")
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
+class KitVoice:
     """A sound of the kit: percussion ``key``, and velocities ghosted, plain and accented.
 
     ``without_brushes`` is the key that stands in where the kit has no brush sounds; ``late``
@@ -46,25 +46,25 @@ class Voice:
     without_brushes: int | None = None
 
 
-VOICES: Mapping[str, Voice] = {
+VOICES: Mapping[str, KitVoice] = {
     # ride, foot, snare and kick: GMD swing takes (ride 73/89/73/92, skips 69; snare median 34;
     # kick median 45, feathered below it); the others are common practice, no source
-    "ride": Voice(kit.RIDE, (70, 74, 89), "ride"),
-    "bell": Voice(kit.RIDE_BELL, (56, 72, 80), "ride"),
-    "hat": Voice(kit.CLOSED_HAT, (48, 64, 80), "hat"),
-    "open_hat": Voice(kit.OPEN_HAT, (48, 64, 80), "hat"),
-    "foot": Voice(kit.PEDAL_HAT, (40, 72, 80), "hihat_foot"),
-    "kick": Voice(kit.KICK, (34, 56, 80), "kick"),
-    "snare": Voice(kit.SNARE, (28, 40, 72), "snare"),
-    "stick": Voice(kit.SIDE_STICK, (40, 56, 72), "snare"),
-    "crash": Voice(kit.CRASH, (56, 72, 88), "crash"),
-    "high_tom": Voice(kit.HIGH_TOM, (40, 64, 80), "toms"),
-    "mid_tom": Voice(kit.MID_TOM, (40, 64, 80), "toms"),
-    "low_tom": Voice(kit.LOW_TOM, (40, 64, 80), "toms"),
-    "shaker": Voice(kit.SHAKER, (40, 56, 72), "hat"),
-    "tap": Voice(kit.SNARE, (32, 48, 64), "snare"),
-    "swirl": Voice(kit.BRUSH_SWIRL, (40, 56, 64), "ride", kit.RIDE),
-    "slap": Voice(kit.BRUSH_SLAP, (40, 56, 72), "snare", kit.SIDE_STICK),
+    "ride": KitVoice(kit.RIDE, (70, 74, 89), "ride"),
+    "bell": KitVoice(kit.RIDE_BELL, (56, 72, 80), "ride"),
+    "hat": KitVoice(kit.CLOSED_HAT, (48, 64, 80), "hat"),
+    "open_hat": KitVoice(kit.OPEN_HAT, (48, 64, 80), "hat"),
+    "foot": KitVoice(kit.PEDAL_HAT, (40, 72, 80), "hihat_foot"),
+    "kick": KitVoice(kit.KICK, (34, 56, 80), "kick"),
+    "snare": KitVoice(kit.SNARE, (28, 40, 72), "snare"),
+    "stick": KitVoice(kit.SIDE_STICK, (40, 56, 72), "snare"),
+    "crash": KitVoice(kit.CRASH, (56, 72, 88), "crash"),
+    "high_tom": KitVoice(kit.HIGH_TOM, (40, 64, 80), "toms"),
+    "mid_tom": KitVoice(kit.MID_TOM, (40, 64, 80), "toms"),
+    "low_tom": KitVoice(kit.LOW_TOM, (40, 64, 80), "toms"),
+    "shaker": KitVoice(kit.SHAKER, (40, 56, 72), "hat"),
+    "tap": KitVoice(kit.SNARE, (32, 48, 64), "snare"),
+    "swirl": KitVoice(kit.BRUSH_SWIRL, (40, 56, 64), "ride", kit.RIDE),
+    "slap": KitVoice(kit.BRUSH_SLAP, (40, 56, 72), "snare", kit.SIDE_STICK),
 }
 
 
@@ -81,7 +81,7 @@ class DrumStroke:
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class DrumFigure:
     """Strokes of one or more voices over ``beats`` beats, in order of time.
 
     ``weight``, ``tempos`` (bpm) and ``energy`` (0 to 1) say how often and where it belongs.
@@ -123,7 +123,7 @@ class DrumStyle:
     pulse: int
     top: str
     levels: Mapping[str, tuple[int, int, int]]
-    layers: Mapping[str, tuple[Figure, ...]]
+    layers: Mapping[str, tuple[DrumFigure, ...]]
 
     @property
     def rides(self) -> bool:
@@ -189,14 +189,14 @@ def _velocities(table: Table, voice: str) -> tuple[int, int, int]:
     return value[0], value[1], value[2]
 
 
-def _layer(table: Table, layer: str, base: DrumStyle | None) -> tuple[Figure, ...]:
+def _layer(table: Table, layer: str, base: DrumStyle | None) -> tuple[DrumFigure, ...]:
     found = tuple(_figure(t) for t in table.tables(layer))
     return found if layer in table.values or base is None else base.layers[layer]
 
 
-def _figure(table: Table) -> Figure:
+def _figure(table: Table) -> DrumFigure:
     beats = int(table.number("beats", 4, 1, 32))
-    figure = Figure(
+    figure = DrumFigure(
         beats=beats,
         strokes=_strokes(table, beats),
         weight=table.number("weight", 1.0, 0, 1000),
@@ -227,7 +227,7 @@ def _stroke(stroke: Stroke, voice: str) -> DrumStroke:
 class Phrase:
     """A figure made to fit a meter: the strokes of each of its ``bars``; see Figure."""
 
-    figure: Figure
+    figure: DrumFigure
     bars: tuple[tuple[DrumStroke, ...], ...]
 
 
@@ -246,7 +246,7 @@ def phrases(style: DrumStyle, layer: str, meter: Meter) -> tuple[Phrase, ...]:
     return tuple(_phrase(figure, meter, style.pulse) for figure in made_for_it or figures)
 
 
-def _phrase(figure: Figure, meter: Meter, pulse: int) -> Phrase:
+def _phrase(figure: DrumFigure, meter: Meter, pulse: int) -> Phrase:
     beats = meter.beats * pulse
     if figure.beats % beats == 0:
         strokes, count = figure.strokes, figure.beats // beats
