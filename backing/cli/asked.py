@@ -3,108 +3,81 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable
-from fractions import Fraction
 
 from backing.chart.bar import RHYTHM_SECTION
+from backing.chart.choice import one_of
 from backing.chart.form import Form
-from backing.chart.pitch import Key
-from backing.chart.text.source import suggestion
-from backing.combo.band import LINES, Band
-from backing.combo.click import BEATS
-from backing.combo.instruments import COMPING
-from backing.errors import RoutineError, SelectionError, UserError, quoted
-from backing.routine.climb import SHAPES, read_climb, read_tempo
-from backing.routine.ending import ENDINGS
-from backing.routine.keys import CYCLES, read_key, read_keys
-from backing.routine.orders import Request
-from backing.routine.trading import PARTNERS
+from backing.combo.band import GUIDE_LINES, Band
+from backing.combo.player import Soloist
+from backing.errors import SelectionError
+from backing.routine.keys import Keys
+from backing.routine.request import Request
+from backing.routine.trading import Trade
 
-LONGEST_KEY = 3
-"""In letters, like Bbm; a longer word is the name of a way through the keys."""
 PLAYERS = {
     "bass": "bass",
-    "piano": "comping",
+    "piano": "comp",
     "drums": "drums",
     "guide": "guide",
     "click": "click",
-    "melody": "melody",
-    "comping": "comping",
-    "comp": "comping",
-    "guitar": "comping",
-    "vibes": "comping",
-    "organ": "comping",
+    "melody": "line",
+    "line": "line",
+    "comping": "comp",
+    "comp": "comp",
+    "guitar": "comp",
+    "vibes": "comp",
+    "organ": "comp",
 }
 """What people call a player -> the name of the part."""
+GUIDES = dict(zip(("thirds", "sevenths", "both"), GUIDE_LINES, strict=True))
+PARTNERS = {"drums": "drums", "melody": "line", "line": "line"}
 
 
 def in_key(arguments: argparse.Namespace, form: Form) -> Form:
     """The form in the key that is asked for."""
     if not arguments.key:
         return form
-    key = read_key(arguments.key, form.key)
+    key = Keys.of(arguments.key).in_tune(form.key)[0]
     return form.transposed(form.key.tonic.interval_to(key.tonic))
 
 
-def request(arguments: argparse.Namespace, form: Form) -> Request:
-    """What is asked of the form, in its own types."""
-    tempos: tuple[Fraction, ...] = ()
-    if arguments.climb:
-        order = one_of(arguments.climb_order, SHAPES, "order of a climb")
-        tempos = read_climb(arguments.climb, form.tempo, order).tempos
-    elif arguments.tempo:
-        tempos = (read_tempo(arguments.tempo, form.tempo),)
-    keys = _keys(arguments.keys, form) if arguments.keys else ()
+def request(arguments: argparse.Namespace) -> Request:
+    """What is asked of a tune."""
+    trade = None
+    if arguments.trade:
+        partner = one_of(arguments.trade_with or "drums", PARTNERS, "partner to trade with")
+        trade = Trade(arguments.trade, PARTNERS[partner], arguments.you_second)
     return Request(
-        tempos=tempos,
+        tempo=arguments.tempo,
+        climb=arguments.climb and f"{arguments.climb} {arguments.climb_order}",
         choruses=arguments.choruses,
         bars=arguments.bars,
         times=arguments.times,
         lead_in=arguments.lead_in,
-        breath=arguments.breath,
-        keys=keys,
+        rest_bars=arguments.breath,
+        key=arguments.keys,
         count_in=arguments.count_in,
-        ending=one_of(arguments.ending, ENDINGS, "ending"),
+        ending=arguments.ending,
         same=arguments.same,
         grow=arguments.grow,
-        ladder=arguments.ladder,
-        trade=arguments.trade,
-        trade_with=one_of(arguments.trade_with or PARTNERS[0], PARTNERS, "partner to trade with"),
-        partner_first=arguments.you_second,
+        subdivisions=arguments.ladder,
+        trade=trade,
         lay_out=arguments.lay_out,
     )
 
 
-def _keys(text: str, form: Form) -> tuple[Key, ...]:
-    if text.isalpha() and len(text) > LONGEST_KEY:
-        text = one_of(text, CYCLES, "way through the keys")
-    return read_keys(text, form.key)
-
-
-def band(arguments: argparse.Namespace) -> Band:
-    """Who plays, and how, in its own types."""
-    guide = one_of(arguments.guide or LINES[0], LINES, "line of guide tones")
-    click = one_of(arguments.click or "all", BEATS, "click")
+def band(arguments: argparse.Namespace, line: Soloist | None = None) -> Band:
+    """Who plays, and how."""
+    guide = arguments.guide and GUIDES[one_of(arguments.guide, GUIDES, "line of guide tones")]
     return Band(
-        players=players(arguments),
-        seed=arguments.seed,
+        players(arguments),
+        arguments.seed,
         feel=arguments.feel,
-        swing=_swing(arguments.swing),
-        comp=one_of(arguments.comp, COMPING, "comping instrument"),
+        swing=arguments.swing,
+        comp=arguments.comp,
         guide_line=guide,
-        click=click,
-    )
-
-
-def one_of(word: str, known: Iterable[str], what: str) -> str:
-    """The known word that is meant; raises UserError listing what there is."""
-    known = tuple(known)
-    plain = " ".join(word.lower().split())
-    if plain in known:
-        return plain
-    raise UserError(
-        f"There is no {what} called {quoted(word)}.",
-        f"{suggestion(word, known)}Choose from: {', '.join(known)}.",
+        click=arguments.click,
+        line=line,
     )
 
 
@@ -113,9 +86,9 @@ def players(arguments: argparse.Namespace) -> frozenset[str]:
     chosen = parts(arguments.only) if arguments.only else RHYTHM_SECTION
     if arguments.without:
         chosen -= parts(arguments.without)
-    chosen |= {name for name in ("guide", "click", "melody") if getattr(arguments, name)}
-    if arguments.melody == "guide":
-        chosen = (chosen - {"melody"}) | {"guide"}
+    chosen |= {name for name in ("guide", "click") if getattr(arguments, name)}
+    if arguments.melody:
+        chosen |= {"guide" if arguments.melody == "guide" else "line"}
     if not chosen:
         raise SelectionError("Nobody is left to play.", "Leave out fewer, or add --click.")
     return chosen
@@ -125,19 +98,3 @@ def parts(text: str) -> frozenset[str]:
     """Parts by the names people use for their players."""
     words = text.replace(",", " ").split()
     return frozenset(PLAYERS[one_of(word, PLAYERS, "player")] for word in words)
-
-
-def _swing(text: str | None) -> Fraction | None:
-    if text is None:
-        return None
-    try:
-        # an exponent may stand for more figures than a machine holds
-        ratio = Fraction(0) if "e" in text.lower() else Fraction(text)
-    except (ValueError, ZeroDivisionError):
-        ratio = Fraction(0)
-    if not 1 <= ratio <= 4:
-        raise RoutineError(
-            f"{quoted(text)} is no swing ratio.",
-            "Write long to short from 1 (even) to 4, like 2 or 1.6.",
-        )
-    return ratio.limit_denominator(100)

@@ -10,14 +10,14 @@ from pathlib import Path
 from backing.chart.bar import RHYTHM_SECTION
 from backing.cli.asked import parts, players
 from backing.errors import UserError
-from backing.routine.orders import SOLO_CHORUSES
+from backing.routine.request import SOLO_CHORUSES
 
 LINE: Mapping[str, object] = {
     "level": 1, "start": None, "direction": "both", "way": "1-7",
 }  # fmt: skip
 NECK: Mapping[str, object] = {"position": "auto", "tuning": "standard", "frets": 22}
 TRACK: Mapping[str, object] = {
-    "choruses": 3, "climb_order": "up", "ending": "held", "comp": "piano", **NECK, **LINE,
+    "climb_order": "up", "comp": "piano", **NECK, **LINE,
 }  # fmt: skip
 SHEET: Mapping[str, object] = {
     "guide": "both", "seed": 1, "paper": "a4", "reader": "guitar",
@@ -194,13 +194,13 @@ def check_track(arguments: argparse.Namespace) -> None:
         _check_no_line(given)
     heard = {"guide"} if arguments.guide or melody == "guide" else set[str]()
     heard |= {"click"} if arguments.click else set()
-    heard |= {"melody"} if partner == "melody" or melody not in ("", "guide") else set()
+    heard |= {"line"} if partner == "melody" or melody not in ("", "guide") else set()
     playing = players(arguments)
     _check_left_out(arguments, heard)
     _check_lay_out(arguments, given)
-    if "melody" in playing and not melody and partner != "melody":
-        raise UserError("Nobody has a melody to play.", "Add --melody etude, or name others.")
-    if "comp" in given and "comping" not in playing:
+    if "line" in playing and not melody and partner != "melody":
+        raise UserError("Nobody has a line to play.", "Add --melody etude, or name others.")
+    if "comp" in given and "comp" not in playing:
         raise UserError("Nobody comps, so --comp would change nothing.", "Leave --comp out.")
     if arguments.trade and partner != "melody" and not playing & {"drums", "click"}:
         raise UserError(
@@ -218,14 +218,13 @@ def _check_left_out(arguments: argparse.Namespace, heard: set[str]) -> None:
         raise UserError("Nobody is named after --without.", "Name a player, such as bass.")
     others = parts(arguments.only) if arguments.only else RHYTHM_SECTION
     for part in sorted(left_out):
-        name = "piano" if part == "comping" else part
         if part in heard:
             raise UserError(
-                f"The {name} is asked for and left out at once.", "Leave out one or the other."
+                f"The {part} is asked for and left out at once.", "Leave out one or the other."
             )
         if part not in others:
             raise UserError(
-                f"There is no {name} here to leave out.", f"Take {name} out of --without."
+                f"There is no {part} here to leave out.", f"Take {part} out of --without."
             )
 
 
@@ -234,7 +233,7 @@ def _check_lay_out(arguments: argparse.Namespace, given: set[str]) -> None:
     choruses = arguments.choruses
     if arguments.lay_out and not given & LOOPING and choruses and choruses < SOLO_CHORUSES:
         raise UserError(
-            "--lay-out is for solo choruses, and there is none between head and out-chorus.",
+            "--lay-out is for solo choruses, and there is none between head and head out.",
             f"Ask for {SOLO_CHORUSES} choruses or more, or for a loop.",
         )
 

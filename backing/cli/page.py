@@ -9,14 +9,15 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from backing.chart.choice import one_of
 from backing.chart.form import Form
-from backing.cli.asked import in_key, one_of
+from backing.cli.asked import in_key
 from backing.cli.status import DONE, tell
 from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
 from backing.combo.band import Band
 from backing.combo.instruments import COMPING
 from backing.errors import UserError
-from backing.routine.climb import read_tempo
+from backing.routine.tempo import Tempo
 from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
@@ -68,7 +69,7 @@ def _form(arguments: argparse.Namespace, tune: Path) -> Form:
     form = in_key(arguments, read_tune(tune))
     if not arguments.tempo:
         return form
-    return replace(form, tempo=read_tempo(arguments.tempo, form.tempo))
+    return replace(form, tempo=Tempo.of(arguments.tempo).bpm(form.tempo))
 
 
 def _maker(arguments: argparse.Namespace) -> PageMaker:

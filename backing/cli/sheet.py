@@ -9,12 +9,13 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from backing.chart.choice import one_of
 from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
 from backing.chart.pitch import PitchName
-from backing.cli.asked import in_key, one_of
+from backing.cli.asked import GUIDES, in_key
 from backing.cli.given import check_sheet, sheet_as_usual
-from backing.cli.line import ANYWHERE, etude_line
+from backing.cli.line import etude_line
 from backing.cli.status import DONE, tell
 from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
@@ -129,7 +130,7 @@ def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
 def _asked(arguments: argparse.Namespace) -> Asked:
     """What is asked for, in the types of the sheet. Raises UserError for what is not there."""
     from backing.sheet import Asked, make_look, make_reader
-    from backing.sheet.asked import GUIDES, LINES
+    from backing.sheet.asked import LINES
 
     reader = make_reader(arguments.reader, arguments.clef)
     board = make_fingerboard(arguments.tuning, arguments.frets, left_handed=arguments.left_handed)
@@ -141,8 +142,8 @@ def _asked(arguments: argparse.Namespace) -> Asked:
         shapes=not arguments.no_shapes,
         position=arguments.position,
         line=line,
-        etude=etude_line(arguments) if line else Line(positions=ANYWHERE, fingerboard=board),
-        guide=one_of(arguments.guide, GUIDES, "guide line"),
+        etude=etude_line(arguments) if line else Line(fingerboard=board),
+        guide=GUIDES[one_of(arguments.guide, GUIDES, "guide line")],
         bars=arguments.bars,
         seed=arguments.seed,
         reader=reader,

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
 
 from backing.chart.changes import read_changes
+from backing.chart.choice import one_of
 from backing.chart.form import Form
-from backing.cli.asked import band, in_key, one_of, request
+from backing.cli.asked import band, in_key, request
 from backing.cli.drill import drill
 from backing.cli.given import check_track, track_as_usual
 from backing.cli.job import Job, make
@@ -20,9 +20,10 @@ from backing.cli.progress import share_done, tracks_done
 from backing.cli.recipe import recipe
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
 from backing.cli.tunes import check_folder, check_targets, read_tune
-from backing.combo.band import Player
+from backing.combo.player import Soloist
 from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
+from backing.routine.routine import separated
 from backing.saving import fitted, is_folder
 
 DEFAULT_TEMPO = Fraction(120)
@@ -56,7 +57,7 @@ def track(arguments: argparse.Namespace) -> int:
     return status
 
 
-def _melody(arguments: argparse.Namespace, form: Form) -> Player | None:
+def _melody(arguments: argparse.Namespace, form: Form) -> Soloist | None:
     if not (arguments.melody or arguments.ladder):
         return None
     # the neck takes as long to load as a tune to arrange
@@ -69,12 +70,12 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     """What is asked of a tune (of bare changes: "") in one track, or one for each tempo or key."""
     form = in_key(arguments, _changes(arguments) if arguments.changes else read_tune(Path(tune)))
     target = _target(arguments, Path(tune or "changes"))
-    asked = request(arguments, form)
+    asked = request(arguments)
     usual = track_as_usual(make_parser().parse_args(["track"]))
     job = partial(
         Job,
         form,
-        band=replace(band(arguments), melody=_melody(arguments, form)),
+        band=band(arguments, _melody(arguments, form)),
         soundfont=Path(arguments.soundfont) if arguments.soundfont else None,
         bits=arguments.bits,
         stems=arguments.stems,
@@ -86,7 +87,7 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
     if not arguments.separate:
         yield job(asked, target=target)
         return
-    for name, one in asked.separate:
+    for name, one in separated(form, asked):
         each = target.with_name(fitted(target.stem, f" {name}{target.suffix}", _room(arguments)))
         yield job(one, target=each, name=name)
 

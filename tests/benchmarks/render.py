@@ -223,11 +223,11 @@ def arranged(tune: Path, options: tuple[str, ...]) -> Performance:
     from backing.cli.parser import make_parser
     from backing.cli.tunes import read_tune
     from backing.combo.arrangement import arrange
-    from backing.routine.orders import make_routine
+    from backing.routine.routine import make_routine
 
     words = track_as_usual(make_parser().parse_args(["track", str(tune), *options]))
     form = read_tune(tune)
-    return arrange(make_routine(form, request(words, form)), band(words))
+    return arrange(make_routine(form, request(words)), band(words))
 
 
 def print_stages(tune: Path, font: Path, wav: Path) -> None:
