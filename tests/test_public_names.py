@@ -13,14 +13,15 @@ import pytest
 import backing
 
 PUBLIC = {
-    "BackingError", "Band", "Bank", "Form", "Performance", "Request", "Routine", "TuneError",
-    "UserError", "__version__", "arrange", "choose_soundfont", "make_routine", "midi_bytes",
-    "parse_chord", "read", "read_changes", "read_file", "render", "save", "write",
+    "BackingError", "Band", "Bank", "Form", "Line", "Performance", "Request", "Routine",
+    "TuneError", "UserError", "__version__", "arrange", "choose_soundfont", "make_routine",
+    "midi_bytes", "parse_chord", "read", "read_changes", "read_file", "read_line", "render",
+    "save", "separated", "write",
 }  # fmt: skip
 
 
 def test_the_public_names_are_these() -> None:
-    assert set(backing.__all__) == PUBLIC
+    assert set(backing.__all__) == set(dir(backing)) == PUBLIC
     for name in PUBLIC:
         assert getattr(backing, name) is not None
     with pytest.raises(AttributeError, match="nonsense"):
