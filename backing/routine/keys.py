@@ -43,13 +43,13 @@ class Keys:
 
     @classmethod
     def _read(cls, text: str) -> Keys:
-        words = text.replace(",", " ").split()
+        words = text.replace(",", " ").replace("half steps", "half-steps").split()
         if not words:
             raise RoutineError(
                 "No key is named.", "Write one such as Bb, several such as C F Bb, or fourths."
             )
         first = words[0]
-        if not (first.isalpha() and len(first) > _LONGEST_KEY):
+        if not (first.replace("-", "").isalpha() and len(first) > _LONGEST_KEY):
             return cls(tuple(_names(words)))
         if first.lower() in _RETIRED:
             raise RoutineError(f"{quoted(first)} is not used here.", "Write half-steps.")

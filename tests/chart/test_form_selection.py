@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from backing.chart.form import Form
@@ -127,6 +127,8 @@ def test_numbers_go_on_over_the_top(form: Form, data: st.DataObject) -> None:
     first = data.draw(st.integers(1, len(chorus)))
     count = data.draw(st.integers(1, len(chorus)))
     last = first + count - 1
+    longest = max(bar.number for order in ("solos", "head", "out") for bar in form.played(order))
+    assume(longest == len(chorus))  # else the numbers may go on there
     expected = (chorus + chorus)[first - 1 : last]
     assert list(form.select(f"{first}-{last}")) == expected
     if last > len(chorus):
