@@ -22,11 +22,11 @@ from backing.errors import PracticeError, quoted
 from backing.lines.line import CALLS_ON, DIRECTIONS, LEVELS, RHYTHMS, SUBDIVISIONS, Line
 from backing.neck.arpeggio import WAYS
 
-KINDS = ("etude", "call", "guide")
-"""A line in any rhythm, a line that calls and leaves space for an answer, guide tones."""
+KINDS = ("etude", "guide")
+"""A solo line, or guide tones."""
 STARTS = {"root": 1, "1st": 1, "3rd": 3, "5th": 5, "7th": 7, "third": 3, "fifth": 5, "seventh": 7}
 WORDS = (
-    "etude", "call", "guide", "level 1 to 4", *RHYTHMS, SUBDIVISIONS, "position 5",
+    "etude", "guide", "level 1 to 4", *RHYTHMS, SUBDIVISIONS, "position 5",
     "position auto", "on 1&", "from the 3rd", "up", "down", *WAYS, "thirds", "anticipate",
     "top 4 strings", "both",
 )  # fmt: skip
@@ -65,13 +65,13 @@ class Phrase:
 def read_phrase(text: str, **usual: Any) -> Phrase:
     """What a phrase says; ``usual`` are values of Line that it may leave out or overrule.
 
-    Without a word of KINDS it is an etude. Raises PracticeError for a word that is not known, said
+    Without the word guide it is an etude. Raises PracticeError for a word that is not known, said
     twice or out of place.
     """
     words = str(text).lower().replace("é", "e").replace(",", " ").split()
     said: dict[str, Any] = {}
     if not words:
-        raise PracticeError("Nothing is said of the line.", "Write etude, call or guide.")
+        raise PracticeError("Nothing is said of the line.", "Write etude or guide.")
     while words := list(dropwhile(_SMALL.__contains__, words)):
         name, value = _next(words)
         if said.setdefault(name, value) != value:
@@ -82,12 +82,7 @@ def read_phrase(text: str, **usual: Any) -> Phrase:
     if kind == "guide":
         return _guide(said, usual, text)
     if said.pop("guide", None):
-        raise PracticeError(f'"both" is for guide tones, not for {_a(kind)}.', "Leave it out.")
-    if kind == "call" and said.setdefault("rhythm", "call") != "call":
-        raise PracticeError(
-            f"A call has a rhythm of its own, not {said['rhythm']}.",
-            "Leave the rhythm out, or write etude.",
-        )
+        raise PracticeError('"both" is for guide tones, not for an etude.', "Leave it out.")
     return Phrase(Line(**(usual | said)), said=frozenset(said))
 
 
@@ -95,9 +90,7 @@ def read_line(text: str) -> Line:
     """The line of a phrase that says one: "etude level 2 off-beats". Raises PracticeError."""
     phrase = read_phrase(text)
     if phrase.guide is not None:
-        raise PracticeError(
-            "Guide tones are a part of their own, not a line.", "Write etude or call."
-        )
+        raise PracticeError("Guide tones are a part of their own, not a line.", "Write etude.")
     return phrase.line
 
 
@@ -112,7 +105,7 @@ def _guide(said: dict[str, Any], usual: dict[str, Any], text: str) -> Phrase:
         )
     for name in sorted(set(said) - {"way", "position"}):
         raise PracticeError(
-            f"The {_shown(name)} of a line is for an etude or a call, not for guide tones.",
+            f"The {_shown(name)} of a line is for an etude, not for guide tones.",
             "Leave it out, or write etude.",
         )
     return Phrase(Line(**(usual | said)), lines.pop() if lines else GUIDE_LINES[0], frozenset(said))
@@ -124,8 +117,6 @@ def _next(words: list[str]) -> tuple[str, Any]:
     Takes its words away from the front of ``words``.
     """
     word = words.pop(0)
-    if word == "call" and words[:1] == ["on"]:
-        return "kind", "call"
     for name, known in _ALONE.items():
         if word in known:
             return name, known[word]
@@ -141,9 +132,9 @@ def _next(words: list[str]) -> tuple[str, Any]:
             return "top_strings", _taken(words, map(str, range(1, 13)), word)
         case "position":
             return "position", _position(words)
+    near = suggestion(word, [each.split()[0] for each in WORDS])
     raise PracticeError(
-        f"{quoted(word)} says nothing about a line.",
-        f"{suggestion(word, WORDS)}The words are: {', '.join(WORDS)}.",
+        f"{quoted(word)} says nothing about a line.", f"{near}The words are: {', '.join(WORDS)}."
     )
 
 
@@ -173,7 +164,3 @@ def _position(words: list[str]) -> str:
 def _shown(name: str) -> str:
     return {"call_on": "start of a call", "top_strings": "strings", "kind": "kind of line",
             "guide": "guide-tone line"}.get(name, name)  # fmt: skip
-
-
-def _a(kind: str) -> str:
-    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
