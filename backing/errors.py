@@ -162,7 +162,14 @@ class RoutineError(UserError):
 
 
 class FeelError(UserError):
-    """A feel that is unknown, or a feel file with a bad key."""
+    """An unknown feel, or a mistake in a feel file; ``problem`` says where it is."""
+
+    def __init__(self, cause: str, cure: str, problem: Problem | None = None) -> None:
+        super().__init__(cause, cure)
+        self.problem = problem
+
+    def __str__(self) -> str:
+        return str(self.problem) if self.problem else super().__str__()
 
 
 class PracticeError(UserError):

@@ -1,4 +1,4 @@
-"""The words of the trade as help, messages, page, sheets, marks and tags say them: one idea, one word.
+"""The words for each idea in help, messages, page, sheets, marks and tags: one idea, one word.
 
 Import a term and say it, ``f"{HEAD_OUT}"``, or its ``plural``. ``retired`` are the words it took
 the place of, which tests/test_glossary.py refuses wherever a user reads; ``unless`` are the

@@ -38,13 +38,13 @@ def check_writable(path: Path) -> None:
             raise OutputError(f"{folder} is a file, not a folder.", "Name a folder.")
         if path.exists() and not os.access(path, os.W_OK):
             raise OutputError(f"{path} is write-protected.", "Name another file.")
-        trial = passing_name(path)
+        trial = temporary_path(path)
         try:
             trial.touch()
         finally:  # stopped just here it must not stay, nor may one that a dead process left
             trial.unlink(missing_ok=True)
     except OSError as error:
-        raise explained(error, path) from error
+        raise output_error(error, path) from error
 
 
 def _check_links(path: Path) -> None:
@@ -57,12 +57,12 @@ def _check_links(path: Path) -> None:
         ) from error
 
 
-def passing_name(path: Path) -> Path:
+def temporary_path(path: Path) -> Path:
     """Where ``path`` grows until it is whole: hidden, beside it, one for each process."""
-    return path.with_name(fitted(f".{path.stem}", f".{os.getpid()}.part{path.suffix}"))
+    return path.with_name(shortened_name(f".{path.stem}", f".{os.getpid()}.part{path.suffix}"))
 
 
-def fitted(stem: str, ending: str, room: int = 0) -> str:
+def shortened_name(stem: str, ending: str, room: int = 0) -> str:
     """``stem + ending`` as the name of a file, and ``room`` bytes for what may be put to it.
 
     Where that is longer than a name can be, the end of ``stem`` gives way to a few letters that
@@ -82,22 +82,22 @@ def fitted(stem: str, ending: str, room: int = 0) -> str:
     return f"{stem[:length].rstrip()}{mark}{ending}"
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def write_file(path: Path, data: bytes) -> None:
     """Write ``data`` to ``path`` beside it first, then rename; raises OutputError."""
     check_writable(path)
     # through links, so that a link keeps pointing at the file
     target = path.resolve()
-    growing = passing_name(target)
+    growing = temporary_path(target)
     try:
         growing.write_bytes(data)
         growing.replace(target)
     except OSError as error:
-        raise explained(error, path) from error
+        raise output_error(error, path) from error
     finally:
         growing.unlink(missing_ok=True)
 
 
-def explained(error: OSError, path: Path) -> OutputError:
+def output_error(error: OSError, path: Path) -> OutputError:
     """The user's words for what the system says of writing ``path``."""
     if error.errno in {errno.ENOSPC, errno.EDQUOT}:
         return OutputError(

@@ -171,10 +171,10 @@ class _SymbolDraft:
         return [*tones, Degree(11)] if small and self.extension == 13 else tones
 
     def _implies_seventh(self, tones: list[Degree]) -> bool:
-        colours = {Degree(9, -1), Degree(9, 1), Degree(13, -1)}
+        colors = {Degree(9, -1), Degree(9, 1), Degree(13, -1)}
         minor_or_major = self.qualities & {"min", "maj"}
         no_seventh = not any(tone.number in (6, 7) for tone in tones)
-        return bool(colours & set(self.altered)) and no_seventh and not minor_or_major
+        return bool(colors & set(self.altered)) and no_seventh and not minor_or_major
 
 
 class _SymbolReader:
@@ -286,13 +286,13 @@ class _SymbolReader:
         number = 69 if token.lastgroup == "sixnine" else int(token.group())
         after = self.previous
         loose = after in ("space", "slash", "open", "close", "alter", "sus", "add")
-        colour = number in (2, 4, 9, 11, 13)
+        color = number in (2, 4, 9, 11, 13)
         aside = after == "slash" or (self.parentheses and after in ("open", "space"))
-        if not self.draft.extension and not (aside and colour):
+        if not self.draft.extension and not (aside and color):
             self._extend(token, number)
         elif after == "maj" and number == 7:
             self._add_major_seventh()
-        elif loose and (colour or number == 6 or (number == 7 and self.draft.extension == 6)):
+        elif loose and (color or number == 6 or (number == 7 and self.draft.extension == 6)):
             self._add_tone(number)
         else:
             cause = "is a second number in this chord."

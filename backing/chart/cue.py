@@ -93,18 +93,18 @@ Cue = Hits | Break | StopTime | Pedal | LayOut | Push
 """Any of them."""
 
 
-def followed(cue: Cue, bars: list[SectionBar]) -> list[SectionBar]:
+def apply_cue(cue: Cue, bars: list[SectionBar]) -> list[SectionBar]:
     """The bars of a section with a cue; bars it names beyond the last are passed over.
 
     A later cue wins over an earlier one: a break silences hits, hits sound in a break.
     """
     inside = slice(cue.first - 1, cue.last)
     bars = list(bars)
-    bars[inside] = [_follow(cue, bar, index == 0) for index, bar in enumerate(bars[inside])]
+    bars[inside] = [_applied(cue, bar, index == 0) for index, bar in enumerate(bars[inside])]
     return bars
 
 
-def _follow(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
+def _applied(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
     told = bar.directions
     match cue:
         case Hits(beats=beats):

@@ -12,7 +12,6 @@ from fractions import Fraction
 
 from backing.chart.bar import PLAYERS, Change, Directions, Meter, PlayedBar
 from backing.chart.cue import SectionBar
-from backing.chart.feel_name import beside
 from backing.chart.pitch import Interval, Key
 from backing.chart.section import (
     ROLES,
@@ -22,6 +21,7 @@ from backing.chart.section import (
     Section,
     SectionUse,
     WrittenBar,
+    feel_path,
 )
 from backing.chart.selection import selected
 from backing.chart.unfold import section_bars
@@ -125,12 +125,12 @@ class Form:
 
     def feel_place(self, section: Section) -> str:
         """Where the feel of a section is found: its name, or the path of its file."""
-        return beside(self.feel_of(section), self.folder)
+        return feel_path(self.feel_of(section), self.folder)
 
     def feel_places(self) -> tuple[str, ...]:
         """Where all feels of the tune are found, each once."""
         named = (self.feel, *(section.feel for section in self.sections if section.feel))
-        return tuple(dict.fromkeys(beside(name, self.folder) for name in named))
+        return tuple(dict.fromkeys(feel_path(name, self.folder) for name in named))
 
     def tempo_ratio_of(self, section: Section) -> Fraction:
         """How much faster than the tune a section goes."""

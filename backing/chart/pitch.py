@@ -24,7 +24,7 @@ _NAME = re.compile(rf"(?P<letter>[A-G])(?P<accidental>{ACCIDENTAL})?")
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A spelled interval: ``steps`` of the staff and ``semitones``, both negative downwards.
+    """A spelled interval: ``steps`` of the staff and ``semitones``, both negative downward.
 
     A minor third up is ``Interval(2, 3)``, a perfect fourth down ``Interval(-3, -5)``.
     """
@@ -120,7 +120,7 @@ class PitchName:
     def interval_to(self, other: PitchName) -> Interval:
         """The interval up to ``other``, within the octave.
 
-        Where the spelling would point downwards (C to Cb) the octave above is meant.
+        Where the spelling would point downward (C to Cb) the octave above is meant.
         """
         steps = (LETTERS.index(other.letter) - LETTERS.index(self.letter)) % 7
         naturals = NATURAL_SEMITONES[LETTERS.index(other.letter)]

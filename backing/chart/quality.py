@@ -1,7 +1,7 @@
 """Chord qualities: one table, and what the band and the neck read from it.
 
 A quality is known by its degrees. What the band and the neck need of it is read from those and
-from the table: guide tones, the core an improviser practises, a chord scale, available tensions.
+from the table: guide tones, the core an improviser practices, a chord scale, available tensions.
 
 A plain diminished triad is taken as jazz charts mean it: the symbol says 1 b3 b5, but core and
 guide tones hold the diminished seventh, since players sound it under either spelling.
@@ -109,10 +109,10 @@ _FAMILY_SCALES = {
 class Quality:
     """What a chord is above its root. Obtain one from ``quality_of`` or from a chord.
 
-    ``degrees``   what the symbol says, root first, upwards
-    ``core``      the arpeggio an improviser practises: 1 3 5 7 (or 6), in triads 1 3 5
+    ``degrees``   what the symbol says, root first, upward
+    ``core``      the arpeggio an improviser practices: 1 3 5 7 (or 6), in triads 1 3 5
     ``guide``     3 and 7; 6 in sixths, 4 and b7 in sus, b3 and bb7 in dim, 3 and 5 in triads
-    ``tensions``  colour tones to choose besides the written ones when nothing is known of the key
+    ``tensions``  color tones to choose besides the written ones when nothing is known of the key
     ``scale``     the chord scale, six to eight tones (more where the chord itself is crowded)
     ``family``    major, minor, dominant, half-diminished, diminished, augmented, sus, minor-major
                   or power
@@ -192,7 +192,7 @@ def _quality(standard: Degrees) -> Quality:
 
 
 def _standard(tones: Degrees) -> Degrees:
-    """Each tone once, under the number the rest of the chord gives it, upwards."""
+    """Each tone once, under the number the rest of the chord gives it, upward."""
     tones = _with_one_sixth(tones)
     numbers = {tone.number for tone in tones}
     third, seventh = 3 in numbers, 7 in numbers

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from pathlib import Path
 
 from backing.chart.bar import Change, Meter
 from backing.chart.cue import Cue
 from backing.chart.cue import transposed as transposed_cue
 from backing.chart.pitch import Interval, Key
 from backing.errors import Span
+
+FEEL_FILE = ".toml"
+"""What the name of a feel file ends in."""
 
 ROLES = ("intro", "ending", "coda", "tag")
 """Sections of these names (``coda2`` too) stand outside the chorus."""
@@ -19,6 +23,16 @@ def role_of(name: str) -> str:
     """The role a section has by its name: one of ROLES, or "chorus"."""
     plain = name.rstrip("0123456789").lower()
     return plain if plain in ROLES else "chorus"
+
+
+def is_feel_file(name: str) -> bool:
+    """Whether a feel is named by its file."""
+    return name.lower().endswith(FEEL_FILE)
+
+
+def feel_path(name: str, folder: str) -> str:
+    """The path of a feel file named in a file of ``folder``; any other feel's name as it is."""
+    return str(Path(folder, name)) if is_feel_file(name) else name
 
 
 @dataclass(frozen=True, slots=True)

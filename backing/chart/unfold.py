@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.bar import Change
-from backing.chart.cue import SectionBar, followed
+from backing.chart.cue import SectionBar, apply_cue
 from backing.chart.section import Replacement, Row, Section, WrittenBar
 
 BAR_LIMIT = 1000
@@ -30,7 +30,7 @@ def section_bars(section: Section, sections: Mapping[str, Section]) -> list[Sect
         for replacement in section.replacements:
             _put_in(replacement, unfolded)
     for cue in section.cues:
-        unfolded = followed(cue, unfolded)
+        unfolded = apply_cue(cue, unfolded)
     return unfolded
 
 

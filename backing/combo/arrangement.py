@@ -37,7 +37,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
     for each in routine.passes:
         key = each if each.purpose is Purpose.COUNT_IN else replace(each, tempo=Fraction(1))
         if key not in memory:
-            plan = agreed(each, band)
+            plan = plan_pass(each, band)
             memory[key] = plan, _parts(plan, each, band)
         plan, parts = memory[key]
         passes.append(PlayedPass(each, start, parts))
@@ -50,7 +50,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
     return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
 
 
-def agreed(played: Pass, band: Band) -> Plan:
+def plan_pass(played: Pass, band: Band) -> Plan:
     """The plan of a pass, with the comping rhythm and the clave that the band agrees on.
 
     Raises FeelError for an unknown feel.
@@ -58,7 +58,7 @@ def agreed(played: Pass, band: Band) -> Plan:
     plan = make_plan(played, band.feel)
     if plan.purpose is Purpose.COUNT_IN:
         return plan
-    strokes = rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
+    strokes = rhythm.strokes(plan, _rng(band, "rhythm", played), band.comp)
     ostinato = random.Random(f"{band.seed}/ostinato").random()
     return replace(plan, comping=strokes, ostinato=ostinato)
 
@@ -72,7 +72,7 @@ def _parts(plan: Plan, played: Pass, band: Band) -> tuple[Part, ...]:
     if plan.purpose is Purpose.COUNT_IN:
         return (click.count_in(plan, played.tempo),)
     parts = [
-        _heeding(play(plan, _dice(band, name, played)), plan)
+        _with_rests(play(plan, _rng(band, name, played)), plan)
         for name, play in _players(band).items()
     ]
     return tuple(part for part in parts if part.notes)
@@ -91,7 +91,7 @@ def _players(band: Band) -> dict[str, Player]:
     return {name: play for name, play in players.items() if name in band.players}
 
 
-def _dice(band: Band, player: str, played: Pass) -> random.Random:
+def _rng(band: Band, player: str, played: Pass) -> random.Random:
     """Each player's own dice for a take: nobody's playing depends on who else is there.
 
     The key is not in the seed, so other keys have the same rhythm and the same functions.
@@ -100,16 +100,16 @@ def _dice(band: Band, player: str, played: Pass) -> random.Random:
     return random.Random(f"{band.seed}/{player}/{'loop' if loop else 'chorus'}/{played.take}")
 
 
-def _heeding(part: Part, plan: Plan) -> Part:
+def _with_rests(part: Part, plan: Plan) -> Part:
     """The part with the plan's rests kept: only strokes of the whole band sound in them."""
     notes: Iterable[Note] = part.notes
     for rest in plan.rests:
         if part.name in rest.players or (part.name == "drums" and "kit" in rest.players):
-            notes = _resting(notes, rest, foot_plays="kit" in rest.players)
+            notes = _silenced(notes, rest, foot_plays="kit" in rest.players)
     return replace(part, notes=tuple(notes))
 
 
-def _resting(notes: Iterable[Note], rest: Rest, *, foot_plays: bool) -> Iterable[Note]:
+def _silenced(notes: Iterable[Note], rest: Rest, *, foot_plays: bool) -> Iterable[Note]:
     for note in notes:
         inside = rest.start <= note.onset < rest.end
         if inside and not note.together and not (foot_plays and note.pitch == PEDAL_HAT):

@@ -1,4 +1,4 @@
-"""The click: a metronome for practising, and the sticks that count the band in."""
+"""The click: a metronome for practicing, and the sticks that count the band in."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import PLAYERS, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
-from backing.combo.style import Feel, feel_names, load_feel
+from backing.combo.feel_file import Feel, feel_names, load_feel
 from backing.routine import Pass, Purpose
 
 SHORT_LOOP_BARS = 8
@@ -265,7 +265,7 @@ def _next_feel(bar: PlanBar, played: Pass, nxt: PlayedBar, feel: str | None) -> 
 
 
 def _energy(played: Pass, bar: PlayedBar) -> float:
-    """From 0 to 1: solos grow from chorus to chorus, a section towards its end."""
+    """From 0 to 1: solos grow from chorus to chorus, a section toward its end."""
     if played.purpose is Purpose.SOLO and played.choruses > 1:
         base = 0.45 + 0.35 * min(1.0, played.chorus / max(1, played.choruses - 1))
     else:

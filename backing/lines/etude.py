@@ -17,11 +17,11 @@ from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval, PitchName
 from backing.combo.plan import ChordSpan, Plan
 from backing.lines.line import IDEAS, SLOW, Line, LineNote
-from backing.lines.rhythm import LineSlot, slots, starts_anew
+from backing.lines.rhythm import LineSlot, slots, starts_freely
 from backing.lines.search import Joint, Link, Offer, search
 from backing.neck.fingerboard import hand
 from backing.neck.parent_scales import parent_scales
-from backing.neck.path import path_of, shape_near
+from backing.neck.path import nearest_shape, path_of
 from backing.neck.shapes import Shape, ShapeTone
 
 RUN_LENGTHS, RUN_WEIGHTS = (3, 4, 5, 6, 7, 8), (2, 4, 3, 4, 3, 2)
@@ -63,7 +63,7 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}
     offers = [_offer(stand, line, scales) for stand in stands]
-    if _told(line) or not starts_anew(plan, line):
+    if _start_is_given(line) or not starts_freely(plan, line):
         offers[0] = _fixed(_first_tone(stands[0].shape, line))
     if stands[-1].home:
         offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
@@ -77,7 +77,7 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     )
 
 
-def _told(line: Line) -> bool:
+def _start_is_given(line: Line) -> bool:
     """Whether the player has a say in how the line begins."""
     return line.start is not None or line.thirds or line.direction != "both"
 
@@ -89,7 +89,7 @@ def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
     up, the highest for one that goes down. Raises PracticeError: see shapes.shape.
     """
     position = line.positions[chorus % len(line.positions)]
-    shape, _ = shape_near(chord, line.fingerboard, position, line.way, {})
+    shape, _ = nearest_shape(chord, line.fingerboard, position, line.way, {})
     return _first_tone(shape, line).pitch
 
 
@@ -147,7 +147,7 @@ def _following_shape(plan: Plan, span: ChordSpan, line: Line) -> Shape:
     assert span.chord is not None
     chorus = plan.chorus if plan.circular else plan.chorus + 1
     position = line.positions[chorus % len(line.positions)]
-    return shape_near(span.chord, line.fingerboard, position, line.way, {})[0]
+    return nearest_shape(span.chord, line.fingerboard, position, line.way, {})[0]
 
 
 def _differs(one: Shape, other: Shape) -> bool:

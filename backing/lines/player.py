@@ -1,4 +1,4 @@
-"""The étude as a player of the band: a line through the changes on a jazz guitar."""
+"""The etude as a player of the band: a line through the changes on a jazz guitar."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def _velocity(note: LineNote, *, top: bool) -> int:
 
 
 def _tops(notes: tuple[LineNote, ...]) -> set[Fraction]:
-    """The onsets of the notes higher than both their neighbours."""
+    """The onsets of the notes higher than both their neighbors."""
     return {
         b.onset
         for a, b, c in zip(notes, notes[1:], notes[2:], strict=False)

@@ -57,12 +57,12 @@ class LineSlot:
         return self.onset + self.length
 
 
-def starts_anew(plan: Plan, line: Line) -> bool:
+def starts_freely(plan: Plan, line: Line) -> bool:
     """Whether no pass leads on to the first note of this one, which may be any tone then."""
     if line.rhythm in IDEAS:
         return True
     first = plan.bars[0]
-    return _others_have(first) or (takes_over(plan, first) and not _others_have(plan.bars[-1]))
+    return _line_rests(first) or (starts_turn(plan, first) and not _line_rests(plan.bars[-1]))
 
 
 def off_beat(meter: Meter) -> Fraction:
@@ -144,7 +144,7 @@ def _phrased(plan: Plan, rng: random.Random) -> Onsets:
 
 def _turn_start(plan: Plan, idea: Sequence[PlanBar], rng: random.Random) -> Fraction | None:
     """The beat on which a turn starts, from the start of its idea; None where none begins."""
-    if not takes_over(plan, idea[0]):
+    if not starts_turn(plan, idea[0]):
         return None
     places = _starts(idea[0].bar.meter)
     offered = [name for name in TURN_STARTS if name in places and places[name] < _room(idea)]
@@ -152,18 +152,18 @@ def _turn_start(plan: Plan, idea: Sequence[PlanBar], rng: random.Random) -> Frac
     return places[name]
 
 
-def takes_over(plan: Plan, bar: PlanBar) -> bool:
+def starts_turn(plan: Plan, bar: PlanBar) -> bool:
     """Whether somebody else has the floor until a bar, as in trading, and not in it."""
-    if _others_have(bar):
+    if _line_rests(bar):
         return False
     if bar.index:
-        return _others_have(plan.bars[bar.index - 1])
+        return _line_rests(plan.bars[bar.index - 1])
     # the pass before is not known: who shares the floor has left it to the others there
-    shared = any(_others_have(each) for each in plan.bars)
-    return shared and (_others_have(plan.bars[-1]) or "melody" in plan.resting_next)
+    shared = any(_line_rests(each) for each in plan.bars)
+    return shared and (_line_rests(plan.bars[-1]) or "melody" in plan.resting_next)
 
 
-def _others_have(bar: PlanBar) -> bool:
+def _line_rests(bar: PlanBar) -> bool:
     return "melody" in bar.bar.directions.lay_out
 
 
@@ -356,7 +356,7 @@ def _bound(plan: Plan, line: Line, found: Sequence[LineSlot]) -> Iterator[LineSl
         if rest < 1:
             yield slot
             continue
-        others = any(_others_have(b) and before.onset < b.start < slot.onset for b in plan.bars)
+        others = any(_line_rests(b) and before.onset < b.start < slot.onset for b in plan.bars)
         yield replace(slot, bound=False, opens=others or (line.rhythm == "call" and rest >= 2))
 
 

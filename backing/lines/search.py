@@ -1,6 +1,6 @@
 """The search for a line: a chain of pitches over the whole form, drawn by its weights.
 
-Every slot offers pitches; a joint weighs each pair of neighbours, and a turn each three in a row.
+Every slot offers pitches; a joint weighs each pair of neighbors, and a turn each three in a row.
 From the end backwards every pair learns how well the line can go on from it; then the line is
 drawn forwards, note by note, by its weight times that outlook. So a note before a change is chosen
 knowing what must follow, and no draw runs into a corner.
@@ -39,7 +39,7 @@ FALL_BACK = 7
 
 
 class Joint(StrEnum):
-    """How two neighbouring notes are joined."""
+    """How two neighboring notes are joined."""
 
     WITHIN = "within a chord"
     CHANGE = "across a change"
@@ -55,7 +55,7 @@ class Joint(StrEnum):
 class Offer:
     """What a slot offers: ``pitches``, the ``weights`` of each, the ``strings`` they lie on.
 
-    ``passing``: pitches that only lead from one neighbour on to the other. ``above``: for a
+    ``passing``: pitches that only lead from one neighbor on to the other. ``above``: for a
     pitch a semitone below a target, the scale step above that target.
     """
 

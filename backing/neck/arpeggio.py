@@ -1,4 +1,4 @@
-"""Which four tones an improviser practises for a chord, and the tones drawn lighter beside them.
+"""Which four tones an improviser practices for a chord, and the tones drawn lighter beside them.
 
 Common practice, no source: the core of a quality is 1 3 5 7 (or 6), triads and suspended chords
 as they are. A dominant with a flat ninth is the diminished seventh from its third (3 5 b7 b9), an
@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
 from backing.chart.quality import Degrees, Quality
 
@@ -23,7 +22,7 @@ ROLES = (1, 3, 5, 7)
 
 @dataclass(frozen=True, slots=True)
 class Arpeggio:
-    """The tones to practise for a quality.
+    """The tones to practice for a quality.
 
     ``tones``: three or four degrees (two in a power chord) of distinct pitch classes; ``roles``:
     for each of them which of ROLES it has (4 in a sus chord has role 3, 6 role 7, a ninth without
@@ -39,7 +38,7 @@ class Arpeggio:
 @lru_cache(maxsize=1024)
 def arpeggio(quality: Quality, way: str = "1-7") -> Arpeggio:
     """The arpeggio of a quality; ``way`` is one of WAYS. Raises KeyError for any other."""
-    tones = {"1-7": _practised, "3-9": _to_the_ninth}[way](quality)
+    tones = {"1-7": _practiced, "3-9": _to_the_ninth}[way](quality)
     pitch_classes = {degree.pitch_class for degree in tones}
     written = (*quality.degrees, *quality.core)
     lighter = tuple(
@@ -49,7 +48,7 @@ def arpeggio(quality: Quality, way: str = "1-7") -> Arpeggio:
     return Arpeggio(tones, tuple(_role(degree, tones) for degree in tones), lighter, upper)
 
 
-def _practised(quality: Quality) -> Degrees:
+def _practiced(quality: Quality) -> Degrees:
     tones = quality.degrees
     if quality.name == "altered":
         return (Degree(3), Degree(13, -1), Degree(7, -1), SHARP_NINE)
@@ -61,7 +60,7 @@ def _practised(quality: Quality) -> Degrees:
 def _to_the_ninth(quality: Quality) -> Degrees:
     """3 5 7 9, the ninth as the chord has it; a triad has 3 5 9, a sus chord its fourth."""
     ninth = _ninth(quality)
-    above = [degree for degree in _practised(quality) if degree.number not in (1, 2, 9)]
+    above = [degree for degree in _practiced(quality) if degree.number not in (1, 2, 9)]
     return tuple(sorted([*above, ninth], key=lambda degree: degree.semitones))
 
 
@@ -88,8 +87,3 @@ def _role(degree: Degree, tones: Degrees) -> int:
     if degree.number == 6 and any(tone.number == 7 for tone in tones):
         return 5
     return plain
-
-
-def heard(chord: Chord) -> Chord:
-    """The chord to improvise on: F/G is a G9sus, other slash chords are what stands above."""
-    return chord.sounding

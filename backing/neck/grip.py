@@ -4,7 +4,7 @@ A grip gives every tone one place. Most tones have one place only; a pitch that 
 strings' home frets can be had by stretching up on the lower string or down on the higher one, and
 those choices are searched. Rules (common practice, no source): never both stretches on one
 string; at most one stretch of the opened hand below fret 5; no pitch twice; no finger jumps from
-fret to fret between neighbouring tones; as few rolls of one finger over two strings as can be.
+fret to fret between neighboring tones; as few rolls of one finger over two strings as can be.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ def _both_ways(here: Hand, stretches: list[StringFret]) -> bool:
 
 
 def rolls_and_jumps(here: Hand, places: tuple[StringFret, ...]) -> tuple[int, int]:
-    """How often one finger takes two tones in a row: on one fret of neighbouring strings (a roll),
+    """How often one finger takes two tones in a row: on one fret of neighboring strings (a roll),
     or on two frets (a jump)."""
     rolls = jumps = 0
     for a, b in pairwise(places):

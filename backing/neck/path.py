@@ -16,7 +16,7 @@ from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.errors import PracticeError
-from backing.neck.arpeggio import arpeggio, heard
+from backing.neck.arpeggio import arpeggio
 from backing.neck.fingerboard import Fingerboard, StringFret, hand
 from backing.neck.grip import JUMP, SECOND_ROLL, STRETCH, Grip, grips
 from backing.neck.shapes import Shape, shape
@@ -142,7 +142,7 @@ def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
 def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "1-7") -> Path:
     """The path through a plan; see ``path``."""
     hand(fingerboard, position)
-    spans = [(span, heard(span.chord)) for span in plan.spans if span.chord is not None]
+    spans = [(span, span.chord.sounding) for span in plan.spans if span.chord is not None]
     if not spans:
         raise PracticeError("There is no chord in these bars.", "Choose bars with changes.")
     preferred = _alike([chord for _, chord in spans], fingerboard, position, way)
@@ -150,7 +150,7 @@ def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "
     steps, troubles = [], []
     for at, (span, chord) in enumerate(spans):
         if chord not in shapes:
-            shapes[chord] = shape_near(chord, fingerboard, position, way, preferred)
+            shapes[chord] = nearest_shape(chord, fingerboard, position, way, preferred)
         taken, cause = shapes[chord]
         if cause:
             bar = plan.bar_at(max(span.written, Fraction(0))).bar.label
@@ -160,7 +160,7 @@ def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "
     return Path(fingerboard, position, tuple(steps), tuple(troubles), way)
 
 
-def shape_near(
+def nearest_shape(
     chord: Chord, board: Fingerboard, position: int, way: str, preferred: Mapping[int, StringFret]
 ) -> tuple[Shape, str]:
     """The shape in the position; where no run of it is whole, the nearest whole one, and why.

@@ -9,7 +9,7 @@ from itertools import pairwise
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
 from backing.errors import PracticeError
-from backing.neck.arpeggio import Arpeggio, arpeggio, heard
+from backing.neck.arpeggio import Arpeggio, arpeggio
 from backing.neck.fingerboard import SPAN, Fingerboard, Hand, StringFret, hand
 from backing.neck.grip import SECOND_LOW_STRETCH, Grip, chosen, grips, rolls_and_jumps
 
@@ -64,7 +64,7 @@ class Shape:
 
     @property
     def pitches(self) -> tuple[int, ...]:
-        """The MIDI pitches, upwards."""
+        """The MIDI pitches, upward."""
         return tuple(tone.pitch for tone in self.tones)
 
     def at(self, pitch: int) -> ShapeTone | None:
@@ -95,7 +95,7 @@ def shape(
     (MIDI pitch -> place). Raises PracticeError where the position is off the neck or a tone of the
     chord is out of reach on this tuning.
     """
-    chord = heard(chord)
+    chord = chord.sounding
     figure = arpeggio(chord.quality, way)
     classes = frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in figure.tones)
     options = grips(fingerboard, position, classes)
@@ -162,7 +162,7 @@ def positions(chord: Chord, fingerboard: Fingerboard, *, way: str = "1-7") -> tu
     diminished seventh every three frets, an augmented triad every four. Raises PracticeError where
     no position reaches the whole chord.
     """
-    chord = heard(chord)
+    chord = chord.sounding
     figure = arpeggio(chord.quality, way)
     classes = frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in figure.tones)
     every = range(1, fingerboard.highest_position + 1)
@@ -238,7 +238,7 @@ def _root_strings(fingerboard: Fingerboard, root: int, position: int) -> frozens
 
 
 def _without_leaps(best: list[int], cost: Mapping[int, int]) -> list[int]:
-    """Further positions where two neighbours are so far apart that frets lie between them."""
+    """Further positions where two neighbors are so far apart that frets lie between them."""
     for low, high in pairwise([*best, best[0] + 12]):
         between = [p for p in range(low + 2, high - 1) if p in cost]
         if high - low > SPAN + 1 and between:

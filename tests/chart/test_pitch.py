@@ -71,7 +71,7 @@ def test_transposing_moves_the_pitch_class_and_comes_back(name: PitchName, by: I
 
 
 @given(pitch_names, pitch_names)
-def test_interval_to_leads_there_upwards(low: PitchName, high: PitchName) -> None:
+def test_interval_to_leads_there_upward(low: PitchName, high: PitchName) -> None:
     up = low.interval_to(high)
     assert low.transposed(up) == high
     assert up.semitones >= 0

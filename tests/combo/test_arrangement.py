@@ -17,7 +17,7 @@ from backing.chart.form import Form
 from backing.chart.pitch import Interval
 from backing.chart.text.tune_file import read
 from backing.combo import instruments as kit
-from backing.combo.arrangement import TAIL_SECONDS, agreed, arrange
+from backing.combo.arrangement import TAIL_SECONDS, arrange, plan_pass
 from backing.combo.band import Band
 from backing.combo.bass import walking
 from backing.combo.part import Note, Part
@@ -121,7 +121,7 @@ def test_in_another_key_the_music_is_the_same(semitones: int) -> None:
         here, there = (
             {n.onset: n.pitch for n in part(each, "bass").notes} for each in (mine, theirs)
         )
-        spans = agreed(mine.routine_pass, Band()).spans
+        spans = plan_pass(mine.routine_pass, Band()).spans
         starts = [span.start for span in spans if span.start in here]
         assert len(starts) > 30
         assert all((there[start] - here[start] - semitones) % 12 == 0 for start in starts)
@@ -154,7 +154,7 @@ def test_hits_and_pushes_are_struck_by_all_at_one_time() -> None:
             assert max(every) - min(every) <= Fraction(15, 1000)
             struck += 1
         for each in rounds(performance):
-            _nobody_strikes_again(agreed(each.routine_pass, Band(EVERYBODY)), each)
+            _nobody_strikes_again(plan_pass(each.routine_pass, Band(EVERYBODY)), each)
     assert struck > 30
 
 
@@ -196,7 +196,7 @@ def test_any_form_is_played_and_its_rests_are_kept(form: Form, seed: int) -> Non
     band = Band(EVERYBODY, seed)
     performance = arrange(make_routine(form, Request(choruses=2)), band)
     for each in performance.passes:
-        plan = agreed(each.routine_pass, band)
+        plan = plan_pass(each.routine_pass, band)
         pushes = {accent.onset for accent in plan.accents}
         for mine in each.parts:
             for note in mine.notes:
@@ -327,8 +327,8 @@ def test_a_swing_ratio_that_is_asked_for_moves_what_swings() -> None:
 def test_what_the_band_agrees_on_is_what_it_plays() -> None:
     performance = played(TUNE, bars="1-8", times=2)
     for each in rounds(performance):
-        plan = agreed(each.routine_pass, Band())
+        plan = plan_pass(each.routine_pass, Band())
         assert {s.onset for s in plan.comping} == {n.onset for n in part(each, "comping").notes}
     counted = performance.passes[0].routine_pass
     assert isinstance(counted, Pass)
-    assert agreed(counted, Band()).comping == ()
+    assert plan_pass(counted, Band()).comping == ()

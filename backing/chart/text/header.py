@@ -21,9 +21,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.bar import Meter
-from backing.chart.feel_name import is_feel_file
 from backing.chart.pitch import Key
-from backing.chart.section import SectionUse
+from backing.chart.section import SectionUse, is_feel_file
 from backing.chart.text.source import Piece, Source
 from backing.errors import ChordError
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from backing.chart.bar import Meter
 from backing.chart.cue import Cue
 from backing.chart.section import Pickup, Replacement, Row, Section, WrittenBar
-from backing.chart.signs import check_repeats, check_sign, reach
 from backing.chart.text.bar_line import (
     ReadBar,
     is_chord,
@@ -17,6 +16,7 @@ from backing.chart.text.bar_line import (
     read_plain_row,
     read_row,
 )
+from backing.chart.text.checks import bars_back, check_repeats, check_sign
 from backing.chart.text.cue_line import CUE_WORDS, cue_word, read_cue
 from backing.chart.text.header import HEADERS, NAME
 from backing.chart.text.source import Piece, Source, Statement, suggestion
@@ -203,7 +203,7 @@ class SectionReader:
         """Check the signs of the whole section, once it is read."""
         before = self.source.problems
         check_repeats(self.cells, self.source)
-        reaches = reach([cell.bar for cell in self.cells])
+        reaches = bars_back([cell.bar for cell in self.cells])
         for draft in self.rows:
             self._check_signs(draft, reaches)
         for draft in self.replacements:

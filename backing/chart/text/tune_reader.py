@@ -9,11 +9,10 @@ from fractions import Fraction
 from pathlib import PurePath
 
 from backing.chart.bar import Meter
-from backing.chart.feel_name import beside
 from backing.chart.form import Form
-from backing.chart.form_check import FormCheck
-from backing.chart.section import Section
+from backing.chart.section import Section, feel_path
 from backing.chart.text.bar_line import is_chord, outside_bars
+from backing.chart.text.checks import FormCheck
 from backing.chart.text.cue_line import cue_word
 from backing.chart.text.header import (
     HEADERS,
@@ -219,7 +218,7 @@ class TuneReader:
             named.append(Statement.of(self.header_lines["feel"]).rest)
         for piece in named:
             if piece.text:
-                for fault in self.feel_faults(beside(read_feel(piece), self.folder)):
+                for fault in self.feel_faults(feel_path(read_feel(piece), self.folder)):
                     self.source.problem(piece, fault.cause, fault.cure)
 
     # sections

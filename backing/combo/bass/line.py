@@ -32,7 +32,7 @@ from backing.combo.bass.harmony import (
     weighed,
 )
 from backing.combo.bass.rhythm import BassSlot
-from backing.combo.bass.style import read_style
+from backing.combo.bass.style import read_bass_style
 from backing.combo.plan import Plan
 
 WIDEST = 12
@@ -53,7 +53,7 @@ class Choice:
     high: int = PITCHES
 
 
-def line(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> list[int]:
+def bass_line(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> list[int]:
     """MIDI pitches for ``slots``."""
     if not slots:
         return []
@@ -100,7 +100,7 @@ def _drawn_tones(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> l
 def _drawn_tone(
     plan: Plan, slot: BassSlot, bars: int, first: bool, rng: random.Random
 ) -> int | None:
-    harmony, style = slot.harmony, read_style(slot.bar.feel)
+    harmony, style = slot.harmony, read_bass_style(slot.bar.feel)
     options: tuple[tuple[str, int], ...]
     if harmony.held or slot.accent is not None or first:
         return harmony.bass
@@ -153,7 +153,7 @@ PEDAL_HEIGHTS = (36, 46)
 
 def _choice(slots: Sequence[BassSlot], at: int, drawn: Sequence[int | None], height: int) -> Choice:
     slot, tone = slots[at], drawn[at]
-    harmony, style = slot.harmony, read_style(slot.bar.feel)
+    harmony, style = slot.harmony, read_bass_style(slot.bar.feel)
     if at == 0:
         return Choice(harmony, only(home(harmony.bass)), slot.place)
     if harmony.held:
@@ -178,7 +178,7 @@ def _narrow(harmony: Harmony, following: int | None, height: int) -> PitchWeight
     return tuple(0.3 * r + 0.6 * f + e for r, f, e in zip(root, fifth, early, strict=True))
 
 
-# The weight of a move by its width in semitones, upwards and downwards the same: what is left is
+# The weight of a move by its width in semitones, upward and downward the same: what is left is
 # a chord tone. Tuned so that a line has the widths of the WJD bass lines (repeats 14.5 %, 1:
 # 23.5, 2: 13.9, 3: 7.5, 4: 7.3, 5: 8.1, 6: 5.6, 7: 7.4, 8: 2.9, 9-11: 5.6, octaves 1.7).
 _FROM_TONE = (0.32, 0.95, 0.95, 0.72, 0.65, 0.7, 0.17, 0.48, 0.14, 0.08, 0.08, 0.02, 0.45)

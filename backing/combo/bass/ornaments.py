@@ -15,7 +15,7 @@ from math import ceil, floor
 
 from backing.combo.bass.harmony import CHROMATIC, HIGHEST, LOWEST
 from backing.combo.bass.rhythm import TICKS, BassSlot
-from backing.combo.bass.style import read_style
+from backing.combo.bass.style import read_bass_style
 
 OFF_BEAT = TICKS // 2
 
@@ -56,7 +56,7 @@ def ornaments(
         following = slots[at + 1] if at + 1 < len(slots) else None
         if not _has_room(slot, following):
             continue
-        share = read_style(slot.bar.feel).ornaments * mood * (0.6 + 0.8 * slot.bar.energy)
+        share = read_bass_style(slot.bar.feel).ornaments * mood * (0.6 + 0.8 * slot.bar.energy)
         tempos = _tempos(round(drawn / share, 3)) if share > 0 else None
         if tempos:
             after = pitches[at + 1] if following else pitches[at]
@@ -113,7 +113,7 @@ def _ornament(
 
 
 def _rake(beat: int, pitch: int, tempos: tuple[int, int]) -> tuple[Ornament, ...] | None:
-    """Two dead triplets towards the next beat; faster than 190 bpm no finger rakes them."""
+    """Two dead triplets toward the next beat; faster than 190 bpm no finger rakes them."""
     low, high = tempos[0], min(tempos[1], 190)
     if high < low:
         return None

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from backing.chart.form import Meter
 from backing.combo.bass.harmony import Emphasis, Harmony, harmony_of
-from backing.combo.bass.style import BassStyle, read_style
+from backing.combo.bass.style import BassStyle, read_bass_style
 from backing.combo.cell import Cell
 from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
 
@@ -92,7 +92,7 @@ def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
     kept: dict[tuple[int, bool], tuple[_BassStroke, ...]] = {}
     style: BassStyle | None = None
     for bar in plan.bars:
-        mine = read_style(bar.feel)
+        mine = read_bass_style(bar.feel)
         pedal = _has_pedal_figure(bar, mine)
         keep = max(mine.keep, PEDAL_BARS) if pedal else mine.keep
         if mine is not style or (bar.bar.section_bar - 1) % keep == 0:
@@ -231,5 +231,5 @@ def _heads(meter: Meter) -> frozenset[int]:
 
 
 def in_ticks(beats: Fraction) -> int:
-    """Beats in whole ticks (downwards)."""
+    """Beats in whole ticks (downward)."""
     return beats.numerator * TICKS // beats.denominator

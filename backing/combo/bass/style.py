@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from backing.combo.cell import Cell, read_strokes
-from backing.combo.style import Feel, Table
+from backing.combo.feel_file import Feel, Table
 from backing.errors import quoted
 
 VOCABULARIES = ("line", "root-fifth")
@@ -44,7 +44,7 @@ class BassStyle:
 
 
 @lru_cache(maxsize=64)
-def read_style(feel: Feel) -> BassStyle:
+def read_bass_style(feel: Feel) -> BassStyle:
     """The bass of a feel; raises FeelError naming file, line and key."""
     table = feel.root.table("bass")
     style = BassStyle(

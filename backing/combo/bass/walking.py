@@ -8,10 +8,10 @@ from fractions import Fraction
 from functools import lru_cache
 
 from backing.combo.bass.harmony import LOWEST, TONE, Emphasis
-from backing.combo.bass.line import line
+from backing.combo.bass.line import bass_line
 from backing.combo.bass.ornaments import Ornament, ornaments
 from backing.combo.bass.rhythm import TICKS, BassSlot, slots
-from backing.combo.bass.style import read_style
+from backing.combo.bass.style import read_bass_style
 from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Plan
@@ -29,7 +29,7 @@ def play(plan: Plan, rng: random.Random) -> Part:
     """
     rhythm, pitch, touch = (random.Random(rng.getrandbits(64)) for _ in range(3))
     places = slots(plan, rhythm)
-    pitches = line(plan, places, pitch)
+    pitches = bass_line(plan, places, pitch)
     graced = ornaments(places, pitches, rhythm)
     notes = [
         note for at in range(len(places)) for note in _struck(at, places, pitches, graced, touch)
@@ -46,7 +46,7 @@ def _struck(
 ) -> Iterator[Note]:
     """The note of a slot and its ornaments."""
     slot, pitch = places[at], pitches[at]
-    style = read_style(slot.bar.feel)
+    style = read_bass_style(slot.bar.feel)
     mine = graced.get(at, ())
     following = places[at + 1].tick if at + 1 < len(places) else slot.end
     repeated = following == slot.end and pitches[at : at + 2] == [pitch, pitch]

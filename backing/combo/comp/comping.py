@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import random
 
-from backing.combo.comp.style import read_style
-from backing.combo.comp.voicing import Voicing, voiced
+from backing.combo.comp.style import read_comp_style
+from backing.combo.comp.voicing import Voicing, voice_chords
 from backing.combo.feel import lateness
 from backing.combo.instruments import COMPING
 from backing.combo.part import Note, Part, on_palette
@@ -28,7 +28,7 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
     struck = [stroke for stroke in plan.comping if stroke.span.chord is not None]
     # the touch is drawn apart from the voicings: it stays when the changes are transposed
     hand, touch = random.Random(rng.getrandbits(64)), random.Random(rng.getrandbits(64))
-    chosen = voiced(plan, struck, comp, hand)
+    chosen = voice_chords(plan, struck, comp, hand)
     notes: list[Note] = []
     bars = iter(plan.bars)
     bar = next(bars, None)
@@ -36,7 +36,7 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
         while bar is not None and stroke.onset >= bar.end:
             bar = next(bars, None)
         assert bar is not None
-        spread = 0.0 if comp == "organ" else read_style(bar.feel).spread_ms
+        spread = 0.0 if comp == "organ" else read_comp_style(bar.feel).spread_ms
         velocity = _velocity(stroke, bar, touch)
         late = lateness(touch, *bar.feel.late("comping"))
         notes += _chord(stroke, voicing, velocity, late, spread)
@@ -44,7 +44,7 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
 
 
 def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:
-    quiet, loud = read_style(bar.feel).velocity
+    quiet, loud = read_comp_style(bar.feel).velocity
     level = quiet + (loud - quiet) * bar.energy + ACCENT * stroke.accent
     return PALETTE[max(0, min(127, round(level + touch.gauss(0, TOUCH))))]
 

@@ -21,7 +21,7 @@ from backing.combo.comp.style import (
     CompFigure,
     CompingStyle,
     figures_for,
-    read_style,
+    read_comp_style,
     to_ticks,
 )
 from backing.combo.plan import Accent, ChordSpan, CompStroke, Plan, PlanBar
@@ -121,7 +121,7 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         bar = bars[at]
         if at and (bar.feel, bar.bar.meter) != (bars[at - 1].feel, bars[at - 1].bar.meter):
             past, last, begun = [], None, {}
-        style = read_style(bar.feel)
+        style = read_comp_style(bar.feel)
         before = struck[-1].tick if struck else -TICKS
         if bar.bar.section_bar % 4 == 3:
             last = begun.get(at - 2, last)  # a call is made again, for another answer

@@ -11,7 +11,7 @@ from itertools import accumulate
 
 from backing.chart.form import Meter
 from backing.combo.cell import Cell, Stroke
-from backing.combo.style import Feel, load_feel
+from backing.combo.feel_file import Feel, load_feel
 
 TICKS = 24
 """Ticks in a beat: halves, thirds, quarters and the triplets of double time are whole."""
@@ -40,7 +40,7 @@ class CompingStyle:
 
 
 @lru_cache(maxsize=64)
-def read_style(feel: Feel) -> CompingStyle:
+def read_comp_style(feel: Feel) -> CompingStyle:
     """The comping of a feel. Raises FeelError naming file, line and key."""
     table = feel.root.table("comping")
     like = table.feel()
@@ -104,7 +104,7 @@ def figures_for(
     feel: Feel, meter: Meter, room: int, tempo: Fraction
 ) -> tuple[tuple[CompFigure, ...], tuple[float, ...]]:
     """The figures of a feel that fill up to ``room`` bars at a tempo, and their summed weights."""
-    cells = read_style(feel).cells
+    cells = read_comp_style(feel).cells
     whole = [c for c in cells if c.beats % meter.beats == 0 and c.beats <= room * meter.beats]
     if not any(c.beats == meter.beats for c in whole):
         whole += _made_to_fit(cells, meter.groups)

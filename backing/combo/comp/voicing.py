@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, product
 
-from backing.combo.comp.tensions import Colours, colours_of
+from backing.combo.comp.tensions import Colors, colors_of
 from backing.combo.plan import CompStroke, Plan
 
 LOW_LIMITS = {
@@ -92,7 +92,7 @@ class Hands:
 
     low: int
     high: int
-    centre: float
+    center: float
     sizes: tuple[float, ...]
     grips: str = "keys"
 
@@ -111,7 +111,7 @@ HANDS = {
 class Voicing:
     """Pitches (MIDI) from the bottom up, the grip they come from, and its cost in its place.
 
-    ``heard``: how many of the colour tones that the symbol writes are in it.
+    ``heard``: how many of the color tones that the symbol writes are in it.
     """
 
     pitches: tuple[int, ...]
@@ -134,7 +134,7 @@ class Choices:
     central: tuple[float, ...]
 
 
-def voiced(
+def voice_chords(
     plan: Plan, strokes: Sequence[CompStroke], comp: str, rng: random.Random
 ) -> tuple[Voicing, ...]:
     """A voicing for each stroke, none of which may be N.C.: the smoothest way but for chance.
@@ -142,7 +142,7 @@ def voiced(
     The first stroke of a chord lets all be heard that its symbol writes. ``comp`` is a name of
     HANDS.
     """
-    by_start = colours_of(plan)
+    by_start = colors_of(plan)
     ways: list[_Way] = []
     for index, stroke in enumerate(strokes):
         before = strokes[index - 1] if index else None
@@ -221,29 +221,29 @@ def voice_moves(before: Sequence[int], after: Sequence[int]) -> list[int]:
 
 
 @lru_cache(maxsize=4096)
-def voicings(colours: Colours, comp: str) -> tuple[Choices, Choices]:
+def voicings(colors: Colors, comp: str) -> tuple[Choices, Choices]:
     """What a player may take: voicings with all that is written, and all; cheapest first.
 
     Never empty: what no grip fits is stacked from the chord tones.
     """
     hands = HANDS[comp]
     source = {"keys": _keys, "dropped": _dropped, "shells": _shells}[hands.grips]
-    found = [v for v in source(colours, hands) if is_clear(v.pitches, colours)]
+    found = [v for v in source(colors, hands) if is_clear(v.pitches, colors)]
     if not found:
-        found = list(_stacked(colours, hands))
+        found = list(_stacked(colors, hands))
     found.sort(key=lambda v: v.cost)
-    wanted = 2 if colours.altered else len(colours.written)
+    wanted = 2 if colors.altered else len(colors.written)
     most = min(wanted, max(v.heard for v in found))
     return _choices([v for v in found if v.heard >= most], hands), _choices(found, hands)
 
 
 def _choices(found: Sequence[Voicing], hands: Hands) -> Choices:
     kept = tuple(found[:CANDIDATES])
-    central = (v.cost + 0.3 * abs(sum(v.pitches) / len(v.pitches) - hands.centre) for v in kept)
+    central = (v.cost + 0.3 * abs(sum(v.pitches) / len(v.pitches) - hands.center) for v in kept)
     return Choices(kept, tuple(v.cost for v in kept), tuple(central))
 
 
-def is_clear(pitches: Sequence[int], colours: Colours) -> bool:
+def is_clear(pitches: Sequence[int], colors: Colors) -> bool:
     """Whether a voicing sounds clear.
 
     No interval lies below its limit, no voices are a minor ninth apart (but a b9 over the root),
@@ -255,29 +255,29 @@ def is_clear(pitches: Sequence[int], colours: Colours) -> bool:
         interval = high - low
         if low < LOW_LIMITS.get(interval, 0):
             return False
-        if interval > 12 and interval % 12 == 1 and low % 12 != colours.root:
+        if interval > 12 and interval % 12 == 1 and low % 12 != colors.root:
             return False
     return True
 
 
-def _keys(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+def _keys(colors: Colors, hands: Hands) -> Iterator[Voicing]:
     for name, words, cost in _grips():
-        for tones in _tones(colours, words):
-            if _suits(name, colours):
+        for tones in _tones(colors, words):
+            if _suits(name, colors):
                 steps = _close(tones)
-                for pitches in _placed(steps, colours.root, hands):
-                    yield _voicing(pitches, name, cost, colours, hands)
+                for pitches in _placed(steps, colors.root, hands):
+                    yield _voicing(pitches, name, cost, colors, hands)
 
 
-def _suits(name: str, colours: Colours) -> bool:
+def _suits(name: str, colors: Colors) -> bool:
     """Whether a grip that can be built is one that players take for the chord."""
-    rootless = bool(colours.ninths) and colours.family not in ROOTED
-    if name == "rooted" and rootless and colours.family != "sus":
+    rootless = bool(colors.ninths) and colors.family not in ROOTED
+    if name == "rooted" and rootless and colors.family != "sus":
         return False
     if name in ("triad", "added", "fifth"):
-        return not colours.sevenths or (name == "triad" and not colours.thirds)
+        return not colors.sevenths or (name == "triad" and not colors.thirds)
     if name == "so-what":
-        return colours.family == "minor"
+        return colors.family == "minor"
     return True
 
 
@@ -287,16 +287,16 @@ def _grips() -> tuple[tuple[str, tuple[str, ...], float], ...]:
     return tuple((row[0], tuple(row[1:-1]), float(row[-1])) for row in rows)
 
 
-def _tones(colours: Colours, words: Sequence[str]) -> Iterator[tuple[int, ...]]:
+def _tones(colors: Colors, words: Sequence[str]) -> Iterator[tuple[int, ...]]:
     """What the voices of a grip may be in a chord, in semitones above the root; no tone twice."""
     options = {
         "1": (0,),
-        "3": colours.thirds,
-        "5": colours.fifths,
-        "7": colours.sevenths,
-        "9": colours.ninths,
-        "11": colours.elevenths,
-        "13": colours.thirteenths,
+        "3": colors.thirds,
+        "5": colors.fifths,
+        "7": colors.sevenths,
+        "9": colors.ninths,
+        "11": colors.elevenths,
+        "13": colors.thirteenths,
     }
     for tones in product(*(options[word] for word in words)):
         if len(set(tones)) == len(tones):
@@ -320,15 +320,15 @@ def _placed(steps: Sequence[int], root: int, hands: Hands) -> Iterator[tuple[int
 
 
 def _voicing(
-    pitches: tuple[int, ...], grip: str, cost: float, colours: Colours, hands: Hands
+    pitches: tuple[int, ...], grip: str, cost: float, colors: Colors, hands: Hands
 ) -> Voicing:
-    tones = {(pitch - colours.root) % 12 for pitch in pitches}
-    away = abs(sum(pitches) / len(pitches) - hands.centre)
-    missed = 0.4 * (bool(colours.written) and not tones & colours.written)
+    tones = {(pitch - colors.root) % 12 for pitch in pitches}
+    away = abs(sum(pitches) / len(pitches) - hands.center)
+    missed = 0.4 * (bool(colors.written) and not tones & colors.written)
     # an eleventh nobody wrote is a spice
-    spice = 0.4 * bool(tones.intersection(colours.elevenths) - colours.written)
+    spice = 0.4 * bool(tones.intersection(colors.elevenths) - colors.written)
     cost += 0.07 * away + hands.sizes[len(pitches)] + missed + spice
-    return Voicing(pitches, grip, cost, len(tones & colours.written))
+    return Voicing(pitches, grip, cost, len(tones & colors.written))
 
 
 def drop(close: Sequence[int], voice: int) -> tuple[int, ...]:
@@ -338,17 +338,17 @@ def drop(close: Sequence[int], voice: int) -> tuple[int, ...]:
     return tuple(sorted([moved, *rest]))
 
 
-def _dropped(colours: Colours, hands: Hands) -> Iterator[Voicing]:
-    """Drop-2 and drop-3 voicings that lie on four neighbouring strings under one hand."""
+def _dropped(colors: Colors, hands: Hands) -> Iterator[Voicing]:
+    """Drop-2 and drop-3 voicings that lie on four neighboring strings under one hand."""
     for words in CHORDS:
-        for tones in _tones(colours, words.split()):
-            if not _suits("triad" if len(tones) < 4 else "", colours):
+        for tones in _tones(colors, words.split()):
+            if not _suits("triad" if len(tones) < 4 else "", colors):
                 continue
-            rooted = 0.5 if 0 in tones and colours.ninths and colours.family not in ROOTED else 0.0
+            rooted = 0.5 if 0 in tones and colors.ninths and colors.family not in ROOTED else 0.0
             for name, steps in _inversions(tones):
-                for pitches in _placed(steps, colours.root, hands):
+                for pitches in _placed(steps, colors.root, hands):
                     if is_playable(pitches, name):
-                        yield _voicing(pitches, name, rooted, colours, hands)
+                        yield _voicing(pitches, name, rooted, colors, hands)
 
 
 def _inversions(tones: Sequence[int]) -> Iterator[tuple[str, tuple[int, ...]]]:
@@ -376,23 +376,23 @@ def _under_hand(pitches: Sequence[int], strings: Sequence[int]) -> bool:
     return min(frets) >= 0 and max(frets) <= FRETS and max(frets) - min(frets) <= REACH
 
 
-def _shells(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+def _shells(colors: Colors, hands: Hands) -> Iterator[Voicing]:
     """Three voices on the low strings, root or fifth at the bottom."""
     for rank, words in enumerate(SHELLS):
-        if colours.thirds and colours.sevenths and "7" not in words:
+        if colors.thirds and colors.sevenths and "7" not in words:
             continue
-        for tones in _tones(colours, words.split()):
-            for pitches in _placed(_close(tones), colours.root, hands):
+        for tones in _tones(colors, words.split()):
+            for pitches in _placed(_close(tones), colors.root, hands):
                 sets = SHELL_STRINGS if len(pitches) == 3 else ((0, 1), (1, 2))
                 if any(_under_hand(pitches, strings) for strings in sets):
-                    yield _voicing(pitches, "shell", 0.15 * rank, colours, hands)
+                    yield _voicing(pitches, "shell", 0.15 * rank, colors, hands)
 
 
-def _stacked(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+def _stacked(colors: Colors, hands: Hands) -> Iterator[Voicing]:
     """Chord tones in close position, whatever the limits say: the last resort."""
-    tones = [*colours.core, *(tone for tone in colours.written if tone not in colours.core)][:4]
+    tones = [*colors.core, *(tone for tone in colors.written if tone not in colors.core)][:4]
     ordered = sorted(tones)
     for first in range(len(ordered)):
         steps = _close([*ordered[first:], *ordered[:first]])
-        for pitches in _placed(steps, colours.root, hands):
-            yield _voicing(pitches, "stack", 0.0, colours, hands)
+        for pitches in _placed(steps, colors.root, hands):
+            yield _voicing(pitches, "stack", 0.0, colors, hands)

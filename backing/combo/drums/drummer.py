@@ -23,7 +23,7 @@ from backing.combo.drums.style import (
     Phrase,
     doubled,
     phrases,
-    read_style,
+    read_drum_style,
 )
 from backing.combo.instruments import JAZZ_KIT, Instrument
 from backing.combo.part import Part
@@ -91,7 +91,7 @@ class _Drummer:
         return self.score.part()
 
     def _bar(self, bar: PlanBar, before: PlanBar | None) -> None:
-        style, end = read_style(bar.feel), ticks(bar.bar.length)
+        style, end = read_drum_style(bar.feel), ticks(bar.bar.length)
         silent = all(change.chord is None for change in bar.bar.changes)
         ending = None if silent or bar.bar.directions.hits else self._ending(bar, style)
         filling = ending.start if ending and ending.role == "fill" else end
@@ -143,7 +143,7 @@ class _Drummer:
         return self.rng.choices(fitting, [p.figure.weight for p in fitting])[0]
 
     def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[Phrase]:
-        tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
+        tempo, energy = self.tempo * read_drum_style(bar.feel).pulse, bar.energy
         return [phrase for phrase in known if phrase.figure.fits(tempo, energy)]
 
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
@@ -218,7 +218,7 @@ class _Drummer:
         return found
 
     def _one_of(self, bar: PlanBar, figures: Iterable[DrumFigure], beats: int) -> list[DrumFigure]:
-        tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
+        tempo, energy = self.tempo * read_drum_style(bar.feel).pulse, bar.energy
         fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
         return self.rng.choices(fitting, [f.weight * f.beats for f in fitting]) if fitting else []
 
@@ -264,7 +264,7 @@ class _Drummer:
     def _accent(self, accent: Accent) -> None:
         """Strike with the band, set it up on the way there, and keep out of its way."""
         bar, tick = self.plan.bar_at(accent.onset), ticks(accent.onset)
-        style = read_style(bar.feel)
+        style = read_drum_style(bar.feel)
         self.score.clear(tick, tick + min(ticks(accent.length), TICKS))
         self._set_up(bar, style, tick)
         for voice, strength in self._band_voices(accent, style):
@@ -304,7 +304,7 @@ class _Drummer:
         if following is not None and following.early > 0 and self.plan.bars:
             tick, bar = ticks(following.start), self.plan.bars[-1]
             self.score.clear(tick, ticks(self.plan.length))
-            self._set_up(bar, read_style(bar.feel), tick)
+            self._set_up(bar, read_drum_style(bar.feel), tick)
 
 
 def _filled(bar: PlanBar) -> Fraction:
@@ -328,5 +328,5 @@ def _comment_role(stroke: DrumStroke) -> str:
 
 
 def _kit(bars: Iterable[PlanBar]) -> Instrument:
-    kits = Counter(read_style(bar.feel).kit for bar in bars)
+    kits = Counter(read_drum_style(bar.feel).kit for bar in bars)
     return kits.most_common(1)[0][0] if kits else JAZZ_KIT

@@ -19,9 +19,9 @@ from functools import lru_cache
 
 from backing.chart.form import Meter
 from backing.combo import instruments as kit
-from backing.combo.cell import Stroke, read_strokes
+from backing.combo.cell import Stroke
+from backing.combo.feel_file import Feel, Table, load_feel
 from backing.combo.instruments import Instrument
-from backing.combo.style import Feel, Table, load_feel
 from backing.errors import quoted
 
 TICKS = 12
@@ -132,7 +132,7 @@ class DrumStyle:
 
 
 @lru_cache(maxsize=64)
-def read_style(feel: Feel) -> DrumStyle:
+def read_drum_style(feel: Feel) -> DrumStyle:
     """The ``[drums]`` table of ``feel``; raises FeelError naming file, line and key."""
     table = feel.root.table("drums")
     base = _base(table)
@@ -160,7 +160,7 @@ def _base(table: Table) -> DrumStyle | None:
             f"is {quoted(table.values['like'])}, which is like another.",
             "Name the feel it names.",
         )
-    return read_style(other)
+    return read_drum_style(other)
 
 
 def _kit_name(base: DrumStyle | None) -> str:
@@ -210,11 +210,8 @@ def _figure(table: Table) -> DrumFigure:
 def _strokes(table: Table, beats: int) -> tuple[DrumStroke, ...]:
     found = []
     for voice in VOICES:
-        text = table.text(voice, "")
-        try:
-            found += [_stroke(stroke, voice) for stroke in read_strokes(text, beats)]
-        except ValueError as error:
-            raise table.error(voice, f"cannot be read: {error}.", "See README, feels.") from None
+        strokes = table.strokes(voice, table.text(voice, ""), beats)
+        found += [_stroke(stroke, voice) for stroke in strokes]
     return tuple(sorted(found, key=lambda stroke: stroke.tick))
 
 

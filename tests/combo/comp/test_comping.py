@@ -126,12 +126,12 @@ def test_transposed_changes_keep_rhythm_and_touch() -> None:
 
 
 def test_a_pass_begins_and_leads_on_in_the_middle() -> None:
-    centre = HANDS["piano"].centre
+    center = HANDS["piano"].center
     for plan, part in takes(seeds=range(12)):
         middles = [sum(n.pitch for n in notes) / len(notes) for notes in chords(part)]
-        assert abs(middles[0] - centre) <= 4
+        assert abs(middles[0] - center) <= 4
         if plan.comping[-1].span is plan.following:
-            assert abs(middles[-1] - centre) <= 5
+            assert abs(middles[-1] - center) <= 5
 
 
 def test_the_band_strikes_together_at_one_time() -> None:

@@ -19,11 +19,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from backing.chart.feel_name import beside, is_feel_file
+from backing.chart.section import feel_path, is_feel_file
 from backing.chart.text.header import METERS
-from backing.combo.cell import Cell, read_strokes
+from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
 from backing.combo.feel import ride_ratio
-from backing.errors import FeelError, quoted
+from backing.errors import FeelError, Problem, Span, quoted
 
 FEELS = Path(__file__).with_name("feels")
 """Where the feels lie that come with the package."""
@@ -51,10 +51,15 @@ class Table:
         self.base = base
         self._asked: set[str] = set()
 
-    def error(self, key: str, cause: str, cure: str) -> FeelError:
-        """A FeelError about ``key`` of this table, with file and line."""
-        name = f"{self.path}.{key}" if self.path else key
-        return FeelError(f"{self.file}:{self._line(key)}: {name} {cause}", cure)
+    def error(self, key: str, cause: str, cure: str, culprit: str = "") -> FeelError:
+        """A FeelError about ``key`` of this table, or a ``culprit`` in its value."""
+        cause = f"{self.path}.{key} {cause}" if self.path else f"{key} {cause}"
+        line = self._line(key)
+        text = self.source.splitlines()[line - 1] if self.source else ""
+        found = culprit or key
+        span = Span(line, max(0, text.find(found)) + 1, len(found) if found in text else 1)
+        problem = Problem(self.file, span, text, cause, cure)
+        return FeelError(f"{self.file}:{line}: {cause}", cure, problem)
 
     def _line(self, key: str) -> int:
         """The line that gives ``key``: of several alike, the first with the same value on it.
@@ -144,14 +149,10 @@ class Table:
     def _cell(self, table: Table) -> Cell:
         text = table.text("play")
         beats = int(table.number("beats", 4, 1, 32))
-        try:
-            strokes = read_strokes(text, beats)
-        except ValueError as error:
-            raise table.error("play", f"cannot be read: {error}.", "See README, feels.") from None
         cell = Cell(
             text,
             beats,
-            strokes,
+            table.strokes("play", text, beats),
             table.number("weight", 1.0, 0, 1000),
             table.range("tempos", (0, 999)),
             table.range("energy", (0, 1)),
@@ -159,13 +160,21 @@ class Table:
         table.done()
         return cell
 
+    def strokes(self, key: str, text: str, beats: int) -> tuple[Stroke, ...]:
+        """The strokes of ``text``, the value of ``key``."""
+        try:
+            return read_strokes(text, beats)
+        except StrokeError as error:
+            cause = f"has {quoted(error.word)}, which {error.cause}"
+            raise self.error(key, cause, error.cure, error.word) from None
+
     def feel(self, key: str = "like") -> str:
         """Where the feel that ``key`` names is found; "" where none is named.
 
         A feel file is sought beside the one that names it.
         """
         name = self.text(key, "")
-        place = beside(name, str(Path(self.file).parent))
+        place = feel_path(name, str(Path(self.file).parent))
         if name and not is_feel_file(name) and name not in feel_names():
             raise self.error(key, f"is {quoted(name)}.", _known_feels(name))
         return place
@@ -222,21 +231,21 @@ def feel_names() -> tuple[str, ...]:
     return tuple(sorted(file.stem for file in FEELS.glob("*.toml")))
 
 
-_BROUGHT: ContextVar[Mapping[str, str]] = ContextVar("brought")
+_TEXTS: ContextVar[Mapping[str, str]] = ContextVar("feel texts")
 _FROM_FILES: dict[str, Feel] = {}
 
 
 @contextmanager
-def brought(files: Mapping[str, str]) -> Iterator[None]:
+def use_feel_texts(files: Mapping[str, str]) -> Iterator[None]:
     """Inside, feel files are these (path -> text) where they are among them.
 
     So a track's feels go along with it to a process, or a machine, that may not see them.
     """
-    before = _BROUGHT.set(files)
+    before = _TEXTS.set(files)
     try:
         yield
     finally:
-        _BROUGHT.reset(before)
+        _TEXTS.reset(before)
 
 
 def load_feel(name: str) -> Feel:
@@ -278,7 +287,7 @@ def _from_file(path: str, through: tuple[str, ...]) -> Feel:
 
 
 def _text(path: str) -> str:
-    text = _BROUGHT.get({}).get(path)
+    text = _TEXTS.get({}).get(path)
     if text is not None:
         return text
     try:
