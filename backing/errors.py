@@ -193,7 +193,7 @@ class MachineError(UserError):
 
 
 TOO_LITTLE_MEMORY = (
-    "There is too little memory for this.",
+    "There is not enough memory for this.",
     "Close other programs, or ask for less at once.",
 )
 """Cause and cure of a MachineError."""

@@ -53,7 +53,7 @@ def _check_links(path: Path) -> None:
         path.resolve()
     except RuntimeError as error:  # what Python up to 3.12 says of such a link
         raise OutputError(
-            f"{path} is a link that leads back to itself.", "Take the link away, or name another."
+            f"{path} is a link that leads back to itself.", "Delete the link, or name another file."
         ) from error
 
 
@@ -101,17 +101,17 @@ def output_error(error: OSError, path: Path) -> OutputError:
     """The user's words for what the system says of writing ``path``."""
     if error.errno in {errno.ENOSPC, errno.EDQUOT}:
         return OutputError(
-            f"There is no room left for {path}.", "Free some space, or write somewhere else."
+            f"There is no space left for {path}.", "Free some space, or write somewhere else."
         )
     if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
         return OutputError(
-            f"The folder {path.parent} may not be written to.", "Name a folder of your own."
+            f"You may not write to the folder {path.parent}.", "Name a folder of your own."
         )
     if error.errno == errno.ENOENT and not path.parent.exists():
         return OutputError(f"The folder {path.parent} does not exist.", "Make it, or name another.")
     if error.errno == errno.EFBIG:
         return OutputError(
-            f"{path} grows larger than this system allows.", "Ask for fewer choruses or for .flac."
+            f"{path} is larger than this system allows.", "Ask for fewer choruses or for .flac."
         )
     if error.errno == errno.ENAMETOOLONG:
         return OutputError(f"The name {path.name} is too long.", "Give it a shorter name.")

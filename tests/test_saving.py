@@ -28,7 +28,7 @@ NOBODY = 65534
 
 @pytest.fixture
 def refusing_folder() -> Iterator[Path]:
-    """A folder that may not be written to, by root neither: for the test it becomes nobody."""
+    """A folder that may not write to, by root neither: for the test it becomes nobody."""
     folder = Path(tempfile.mkdtemp(prefix="backing-test-", dir="/tmp"))
     (folder / "inside").mkdir()
     folder.chmod(0o555)
@@ -83,14 +83,14 @@ def test_a_disk_that_fills_up_leaves_the_old_file(
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(Path, "write_bytes", half)
-    with pytest.raises(OutputError, match="no room left"):
+    with pytest.raises(OutputError, match="no space left"):
         write_file(path, b"new and longer")
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
 
 
 def test_a_folder_that_may_not_be_written_to(refusing_folder: Path) -> None:
-    with pytest.raises(OutputError, match="may not be written to"):
+    with pytest.raises(OutputError, match="may not write to"):
         check_writable(refusing_folder / "track.wav")
 
 
@@ -102,7 +102,7 @@ def test_a_folder_that_may_not_be_looked_into(refusing_folder: Path) -> None:
     refusing_folder.chmod(0o000)
     if root:
         os.seteuid(NOBODY)
-    with pytest.raises(OutputError, match="may not be written to"):
+    with pytest.raises(OutputError, match="may not write to"):
         check_writable(refusing_folder / "inside" / "track.wav")
 
 
@@ -119,10 +119,10 @@ def test_a_protected_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
 @pytest.mark.parametrize(
     ("number", "words"),
     [
-        (errno.ENOSPC, "no room left"),
-        (errno.EDQUOT, "no room left"),
-        (errno.EACCES, "may not be written to"),
-        (errno.EROFS, "may not be written to"),
+        (errno.ENOSPC, "no space left"),
+        (errno.EDQUOT, "no space left"),
+        (errno.EACCES, "may not write to"),
+        (errno.EROFS, "may not write to"),
         (errno.EFBIG, "larger than this system allows"),
         (errno.ENAMETOOLONG, "too long"),
         (errno.EIO, "cannot be written"),

@@ -25,6 +25,7 @@ from backing.chart.section import (
 )
 from backing.chart.selection import selected
 from backing.chart.unfold import section_bars
+from backing.glossary import HEAD_OUT
 
 __all__ = [
     "ORDERS",
@@ -41,10 +42,16 @@ __all__ = [
     "Section",
     "SectionUse",
     "WrittenBar",
+    "order_name",
 ]
 
 ORDERS = ("head", "solos", "out")
-"""The ways through a form: the first time, one chorus for soloing, the last time."""
+"""The ways through a form: the head, one chorus for soloing, the head out."""
+
+
+def order_name(order: str) -> str:
+    """What players call one of ORDERS: "head", "solos", "head out"."""
+    return str(HEAD_OUT) if order == "out" else order
 
 
 @dataclass(frozen=True, slots=True)

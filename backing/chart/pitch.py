@@ -90,7 +90,7 @@ class PitchName:
     def parse(cls, text: str) -> PitchName:
         """Read a whole text as a note name: C, Bb, B♭, F#, F♯, Ebb, Fx, B♮.
 
-        Raises ChordError with the offsets of what is not a note name.
+        Raises ChordError with the offsets of what isn't a note name.
         """
         name, end = read_pitch_name(text)
         if end < len(text):
@@ -148,12 +148,12 @@ def _no_pitch_name(text: str, start: int) -> ChordError:
         return ChordError(cause, cure, start, start + len(found))
     if found in "Hh":
         cause = f'"{found}" is the German name of a note.'
-        cure = "Write B for the note below C, and Bb for a semitone lower."
+        cure = "Write B for the note below C, and Bb for a half step lower."
     elif found in "abcdefg":
         upper = text[start:].replace(found, found.upper(), 1)
-        cause, cure = f'"{found}" is a small letter.', f"Write {upper}, with a capital letter."
+        cause, cure = f'"{found}" is a lowercase letter.', f"Write {upper}, with a capital letter."
     else:
-        cause = f'"{found}" is not a note name.'
+        cause = f'"{found}" isn\'t a note name.'
         cure = "Begin with a letter A-G, such as C, Bb or F#."
     return ChordError(cause, cure, start, start + 1)
 
@@ -194,7 +194,7 @@ class Degree:
         match = re.fullmatch(r"(?P<signs>[b♭]{0,2}|[#♯]{0,2})(?P<number>1[0-3]|[1-9])", text)
         if match is None:
             raise ChordError(
-                f'"{text}" is not a degree.', "Write 1 to 13, such as 5, b9 or #11.", 0, len(text)
+                f'"{text}" isn\'t a degree.', "Write 1 to 13, such as 5, b9 or #11.", 0, len(text)
             )
         return cls(int(match["number"]), sum(_ACCIDENTALS[sign] for sign in match["signs"]))
 
@@ -238,7 +238,7 @@ class Key:
     def __post_init__(self) -> None:
         if abs(self.fifths) > 7:
             usual = self._respelled()
-            cause = f"{self} would need {abs(self.fifths)} accidentals in its signature."
+            cause = f"{self} would need {abs(self.fifths)} accidentals in its key signature."
             raise ChordError(cause, f"Write {usual}.", 0, len(str(self.tonic)))
 
     def __str__(self) -> str:
@@ -294,7 +294,7 @@ class Key:
         mode = _MODE_SPELLINGS.get(word) or _MODE_SPELLINGS.get(word.lower())
         if mode is None:
             begin = text.index(word, end)
-            cause = f'"{word}" is not a mode.'
+            cause = f'"{word}" isn\'t a mode.'
             cure = f"Write {tonic} major, {tonic} minor, or a church mode such as {tonic} dorian."
             raise ChordError(cause, cure, begin, begin + len(word))
         return cls(tonic, mode)

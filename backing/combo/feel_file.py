@@ -94,7 +94,7 @@ class Table:
         """A text, one of ``choices`` where they are given."""
         value = self._get(key, default)
         if not isinstance(value, str) or (choices and value not in choices):
-            wanted = " or ".join(choices) or "a text in quotes"
+            wanted = " or ".join(choices) or "text in quotes"
             raise self.error(key, f"is {quoted(value)}.", f"Write {wanted}.")
         return value
 
@@ -110,7 +110,7 @@ class Table:
         """A list of texts."""
         value = self._get(key, default)
         if not isinstance(value, list | tuple) or not all(isinstance(v, str) for v in value):
-            raise self.error(key, f"is {quoted(value)}.", "Write a list of texts in quotes.")
+            raise self.error(key, f"is {quoted(value)}.", "Write a list of words in quotes.")
         return tuple(value)
 
     def table(self, key: str) -> Table:
@@ -190,7 +190,7 @@ class Table:
             if key not in self._asked:
                 near = difflib.get_close_matches(key, self._asked, 1)
                 known = ", ".join(sorted(self._asked))
-                cure = f"Did you mean {near[0]}?" if near else f"Known here: {known}."
+                cure = f"Did you mean {near[0]}?" if near else f"The keys here are {known}."
                 raise self.error(key, "is not known.", cure)
 
 
@@ -308,9 +308,9 @@ def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
     try:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
-        raise FeelError(f"{file}: {error}.", "Mend the TOML there.") from None
+        raise FeelError(f"{file}: {error}.", "Correct the TOML there.") from None
     except RecursionError:
-        raise FeelError(f"{file} has lists in lists without end.", "Name a feel file.") from None
+        raise FeelError(f"{file} has lists nested too deeply.", "Name a feel file.") from None
     here = (*through, os.path.realpath(file))
     mine = Table(values, "", source, file)
     base = _other(mine, here)
@@ -347,7 +347,7 @@ def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
     try:
         _text(place)
     except FeelError as error:
-        raise table.error("like", f"is no feel: {error.cause}", error.cure) from None
+        raise table.error("like", f"cannot be read: {error.cause}", error.cure) from None
     return _from_file(place, through)
 
 
@@ -392,6 +392,6 @@ def _late(table: Table, key: str) -> tuple[float, float]:
         or len(value) != 2
         or not all(isinstance(v, int | float) and -60 <= v <= 60 for v in value)
     ):
-        cure = "Write mean and spread in ms, like [6, 4]; neither past 60."
+        cure = "Write mean and spread in ms, up to 60, like [6, 4]."
         raise table.error(key, f"is {quoted(value)}.", cure)
     return float(value[0]), float(value[1])

@@ -23,7 +23,7 @@ DIRECTIONS = ("both", "up", "down")
 LEVELS = {
     1: "chord tones throughout",
     2: "and a chromatic approach on the last eighth before a change",
-    3: "and around a target on 1 the scale step above on 4, the semitone below on the and of 4",
+    3: "and around a target on 1 the scale step above on 4, the half step below on the and of 4",
     4: "and passing tones of the parent scale off the beat",
 }
 

@@ -78,7 +78,7 @@ def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[LineSlot, ...]:
     found = list(_slots(plan, line, sorted(_onsets(plan, line, rng))))
     if not found:
         raise PracticeError(
-            "There is no chord to play a line on in these bars.", "Choose bars with changes."
+            "These bars have no chord to play a line on.", "Choose bars with changes."
         )
     return tuple(_closing(plan, list(_bound(plan, line, found))))
 
@@ -177,7 +177,7 @@ def _called(plan: Plan, call_on: str, rng: random.Random) -> Onsets:
     bars = _line_bars(plan)
     if len(bars) < 2:
         raise PracticeError(
-            f"A call and its answer need two bars at least; here is {len(bars) or 'none'}.",
+            f"A call and its answer need at least two bars; here there is {len(bars) or 'none'}.",
             "Choose more bars, or a line in eighths.",
         )
     calls = _calls(plan)

@@ -44,10 +44,10 @@ class Joint(StrEnum):
     WITHIN = "within a chord"
     CHANGE = "across a change"
     SLOW_CHANGE = "across a change, in slow notes"
-    APPROACH = "from a semitone away"
-    BELOW = "from a semitone below"
+    APPROACH = "from a half step away"
+    BELOW = "from a half step below"
     INTO = "to a foreign tone that leads on"
-    AROUND = "from the scale step above to the semitone below"
+    AROUND = "from the scale step above to the half step below"
     FREE = "after a rest"
 
 

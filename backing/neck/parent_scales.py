@@ -122,7 +122,7 @@ class _Mode:
 
 
 def key_centers(bars: Sequence[PlayedBar]) -> tuple[KeyCenter, ...]:
-    """The key centers of bars played round and round, in order; none where there is no chord."""
+    """The key centers of bars played round and round, in order; none where there isn't a chord."""
     return centers_of(plan_of_bars(bars).spans)
 
 

@@ -70,9 +70,9 @@ class Trouble:
     cause: str
 
     def __str__(self) -> str:
-        cure = f"Take it in position {self.position}."
+        cure = f"Play it in position {self.position}."
         if self.position is None:
-            cure = "No other position has it whole."
+            cure = "No position has all of it."
         return f"Bar {self.bar}, {self.chord}: {self.cause} {cure}"
 
 
@@ -283,5 +283,5 @@ def _in_words(taken: Path) -> str:
     if taken.open_strings:
         words.append(f"{taken.open_strings} open-string tones")
     if taken.troubles:
-        words.append(f"{len(taken.troubles)} that cannot be had there")
+        words.append(f"{len(taken.troubles)} chords out of reach")
     return f"{' and '.join(words)} over {len(taken.steps)} chords"

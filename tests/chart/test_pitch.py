@@ -146,7 +146,7 @@ def test_what_is_no_degree_is_refused(text: str) -> None:
 def test_keys_against_music21(tonic: str, mode: str) -> None:
     theirs = music21_key.Key(tonic.replace("b", "-"), mode)
     if abs(theirs.sharps) > 7:
-        with pytest.raises(ChordError, match="accidentals in its signature"):
+        with pytest.raises(ChordError, match="accidentals in its key signature"):
             Key(PitchName.parse(tonic), mode)
         return
     key = Key.parse(f"{tonic} {mode}")

@@ -177,7 +177,7 @@ def _nobody_strikes_again(plan: Plan, each: PlayedPass) -> None:
 
 
 def test_a_push_of_the_first_bar_sounds_in_the_count_in_and_at_the_end_of_every_round() -> None:
-    performance = played(TUNE + "early 1: 1\n", bars="1-4", times=3)
+    performance = played(TUNE + "push 1: 1\n", bars="1-4", times=3)
     starts = [each.start for each in rounds(performance)]
     for name in sorted(RHYTHM_SECTION):
         struck = {n.onset for n in performance.notes(name) if n.note.together}
@@ -258,7 +258,7 @@ def test_trading_leaves_the_drums_alone(first: int) -> None:
 
 
 def test_in_a_breath_the_foot_keeps_time_alone() -> None:
-    performance = played(TUNE + "early 1: 1\n", bars="1-4", times=3, breath=2)
+    performance = played(TUNE + "push 1: 1\n", bars="1-4", times=3, breath=2)
     breaths = [e for e in performance.passes if e.routine_pass.purpose is Purpose.BREATH]
     assert len(breaths) == 2
     for each in breaths:

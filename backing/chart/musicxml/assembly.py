@@ -131,7 +131,8 @@ def _on_beats(
 def _key(measure: Measure, measures: Sequence[Measure]) -> Key:
     fifths, mode = measure.fifths or 0, (measure.mode or "").lower()
     if not -7 <= fifths <= 7:
-        raise UserError(f"Measure {measure.number} has no key of this world.", "Correct its key.")
+        cause = f"Measure {measure.number} has a key of {abs(fifths)} accidentals."
+        raise UserError(cause, "Correct its key: there are 7 at most.")
     if mode not in _MODES:
         mode = "minor" if _ends_in_relative_minor(fifths, measures) else "major"
     return Key(PitchName.of_fifths(fifths + _MODES[mode]), mode)

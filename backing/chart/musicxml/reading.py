@@ -37,13 +37,15 @@ def read_file(path: Path | str) -> Form:
         if path.is_dir():
             raise UserError(f"{path} is a folder.", "Name one tune file in it.")
         if path.stat().st_size > MOST_BYTES:
-            raise UserError(f"{path} is longer than a lead sheet.", "Save one tune to a file.")
+            raise UserError(f"{path} is too long for a lead sheet.", "Save one tune to a file.")
         data = path.read_bytes()
     except FileNotFoundError:
         raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
     except OSError as error:
-        reason = error.strerror or "it is no file"
-        raise UserError(f"{path} cannot be read: {reason}.", "Check its name and rights.") from None
+        reason = error.strerror or "it isn't a file"
+        raise UserError(
+            f"{path} cannot be read: {reason}.", "Check its name and permissions."
+        ) from None
     try:
         return read(data, title_of(path.stem))
     except UserError as error:
@@ -92,11 +94,11 @@ def _root(data: bytes | str) -> ElementTree.Element:
     try:
         root = ElementTree.fromstring(data)
     except (ElementTree.ParseError, ValueError) as error:
-        raise UserError(f"This is no MusicXML ({error}).", _CURE) from None
+        raise UserError(f"This isn't MusicXML ({error}).", _CURE) from None
     if root.tag == "score-timewise":
         raise UserError("This file is ordered by time, not by part.", "Save it as score-partwise.")
     if root.tag != "score-partwise":
-        raise UserError(f"This is no MusicXML: it begins with <{root.tag}>.", _CURE)
+        raise UserError(f"This isn't MusicXML: it begins with <{root.tag}>.", _CURE)
     return root
 
 
@@ -108,12 +110,12 @@ def _unpacked(data: bytes) -> bytes:
             file = next(e for e in container.iter() if e.tag.endswith("rootfile"))
             return _member(archive, file.get("full-path", ""))
     except (zipfile.BadZipFile, KeyError, StopIteration, ElementTree.ParseError):
-        raise UserError("This compressed file holds no MusicXML.", _CURE) from None
+        raise UserError("There is no MusicXML in this compressed file.", _CURE) from None
 
 
 def _member(archive: zipfile.ZipFile, name: str) -> bytes:
     if archive.getinfo(name).file_size > MOST_BYTES:
-        raise UserError("This file is longer than a lead sheet.", "Save one tune to a file.")
+        raise UserError("This file is too long for a lead sheet.", "Save one tune to a file.")
     return archive.read(name)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence, Set
 
 from backing.chart.cue import Cue, Push, SectionBar
-from backing.chart.form import ORDERS, Form
+from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.section import Section, SectionUse, WrittenBar
 from backing.chart.text.bar_line import ReadBar
 from backing.chart.text.cue_line import beat_text
@@ -40,17 +40,17 @@ def check_repeats(cells: Sequence[ReadBar], source: Source) -> None:
 def _check_step(cell: ReadBar, endings: Sequence[ReadBar], closed: bool, source: Source) -> None:
     """Note an ending that does not follow the one before it as it should."""
     if cell.bar.ending and endings and not closed:
-        cause = "The ending before this one goes on into it."
-        source.problem(cell.mark, cause, "End it with :| before this one begins.")
+        cause = "The ending before this one has no :|."
+        source.problem(cell.mark, cause, "Write :| where it ends.")
     if not cell.bar.ending and endings and closed:
         turn = max(endings[-1].bar.ending, default=0) + 1
-        cause = f"Ending {turn} does not begin where the one before it ends."
+        cause = f"Ending {turn} should begin here, where the one before it ends."
         source.problem(
             cell.bar.span or cell.left, cause, f"Write [{turn}] at the start of this bar."
         )
     if cell.bar.closes not in (0, 2) and (endings or cell.bar.ending):
         cause = "Endings already say how often the repeat is played."
-        source.problem(cell.right, cause, "Take the count away, or the endings.")
+        source.problem(cell.right, cause, "Delete the count or the endings.")
 
 
 def _check_closed(opened: Piece | None, source: Source) -> None:
@@ -68,15 +68,15 @@ def _check_endings(endings: Sequence[ReadBar], closed: bool, source: Source) -> 
     missing = next((n for n in range(1, max(passes, default=0) + 2) if n not in passes), 1)
     last = endings[-1].mark
     if passes != sorted(set(passes)):
-        cause = "These endings name a pass twice, or out of order."
-        source.problem(last, cause, "Write each pass once, such as [1,2] and then [3].")
+        cause = "These endings repeat a number, or are out of order."
+        source.problem(last, cause, "Write each number once, such as [1,2] and then [3].")
     elif missing < max(passes) or passes == [1]:
         source.problem(last, f"Ending {missing} is missing.", f"Write [{missing}] where it begins.")
     elif closed and len(endings) > 0:
         source.problem(
             last,
-            "The last ending goes on and is not repeated.",
-            "Take its :| away, or add an ending.",
+            "The last ending is not repeated.",
+            "Delete its :|, or add an ending.",
         )
 
 
@@ -143,7 +143,9 @@ class FormCheck:
     def _fits(self, section: Section, length: int) -> bool:
         for part in section.replacements:
             if part.last > length:
-                cause = f"There is no bar {part.last} in {section.base}: it has {_range(length)}."
+                cause = (
+                    f"There is no bar {part.last} in {section.base}, which has {_count(length)}."
+                )
                 span = part.row.bars[0].span or section.span or Span(1, 1)
                 self.source.problem(span, cause, f"Name bars from 1 to {length}.")
                 return False
@@ -152,9 +154,7 @@ class FormCheck:
     def _check_cue(self, cue: Cue, bars: list[SectionBar]) -> None:
         span = cue.span or Span(1, 1)
         if cue.last > len(bars):
-            cause = (
-                f"There is no bar {cue.last} in this section: it has {_range(len(bars))} as played."
-            )
+            cause = f"There is no bar {cue.last} in this section, which has {_count(len(bars))}."
             self.source.problem(span, cause, f"Name bars from 1 to {len(bars)}.")
         elif isinstance(cue, Push):
             for index in range(cue.first - 1, cue.last):
@@ -164,17 +164,16 @@ class FormCheck:
     def _check_push(self, cue: Push, span: Span, bar: SectionBar, number: int) -> bool:
         """Whether a chord stands on every beat of a push, with room before or after it."""
         heads = [change.onset for change in bar.head]
-        word, other = ("early", "before") if cue.early > 0 else ("late", "after")
+        pushed = cue.early > 0
         for beat in cue.beats:
             if beat not in heads + [change.onset for change in bar.solos]:
-                cause = f"No chord stands on beat {beat_text(beat)} of bar {number}."
+                cause = f"No chord is written on beat {beat_text(beat)} of bar {number}."
                 there = ", ".join(map(beat_text, heads))
                 cure = f"The bar has chords on {there}."
-            elif any(
-                0 < abs(beat - o) <= abs(cue.early) and (o < beat) == (cue.early > 0) for o in heads
-            ):
-                cause = f"So {word} the chord of bar {number} leaves none for the one {other} it."
-                cure = "Let it come by an eighth, or write the chords on other beats."
+            elif any(0 < abs(beat - o) <= abs(cue.early) and (o < beat) == pushed for o in heads):
+                other = "one before" if pushed else "next one"
+                cause = f"So far off its beat, the chord of bar {number} replaces the {other}."
+                cure = "Move it by an eighth, or write the chords on other beats."
             else:
                 continue
             self.source.problem(span, cause, cure)
@@ -201,9 +200,9 @@ class FormCheck:
             return
         if use.first > use.last or use.first < 1:
             cause = f"{use} runs backwards." if use.first else "Bars are counted from 1."
-            self.source.problem(span, cause, "Write the smaller number first, from 1 on.")
+            self.source.problem(span, cause, "Count from 1, the smaller number first.")
         elif use.last > length:
-            cause = f"{use} is not there: section {use.name} has {_range(length)} as played."
+            cause = f"There is no {use}: section {use.name} has {_count(length)} as played."
             self.source.problem(span, cause, f"Name bars from 1 to {length}.")
 
     def _apart(self, text: str) -> str:
@@ -215,11 +214,12 @@ class FormCheck:
         """Note orders that are too long or empty, and a pickup that would never sound."""
         first = form.sections[0].span or Span(1, 1)
         for order in ORDERS:
-            where = lines[order].span if order in lines else first
+            name = order_name(order)
+            where = lines[name].span if name in lines else first
             uses = form.order(order)
             bars = sum(self._use_length(use) for use in uses)
             if bars > BAR_LIMIT:
-                cause = f"The {order} has more bars than can be played: over {BAR_LIMIT:,}."
+                cause = f"There are over {BAR_LIMIT:,} bars in the {name}, more than can be played."
                 self.source.problem(where, cause, "Write fewer bars, or fewer repeats.")
                 return
             if order == "solos" and not any(use.role == "chorus" for use in uses):
@@ -229,7 +229,7 @@ class FormCheck:
         for section in form.sections:
             if section.pickup and section.pickup.span and section.name != opening:
                 cause = f"This pickup would never sound: the head begins with {opening}."
-                cure = "Write it into the bar before, or let its section begin the head."
+                cure = "Write it into the bar before, or begin the head with its section."
                 self.source.problem(section.pickup.span, cause, cure)
 
     def _use_length(self, use: SectionUse) -> int:
@@ -238,5 +238,5 @@ class FormCheck:
         return self.lengths[use.name]
 
 
-def _range(length: int) -> str:
-    return f"bars 1-{length}" if length > 1 else "1 bar"
+def _count(bars: int) -> str:
+    return f"{bars} bar{'s' * (bars != 1)}"

@@ -9,8 +9,8 @@
 ``feel``    swing                             how the band plays; swing where it is missing
 ``head``    intro A A B A                     the sections in order; as written, where missing
 ``solos``   A A B A                           one chorus for soloing
-``out``     A A B A:1-6 coda                  the last time
-``notes``   brushes throughout                for the player; may stand several times
+``head out``  A A B A:1-6 coda                the head after the solos
+``notes``   brushes throughout                for the player; may come several times
 ==========  ================================  ====================================================
 """
 
@@ -26,7 +26,7 @@ from backing.chart.section import SectionUse, is_feel_file
 from backing.chart.text.source import Piece, Source
 from backing.errors import ChordError
 
-HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "out", "notes")
+HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "head out", "notes")
 NAME = r"[^\W\d_][\w']*"
 """How a section is called: a letter, then letters and digits."""
 
@@ -76,7 +76,7 @@ class Header:
                 return replace(self, head=read_order(value, source))
             case "solos":
                 return replace(self, solos=read_order(value, source))
-            case "out":
+            case "head out":
                 return replace(self, out=read_order(value, source))
             case _:
                 return replace(self, notes=(*self.notes, plain(value)))
@@ -109,7 +109,7 @@ def read_meter(value: Piece, source: Source) -> Meter | None:
     for meter in METERS:
         if text == str(meter):
             return meter
-    cause = f'"{value}" is no meter the band plays.'
+    cause = f'"{value}" isn\'t a meter the band plays.'
     source.problem(value, cause, f"Write one of {', '.join(map(str, METERS))}.")
     return None
 
@@ -120,7 +120,7 @@ def read_tempo(value: Piece, source: Source) -> Fraction | None:
     tempo = _fraction(match["number"]) if match else None
     if tempo is None:
         cause = f'"{value}" is no tempo.'
-        source.problem(value, cause, "Write the beats a minute as a number, such as tempo: 132.")
+        source.problem(value, cause, "Write beats a minute, such as tempo: 132.")
         return None
     if not SLOWEST <= tempo <= FASTEST:
         cause = f"A tempo of {value} cannot be played."
@@ -135,7 +135,7 @@ def read_ratio(value: Piece, tempo: Fraction, source: Source) -> Fraction | None
     ratio = _fraction(match["times"] or match["part"]) if match else None
     if ratio is not None and Fraction(1, 4) <= ratio <= 4:
         return ratio
-    cause = f'"{value}" is no tempo for a section: there it is a ratio of the tune\'s.'
+    cause = f"\"{value}\" isn't a section's tempo, which is a ratio to the tune's."
     number = _NUMBER.fullmatch(value.text)
     bpm = _fraction(number["number"]) if number else None
     example = "x2, x1/2 or x3/4"
@@ -158,13 +158,13 @@ def read_order(value: Piece, source: Source) -> tuple[SectionUse, ...] | None:
     for word in value.find(r"[^\s,]+"):
         match = _USE.fullmatch(word.text)
         if match is None:
-            cause = f'"{word}" is no section.'
+            cause = f'"{word}" isn\'t a section.'
             source.problem(word, cause, "Write names with spaces between: A A B A:1-6 coda.")
             return None
         first = int(match["first"]) if match["first"] else None
         last = int(match["last"]) if match["last"] else first
         uses.append(SectionUse(match["name"], first, last, word.span))
     if not uses:
-        source.problem(value, "This order names no section.", "Write one such as A A B A.")
+        source.problem(value, "No section is named here.", "Write one such as A A B A.")
         return None
     return tuple(uses)

@@ -151,6 +151,8 @@ class Source:
 
 
 MEANT = {
+    "out": "head out",
+    "early": "push",
     "time": "meter",
     "signature": "meter",
     "time signature": "meter",
@@ -165,7 +167,7 @@ MEANT = {
     "name": "title",
     "comment": "notes",
 }
-"""What people may call the lines of a tune file -> their words there."""
+"""What people may call the lines of a tune file, and did in older ones -> their words there."""
 
 
 def suggestion(word: str, known: Iterable[str]) -> str:

@@ -80,15 +80,17 @@ def _text(path: Path) -> str:
         if path.is_dir():
             raise UserError(f"{path} is a folder.", "Name one tune file in it.")
         if path.stat().st_size > MOST_BYTES:
-            cause = f"{path} is longer than a tune: {path.stat().st_size:,} bytes."
+            cause = f"{path} is too long for a tune: {path.stat().st_size:,} bytes."
             raise UserError(cause, f"A tune file has at most {MOST_BYTES:,}.")
         with path.open("rb") as stream:
             data = stream.read(MOST_BYTES)
     except FileNotFoundError:
         raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "its name is no file name"
-        raise UserError(f"{path} cannot be read: {reason}.", "Check its name and rights.") from None
+        reason = getattr(error, "strerror", None) or "its name isn't a file name"
+        raise UserError(
+            f"{path} cannot be read: {reason}.", "Check its name and permissions."
+        ) from None
     return _decoded(data, path)
 
 
@@ -96,8 +98,8 @@ def _decoded(data: bytes, path: Path) -> str:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        cause = f"{path} is no UTF-8 text (byte {error.start + 1} does not belong there)."
+        cause = f"{path} isn't UTF-8 text (see byte {error.start + 1})."
         raise UserError(cause, "Save it from a text editor as plain UTF-8 text.") from None
     if "\0" in text:
-        raise UserError(f"{path} is no text file.", "Name a tune file: plain UTF-8 text.")
+        raise UserError(f"{path} isn't a text file.", "Name a tune file: plain UTF-8 text.")
     return text

@@ -156,7 +156,7 @@ class TuneReader:
                 return
             if len(line.text) > LONGEST_LINE:
                 cause = f"This line is longer than {LONGEST_LINE:,} characters."
-                self.source.problem(line.cut(0, 1), cause, "Write it in several lines.")
+                self.source.problem(line.cut(0, 1), cause, "Break it into several lines.")
             else:
                 yield line
 
@@ -183,11 +183,11 @@ class TuneReader:
             self._refuse_header(line, found)
         elif word in self.header_lines and word != "notes":
             before = self.header_lines[word].line
-            cause = f'"{word}" already stands on line {before}.'
+            cause = f'"{word}" is already on line {before}.'
             self.source.problem(line, cause, "Keep one of the two.")
         elif not found.rest.text and word != "by":
-            cause = f'Nothing is said after "{word}:".'
-            self.source.problem(line, cause, "Write it on this line, or take the line out.")
+            cause = f'Nothing follows "{word}:".'
+            self.source.problem(line, cause, "Write it on this line, or delete the line.")
             self.header_lines.setdefault(word, line)
         else:
             self.header_lines.setdefault(word, line)
@@ -196,11 +196,11 @@ class TuneReader:
     def _refuse_header(self, line: Piece, found: Statement) -> None:
         word = found.head if found.word else line.words()[0]
         if cue_word(found):
-            cause = f'"{word}" stands before any section.'
+            cause = f'"{word}" comes before any section.'
             self.source.problem(word, cause, "Write it under the bars of a section.")
             return
         near = suggestion(word.text, (*HEADERS, "section"))
-        cause = f'"{word}" is no line of a tune file.'
+        cause = f'"{word}" isn\'t a line of a tune file.'
         cure = f"{near}Lines at the top are {', '.join(HEADERS)}; then come sections and bars."
         if word.text.lower() in HEADERS and not found.word:
             cause = f'A colon is missing after "{word}".'
@@ -226,7 +226,7 @@ class TuneReader:
     def _begin_section(self, line: Piece) -> None:
         match = _SECTION.fullmatch(line.text)
         if match is None:
-            cause = "This section has no name that can be used."
+            cause = "This section needs a name."
             cure = "Write a letter, then letters or digits: section A, section B2 = B."
             self.source.problem(line, cause, cure)
             self.drafts.append(_SectionDraft("", line))
@@ -262,7 +262,7 @@ class TuneReader:
                 self.source.problem(word, cause, f"{near}It may have {', '.join(OPTIONS)}.")
         left = rest.cut(end).strip()
         if left.text:
-            cause = f'"{left}" does not belong beside a section\'s name.'
+            cause = f'"{left}" does not belong after a section\'s name.'
             cure = "Write section B, section B2 = B, or section B  feel: two  tempo: x2."
             self.source.problem(left, cause, cure)
         return options
@@ -277,7 +277,7 @@ class TuneReader:
                 cure = "Give this one another name."
                 if before.unnamed:
                     cause = f"Line {before.line.line} begins a section without a name, which is A."
-                    cure = "Give this one another name, or write a name above that line, too."
+                    cure = "Give this one another name, or name that one too."
                 self.source.problem(draft.line, cause, cure)
             elif draft.name:
                 drafts[draft.name] = draft
@@ -299,12 +299,12 @@ class TuneReader:
         if draft.name in line:
             path = " = ".join([draft.name, *line[: line.index(draft.name) + 1]])
             cause = f"Section {draft.name} is derived from itself: {path}."
-            self.source.problem(draft.base, cause, "Write the bars of one of them out.")
+            self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
         elif len(line) > MOST_DERIVED:
             if len(line) == MOST_DERIVED + 1:
                 cause = f"Section {draft.name} is derived through more than {MOST_DERIVED} others."
-                self.source.problem(draft.base, cause, "Write the bars of one of them out.")
+                self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
 
     def _section(self, draft: _SectionDraft, drafts: dict[str, _SectionDraft]) -> Section:
@@ -324,12 +324,12 @@ class TuneReader:
         for word, value in options.items():
             if not value.text:
                 source.problem(
-                    value, f'Nothing is said after "{word}:".', "Write it, or take it out."
+                    value, f'Nothing follows "{word}:".', "Write it, or delete the word."
                 )
         options = {word: value for word, value in options.items() if value.text}
         if draft.base is not None and "meter" in options:
             cause = f"A derived section has the meter of its base, {draft.base}."
-            source.problem(options["meter"], cause, "Take the meter out, or write a new section.")
+            source.problem(options["meter"], cause, "Delete the meter, or write a new section.")
         feel = options.get("feel")
         return Section(
             name=draft.name,

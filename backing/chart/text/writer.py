@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from backing.chart.bar import Change, Meter
-from backing.chart.form import ORDERS, Form
+from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.section import Row, Section, SectionUse, WrittenBar
 from backing.chart.text.bar_line import lengths_without_slashes
 from backing.chart.text.cue_line import cue_text
@@ -18,7 +18,9 @@ def write(form: Form) -> str:
     Notes to the reader come out on lines of their own, above what they stood beside.
     """
     lines = [f"# {remark}" for remark in form.remarks]
-    lines += [f"{word + ':':<7}{value}" for word, value in _header(form)]
+    header = tuple(_header(form))
+    width = max(len(word) for word, _ in header) + 2
+    lines += [f"{word + ':':<{width}}{value}" for word, value in header]
     for section in form.sections:
         lines += ["", *_section(section, form.meter_of(section))]
     return "\n".join(lines) + "\n"
@@ -35,7 +37,7 @@ def _header(form: Form) -> Iterator[tuple[str, str]]:
     for order in ORDERS:
         uses: tuple[SectionUse, ...] | None = getattr(form, order)
         if uses is not None:
-            yield order, " ".join(map(str, uses))
+            yield order_name(order), " ".join(map(str, uses))
     for note in form.notes:
         yield "notes", _safe(note)
 

@@ -171,7 +171,7 @@ def _placed(
     accents: dict[int, Accent],
     rests: list[tuple[int, int]],
 ) -> Iterator[BassSlot]:
-    """Slots with their length, chord and place; none where there is no chord."""
+    """Slots with their length, chord and place; none where there isn't a chord."""
     starts = [in_ticks(span.start) for span in plan.spans]
     harmonies = [
         harmony_of(span.chord, span.key, span.pedal) if span.chord else None for span in plan.spans

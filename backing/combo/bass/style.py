@@ -68,8 +68,8 @@ def _cells(table: Table, key: str, walking: Mapping[int, str]) -> tuple[Cell, ..
     cells = list(table.cells(key))
     for cell in cells:
         if any(stroke.tempos for stroke in cell.strokes):
-            cause = f"has a stroke bound to tempos: {quoted(cell.text)}."
-            raise table.error(key, cause, "Give the whole cell its tempos instead.")
+            cause = f"has tempos on a single stroke: {quoted(cell.text)}."
+            raise table.error(key, cause, "Give tempos to the whole cell instead.")
     for beats, text in walking.items():
         if not any(cell.beats == beats for cell in cells):
             cells.append(Cell(text, beats, read_strokes(text, beats)))

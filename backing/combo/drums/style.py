@@ -157,8 +157,8 @@ def _base(table: Table) -> DrumStyle | None:
     if "like" in other.root.table("drums").values:
         raise table.error(
             "like",
-            f"is {quoted(table.values['like'])}, which is like another.",
-            "Name the feel it names.",
+            f"is {quoted(table.values['like'])}, which is like another itself.",
+            "Name that other feel.",
         )
     return read_drum_style(other)
 
@@ -171,7 +171,7 @@ def _levels(table: Table, base: DrumStyle | None) -> Mapping[str, tuple[int, int
     levels = dict(base.levels) if base else {name: v.levels for name, v in VOICES.items()}
     for voice in tuple(table.keys()):
         if voice not in VOICES:
-            raise table.error(voice, "is no voice.", f"Voices: {', '.join(VOICES)}.")
+            raise table.error(voice, "isn't a voice of the kit.", f"Voices: {', '.join(VOICES)}.")
         levels[voice] = _velocities(table, voice)
     return levels
 
