@@ -1,6 +1,6 @@
 """Feels as data: one TOML file says how each player plays, and this reads it.
 
-Each player reads a table of its own (``[bass]``, ``[comping]``, ``[drums]``) into its own type;
+Each player reads a table of its own (``[bass]``, ``[comp]``, ``[drums]``) into its own type;
 ``[time]`` is read here. A wrong key or value is a FeelError that names file, line and key.
 """
 
@@ -27,8 +27,10 @@ from backing.errors import FeelError, Problem, Span, quoted
 
 FEELS = Path(__file__).with_name("feels")
 """Where the feels lie that come with the package."""
-READERS = ("bass", "comping", "drums")
+READERS = ("bass", "comp", "drums")
 """The players who have a table in a feel file."""
+LATE = ("bass", "comp", "ride", "hat", "hihat_foot", "kick", "snare", "crash", "toms")
+"""Who and what can be late."""
 
 
 class Table:
@@ -49,7 +51,7 @@ class Table:
     ) -> None:
         self.values, self.path, self.source, self.file = values, path, source, file
         self.base = base
-        self._asked: set[str] = set()
+        self._known: set[str] = set()
 
     def error(self, key: str, cause: str, cure: str, culprit: str = "") -> FeelError:
         """A FeelError about ``key`` of this table, or a ``culprit`` in its value."""
@@ -84,7 +86,7 @@ class Table:
         return str(self.values.get(key, "")) in line.replace("'", '"')
 
     def _get(self, key: str, default: Any) -> Any:
-        self._asked.add(key)
+        self._known.add(key)
         value = self.values.get(key, default)
         if value is None:
             raise self.error(key, "is missing.", f"Add {key} = ... to the table.")
@@ -179,17 +181,22 @@ class Table:
             raise self.error(key, f"is {quoted(name)}.", _known_feels(name))
         return place
 
+    def has(self, key: str) -> bool:
+        """Whether the table has ``key``, which is known whether or not."""
+        self._known.add(key)
+        return key in self.values
+
     def keys(self) -> Iterator[str]:
-        """The keys that stand in the table; reading them this way counts as asking."""
-        self._asked.update(self.values)
+        """The keys that stand in the table; reading them this way makes them known."""
+        self._known.update(self.values)
         return iter(self.values)
 
     def done(self) -> None:
-        """Refuse keys that nobody asked for, suggesting the nearest known one."""
+        """Refuse keys that nobody has read, suggesting the nearest known one."""
         for key in self.values:
-            if key not in self._asked:
-                near = difflib.get_close_matches(key, self._asked, 1)
-                known = ", ".join(sorted(self._asked))
+            if key not in self._known:
+                near = difflib.get_close_matches(key, self._known, 1)
+                known = ", ".join(sorted(self._known))
                 cure = f"Did you mean {near[0]}?" if near else f"The keys here are {known}."
                 raise self.error(key, "is not known.", cure)
 
@@ -318,7 +325,8 @@ def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
     time = root.table("time")
     swing = _swing(time)
     lateness = time.table("lateness_ms")
-    late = {key: _late(lateness, key) for key in tuple(lateness.keys())}
+    late = {key: _late(lateness, key) for key in LATE if lateness.has(key)}
+    lateness.done()
     others = [base, *(_other(root.table(player), here) for player in READERS)]
     texts = {path: text for other in others if other for path, text in other.files.items()}
     feel = Feel(

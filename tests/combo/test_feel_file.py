@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from backing.chart.bar import Meter
+from backing.combo.bass.style import read_bass_style
 from backing.combo.drums import style as drum_style
-from backing.combo.feel_file import feel_names, load_feel, parse_feel
+from backing.combo.feel_file import FEELS, READERS, feel_names, load_feel, parse_feel
 from backing.combo.plan import feel_of
 from backing.errors import FeelError
 
@@ -53,7 +54,7 @@ def test_lateness_stays_within_what_is_heard_as_together(name: str) -> None:
     """Bass 0 to +12 ms, comping to +25, hi-hat foot -20 to -5: from Cheston et al. 2024 and
     Hofmann et al. 2017; spreads at most 20."""
     feel = load_feel(name)
-    bounds = {"bass": (0, 12), "comping": (0, 25), "hihat_foot": (-20, -5), "ride": (0, 0)}
+    bounds = {"bass": (0, 12), "comp": (0, 25), "hihat_foot": (-20, -5), "ride": (0, 0)}
     for player, (low, high) in bounds.items():
         mean, spread = feel.late(player)
         assert low <= mean <= high
@@ -120,6 +121,8 @@ def test_a_feel_that_is_not_there(name: str, message: str) -> None:
             r":6: time\.swings is not known\. Did you mean swing",
         ),
         ("bass = [5, 3]", "bass = [5]", r":9: time\.lateness_ms\.bass is \[5\]\. Write mean and"),
+        ("bass = [5, 3]", "comping = [5, 3]", r":9: .*comping is not known\. Did you mean comp\?"),
+        ("[drums]", "[comping]", r":11: comping is not known\. Did you mean comp\?"),
         ("bass = [5, 3]", "bass = [99, 3]", r":9: time\.lateness_ms\.bass is \[99, 3\]"),
         ("[drums]", "[drum]", r":11: drum is not known\. Did you mean drums\?"),
         ("[drums]", "[drums", r"^mine\.toml: .*line 11"),
@@ -197,7 +200,18 @@ def test_a_feel_takes_what_it_leaves_out_from_another() -> None:
     mine = parse_feel('name = "m"\nsentence = "s"\nlike = "bossa"\n[bass]\nroots = 1\n', "m.toml")
     bossa = load_feel("bossa")
     assert mine.ratio(Fraction(120)) == bossa.ratio(Fraction(120)) == 1
-    assert mine.root.values["comping"] == bossa.root.values["comping"]
+    assert mine.root.values["comp"] == bossa.root.values["comp"]
     assert mine.root.values["bass"] == {"roots": 1}
     with pytest.raises(FeelError, match=r'm\.toml:3:1: like is "bosa"'):
         parse_feel('name = "m"\nsentence = "s"\nlike = "bosa"\n', "m.toml")
+
+
+def test_the_feel_in_the_readme_of_the_feels_can_be_played() -> None:
+    text = (FEELS / "README.md").read_text("utf-8")
+    source = text.partition("```toml\n")[2].partition("```")[0]
+    feel = parse_feel(source, "mine.toml")
+    assert drum_style.read_drum_style(feel).layers["comments"][0].weight == 3
+    assert read_bass_style(feel).roots == 0.9
+    keys = {key for player in (*READERS, "time") for key in load_feel("swing").root.values[player]}
+    assert not [key for key in keys if f"`{key}`" not in text]
+    assert not [voice for voice in drum_style.VOICES if voice not in text]

@@ -38,7 +38,7 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
         assert bar is not None
         spread = 0.0 if comp == "organ" else read_comp_style(bar.feel).spread_ms
         velocity = _velocity(stroke, bar, touch)
-        late = lateness(touch, *bar.feel.late("comping"))
+        late = lateness(touch, *bar.feel.late("comp"))
         notes += _chord(stroke, voicing, velocity, late, spread)
     return Part("comping", COMPING[comp], tuple(notes))
 

@@ -19,7 +19,7 @@ TICKS = 24
 
 @dataclass(frozen=True, slots=True)
 class CompingStyle:
-    """How a feel comps: the [comping] table.
+    """How a feel comps: the [comp] table.
 
     ``cells`` are the figures, of its own or those of the feel it is ``like``; in double time
     (``pulse`` 2) they go twice as fast. ``fullness`` (strokes per four beats) is what a bar wants
@@ -42,9 +42,9 @@ class CompingStyle:
 @lru_cache(maxsize=64)
 def read_comp_style(feel: Feel) -> CompingStyle:
     """The comping of a feel. Raises FeelError naming file, line and key."""
-    table = feel.root.table("comping")
+    table = feel.root.table("comp")
     like = table.feel()
-    source = load_feel(like).root.table("comping") if like else table
+    source = load_feel(like).root.table("comp") if like else table
     cells = source.cells("cells")
     if not cells:
         raise table.error("cells", "are missing.", 'Add cells = [{play = "1 2&"}] to the table.')

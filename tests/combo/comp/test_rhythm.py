@@ -208,7 +208,7 @@ sentence = "A test."
 meters = ["4/4"]
 [time]
 [bass]
-[comping]
+[comp]
 cells = [{play = "1 2&"}]
 repeat = 0.3
 [drums]
@@ -218,15 +218,15 @@ repeat = 0.3
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("repeat = 0.3", "repeat = 3", "mine.toml:9: comping.repeat is 3."),
-        ("repeat = 0.3", "repaet = 0.3", "mine.toml:9: comping.repaet is not known. Did you mean"),
+        ("repeat = 0.3", "repeat = 3", "mine.toml:9: comp.repeat is 3."),
+        ("repeat = 0.3", "repaet = 0.3", "mine.toml:9: comp.repaet is not known. Did you mean"),
         ("2&", "9&", '"9&", which is outside the 4 beats'),
-        ('cells = [{play = "1 2&"}]', "", "comping.cells are missing."),
-        ("repeat = 0.3", 'figures = "same"', 'comping.figures is "same". Write varied or ostinato'),
+        ('cells = [{play = "1 2&"}]', "", "comp.cells are missing."),
+        ("repeat = 0.3", 'figures = "same"', 'comp.figures is "same". Write varied or ostinato'),
         (
             "repeat = 0.3",
             'like = "swng"',
-            'comping.like is "swng". Did you mean swing? Known feels: ',
+            'comp.like is "swng". Did you mean swing? Known feels: ',
         ),
     ],
 )
