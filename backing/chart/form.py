@@ -59,9 +59,8 @@ class Form:
     """A tune as written.
 
     ``tempo`` is in beats a minute. ``head``, ``solos`` and ``out`` are the orders as written,
-    None where the usual one is meant. ``notes`` are the tune's own lines for the player,
-    ``remarks`` what the writer of the file told its reader. ``folder`` is where its file stands,
-    and where feel files that it names are sought.
+    None for the usual one. ``notes`` are lines for the player, ``remarks``
+    comments in the file. ``folder`` is where the file is, and where its feel files are looked for.
     """
 
     title: str
@@ -85,8 +84,8 @@ class Form:
     def order(self, order: str) -> tuple[SectionUse, ...]:
         """The sections of "head", "solos" or "out", as written or as usual.
 
-        The usual head is every section but those that end the tune; the usual solos are the
-        head's chorus; the usual out is the head without its intro, then what ends the tune.
+        The usual head is all sections but ending, coda and tag; the usual solos are its chorus;
+        the usual head out is the head without its intro, then ending, coda and tag.
         """
         written = {"head": self.head, "solos": self.solos, "out": self.out}[order]
         if written is not None:
@@ -101,9 +100,9 @@ class Form:
         return out if any(map(_closes, out)) else out + closing
 
     def played(self, order: str) -> tuple[PlayedBar, ...]:
-        """The bars of "head" (as first played), "solos" (one chorus) or "out", in a row.
+        """The bars of "head", "solos" (one chorus) or "out" (the head out), in a row.
 
-        A pickup sounds only at the very start of the head: later it falls into the bar before.
+        A pickup sounds only at the very start of the head: later the bar before has it.
         """
         return tuple(_Player(self, order).bars())
 
@@ -127,7 +126,7 @@ class Form:
         return next((s.meter for s in self._line(section) if s.meter), self.meter)
 
     def feel_of(self, section: Section) -> str:
-        """The feel of a section, by the name that stands in the tune."""
+        """The feel of a section, as the tune names it."""
         return next((s.feel for s in self._line(section) if s.feel), self.feel)
 
     def feel_place(self, section: Section) -> str:
@@ -145,7 +144,7 @@ class Form:
         return next(ratios, Fraction(1))
 
     def _line(self, section: Section) -> Iterator[Section]:
-        """A section and those it is derived from, the nearest first."""
+        """A section, its base, the base of that, and so on."""
         yield section
         while section.base is not None:
             section = self.section(section.base)
@@ -189,7 +188,7 @@ class _Player:
                 yield self._bar(frame, number, bars[number - 1])
 
     def _frame(self, section: Section, use: int, last: int) -> PlayedBar:
-        """What the bars of a use have in common; as it stands, a pickup."""
+        """What the bars of a use have in common; as it is, a pickup."""
         form = self.form
         return PlayedBar(
             number=0,

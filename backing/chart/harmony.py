@@ -1,4 +1,4 @@
-"""Chords: a chord symbol as written, and what it sounds."""
+"""Chords: a symbol as written, and how it sounds."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class Chord:
 
     @property
     def degrees(self) -> Degrees:
-        """The degrees the symbol says, root first."""
+        """The degrees of the symbol, root first."""
         return self.quality.degrees
 
     @property
@@ -47,7 +47,7 @@ class Chord:
 
     @property
     def pitch_classes(self) -> tuple[int, ...]:
-        """The written tones, root first, without a foreign slash bass."""
+        """The written tones, root first, without a slash bass that is no chord tone."""
         return _pitch_classes(self.quality, self.root.pitch_class).tones
 
     @property
@@ -80,7 +80,7 @@ class Chord:
         return _spelled(self.root, degree)
 
     def name_of(self, pitch_class: int) -> Degree | None:
-        """What a pitch class is in this chord: a tone, else a tension, else a scale tone."""
+        """The degree of a pitch class: of a chord tone, else a tension, else a scale tone."""
         return _names(self.quality).get((pitch_class - self.root.pitch_class) % 12)
 
     @property
@@ -178,7 +178,7 @@ def _transposed_text(text: str, interval: Interval, key: Key | None) -> str:
 def parse_chord(text: str) -> Chord:
     """Read a chord symbol as fake books and classrooms write it.
 
-    Raises ChordError with the offsets of the culprit in ``text``, its cause and the cure.
+    Raises ChordError with the offsets of the mistake in ``text``.
     """
     symbol = read_symbol(text)
     return Chord(symbol.root, quality_of(symbol.degrees), symbol.bass, text.strip())

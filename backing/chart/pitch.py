@@ -72,12 +72,12 @@ class PitchName:
 
     @property
     def fifths(self) -> int:
-        """The place on the line of fifths: F -1, C 0, G 1, F# 6, Bb -2."""
+        """The position on the line of fifths: F -1, C 0, G 1, F# 6, Bb -2."""
         return _LETTERS_BY_FIFTHS.index(self.letter) - 1 + 7 * self.alter
 
     @classmethod
     def of_fifths(cls, fifths: int) -> PitchName:
-        """The name at a place on the line of fifths; inverse of ``fifths``."""
+        """The name at a position on the line of fifths: the inverse of ``fifths``."""
         alter, letter = divmod(fifths + 1, 7)
         return cls(_LETTERS_BY_FIFTHS[letter], alter)
 
@@ -107,7 +107,7 @@ class PitchName:
         return PitchName.of_fifths(self.fifths + interval.fifths)
 
     def simplified(self, key: Key | None = None) -> PitchName:
-        """The same pitch without double accidentals, Cb, Fb, E# or B#, unless ``key`` has it so."""
+        """The same pitch without double accidentals, Cb, Fb, E# or B#, unless ``key`` has it."""
         if key is not None and self in key.scale:
             return self
         fifths = self.fifths
@@ -205,8 +205,8 @@ def degrees(text: str) -> tuple[Degree, ...]:
     return tuple(Degree.parse(word) for word in text.split())
 
 
-# Where the tonic of each mode stands on the line of fifths, seen from the tonic of the major key
-# with the same signature.
+# Steps on the line of fifths from the tonic of the major key with the same signature to the tonic
+# of each mode.
 _MODES = {
     "lydian": -1,
     "major": 0,

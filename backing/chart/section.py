@@ -16,7 +16,7 @@ FEEL_FILE = ".toml"
 """What the name of a feel file ends in."""
 
 ROLES = ("intro", "ending", "coda", "tag")
-"""Sections of these names (``coda2`` too) stand outside the chorus."""
+"""Sections of these names (``coda2`` too) are outside the chorus."""
 
 
 def role_of(name: str) -> str:
@@ -37,11 +37,11 @@ def feel_path(name: str, folder: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class WrittenBar:
-    """A bar between two bar lines, with the signs that stand at it.
+    """A bar between two bar lines, with its signs.
 
     ``sign`` is "%" (the bar before again) or "%%" (the two bars before again, itself two bars);
-    then ``changes`` is empty. ``opens``: a repeat begins here (``|:``). ``ending``: the passes
-    whose ending begins here, (1, 2) for ``[1,2]``. ``closes``: a repeat ends here, and how often
+    then ``changes`` is empty. ``opens``: a repeat begins here (``|:``). ``ending``: the times
+    through whose ending begins here, (1, 2) for ``[1,2]``. ``closes``: a repeat ends here, and how often
     it is played in all (0: none ends).
     """
 
@@ -136,7 +136,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class SectionUse:
-    """A section in an order, whole, or only its bars ``first`` to ``last``."""
+    """One use of a section in an order: all of it, or its bars ``first`` to ``last``."""
 
     name: str
     first: int | None = None

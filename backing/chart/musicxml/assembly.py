@@ -55,7 +55,7 @@ class _Stretch:
 def assemble(measures: Sequence[Measure], title: str, by: str, *, unroll: bool = False) -> Form:
     """The form of a lead sheet; with ``unroll`` its repeats are written out.
 
-    Raises UserError for a key that is none, or chords too close to be told apart.
+    Raises UserError for an impossible key, or two chords on a beat.
     """
     pickup = _pickup_length(measures)
     bars = _bars(measures)
@@ -106,7 +106,7 @@ def _bars(measures: Sequence[Measure]) -> list[_Bar]:
 def _on_beats(
     measure: Measure, meter: Meter, before: Iterable[Change]
 ) -> tuple[list[Change], list[Change]]:
-    """The chords of a measure on its beats, and one that is brought forward from the next."""
+    """The chords of a measure on its beats, and one that is pushed from the next."""
     eighth = _EIGHTH_QUARTERS / meter.beat_quarters
     taken: dict[Fraction, Change] = {change.onset: change for change in before}
     after: list[Change] = []
@@ -118,7 +118,7 @@ def _on_beats(
             after.append(Change(Fraction(0), chord, early))
             continue
         if beat in taken and quarters == 0:
-            early = taken.pop(beat).early  # it is brought forward already
+            early = taken.pop(beat).early  # it is pushed already
         if beat in taken:
             raise UserError(
                 f"Measure {measure.number} has two chords on beat {beat + 1}.",
@@ -168,7 +168,7 @@ def _stretches(bars: Sequence[_Bar], indexes: Sequence[int], *, signs: bool) -> 
 
 
 def _inside_repeats(bars: Sequence[_Bar]) -> set[int]:
-    """The indexes of bars at which no section can begin: a repeat goes on there."""
+    """The indexes of bars inside a repeat, where no section can begin."""
     within: set[int] = set()
     start = 0
     for index, bar in enumerate(bars):
@@ -197,7 +197,7 @@ def _changes(before: _Bar, bar: _Bar) -> bool:
 
 
 def _name(measure: Measure) -> str:
-    """What a section is called by its mark; empty where that is no name."""
+    """The name of a section from its mark; "" if that cannot be a name."""
     if "coda" in measure.jumps and not measure.rehearsal:
         return "coda"
     word = re.sub(r"[^\w]|_", "", measure.rehearsal)
@@ -226,7 +226,7 @@ def _form(stretches: list[_Stretch], title: str, by: str, *, unroll: bool) -> Fo
 
 
 def _place(section: Section, sections: dict[str, Section]) -> str:
-    """Put a section among the others, under a name of its own or the one that has its bars."""
+    """Add a section under a name of its own, or find the one that has the same bars."""
     base = section.name or _next_letter(sections)
     name, number = base, 1
     while name in sections:
@@ -274,7 +274,7 @@ def _with_repeat_signs(bars: Sequence[WrittenBar]) -> list[WrittenBar]:
 
 
 def _pushes(written: Sequence[WrittenBar]) -> Iterable[Cue]:
-    """A cue for every chord that is brought forward, in each bar as it is played."""
+    """A cue for every pushed chord, in each bar as it is played."""
     for place, index in enumerate(playing_order(written), 1):
         for change in written[index].changes:
             if change.early:
@@ -294,7 +294,7 @@ def _feel(measures: Iterable[Measure]) -> str | None:
 
 
 def _ordered(form: Form, stretches: Sequence[_Stretch], uses: Sequence[str]) -> Form:
-    """The form with its orders, where sections come again or a jump is written."""
+    """The form with its orders, if sections are repeated or there is a jump."""
     bars = [(at, bar.source) for at, stretch in enumerate(stretches) for bar in stretch.bars]
     jump = next(((at, m) for at, m in bars if set(_JUMPS) & m.jumps), None)
     main = [use for use in uses if _is_main(use)]

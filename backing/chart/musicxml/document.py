@@ -39,7 +39,7 @@ def score(title: str, by: str, part_name: str, measures: Sequence[Element]) -> s
 
 
 def duration(beats: Fraction, meter: Meter) -> int:
-    """Beats of a meter as divisions. Raises ValueError where they are no whole number."""
+    """Beats of a meter as divisions. Raises ValueError if they are not whole."""
     length = beats * meter.beat_quarters * DIVISIONS
     if length.denominator != 1:
         raise ValueError(f"{beats} beats of {meter} are no whole number of divisions")
@@ -64,7 +64,7 @@ def time_element(meter: Meter) -> Element:
 
 
 def words(text: str, *, placement: str = "above", offset: int = 0) -> Element:
-    """A direction in words, ``offset`` divisions from where it stands."""
+    """A direction in words, ``offset`` divisions after its place."""
     direction = Element("direction", placement=placement)
     SubElement(SubElement(direction, "direction-type"), "words").text = text
     if offset:

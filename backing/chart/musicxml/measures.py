@@ -1,4 +1,4 @@
-"""What stands in the measures of one part of a MusicXML file, as far as a tune needs it."""
+"""The measures of one part of a MusicXML file, as far as a tune needs them."""
 
 from __future__ import annotations
 

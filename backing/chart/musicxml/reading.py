@@ -2,8 +2,8 @@
 
 Of several parts the one with the most chord symbols is read. What is transposed for an instrument
 is brought back to concert pitch. A chord off the beat becomes the chord of the nearest beat,
-brought forward or held back by an eighth. "D.C." and "D.S. al coda" are what is played the last
-time (``out``), "al fine" belongs to the head.
+pushed or delayed by an eighth. What "D.C." and "D.S. al coda" lead to is the head out, "al fine"
+belongs to the head.
 """
 
 from __future__ import annotations

@@ -30,7 +30,7 @@ Changes = tuple[Change, ...]
 
 @dataclass(frozen=True, slots=True)
 class ReadBar:
-    """A bar as it was read: ``left`` and ``right`` are its bar lines, ``mark`` its ending's."""
+    """A bar with the text of its bar lines, ``left`` and ``right``, and of its ending, ``mark``."""
 
     bar: WrittenBar
     left: Piece
@@ -136,7 +136,7 @@ def _ending(text: Piece) -> tuple[Piece, Piece]:
 
 
 def _passes(mark: Piece, source: Source) -> tuple[int, ...]:
-    """The passes of an ending's mark: [1] [1,2] [1-3]."""
+    """The numbers in an ending's mark: [1] [1,2] [1-3]."""
     passes: list[int] = []
     for first, last in re.findall(r"(\d+)(?:\s*[-–]\s*(\d+))?", mark.text):
         if len(first) > 2 or len(last) > 2 or int(last or first) > MOST_PASSES:
@@ -163,7 +163,7 @@ def _times(right: Piece, source: Source) -> int:
 
 
 def read_changes(content: Piece, meter: Meter, source: Source) -> Changes:
-    """Read what stands in one whole bar; the beats must come out even."""
+    """Read the content of one whole bar; the beats must come out even."""
     words = content.find(_WORD)
     signs = [word for word in words if set(word.text) == {"%"}]
     if signs:
@@ -188,7 +188,7 @@ def read_changes(content: Piece, meter: Meter, source: Source) -> Changes:
 
 
 def _short_bar(content: Piece, meter: Meter, source: Source) -> Pickup | None:
-    """The pickup that a bar with beats written out is, when it is short."""
+    """A bar with beats written out as a pickup, if it is short."""
     words = content.find(_WORD)
     beats = sum(_beats(word) for word in words)
     if beats >= meter.beats or not any(_is_slash(word) for word in words):
@@ -197,7 +197,7 @@ def _short_bar(content: Piece, meter: Meter, source: Source) -> Pickup | None:
 
 
 def lengths_without_slashes(count: int, meter: Meter) -> tuple[int, ...] | None:
-    """How many beats each of so many chords gets in a bar; None where it does not come out even."""
+    """How many beats each of ``count`` chords gets in a bar; None if it does not come out even."""
     if count and meter.beats % count == 0:
         return (meter.beats // count,) * count
     return meter.groups if len(meter.groups) == count else None

@@ -16,7 +16,7 @@ from backing.errors import Span
 
 
 def check_repeats(cells: Sequence[ReadBar], source: Source) -> None:
-    """Note repeats that are not closed, and endings that are missing or never reached."""
+    """Report repeats that are not closed, and endings that are missing or never reached."""
     opened: Piece | None = None
     endings: list[ReadBar] = []
     closed = False
@@ -38,7 +38,7 @@ def check_repeats(cells: Sequence[ReadBar], source: Source) -> None:
 
 
 def _check_step(cell: ReadBar, endings: Sequence[ReadBar], closed: bool, source: Source) -> None:
-    """Note an ending that does not follow the one before it as it should."""
+    """Report an ending that does not follow the one before it as it should."""
     if cell.bar.ending and endings and not closed:
         cause = "The ending before this one has no :|."
         source.problem(cell.mark, cause, "Write :| where it ends.")
@@ -61,7 +61,7 @@ def _check_closed(opened: Piece | None, source: Source) -> None:
 
 
 def _check_endings(endings: Sequence[ReadBar], closed: bool, source: Source) -> None:
-    """Together the endings of a repeat stand for each pass once, in order."""
+    """Report endings of a repeat that skip a number, repeat one, or are out of order."""
     if not endings:
         return
     passes = [turn for cell in endings for turn in cell.bar.ending]
@@ -97,7 +97,7 @@ def bars_back(bars: Sequence[WrittenBar]) -> list[int]:
 
 
 def check_sign(bar: WrittenBar, back: int, source: Source) -> None:
-    """Note a % that has no bar before it to repeat, ``back`` bars being there."""
+    """Report a % with too few bars (``back``) before it to repeat."""
     needed = {"%": 1, "%%": 2}.get(bar.sign, 0)
     if needed > back and bar.span is not None:
         bars = "a bar" if needed == 1 else "two bars"
@@ -108,7 +108,7 @@ def check_sign(bar: WrittenBar, back: int, source: Source) -> None:
 class FormCheck:
     """Checks the sections of a tune and the orders they are played in.
 
-    Sections that are ``broken``, and those derived from them, are passed over: their bars cannot
+    Sections that are ``broken``, and those derived from them, are skipped: their bars cannot
     be counted.
     """
 
@@ -119,7 +119,7 @@ class FormCheck:
         self.lengths: dict[str, int] = {}
 
     def check_sections(self) -> None:
-        """Note bars that are replaced or given a cue but are not there."""
+        """Report replacements and cues for bars that are not there."""
         for section in self.sections.values():
             self._length(section)
 
@@ -162,7 +162,7 @@ class FormCheck:
                     return
 
     def _check_push(self, cue: Push, span: Span, bar: SectionBar, number: int) -> bool:
-        """Whether a chord stands on every beat of a push, with room before or after it."""
+        """Whether every beat of a push has a chord, with room before or after it."""
         heads = [change.onset for change in bar.head]
         pushed = cue.early > 0
         for beat in cue.beats:
@@ -181,7 +181,7 @@ class FormCheck:
         return True
 
     def check_orders(self, header: Header) -> None:
-        """Note sections and bars that are named in the orders but are not there."""
+        """Report sections and bars that are named in the orders but are not there."""
         for uses in (header.head, header.solos, header.out):
             for use in uses or ():
                 self._check_use(use)
@@ -211,7 +211,7 @@ class FormCheck:
         return " ".join(text) if apart else ""
 
     def check_played(self, form: Form, lines: Mapping[str, Piece]) -> None:
-        """Note orders that are too long or empty, and a pickup that would never sound."""
+        """Report orders that are too long or empty, and a pickup that would never sound."""
         first = form.sections[0].span or Span(1, 1)
         for order in ORDERS:
             name = order_name(order)

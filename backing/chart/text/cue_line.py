@@ -1,11 +1,11 @@
 """Cues in players' words: ``hits 7: 1 2& 4&``, ``pedal 1-8: G``, ``push 5: 3 by a quarter``.
 
 ==========================  ====================================================================
-``hits 7: 1 2& 4&``         the whole band strikes these beats of bar 7 together
-``break 8: 1``              the band strikes beat 1 and is silent for the rest of these bars
+``hits 7: 1 2& 4&``         the whole band hits these beats of bar 7 together
+``break 8: 1``              the band hits beat 1 and is silent for the rest of these bars
 ``stop-time 1-4: 1``        the band plays only beat 1 of each of these bars
 ``pedal 1-8: G``            the bass holds to G
-``lay out 1-4: piano``      these players rest (bass, piano or comping, drums, guide, melody)
+``lay out 1-4: comp``       these players rest (bass, comp, drums, guide, line)
 ``push 5: 3``               the chord written on beat 3 is played an eighth early
 ``late 5: 1 by a quarter``  the chord written on beat 1 is played a quarter late
 ==========================  ====================================================================
@@ -58,7 +58,7 @@ _EXAMPLES = {
     "hits": "hits 7: 1 2& 4&",
     "stop-time": "stop-time 1-4: 1",
     "pedal": "pedal 1-8: G",
-    "lay out": "lay out 1-4: piano bass",
+    "lay out": "lay out 1-4: comp bass",
     "push": "push 5: 3",
     "late": "late 5: 1",
 }

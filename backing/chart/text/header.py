@@ -1,15 +1,15 @@
-"""What stands on the lines before the sections, and beside a section's name.
+"""The lines before the sections, and the options after a section's name.
 
 ==========  ================================  ====================================================
 ``title``   Low Tide Ferry                    the file's name, where it is missing
-``by``      demo tune, CC0                    who wrote it, and how it may be given on
+``by``      demo tune, CC0                    who wrote it, and its license
 ``key``     G minor                           the only line that must be there
 ``meter``   4/4                               also 2/4 3/4 5/4 6/4 7/4 6/8 9/8 12/8
 ``tempo``   132                               beats a minute, 20 to 400; 120 where it is missing
 ``feel``    swing                             how the band plays; swing where it is missing
 ``head``    intro A A B A                     the sections in order; as written, where missing
 ``solos``   A A B A                           one chorus for soloing
-``head out``  A A B A:1-6 coda                the head after the solos
+``head out``  A A B A:1-6 coda                  the head after the solos
 ``notes``   brushes throughout                for the player; may come several times
 ==========  ================================  ====================================================
 """
@@ -28,7 +28,7 @@ from backing.errors import ChordError
 
 HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "head out", "notes")
 NAME = r"[^\W\d_][\w']*"
-"""How a section is called: a letter, then letters and digits."""
+"""The name of a section: a letter, then letters and digits."""
 
 METERS = tuple(
     Meter(upper, lower)
@@ -88,7 +88,7 @@ def plain(value: Piece) -> str:
 
 
 def read_feel(value: Piece) -> str:
-    """The name of a feel in small letters, or a feel file, whose name is its own."""
+    """The name of a feel in lowercase, or a feel file as it is named."""
     text = plain(value)
     return text if is_feel_file(text) else text.lower()
 
@@ -119,7 +119,7 @@ def read_tempo(value: Piece, source: Source) -> Fraction | None:
     match = _NUMBER.fullmatch(value.text)
     tempo = _fraction(match["number"]) if match else None
     if tempo is None:
-        cause = f'"{value}" is no tempo.'
+        cause = f'"{value}" isn\'t a tempo.'
         source.problem(value, cause, "Write beats a minute, such as tempo: 132.")
         return None
     if not SLOWEST <= tempo <= FASTEST:

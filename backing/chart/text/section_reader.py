@@ -1,4 +1,4 @@
-"""Reads what stands under a section's name: bars, other bars for soloing, cues."""
+"""Reads the lines under a section's name: bars, solos lines, cues."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from backing.chart.text.source import Piece, Source, Statement, suggestion
 from backing.chart.unfold import BAR_LIMIT
 
 OPTIONS = ("feel", "key", "meter", "tempo")
-"""What may stand beside a section's name."""
+"""The options after a section's name."""
 LINE_WORDS = ("solos", "pickup", "bars", *CUE_WORDS)
 """What a line under a section's name may begin with, besides its bars."""
 
@@ -34,7 +34,7 @@ _JUMP = re.compile(r"(?i:d\.?\s?[cs]\.?(\s|$)|(da capo|dal segno|to coda|fine)\b
 
 @dataclass(slots=True)
 class _RowDraft:
-    """A line of bars and the line for soloing under it; ``start`` counts the bars before it."""
+    """A line of bars and the solos line under it; ``start`` counts the bars before it."""
 
     start: int
     bars: tuple[WrittenBar, ...]
@@ -52,8 +52,8 @@ class _RowDraft:
 class SectionReader:
     """Reads the lines of one section in its ``meter``.
 
-    ``opened`` is the section as its first line gives it. ``broken`` tells afterwards whether its
-    signs are wrong, so that its bars cannot be counted.
+    ``opened`` is the section as its first line gives it. ``broken`` is True afterwards if its signs
+    are wrong, so that its bars cannot be counted.
     """
 
     def __init__(self, source: Source, meter: Meter, opened: Section) -> None:
@@ -69,7 +69,7 @@ class SectionReader:
         self.cues: list[Cue] = []
 
     def read(self, statements: list[Statement], *, first: bool) -> Section:
-        """The section; ``first`` in its file it may begin with a short bar."""
+        """Read the section; the ``first`` of a file may begin with a short bar."""
         before = self.source.problems
         for found in statements:
             self._read(found, first)
@@ -242,11 +242,11 @@ class SectionReader:
 
 
 def bare_name(line: Piece) -> str:
-    """The section that a line such as [A], A: or (B) may mean to begin; empty in any other."""
+    """The section meant by a line such as [A], A: or (B); "" for any other line."""
     match = _BARE_NAME.fullmatch(line.text)
     return "".join(match.groups("")) if match else ""
 
 
 def no_section(name: str) -> tuple[str, str]:
-    """Cause and cure for the name of a section without its word."""
+    """Cause and cure for a section's name without the word section."""
     return "A section begins with the word section.", f"Write section {name} on this line."

@@ -1,4 +1,4 @@
-"""The tune file: a short text as a player types it becomes a form, with all its mistakes at once.
+"""The tune file: a short text becomes a form, or all its mistakes at once.
 
 ::
 
@@ -22,9 +22,9 @@
   before; ``N.C.`` is no chord. ``pickup: | D7 |`` is a short bar before the first, a beat for each
   sign; the first bar of the file is one too when its beats are written out and too few.
 - Repeats: ``|: ... :|``, ``:| x3`` for three times in all; ``| [1,2] ... :| [3] ... |`` endings.
-- Beside a section's name: ``section B  feel: two  key: F  meter: 3/4  tempo: x1/2`` (x: times the
+- After a section's name: ``section B  feel: two  key: F  meter: 3/4  tempo: x1/2`` (x: times the
   tune's tempo).
-- A ``solos:`` line stands under the row of bars it varies, bar under bar (``%%`` counts as two).
+- A ``solos:`` line goes under the row of bars it changes, bar under bar (``%%`` counts as two).
 - Headers are listed in ``header.py``, cues such as ``hits`` in ``cue_line.py``.
 """
 
@@ -53,8 +53,8 @@ def read(
     """The form that a tune file's text describes.
 
     ``file`` names it in messages, and gives the title where the text has none. Feel files that
-    the text names are sought in ``folder`` ("": the working folder). ``feel_faults`` is asked
-    what is wrong with each feel; the chart alone takes any name.
+    the text names are looked for in ``folder`` ("": the working folder). ``feel_faults`` finds
+    the mistakes in a feel; without it any name is taken.
 
     Raises:
         TuneError: every problem of the text, with its place.
@@ -65,7 +65,7 @@ def read(
 def read_file(path: Path | str, *, feel_faults: FeelFaults = _no_faults) -> Form:
     """The form in a tune file: UTF-8 text, with or without a byte order mark.
 
-    Feel files that it names are sought beside it; ``feel_faults``: see ``read``.
+    Feel files that it names are looked for in its folder; ``feel_faults``: see ``read``.
 
     Raises:
         TuneError: every problem of its text.

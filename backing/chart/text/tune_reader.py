@@ -1,4 +1,4 @@
-"""Reads the lines of a tune file into a form, noting every mistake on the way."""
+"""Reads a tune file into a form and records every mistake on the way."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from backing.errors import UserError
 MOST_LINES = 5_000
 LONGEST_LINE = 1_000
 MOST_DERIVED = 50
-"""Bounds far beyond any tune, so that a file that is none is refused at once."""
+"""Bounds far beyond any tune, so that other files are refused at once."""
 
 DEFAULT_METER = Meter(4, 4)
 DEFAULT_TEMPO = Fraction(120)
@@ -45,7 +45,7 @@ _BEFORE_SECTIONS = ("solos", "pickup")
 
 
 FeelFaults = Callable[[str], Iterable[UserError]]
-"""What is wrong with the feel found at a place (see ``beside``)."""
+"""The mistakes in the feel of a name or path (see ``feel_path``)."""
 
 
 @dataclass(slots=True)
@@ -68,7 +68,7 @@ class _SectionDraft:
 class TuneReader:
     """Reads one text: first its lines, then its header, then the bars of its sections.
 
-    ``folder`` is where feel files are sought, ``feel_faults`` finds the mistakes in a feel.
+    ``folder`` is where feel files are looked for, ``feel_faults`` finds the mistakes in a feel.
     """
 
     def __init__(self, text: str, file: str, folder: str, feel_faults: FeelFaults) -> None:
@@ -148,7 +148,7 @@ class TuneReader:
         self._place_remarks(waiting)
 
     def _lines(self) -> Iterator[Piece]:
-        """The lines, but for those that no tune has."""
+        """The lines, up to the bounds of a tune."""
         for line in self.source.pieces():
             if line.line > MOST_LINES:
                 cause = f"This file has more than {MOST_LINES:,} lines."
@@ -212,7 +212,7 @@ class TuneReader:
         self.source.problem(word, cause, cure)
 
     def _check_feels(self) -> None:
-        """Note what is wrong with the feels that the header and the sections name."""
+        """Report mistakes in the feels that the header and the sections name."""
         named = [draft.options["feel"] for draft in self.drafts if "feel" in draft.options]
         if "feel" in self.header_lines:
             named.append(Statement.of(self.header_lines["feel"]).rest)
@@ -239,7 +239,7 @@ class TuneReader:
         self.drafts.append(draft)
 
     def _take_pickup(self, draft: _SectionDraft) -> None:
-        """Give the first section the pickup that stands above its name."""
+        """Give the first section the pickup written above its name."""
         above = self.drafts[0] if len(self.drafts) == 1 else None
         if above and above.unnamed and all(s.word == "pickup" for s in above.statements):
             draft.statements += above.statements
@@ -268,7 +268,7 @@ class TuneReader:
         return options
 
     def _distinct(self) -> dict[str, _SectionDraft]:
-        """The drafts by name, those without one or with a name twice left out."""
+        """The drafts by name, without those that have none or one already taken."""
         drafts: dict[str, _SectionDraft] = {}
         for draft in self.drafts:
             if draft.name in drafts:
@@ -310,7 +310,7 @@ class TuneReader:
     def _section(self, draft: _SectionDraft, drafts: dict[str, _SectionDraft]) -> Section:
         line = [draft, *_ancestors(draft, drafts)]
         sounding = [d.options["meter"] for d in line if "meter" in d.options]
-        # read once more without noting its problems, which its own section notes
+        # read again without recording its problems, which its own section records
         meter = read_meter(sounding[-1], Source(self.source.text, "")) if sounding else None
         reader = SectionReader(self.source, meter or self._meter, self._opened(draft))
         section = reader.read(draft.statements, first=draft is self.drafts[0])
@@ -319,7 +319,7 @@ class TuneReader:
         return section
 
     def _opened(self, draft: _SectionDraft) -> Section:
-        """The section without its bars: what stands on its first line."""
+        """The section without its bars: its first line."""
         options, source = draft.options, self.source
         for word, value in options.items():
             if not value.text:
@@ -356,7 +356,7 @@ def _is_section(line: Piece) -> bool:
 
 
 def _ancestors(draft: _SectionDraft, drafts: dict[str, _SectionDraft]) -> Iterator[_SectionDraft]:
-    """The sections a draft is derived from, the nearest first; once round where they circle."""
+    """The bases of a draft, the nearest first; each once where they form a circle."""
     seen: set[str] = set()
     while draft.base is not None and draft.base.text in drafts and draft.base.text not in seen:
         seen.add(draft.base.text)

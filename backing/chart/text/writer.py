@@ -15,7 +15,7 @@ from backing.chart.text.cue_line import cue_text
 def write(form: Form) -> str:
     """The text of a tune file that reads as ``form``.
 
-    Notes to the reader come out on lines of their own, above what they stood beside.
+    Comments come out on lines of their own, above what they belonged to.
     """
     lines = [f"# {remark}" for remark in form.remarks]
     header = tuple(_header(form))
@@ -71,7 +71,7 @@ def _opening(section: Section) -> str:
 
 
 def _row(row: Row, meter: Meter, widths: Sequence[int]) -> str:
-    """A line of bars, those of one section under each other."""
+    """A line of bars, aligned with the other lines of its section."""
     text = ""
     closed = ""
     for index, bar in enumerate(row.bars):
@@ -125,12 +125,12 @@ def _chord(change: Change) -> str:
 
 
 def _number(value: Fraction) -> str:
-    """A whole number or decimals where they say it exactly, else a fraction."""
+    """A whole number or decimals where these are exact, else a fraction."""
     decimal = str(float(value)).removesuffix(".0")
     return decimal if "e" not in decimal and Fraction(decimal) == value else str(value)
 
 
 def _safe(text: str) -> str:
-    """A free text on one line, in which no note to the reader begins."""
+    """A free text on one line, without a # that would begin a comment."""
     text = " ".join(text.split()).replace(" #", " ♯")
     return "♯" + text[1:] if text.startswith("#") else text
