@@ -1,7 +1,7 @@
-"""Files are there whole or not at all.
+"""Write files whole or not at all.
 
-What is written grows under a passing name in the folder it is meant for, and takes its own name
-when it is complete; whatever interrupts the work leaves a file of that name as it was.
+A file is written under a temporary name in its folder and renamed when it is complete; an
+interruption leaves an older file as it was.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from pathlib import Path
 from backing.errors import OutputError
 
 LONGEST_NAME = 255
-"""Of a file, in bytes (NAME_MAX of Linux; macOS and Windows have as many characters)."""
+"""The longest file name in bytes (NAME_MAX of Linux; characters on macOS and Windows)."""
 
 
 def is_folder(path: Path) -> bool:
-    """Whether ``path`` is a folder; a name the system cannot even look up is none."""
+    """Whether ``path`` is a folder; a name the system cannot look up is not."""
     try:
         return path.is_dir()
     except OSError:
@@ -26,7 +26,7 @@ def is_folder(path: Path) -> bool:
 
 
 def check_writable(path: Path) -> None:
-    """Find out before the work starts whether ``path`` can be written; raises OutputError."""
+    """Check before the work starts that ``path`` can be written; raises OutputError."""
     folder = path.parent
     try:
         _check_links(path)
@@ -41,32 +41,31 @@ def check_writable(path: Path) -> None:
         trial = temporary_path(path)
         try:
             trial.touch()
-        finally:  # stopped just here it must not stay, nor may one that a dead process left
+        finally:  # also one that a dead process left
             trial.unlink(missing_ok=True)
     except OSError as error:
         raise output_error(error, path) from error
 
 
 def _check_links(path: Path) -> None:
-    """Raise OutputError for a link that leads back to itself: nothing can be renamed onto it."""
+    """Raise OutputError for a link that leads back to itself."""
     try:
         path.resolve()
-    except RuntimeError as error:  # what Python up to 3.12 says of such a link
+    except RuntimeError as error:  # up to Python 3.12
         raise OutputError(
             f"{path} is a link that leads back to itself.", "Delete the link, or name another file."
         ) from error
 
 
 def temporary_path(path: Path) -> Path:
-    """Where ``path`` grows until it is whole: hidden, beside it, one for each process."""
+    """The name under which ``path`` is written: hidden, in its folder, one for each process."""
     return path.with_name(shortened_name(f".{path.stem}", f".{os.getpid()}.part{path.suffix}"))
 
 
 def shortened_name(stem: str, ending: str, room: int = 0) -> str:
-    """``stem + ending`` as the name of a file, and ``room`` bytes for what may be put to it.
+    """``stem + ending``, shortened to a legal file name with ``room`` bytes to spare.
 
-    Where that is longer than a name can be, the end of ``stem`` gives way to a few letters that
-    tell it from others that begin alike.
+    In a name too long a hash replaces the end of ``stem``.
     """
     left = LONGEST_NAME - room - len(os.fsencode(ending))
     if len(os.fsencode(stem)) <= left:
@@ -83,9 +82,9 @@ def shortened_name(stem: str, ending: str, room: int = 0) -> str:
 
 
 def write_file(path: Path, data: bytes) -> None:
-    """Write ``data`` to ``path`` beside it first, then rename; raises OutputError."""
+    """Write ``data`` to a temporary file, then rename it ``path``; raises OutputError."""
     check_writable(path)
-    # through links, so that a link keeps pointing at the file
+    # a link keeps pointing at the file
     target = path.resolve()
     growing = temporary_path(target)
     try:
@@ -98,7 +97,7 @@ def write_file(path: Path, data: bytes) -> None:
 
 
 def output_error(error: OSError, path: Path) -> OutputError:
-    """The user's words for what the system says of writing ``path``."""
+    """The OutputError for an OSError on writing ``path``."""
     if error.errno in {errno.ENOSPC, errno.EDQUOT}:
         return OutputError(
             f"There is no space left for {path}.", "Free some space, or write somewhere else."

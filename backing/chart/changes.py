@@ -24,8 +24,7 @@ def read_changes(
     """A form of one section from bars like "Dm7 | G7 | Cmaj7 | %".
 
     ``tempo`` in bpm; ``feel`` is a name, or a feel file's path from the working folder. The key is
-    that of the last chord that can be a tonic, else of the last chord. Raises TuneError for what cannot
-    be read.
+    that of the last chord that can be a tonic, else of the last chord. Raises TuneError.
     """
     bars = text.strip()
     bars = bars if bars.startswith("|") else f"| {bars}"
@@ -48,7 +47,7 @@ def _typed(problem: Problem, above: int) -> Problem:
 
 
 def key_of(chords: Iterable[Chord]) -> Key:
-    """The key a cadence or a vamp is in: that of its last possible tonic, else of its last chord."""
+    """The key of a cadence or a vamp: that of its last possible tonic, else of its last chord."""
     heard = list(chords)
     home = [c for c in heard if c.family in ("major", "minor", "minor-major") and not _moves(c)]
     if not (home or heard):

@@ -1,6 +1,7 @@
 """Chord qualities: one table, from which the band and the neck take what they need.
 
-A quality is identified by its degrees. The rest follows from these and the table: guide tones, the core an improviser practices, a chord scale, available tensions.
+A quality is identified by its degrees. The rest follows from these and the table: guide tones, the
+core an improviser practices, a chord scale, available tensions.
 
 A plain diminished triad is taken as jazz charts mean it: the symbol says 1 b3 b5, but core and
 guide tones hold the diminished seventh, since players sound it under either spelling.

@@ -41,8 +41,8 @@ class WrittenBar:
 
     ``sign`` is "%" (the bar before again) or "%%" (the two bars before again, itself two bars);
     then ``changes`` is empty. ``opens``: a repeat begins here (``|:``). ``ending``: the times
-    through whose ending begins here, (1, 2) for ``[1,2]``. ``closes``: a repeat ends here, and how often
-    it is played in all (0: none ends).
+    whose ending begins here, (1, 2) for ``[1,2]``. ``closes``: a repeat ends here that is played
+    so many times in all (0: none ends).
     """
 
     changes: tuple[Change, ...] = ()

@@ -1,4 +1,4 @@
-"""The band plays a routine: who plays when, in which take, and the clock of it all."""
+"""The band plays a routine: each player's part of every pass, and the clock."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ from backing.routine.orders import Routine
 from backing.routine.passes import Pass, Purpose
 
 TAIL_SECONDS = Fraction(5, 2)
-"""What is kept after the last beat, for the last chord to ring."""
+"""Time after the last beat for the last chord to ring."""
 
 
 def arrange(routine: Routine, band: Band) -> Performance:
-    """What the band plays of a routine.
+    """Play a routine.
 
-    Equal passes at other tempos are played once: a climb costs one arrangement. Raises FeelError
-    for an unknown feel.
+    Passes that differ only in tempo share their parts: a climb costs one arrangement.
+    Raises FeelError for an unknown feel.
     """
     memory: dict[Pass, tuple[Plan, tuple[Part, ...]]] = {}
     passes: list[PlayedPass] = []
@@ -51,7 +51,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
 
 
 def plan_pass(played: Pass, band: Band) -> Plan:
-    """The plan of a pass, with the comping rhythm and the clave that the band agrees on.
+    """The plan of a pass, with its comping rhythm and its clave.
 
     Raises FeelError for an unknown feel.
     """
@@ -64,7 +64,7 @@ def plan_pass(played: Pass, band: Band) -> Plan:
 
 
 def _overrides(band: Band, swing: str | Fraction) -> bool:
-    """A given swing ratio holds for feels that swing; an even feel stays even."""
+    """Whether the band's swing ratio applies: feels with even eighths stay even."""
     return band.swing is not None and swing != 1
 
 
@@ -92,7 +92,7 @@ def _players(band: Band) -> dict[str, Player]:
 
 
 def _rng(band: Band, player: str, played: Pass) -> random.Random:
-    """Each player's own dice for a take: nobody's playing depends on who else is there.
+    """The random numbers of one player in one take, whoever else plays.
 
     The key is not in the seed, so other keys have the same rhythm and the same functions.
     """
@@ -101,7 +101,7 @@ def _rng(band: Band, player: str, played: Pass) -> random.Random:
 
 
 def _with_rests(part: Part, plan: Plan) -> Part:
-    """The part with the plan's rests kept: only strokes of the whole band sound in them."""
+    """The part with the plan's rests, in which only hits of the whole band sound."""
     notes: Iterable[Note] = part.notes
     for rest in plan.rests:
         if part.name in rest.players or (part.name == "drums" and "kit" in rest.players):

@@ -74,7 +74,7 @@ class Cell:
 
 
 class StrokeError(ValueError):
-    """A ``word`` of a cell that can't be played, what is wrong with it, and what to write."""
+    """A ``word`` of a cell that isn't a stroke, what is wrong with it, and what to write."""
 
     def __init__(self, word: str, cause: str, cure: str) -> None:
         super().__init__(f'"{word}" {cause} {cure}')

@@ -1,4 +1,4 @@
-"""What is wrong with a feel, in all its tables at once."""
+"""The mistakes in all tables of a feel at once."""
 
 from __future__ import annotations
 

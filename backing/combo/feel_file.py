@@ -1,4 +1,4 @@
-"""Feels as data: one TOML file says how each player plays, and this reads it.
+"""Feel files: TOML that says how each player plays.
 
 Each player reads a table of its own (``[bass]``, ``[comp]``, ``[drums]``) into its own type;
 ``[time]`` is read here. A wrong key or value is a FeelError that names file, line and key.
@@ -26,7 +26,7 @@ from backing.combo.feel import ride_ratio
 from backing.errors import FeelError, Problem, Span, quoted
 
 FEELS = Path(__file__).with_name("feels")
-"""Where the feels lie that come with the package."""
+"""The folder of the feels that come with the package."""
 READERS = ("bass", "comp", "drums")
 """The players who have a table in a feel file."""
 LATE = ("bass", "comp", "ride", "hat", "hihat_foot", "kick", "snare", "crash", "toms")
@@ -34,11 +34,10 @@ LATE = ("bass", "comp", "ride", "hat", "hihat_foot", "kick", "snare", "crash", "
 
 
 class Table:
-    """A table of a feel file whose keys are read by name, with clear errors.
+    """A table of a feel file, read key by key.
 
-    Every reader says what it wants; ``done`` refuses the keys nobody asked for. ``path`` is where
-    the table stands in the file ("drums.levels"), ``source`` the file's text; ``base`` the table
-    that gives what its own file leaves out.
+    ``done`` refuses the keys that nobody has read. ``path`` is the table's name in the file
+    ("drums.levels"), ``source`` the file's text; ``base`` the table of the feel it is ``like``.
     """
 
     def __init__(
@@ -66,7 +65,7 @@ class Table:
     def _line(self, key: str) -> int:
         """The line that gives ``key``: of several alike, the first with the same value on it.
 
-        Where none does it is the line that begins the table.
+        Where none does, the line that begins the table.
         """
         pattern = re.compile(rf"(?<![\w\"-])\"?{re.escape(key)}\"?\s*(=|\])")
         inside, found, begins = not self.path, [], 1
@@ -121,7 +120,7 @@ class Table:
         if not isinstance(value, Mapping):
             raise self.error(key, f"is {quoted(value)}.", f"Write a table, [{key}].")
         if self.base is not None and self.base.values.get(key) is value:
-            return self.base.table(key)  # whose file its mistakes are in
+            return self.base.table(key)  # its mistakes are in that file
         return Table(value, f"{self.path}.{key}".lstrip("."), self.source, self.file)
 
     def tables(self, key: str) -> tuple[Table, ...]:
@@ -171,9 +170,9 @@ class Table:
             raise self.error(key, cause, error.cure, error.word) from None
 
     def feel(self, key: str = "like") -> str:
-        """Where the feel that ``key`` names is found; "" where none is named.
+        """The name or path of the feel that ``key`` names; "" where it names none.
 
-        A feel file is sought beside the one that names it.
+        A feel file is looked for in the folder of the one that names it.
         """
         name = self.text(key, "")
         place = feel_path(name, str(Path(self.file).parent))
@@ -182,12 +181,12 @@ class Table:
         return place
 
     def has(self, key: str) -> bool:
-        """Whether the table has ``key``, which is known whether or not."""
+        """Whether the table has ``key``, which is known from now on."""
         self._known.add(key)
         return key in self.values
 
     def keys(self) -> Iterator[str]:
-        """The keys that stand in the table; reading them this way makes them known."""
+        """The keys of the table, all known from now on."""
         self._known.update(self.values)
         return iter(self.values)
 
@@ -205,7 +204,7 @@ class Table:
 class Feel:
     """How a band plays: its time, and a table for each player.
 
-    ``swing``: "ride" (the published ride ratio by tempo) or a fixed long : short ratio;
+    ``swing``: "ride" (the published ride ratio by tempo) or a fixed long:short ratio;
     ``lateness_ms``: player -> (mean, spread) behind the ride in ms, negative is ahead;
     ``meters``: those it is made for; ``two_first``: the feel of the first of several whole
     choruses, "" where it is this one. ``files``: the text of every feel file it is read from, by
@@ -244,9 +243,9 @@ _FROM_FILES: dict[str, Feel] = {}
 
 @contextmanager
 def use_feel_texts(files: Mapping[str, str]) -> Iterator[None]:
-    """Inside, feel files are these (path -> text) where they are among them.
+    """Read feel files from these texts (path -> text) rather than from disk.
 
-    So a track's feels go along with it to a process, or a machine, that may not see them.
+    A track takes its feels along to a process, or a machine, that may not see the files.
     """
     before = _TEXTS.set(files)
     try:
@@ -268,7 +267,7 @@ def load_feel(name: str) -> Feel:
 
 
 def _known_feels(name: str) -> str:
-    """The cure for the name of a feel that there is not."""
+    """The cure for an unknown feel."""
     near = difflib.get_close_matches(name, feel_names(), 1)
     hint = f"Did you mean {near[0]}? " if near else ""
     return f"{hint}Known feels: {', '.join(feel_names())}."
@@ -281,7 +280,7 @@ def _own(name: str) -> Feel:
 
 
 def _from_file(path: str, through: tuple[str, ...]) -> Feel:
-    """The feel in a file, the same one as before while no file that it is read from changes.
+    """The feel in a file, cached until a file that it is read from changes.
 
     ``through``: the files that led here, each like the next.
     """
@@ -345,7 +344,7 @@ def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
 
 
 def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
-    """The feel that a table is like; raises FeelError where that leads back to where it began."""
+    """The feel that a table is like; raises FeelError for a circle."""
     place = table.feel()
     if not is_feel_file(place):
         return load_feel(place) if place else None
@@ -360,7 +359,7 @@ def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
 
 
 def _like(root: Table, base: Feel | None) -> Table:
-    """The table with what it leaves out taken from the feel it is like."""
+    """The table, completed from the feel it is like."""
     if base is None:
         return root
     taken = {k: v for k, v in base.root.values.items() if k not in ("name", "sentence")}

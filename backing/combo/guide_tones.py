@@ -1,9 +1,9 @@
 """Guide tones: two lines through the changes that show where the chords lead.
 
 One line starts on the third, the other on the seventh; each goes to the nearest guide tone of the
-next chord, so that in a cadence it stays or falls by a step while the lines trade thirds and
-sevenths. A line that has sunk starts again an octave higher at the head of a section; where it
-cannot wait so long it does so between phrases, not inside a cadence.
+next chord, so that in a cadence it stays or falls by a step while the lines exchange thirds and
+sevenths. A line that has sunk too low starts again an octave higher at the top of a section, or,
+if it cannot wait, between phrases; not inside a cadence.
 """
 
 from __future__ import annotations
@@ -27,16 +27,16 @@ LOW, HIGH = 55, 79
 THIRDS_START, SEVENTHS_START = 69, 67
 """Near which pitch (MIDI) each line begins."""
 SUNK = 62
-"""A line below this starts again an octave higher at the head of a section."""
+"""A line below this starts again an octave higher at the top of a section."""
 AT_SECTION, AT_PHRASE, AT_CHORD, IN_CADENCE = 1.0, 3.0, 8.0, 60.0
-"""What it costs a line to leap by an octave: least where a section begins, then a phrase of four
-bars; inside a cadence only what nothing else can bring back."""
+"""The cost of a leap by an octave: least at the top of a section, then of a four-bar phrase; in a
+cadence only as a last resort."""
 MIDDLE, OFF_MIDDLE = 67, 0.02
-"""The middle of the range, and what each semitone away from it costs a chord."""
+"""The middle of the range, and the cost of each half step away from it."""
 RESTRIKE_BARS = 2
-"""A chord that stays is struck again after so many bars."""
+"""A chord that lasts is played again every so many bars."""
 LIFT = Fraction(1, 8)
-"""A note ends so many beats before the next one of its line, lest late ones overlap."""
+"""A note ends so many beats before the next, so that late ones do not overlap."""
 PHRASES = (
     ((Fraction(0), Fraction(3)),),
     ((Fraction(0), Fraction(3, 2)), (Fraction(3, 2), Fraction(2))),
@@ -44,7 +44,7 @@ PHRASES = (
     ((Fraction(-1, 2), Fraction(1)), (Fraction(1), Fraction(2))),
     ((Fraction(0), Fraction(1)), (Fraction(5, 2), Fraction(1))),
 )
-"""Onset and length in beats from where a chord comes in: plain, repeated or brought forward."""
+"""Onset and length in beats from where a chord comes in: plain, repeated or anticipated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ def _toned(spans: Sequence[ChordSpan], pitches: Sequence[int]) -> tuple[GuideTon
 
 
 def _led(spans: Sequence[ChordSpan]) -> tuple[list[int], list[int]]:
-    """Both lines as the nearest tones lead them, wherever that is: they sink without an end."""
+    """Both lines led to the nearest tones, whatever their range: they sink and sink."""
     upper: list[int] = []
     lower: list[int] = []
     for span in spans:
@@ -118,7 +118,7 @@ def _led(spans: Sequence[ChordSpan]) -> tuple[list[int], list[int]]:
 
 
 def _nearest_pair(upper: int, lower: int, third: int, seventh: int) -> tuple[int, int]:
-    """Where two lines go: each to a guide tone of its own, with the least motion in all."""
+    """Where two lines go: each to its own guide tone, with the least motion."""
     straight = _near(upper, third), _near(lower, seventh)
     crossed = _near(upper, seventh), _near(lower, third)
 
@@ -137,7 +137,7 @@ def _near(pitch: int, pitch_class: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class _Joint:
-    """Where a chord begins: what an octave costs a line there, and whether a section does too."""
+    """The start of a chord: the cost of an octave leap there, and whether it is a section's top."""
 
     price: float
     top: bool
@@ -155,7 +155,7 @@ def _joint(plan: Plan, spans: Sequence[ChordSpan], at: int) -> _Joint:
 
 
 def _resolves(before: ChordSpan, span: ChordSpan) -> bool:
-    """Whether two chords belong together: a fall by a fifth, or by a semitone from a dominant."""
+    """Whether a chord resolves: down a fifth, or from a dominant down a half step."""
     assert before.chord is not None
     assert span.chord is not None
     falls = (before.chord.root.pitch_class - span.chord.root.pitch_class) % 12
@@ -163,7 +163,7 @@ def _resolves(before: ChordSpan, span: ChordSpan) -> bool:
 
 
 def _in_range(line: Sequence[int], joints: Sequence[_Joint]) -> list[int]:
-    """The line with its octaves chosen so that it stays in range and leaps where it costs least."""
+    """The line with octaves chosen to stay in range and to leap where it costs least."""
     reached: list[dict[int, tuple[float, int]]] = []
     for at, (pitch, joint) in enumerate(zip(line, joints, strict=True)):
         options = _octaves(pitch, joint.top) if at else [pitch]
@@ -245,7 +245,7 @@ def _sustained(
 
 
 def _grid(bars: Sequence[PlanBar]) -> list[Fraction]:
-    """Where the groups of beats begin: 1 and 3 in 4/4, 1 and 4 in 5/4."""
+    """The beats on which groups begin: 1 and 3 in 4/4, 1 and 4 in 5/4."""
     return [
         bar.start + beats
         for bar in bars

@@ -13,19 +13,18 @@ from backing.lines.line import Line, LineNote
 from backing.routine import Purpose
 
 LIFT = Fraction(1, 8)
-"""A note on the beat ends so many beats before the next one: it comes late, that one does not.
-Triplets are even: none of them is late."""
+"""A note on the beat ends so many beats before the next one, which is not late as it is."""
 PLAIN, OFF_BEAT, PEAK = 72, 8, 8
-"""Velocity of a plain note, and what an off-beat and the top of a run get more."""
+"""Velocity of a plain note, and how much louder off-beats and tops of runs are."""
 
 
 def play(
     plan: Plan, rng: random.Random, line: Line | None = None, instrument: Instrument = JAZZ_GUITAR
 ) -> Part:
-    """The melody part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
+    """The line's part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
 
-    Silent where others have the floor all the time, and nobody calls in a lead-in, which has no
-    room for an answer. Raises PracticeError where there is nothing to play a line on.
+    Empty where the line rests throughout, and for calls in a lead-in, which has no room for an
+    answer. Raises PracticeError where there is nothing to play a line on.
     """
     line = line or Line()
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
@@ -55,7 +54,7 @@ def play(
 
 
 def _silent(plan: Plan) -> bool:
-    """Whether the line is told to rest wherever there is a chord."""
+    """Whether the line rests wherever there is a chord."""
     bars = [bar for bar in plan.bars if not plan.resting("melody", bar.start)]
     if len(bars) == len(plan.bars):
         return False

@@ -1,4 +1,4 @@
-"""Which four tones an improviser practices for a chord, and the tones drawn lighter beside them.
+"""The tones of a chord that an improviser practices, and those drawn lighter.
 
 Common practice, no source: the core of a quality is 1 3 5 7 (or 6), triads and suspended chords
 as they are. A dominant with a flat ninth is the diminished seventh from its third (3 5 b7 b9), an
@@ -17,7 +17,7 @@ FLAT_NINE, NINE, SHARP_NINE = Degree(9, -1), Degree(9), Degree(9, 1)
 WAYS = ("1-7", "3-9")
 """The core from the root, or the tones from the third to the ninth."""
 ROLES = (1, 3, 5, 7)
-"""What a tone does in the arpeggio, by the plain degree it is or stands for."""
+"""The roles of tones in an arpeggio, by plain degree."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ def _upper(quality: Quality) -> Degrees:
 def _role(degree: Degree, tones: Degrees) -> int:
     plain = {9: 1, 2: 1, 4: 3, 11: 3, 13: 5, 6: 7}.get(degree.number, degree.number)
     if degree.number == 2 and Degree(1) in tones:
-        return 3  # the second that is suspended
+        return 3  # a sus2
     if degree.number == 6 and any(tone.number == 7 for tone in tones):
         return 5
     return plain

@@ -1,4 +1,4 @@
-"""The fingerboard, and what a hand reaches on it in one position.
+"""The fingerboard, and the reach of a hand in one position.
 
 Strings and frets are counted as players do: string 1 is the last one of a tuning (on a guitar the
 highest), fret 0 the open string. Pitches are MIDI numbers as they sound. Position by the trade's
@@ -135,7 +135,7 @@ def _open_string(word: str) -> tuple[int, PitchName]:
 
 @dataclass(frozen=True)
 class Hand:
-    """A hand in one ``position`` of a ``fingerboard``; see ``hand`` for how to get one."""
+    """A hand in one ``position`` of a ``fingerboard``; made by ``hand``."""
 
     fingerboard: Fingerboard
     position: int
@@ -151,7 +151,7 @@ class Hand:
         return min(max(place.fret - self.position + 1, 1), SPAN)
 
     def low(self, place: StringFret) -> bool:
-        """Whether the stretch to this place opens the hand below fret 5, where frets are wide."""
+        """Whether this place is a stretch below fret 5, where frets are wide."""
         return self.stretched(place) and min(place.fret, self.position) < 5
 
     @cached_property

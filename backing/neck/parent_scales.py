@@ -1,8 +1,8 @@
-"""Key centers: which key each stretch of chords stands in, and what the chords are there.
+"""Key centers: the key of each stretch of chords, and the function of the chords in it.
 
 Every chord has a price in every key: nothing for a chord of the key, something for a borrowed or a
-secondary one, much for a stranger. Going over to another key has a price too, a cadence in one is
-worth something, and the cheapest way through the tune is its analysis. Functions and their order
+secondary one, much for any other. Modulating has a price too, a cadence lowers it, and the
+cheapest way through the tune is its analysis. Functions and their order
 are common practice (no source); the prices are our own weights.
 """
 
@@ -28,9 +28,9 @@ HOME = -0.3
 """A chord in the key that is written at the beginning of the line."""
 STRANGER = 3.0
 OUTSIDE = 0.8
-"""A chord on a degree of the key with a tone that the key has not: a minor sixth on vi."""
+"""A chord on a degree of the key with a tone outside it: a minor sixth on vi."""
 LONG_MODE, MODE, MODE_CHORD, MODE_DOMINANT = -1.5, 0.2, 0.1, 0.3
-"""A mode's own chord that stands long or not, another chord of its notes, and its dominant."""
+"""A mode's tonic chord, long or short, another chord of the mode, and its dominant."""
 MODAL_BEATS, LONG_MODAL_BEATS = 8, 16
 """A chord of so many beats may be a mode of its own; of so many it is likely to be one."""
 SCALE_OF_MODE = {
@@ -81,7 +81,7 @@ RESOLVED, UNRESOLVED, SUBSTITUTE = 0.7, 1.1, 0.9
 
 @dataclass(frozen=True, slots=True)
 class Function:
-    """What a chord is in its center: the ``span`` it sounds in, its Roman numeral as a figure
+    """A chord in its center: its ``span``, its Roman numeral
     ("ii7", "V7/ii", "bII7"), and the pitch classes of the parent scale over it."""
 
     span: ChordSpan
@@ -122,12 +122,12 @@ class _Mode:
 
 
 def key_centers(bars: Sequence[PlayedBar]) -> tuple[KeyCenter, ...]:
-    """The key centers of bars played round and round, in order; none where there isn't a chord."""
+    """The key centers of a loop of bars, in order."""
     return centers_of(plan_of_bars(bars).spans)
 
 
 def centers_of(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
-    """The key centers of chords in a row, the first following the last."""
+    """The key centers of a loop of chords."""
     sounding = [span for span in spans if span.chord is not None]
     places = _cheapest(sounding)
     centers = []
@@ -151,7 +151,7 @@ def _followers(spans: Sequence[ChordSpan]) -> list[Chord]:
 
 
 def _cheapest(spans: Sequence[ChordSpan]) -> list[_Mode]:
-    """A place for each chord, so that all prices together are least."""
+    """The key of each chord for the least total price."""
     if not spans:
         return []
     chords = [span.chord.sounding for span in spans if span.chord is not None]
@@ -181,7 +181,7 @@ def _cheapest(spans: Sequence[ChordSpan]) -> list[_Mode]:
 
 
 def _places(spans: Sequence[ChordSpan]) -> list[_Mode]:
-    """All major and minor keys, the modes that are written, and those of chords that stand long."""
+    """All major and minor keys, the modes that are written, and those of long chords."""
     places = [_Mode(tonic, mode) for mode in ("major", "minor") for tonic in range(12)]
     for span in spans:
         written = _written_place(span.key)
@@ -234,7 +234,7 @@ def _named(chord: Chord, place: _Mode, after: Chord) -> tuple[str, float]:
 
 
 def _keeps_to_the_key(chord: Chord, numeral: str, place: _Mode) -> bool:
-    """Whether all its tones are expected in the key: no dominant, no passing or borrowed chord."""
+    """Whether all its tones are expected in the key: no dominant, no borrowed chord."""
     own = numeral in OWN_DEGREES or place.mode == "minor"
     return own and chord.family in (*MAJOR_FAMILIES, *MINOR_FAMILIES)
 
@@ -328,7 +328,7 @@ def _on(tonic: int, scale: str) -> frozenset[int]:
 
 
 def _spelled(place: _Mode, key: Key) -> PitchName:
-    """The tonic under the name that stands nearest to the written key on the line of fifths."""
+    """The tonic by the name nearest to the written key on the line of fifths."""
     names = [PitchName.of_fifths(fifths) for fifths in range(-7, 9)]
     fitting = [name for name in names if name.pitch_class == place.tonic]
     return min(fitting, key=lambda name: abs(name.fifths - key.tonic.fifths))

@@ -1,4 +1,4 @@
-"""Which chord tone stays and which one moves when a chord becomes another."""
+"""Voice leading: where each tone of a chord goes in the next."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How a feel's bass plays: the ``[bass]`` table of its file, read into a BassStyle."""
+"""The ``[bass]`` table of a feel file."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from backing.errors import quoted
 
 VOCABULARIES = ("line", "root-fifth")
 """A "line" walks through chord, scale and chromatic tones; "root-fifth" keeps to those two and
-brings the next root in early."""
+anticipates the next root."""
 WALKING = {2: "1- 2-", 3: "1- 2- 3-"}
 """Beats -> the rhythm where a feel has none of its own."""
 
@@ -21,7 +21,7 @@ WALKING = {2: "1- 2-", 3: "1- 2- 3-"}
 class BassStyle:
     """One feel's bass.
 
-    ``cells`` are the rhythms, among them some of two beats and of three, so that any bar can be
+    ``cells`` are the rhythms, with some of two and of three beats, so that any bar can be
     filled; one rhythm is kept for ``keep`` bars. ``pedal`` are those over a written pedal point,
     none where it is like the rest. ``roots`` and ``roots_careful`` are
     the shares of changes met on the root, in general and in a first chorus or a short loop.

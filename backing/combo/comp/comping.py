@@ -1,4 +1,4 @@
-"""Comping: the chords of the rhythm the band agreed on, voiced for who plays them."""
+"""Comping: the chords of the plan's rhythm, voiced for the instrument."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import CompStroke, Plan, PlanBar
 
 ACCENT = 10
-"""By how much an accented stroke is louder, a soft one softer, in velocity."""
+"""Velocity of an accent above a plain stroke, and of a soft one below it."""
 INNER = 8
-"""By how much the voices under the top one are softer, so that it carries a line."""
+"""Velocity of the top voice above the others, so that it carries a line."""
 PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 TOUCH = 3.0
 """Spread of the velocities, before they go to the palette."""
@@ -23,10 +23,10 @@ TOUCH = 3.0
 def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
     """The comping of a pass: ``plan.comping`` voiced for ``comp``, a name in COMPING.
 
-    The notes' role is the grip they belong to. Raises KeyError for an unknown ``comp``.
+    A note's role is its grip. Raises KeyError for an unknown ``comp``.
     """
     struck = [stroke for stroke in plan.comping if stroke.span.chord is not None]
-    # the touch is drawn apart from the voicings: it stays when the changes are transposed
+    # drawn apart from the voicings, so that transposing does not change the touch
     hand, touch = random.Random(rng.getrandbits(64)), random.Random(rng.getrandbits(64))
     chosen = voice_chords(plan, struck, comp, hand)
     notes: list[Note] = []

@@ -1,4 +1,4 @@
-"""How a feel comps: its table of figures, made to fit whole bars of any meter."""
+"""The ``[comp]`` table of a feel file, its figures fitted to any meter."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ TICKS = 24
 
 @dataclass(frozen=True, slots=True)
 class CompingStyle:
-    """How a feel comps: the [comp] table.
+    """The comping of a feel.
 
     ``cells`` are the figures, of its own or those of the feel it is ``like``; in double time
     (``pulse`` 2) they go twice as fast. ``fullness`` (strokes per four beats) is what a bar wants
     at energy 0 and 1. ``repeat``: the chance that a figure is taken up again. ``unheard``: how
-    readily a chord of two beats or more goes by unheard (0 never, 1 never minded). ``hold``: the
+    readily a chord of two beats or more goes by unheard (0 never, 1 at any time). ``hold``: the
     chance that an anticipation is held over. ``ostinato``: one figure may go on and on.
     ``velocity`` at energy 0 and 1; ``spread_ms``: from the lowest to the highest voice of a chord.
     """
@@ -134,7 +134,7 @@ def _figure(cell: Cell, bar_beats: int) -> CompFigure:
 
 
 def _made_to_fit(cells: Sequence[Cell], groups: tuple[int, ...]) -> list[Cell]:
-    """One-bar cells for a meter the feel does not know: beginnings of its cells, group by group."""
+    """One-bar cells for another meter: the beginnings of the feel's cells, group by group."""
     made = []
     for first in range(len(cells)):
         strokes: list[Stroke] = []
@@ -149,7 +149,7 @@ def _made_to_fit(cells: Sequence[Cell], groups: tuple[int, ...]) -> list[Cell]:
 
 
 def _in_thirds(cell: Cell) -> Cell:
-    """A cell for compound time: what is off the beat goes to the nearest later third of it."""
+    """A cell for compound time: off-beats go to the next third of the beat."""
     strokes: dict[Fraction, Stroke] = {}
     for stroke in cell.strokes:
         part = stroke.onset % 1

@@ -1,4 +1,4 @@
-"""Voicings: grips as data, what an instrument can hold of them, and a smooth way through a pass.
+"""Voicings: grips as data, those an instrument can play, and smooth voice leading through a pass.
 
 A grip names its voices from the bottom up by what they do in the chord; each voice goes to the
 nearest place above the one below it. References:
@@ -26,7 +26,7 @@ LOW_LIMITS = {
 """Interval in semitones -> the lowest MIDI number its lower note may have."""
 
 ROOTED = frozenset({"half-diminished", "diminished", "augmented", "power"})
-"""Families that are voiced with their root: they have no ninth to put in its place."""
+"""Families voiced with their root: they have no ninth to replace it."""
 
 GRIPS = """
 A       3 5 7 9      0    | A       3 13 7 9     0    | B       7 9 3 5      0
@@ -47,10 +47,10 @@ triad   3 1 5        0.6  | triad   5 3 1        0.6  | added   3 5 9        0.5
 added   9 3 5        0.5  | added   5 9 3        0.5  | added   5 1 9 3      0.6
 added   1 3 11 5     0.7  | fifth   1 5          0.9  | fifth   5 1          0.9
 """
-"""Name, voices from the bottom up, and what it costs to take it (0: first choice)."""
+"""Name, voices from the bottom up, and cost (0: first choice)."""
 
 CHORDS = ("9 3 5 7", "9 3 13 7", "9 3 11 7", "1 3 5 7", "1 3 13 7", "1 3 5", "9 3 5", "1 5")
-"""What a guitarist inverts and drops: four voices (three in triads) in close position."""
+"""Close positions that a guitarist inverts and drops: four voices (three in triads)."""
 
 STRINGS = (40, 45, 50, 55, 59, 64)
 """A guitar's open strings, low to high (E A D G B E)."""
@@ -67,9 +67,11 @@ CANDIDATES, BEAM = 16, 4
 
 @dataclass(frozen=True, slots=True)
 class Leading:
-    """What motion costs: standing ``still``, a top voice that stands while others move, a semitone
-    of a ``step``, one beyond it (``leap``); and by how much chance may outdo all this (``taste``),
-    which tells one chorus from another."""
+    """The cost of motion.
+
+    ``still``: none; ``top``: the top voice stays while others move; ``step``: each semitone;
+    ``leap``: each beyond a whole step. ``taste`` is the weight of chance, so that choruses differ.
+    """
 
     still: float
     top: float
@@ -127,7 +129,7 @@ class Voicing:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Choices:
-    """Voicings to choose from, what each costs, and what where it has to stay in the middle."""
+    """Voicings to choose from, their costs, and their costs where one in the middle is wanted."""
 
     voicings: tuple[Voicing, ...]
     costs: tuple[float, ...]
@@ -137,9 +139,9 @@ class Choices:
 def voice_chords(
     plan: Plan, strokes: Sequence[CompStroke], comp: str, rng: random.Random
 ) -> tuple[Voicing, ...]:
-    """A voicing for each stroke, none of which may be N.C.: the smoothest way but for chance.
+    """A voicing for each stroke, none of which is N.C.: smooth voice leading, with some chance.
 
-    The first stroke of a chord lets all be heard that its symbol writes. ``comp`` is a name of
+    The first stroke of a chord has all tones of its symbol. ``comp`` is a name of
     HANDS.
     """
     by_start = colors_of(plan)
@@ -149,7 +151,7 @@ def voice_chords(
         first = before is None or before.span is not stroke.span
         full, free = voicings(by_start[stroke.span.start], comp)
         choices = full if first else free
-        # passes are voiced one by one: their joints meet in the middle
+        # so that passes, which are voiced one by one, join smoothly
         joint = before is None or stroke.span is plan.following
         costs = choices.central if joint else choices.costs
         gap = before is not None and float(stroke.onset) - float(before.onset) >= 4
@@ -222,9 +224,9 @@ def voice_moves(before: Sequence[int], after: Sequence[int]) -> list[int]:
 
 @lru_cache(maxsize=4096)
 def voicings(colors: Colors, comp: str) -> tuple[Choices, Choices]:
-    """What a player may take: voicings with all that is written, and all; cheapest first.
+    """Voicings with all written tones, and all voicings, the cheapest first.
 
-    Never empty: what no grip fits is stacked from the chord tones.
+    Never empty: where no grip fits, chord tones are stacked.
     """
     hands = HANDS[comp]
     source = {"keys": _keys, "dropped": _dropped, "shells": _shells}[hands.grips]
@@ -247,7 +249,7 @@ def is_clear(pitches: Sequence[int], colors: Colors) -> bool:
     """Whether a voicing sounds clear.
 
     No interval lies below its limit, no voices are a minor ninth apart (but a b9 over the root),
-    no semitone lies on top.
+    the top two voices are no half step apart.
     """
     if len(pitches) > 2 and pitches[-1] - pitches[-2] == 1:
         return False
@@ -270,7 +272,7 @@ def _keys(colors: Colors, hands: Hands) -> Iterator[Voicing]:
 
 
 def _suits(name: str, colors: Colors) -> bool:
-    """Whether a grip that can be built is one that players take for the chord."""
+    """Whether players would use a grip for the chord."""
     rootless = bool(colors.ninths) and colors.family not in ROOTED
     if name == "rooted" and rootless and colors.family != "sus":
         return False
@@ -325,7 +327,7 @@ def _voicing(
     tones = {(pitch - colors.root) % 12 for pitch in pitches}
     away = abs(sum(pitches) / len(pitches) - hands.center)
     missed = 0.4 * (bool(colors.written) and not tones & colors.written)
-    # an eleventh nobody wrote is a spice
+    # an eleventh that is not written is a spice
     spice = 0.4 * bool(tones.intersection(colors.elevenths) - colors.written)
     cost += 0.07 * away + hands.sizes[len(pitches)] + missed + spice
     return Voicing(pitches, grip, cost, len(tones & colors.written))
@@ -389,7 +391,7 @@ def _shells(colors: Colors, hands: Hands) -> Iterator[Voicing]:
 
 
 def _stacked(colors: Colors, hands: Hands) -> Iterator[Voicing]:
-    """Chord tones in close position, whatever the limits say: the last resort."""
+    """Chord tones in close position, whatever the limits: the last resort."""
     tones = [*colors.core, *(tone for tone in colors.written if tone not in colors.core)][:4]
     ordered = sorted(tones)
     for first in range(len(ordered)):

@@ -1,4 +1,4 @@
-"""How a drummer plays a feel: figures for every limb, read from the ``[drums]`` table.
+"""The ``[drums]`` table of a feel file: figures for every limb.
 
 A figure is strokes of several voices over some beats, in the words of ``cell``::
 
@@ -8,7 +8,7 @@ A figure is strokes of several voices over some beats, in the words of ``cell``:
     kick = "4&"
 
 ``ride`` is what the riding hand plays, ``ground`` what runs below it (feet, cross-stick);
-``comments`` talk with the comping, ``fills`` and ``setups`` end a bar.
+``comments`` answer the comping, ``fills`` and ``setups`` end a bar.
 """
 
 from __future__ import annotations
@@ -100,7 +100,7 @@ class DrumFigure:
         )
 
     def first(self, beats: int) -> tuple[DrumStroke, ...]:
-        """The strokes of the first ``beats`` beats, the figure going round if it is shorter."""
+        """The strokes of the first ``beats`` beats, repeated if it is shorter."""
         rounds = -(-beats // self.beats)
         turned = (
             replace(stroke, tick=stroke.tick + turn * self.beats * TICKS)
@@ -222,7 +222,7 @@ def _stroke(stroke: Stroke, voice: str) -> DrumStroke:
 
 @dataclass(frozen=True, eq=False)
 class Phrase:
-    """A figure made to fit a meter: the strokes of each of its ``bars``; see Figure."""
+    """A figure fitted to a meter: the strokes of each of its ``bars``."""
 
     figure: DrumFigure
     bars: tuple[tuple[DrumStroke, ...], ...]
