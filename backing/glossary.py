@@ -60,7 +60,6 @@ GUIDE_TONES = Term("guide tones", "the 3rd and the 7th of each chord")
 FROM_THE_3RD = Term(
     "guide-tone line from the 3rd", "guide tones led by step, starting on a 3rd",
     ("thread", "threads", "thirds, sevenths", "thirds or sevenths", "thread from the third"),
-    ("by threads", "two threads", "Python thread", "a thread or", "forked process or a thread"),
 )  # fmt: skip
 FROM_THE_7TH = Term("guide-tone line from the 7th", "guide tones led by step, starting on a 7th")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import ast
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -13,13 +13,17 @@ import pytest
 
 import backing
 from backing.cli.parser import make_parser
-from backing.glossary import TERMS
+from backing.glossary import CHORUS, FROM_THE_3RD, TERMS, TIME, Term
 
 PACKAGE = Path(backing.__file__).parent
 ROOT = PACKAGE.parent
 BRITISH = ("colour", "centre", "metre", "licence", "practise", "practising", "grey", "neighbour")
-QUAINT = (r"[\"”}] is no ", r"\bmend\b", r"\bhas no say\b", r"\bnobody is asked\b", r"\bcure\b")
+QUAINT = (r"[\"”}] is no ", r"\bmend\b", r"\bhas no say\b", r"\bnobody is asked\b")
 """Turns of phrase that no native speaker would write in a message."""
+
+
+IN_CODE = (CHORUS, TIME, FROM_THE_3RD)
+"""Terms whose old words still mean something to developers: a pass, threads, rounding."""
 
 
 def shown_by(path: Path) -> str:
@@ -96,10 +100,10 @@ def help_screens() -> Iterator[argparse.ArgumentParser]:
             yield from action.choices.values()
 
 
-def stray_words(text: str) -> list[str]:
+def stray_words(text: str, terms: Iterable[Term] = TERMS) -> list[str]:
     """Retired words, British spellings and quaint turns in a text, each with its surroundings."""
     found: list[str] = []
-    for term in TERMS:
+    for term in terms:
         if not term.retired:
             continue
         kept = "|".join(map(re.escape, sorted(term.unless, key=len, reverse=True)))
@@ -125,15 +129,17 @@ FILES = sorted(
     for path in (
         *ROOT.glob("*.md"), *ROOT.glob("tunes/*.tune"), *PACKAGE.rglob("*.py"),
         *PACKAGE.rglob("*.toml"), *PACKAGE.rglob("*.md"), *PACKAGE.rglob("*.html"),
-        *PACKAGE.rglob("*.js"), *PACKAGE.rglob("*.typ"),
+        *PACKAGE.rglob("*.js"), *PACKAGE.rglob("*.typ"), *PACKAGE.rglob("*.txt"),
     )
-    if path.name != "glossary.py"
+    if path.name not in {"glossary.py", "retired.py"}  # where the old words have to stand
 )  # fmt: skip
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_no_file_shows_a_retired_word(path: Path) -> None:
-    assert stray_words(shown_by(path)) == []
+    developers = path.name == "DEVELOPERS.md"
+    terms = [term for term in TERMS if not (developers and term in IN_CODE)]
+    assert stray_words(shown_by(path), terms) == []
 
 
 @pytest.mark.parametrize("parser", list(help_screens()), ids=lambda parser: parser.prog)

@@ -61,11 +61,6 @@ class Chord:
         return _pitch_classes(self.quality, self.root.pitch_class).guide
 
     @property
-    def tension_pitch_classes(self) -> tuple[int, ...]:
-        """The available tensions besides the written tones."""
-        return _pitch_classes(self.quality, self.root.pitch_class).tensions
-
-    @property
     def scale_pitch_classes(self) -> tuple[int, ...]:
         """The chord scale from the root up."""
         return _pitch_classes(self.quality, self.root.pitch_class).scale
@@ -114,7 +109,6 @@ class _PitchClasses:
     tones: tuple[int, ...]
     core: tuple[int, ...]
     guide: tuple[int, int]
-    tensions: tuple[int, ...]
     scale: tuple[int, ...]
 
 
@@ -128,7 +122,6 @@ def _pitch_classes(quality: Quality, root: int) -> _PitchClasses:
         tones=on_root(quality.degrees),
         core=on_root(quality.core),
         guide=(low, high),
-        tensions=on_root(quality.tensions),
         scale=on_root(quality.scale),
     )
 

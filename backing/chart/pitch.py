@@ -207,7 +207,7 @@ def degrees(text: str) -> tuple[Degree, ...]:
 
 # Steps on the line of fifths from the tonic of the major key with the same signature to the tonic
 # of each mode.
-_MODES = {
+MODES = {
     "lydian": -1,
     "major": 0,
     "ionian": 0,
@@ -219,7 +219,7 @@ _MODES = {
     "locrian": 5,
 }
 _MODE_SPELLINGS = {
-    **{mode: mode for mode in _MODES},
+    **{mode: mode for mode in MODES},
     **dict.fromkeys(("", "M", "maj", "ma"), "major"),
     **dict.fromkeys(("m", "min", "mi", "-", "−"), "minor"),
 }
@@ -253,7 +253,7 @@ class Key:
     @property
     def fifths(self) -> int:
         """The key signature: sharps positive, flats negative, -7 to 7 (as in SMF, MusicXML)."""
-        return self.tonic.fifths - _MODES[self.mode]
+        return self.tonic.fifths - MODES[self.mode]
 
     @property
     def scale(self) -> tuple[PitchName, ...]:
@@ -276,9 +276,9 @@ class Key:
         fifths = self.tonic.fifths + interval.fifths
         if fifths == self.tonic.fifths:
             return self
-        while fifths - _MODES[self.mode] > 6:
+        while fifths - MODES[self.mode] > 6:
             fifths -= 12
-        while fifths - _MODES[self.mode] < -6:
+        while fifths - MODES[self.mode] < -6:
             fifths += 12
         return Key(PitchName.of_fifths(fifths), self.mode)
 

@@ -9,19 +9,17 @@ if it cannot wait, between phrases; not inside a cadence.
 from __future__ import annotations
 
 import random
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from math import ceil
 
 from backing.combo.band import LINES
-from backing.combo.instruments import VIBES, Instrument
+from backing.combo.instruments import VIBES
 from backing.combo.part import Note, Part, on_palette
-from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
+from backing.combo.plan import Accent, ChordSpan, Plan
 
-RHYTHMS = ("whole", "half", "phrased")
 LOW, HIGH = 55, 79
 """The range of the lines, MIDI."""
 THIRDS_START, SEVENTHS_START = 69, 67
@@ -37,14 +35,6 @@ RESTRIKE_BARS = 2
 """A chord that lasts is played again every so many bars."""
 LIFT = Fraction(1, 8)
 """A note ends so many beats before the next, so that late ones do not overlap."""
-PHRASES = (
-    ((Fraction(0), Fraction(3)),),
-    ((Fraction(0), Fraction(3, 2)), (Fraction(3, 2), Fraction(2))),
-    ((Fraction(-1, 2), Fraction(3)),),
-    ((Fraction(-1, 2), Fraction(1)), (Fraction(1), Fraction(2))),
-    ((Fraction(0), Fraction(1)), (Fraction(5, 2), Fraction(1))),
-)
-"""Onset and length in beats from where a chord comes in: plain, repeated or anticipated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,26 +57,24 @@ class _Entry:
 
 def play(
     plan: Plan,
-    rng: random.Random,
+    _: random.Random,
     line: str = "both",
-    rhythm: str = "whole",
-    instrument: Instrument = VIBES,
 ) -> Part:
-    """The guide tones of a pass; ``line`` is one of LINES, ``rhythm`` one of RHYTHMS.
+    """The guide tones of a pass; ``line`` is one of LINES.
 
     A note's role is the degree it is of its chord ("3", "b7"). Raises ValueError for another
-    line or rhythm.
+    line.
     """
-    if line not in LINES or rhythm not in RHYTHMS:
-        raise ValueError(f"a line of {LINES} in a rhythm of {RHYTHMS}, not {line!r}, {rhythm!r}")
+    if line not in LINES:
+        raise ValueError(f"a line of {LINES}, not {line!r}")
     upper, lower = lines(plan)
     chosen = {"thirds": (upper,), "sevenths": (lower,), "both": (upper, lower)}[line]
     accents = {accent.onset for accent in plan.accents}
     notes: list[Note] = []
-    for stroke in _lifted(_strokes(plan, rhythm, rng)):
+    for stroke in _lifted(_strokes(plan)):
         pitches = sorted({tones[stroke.index].pitch for tones in chosen})
         notes += _notes(plan, stroke, pitches, stroke.onset in accents)
-    return Part("guide", instrument, tuple(notes))
+    return Part("guide", VIBES, tuple(notes))
 
 
 def lines(plan: Plan) -> tuple[tuple[GuideTone, ...], tuple[GuideTone, ...]]:
@@ -197,9 +185,8 @@ def _walked_back(reached: Sequence[dict[int, tuple[float, int]]]) -> list[int]:
     return pitches[::-1]
 
 
-def _strokes(plan: Plan, rhythm: str, rng: random.Random) -> list[_Entry]:
+def _strokes(plan: Plan) -> list[_Entry]:
     """All strokes of a pass in order of time."""
-    grid = _grid(plan.bars) if rhythm == "half" else ()
     last = {a.span.start: a for a in plan.accents if a.kind == "last"}
     strokes: list[_Entry] = []
     index = -1
@@ -207,12 +194,8 @@ def _strokes(plan: Plan, rhythm: str, rng: random.Random) -> list[_Entry]:
         if span.chord is None:
             continue
         index += 1
-        if span.start in last:
-            times = _ending(span, last[span.start])
-        elif rhythm == "phrased" and span.end - span.start >= 2 and not span.early:
-            times = _phrase(span, rng)
-        else:
-            times = _sustained(plan, span, grid)
+        ends = span.start in last
+        times = _ending(span, last[span.start]) if ends else _sustained(plan, span)
         strokes += [_Entry(index, span, onset, length) for onset, length in times]
     return strokes
 
@@ -223,34 +206,13 @@ def _ending(span: ChordSpan, last: Accent) -> list[tuple[Fraction, Fraction]]:
     return [*head, (last.onset, last.length)]
 
 
-def _phrase(span: ChordSpan, rng: random.Random) -> list[tuple[Fraction, Fraction]]:
-    phrases = PHRASES if span.start > 0 else [p for p in PHRASES if p[0][0] >= 0]
-    room = span.end - span.start - Fraction(1, 2)
-    inside = [(onset, length) for onset, length in rng.choice(phrases) if onset < room]
-    return [(span.start + onset, min(length, room - onset)) for onset, length in inside]
-
-
-def _sustained(
-    plan: Plan, span: ChordSpan, grid: Sequence[Fraction]
-) -> list[tuple[Fraction, Fraction]]:
-    """Notes that last up to the next: with the chord and on the grid, or every few bars."""
+def _sustained(plan: Plan, span: ChordSpan) -> list[tuple[Fraction, Fraction]]:
+    """Notes that last up to the next: with the chord, and again every few bars."""
     first = max(span.start, span.written)
-    if grid:
-        again = grid[bisect_right(grid, first) : bisect_left(grid, span.end)]
-    else:
-        step = plan.bar_at(first).bar.length * RESTRIKE_BARS
-        again = [first + step * n for n in range(1, ceil((span.end - first) / step))]
+    step = plan.bar_at(first).bar.length * RESTRIKE_BARS
+    again = [first + step * n for n in range(1, ceil((span.end - first) / step))]
     ordered = [span.start, *again, span.end]
     return [(onset, end - onset) for onset, end in pairwise(ordered)]
-
-
-def _grid(bars: Sequence[PlanBar]) -> list[Fraction]:
-    """The beats on which groups begin: 1 and 3 in 4/4, 1 and 4 in 5/4."""
-    return [
-        bar.start + beats
-        for bar in bars
-        for beats in accumulate(bar.bar.meter.groups[:-1], initial=0)
-    ]
 
 
 def _lifted(strokes: Sequence[_Entry]) -> list[_Entry]:

@@ -19,10 +19,8 @@ class Instrument:
 
 
 PIANO = Instrument("acoustic grand piano", 0)
-ELECTRIC_PIANO = Instrument("electric piano", 4)
 VIBES = Instrument("vibraphone", 11)
 ORGAN = Instrument("drawbar organ", 16)
-NYLON_GUITAR = Instrument("nylon guitar", 24)
 JAZZ_GUITAR = Instrument("jazz guitar", 26)
 ACOUSTIC_BASS = Instrument("acoustic bass", 32)
 TENOR_SAX = Instrument("tenor sax", 66)
@@ -60,7 +58,6 @@ RIDE = 51
 RIDE_BELL = 53
 HIGH_WOOD_BLOCK = 76
 LOW_WOOD_BLOCK = 77
-CLAVES = 75
 SHAKER = 82
 
 CHOKED_BY = {OPEN_HAT: (CLOSED_HAT, PEDAL_HAT)}

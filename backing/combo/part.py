@@ -78,3 +78,7 @@ class Part:
 def on_palette(velocity: float) -> int:
     """The velocity of the palette nearest to ``velocity``."""
     return min(VELOCITIES, key=lambda v: abs(v - velocity))
+
+
+PALETTE = tuple(map(on_palette, range(128)))
+"""Velocity -> the nearest one of the palette."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from fractions import Fraction
 
-from backing.combo.instruments import JAZZ_GUITAR, Instrument
+from backing.combo.instruments import JAZZ_GUITAR
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Plan
 from backing.lines.etude import etude
@@ -18,9 +18,7 @@ PLAIN, OFF_BEAT, PEAK = 72, 8, 8
 """Velocity of a plain note, and how much louder off-beats and tops of runs are."""
 
 
-def play(
-    plan: Plan, rng: random.Random, line: Line | None = None, instrument: Instrument = JAZZ_GUITAR
-) -> Part:
+def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
     """The line's part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
 
     Empty where the line rests throughout, and for calls in a lead-in, which has no room for an
@@ -29,13 +27,13 @@ def play(
     line = line or Line()
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
     if leads_in or _silent(plan):
-        return Part("melody", instrument, ())
+        return Part("melody", JAZZ_GUITAR, ())
     notes = etude(plan, line, rng)
     tops = _tops(notes)
     last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
     return Part(
         "melody",
-        instrument,
+        JAZZ_GUITAR,
         tuple(
             Note(
                 onset=note.onset,

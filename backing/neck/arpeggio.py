@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
 from backing.chart.quality import Degrees, Quality
 
@@ -46,6 +47,11 @@ def arpeggio(quality: Quality, way: str = "1-7") -> Arpeggio:
     )
     upper = _upper(quality) if Degree(13) in quality.degrees else ()
     return Arpeggio(tones, tuple(_role(degree, tones) for degree in tones), lighter, upper)
+
+
+def arpeggio_pitches(chord: Chord, way: str = "1-7") -> frozenset[int]:
+    """The pitch classes of a chord's arpeggio."""
+    return frozenset(chord.spelled(d).pitch_class for d in arpeggio(chord.quality, way).tones)
 
 
 def _practiced(quality: Quality) -> Degrees:

@@ -16,7 +16,7 @@ from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.errors import PracticeError
-from backing.neck.arpeggio import arpeggio
+from backing.neck.arpeggio import arpeggio, arpeggio_pitches
 from backing.neck.fingerboard import Fingerboard, StringFret, hand
 from backing.neck.grip import JUMP, SECOND_ROLL, STRETCH, Grip, grips
 from backing.neck.shapes import Shape, shape
@@ -203,7 +203,7 @@ def _alike(
     chords: Sequence[Chord], board: Fingerboard, position: int, way: str
 ) -> dict[int, StringFret]:
     """For each pitch with two places the one to use in all chords: that with the least motion."""
-    counted = Counter(_classes(chord, way) for chord in chords)
+    counted = Counter(arpeggio_pitches(chord, way) for chord in chords)
     options = [(grips(board, position, c), count) for c, count in counted.items()]
     ambiguous = _ambiguous([c for c, _ in counted.most_common()], board, position)
     ways = [_departing(found, board, ambiguous) for found, _ in options]
@@ -221,11 +221,6 @@ def _alike(
 def _departure(places: tuple[StringFret | None, ...], table: tuple[StringFret, ...]) -> int:
     astray = sum(p is not None and p != t for p, t in zip(places, table, strict=True))
     return (JUMP + STRETCH) * astray
-
-
-def _classes(chord: Chord, way: str) -> frozenset[int]:
-    tones = arpeggio(chord.quality, way).tones
-    return frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in tones)
 
 
 def _ambiguous(

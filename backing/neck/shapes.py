@@ -9,7 +9,7 @@ from itertools import pairwise
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
 from backing.errors import PracticeError
-from backing.neck.arpeggio import Arpeggio, arpeggio
+from backing.neck.arpeggio import Arpeggio, arpeggio, arpeggio_pitches
 from backing.neck.fingerboard import SPAN, Fingerboard, Hand, StringFret, hand
 from backing.neck.grip import SECOND_LOW_STRETCH, Grip, chosen, grips, rolls_and_jumps
 
@@ -97,7 +97,7 @@ def shape(
     """
     chord = chord.sounding
     figure = arpeggio(chord.quality, way)
-    classes = frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in figure.tones)
+    classes = arpeggio_pitches(chord, way)
     options = grips(fingerboard, position, classes)
     _check_whole(chord, figure, options, fingerboard, position)
     grip, _ = chosen(options, preferred or {}, fingerboard)
@@ -164,7 +164,7 @@ def positions(chord: Chord, fingerboard: Fingerboard, *, way: str = "1-7") -> tu
     """
     chord = chord.sounding
     figure = arpeggio(chord.quality, way)
-    classes = frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in figure.tones)
+    classes = arpeggio_pitches(chord, way)
     every = range(1, fingerboard.highest_position + 1)
     found = {p: _cost(fingerboard, p, classes, figure) for p in every}
     reachable = {p: cost for p, cost in found.items() if cost is not None}

@@ -204,8 +204,8 @@ def test_every_tone_has_its_name(root: str, quality: Quality) -> None:
         assert chord.name_of(pitch) == degree
         assert chord.spelled(degree).pitch_class == pitch
     assert chord.pitch_classes[0] == chord.core_pitch_classes[0] == chord.root.pitch_class
-    for pitch in chord.tension_pitch_classes + chord.scale_pitch_classes:
-        assert chord.name_of(pitch) is not None
+    for degree in (*quality.tensions, *quality.scale):
+        assert chord.name_of(chord.spelled(degree).pitch_class) is not None
 
 
 # a slash chord, and what it sounds (root, canonical suffix)

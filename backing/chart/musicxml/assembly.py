@@ -13,7 +13,7 @@ from backing.chart.bar import Change, Meter
 from backing.chart.cue import Cue, Push
 from backing.chart.form import Form
 from backing.chart.musicxml.measures import Measure
-from backing.chart.pitch import Key, PitchName
+from backing.chart.pitch import MODES, Key, PitchName
 from backing.chart.section import ROLES, Pickup, Row, Section, SectionUse, WrittenBar
 from backing.chart.text.header import FASTEST, SLOWEST
 from backing.chart.unfold import playing_order
@@ -26,8 +26,6 @@ _EIGHTH_QUARTERS = Fraction(1, 2)
 _FEELS = ("swing", "bossa", "ballad", "waltz", "samba", "shuffle", "even")
 """Feels that a heading in words may name."""
 _JUMPS = ("dacapo", "dalsegno")
-_MODES = {"major": 0, "minor": 3, "dorian": 2, "phrygian": 4, "lydian": -1, "mixolydian": 1,
-          "aeolian": 3, "ionian": 0, "locrian": 5}  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -133,9 +131,9 @@ def _key(measure: Measure, measures: Sequence[Measure]) -> Key:
     if not -7 <= fifths <= 7:
         cause = f"Measure {measure.number} has a key of {abs(fifths)} accidentals."
         raise UserError(cause, "Correct its key: there are 7 at most.")
-    if mode not in _MODES:
+    if mode not in MODES:
         mode = "minor" if _ends_in_relative_minor(fifths, measures) else "major"
-    return Key(PitchName.of_fifths(fifths + _MODES[mode]), mode)
+    return Key(PitchName.of_fifths(fifths + MODES[mode]), mode)
 
 
 def _ends_in_relative_minor(fifths: int, measures: Sequence[Measure]) -> bool:

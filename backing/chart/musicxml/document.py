@@ -18,8 +18,6 @@ DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
     '"http://www.musicxml.org/dtds/partwise.dtd">\n'
 )
-_MODES = ("major", "minor", "dorian", "phrygian", "lydian", "mixolydian", "aeolian", "ionian",
-          "locrian")  # fmt: skip
 
 
 def score(title: str, by: str, part_name: str, measures: Sequence[Element]) -> str:
@@ -50,8 +48,7 @@ def key_element(key: Key) -> Element:
     """The ``key`` element of a key."""
     element = Element("key")
     SubElement(element, "fifths").text = str(key.fifths)
-    if key.mode in _MODES:
-        SubElement(element, "mode").text = key.mode
+    SubElement(element, "mode").text = key.mode
     return element
 
 

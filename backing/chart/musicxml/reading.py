@@ -16,7 +16,7 @@ from xml.etree import ElementTree
 from backing.chart.form import Form
 from backing.chart.musicxml.assembly import assemble
 from backing.chart.musicxml.measures import Measure, read_measures
-from backing.chart.text.source import title_of
+from backing.chart.text.source import read_bytes, title_of
 from backing.chart.text.tune_file import read as read_tune
 from backing.chart.text.writer import write as write_tune
 from backing.errors import TuneError, UserError
@@ -33,19 +33,7 @@ def read_file(path: Path | str) -> Form:
     Raises UserError where the file cannot be read, is no MusicXML, or holds no chord symbols.
     """
     path = Path(path)
-    try:
-        if path.is_dir():
-            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
-        if path.stat().st_size > MOST_BYTES:
-            raise UserError(f"{path} is too long for a lead sheet.", "Save one tune to a file.")
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
-    except OSError as error:
-        reason = error.strerror or "it isn't a file"
-        raise UserError(
-            f"{path} cannot be read: {reason}.", "Check its name and permissions."
-        ) from None
+    data = read_bytes(path, MOST_BYTES)
     try:
         return read(data, title_of(path.stem))
     except UserError as error:

@@ -19,12 +19,14 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Any
 
 from backing.chart.bar import Meter
 from backing.chart.pitch import Key
 from backing.chart.section import SectionUse, is_feel_file
 from backing.chart.text.source import Piece, Source
 from backing.errors import ChordError
+from backing.glossary import HEAD_OUT
 
 HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "head out", "notes")
 NAME = r"[^\W\d_][\w']*"
@@ -60,26 +62,21 @@ class Header:
     def with_line(self, word: str, value: Piece, source: Source) -> Header:
         """The header with one more line; ``word`` is one of HEADERS."""
         match word:
-            case "title":
-                return replace(self, title=plain(value))
-            case "by":
-                return replace(self, by=plain(value))
-            case "key":
-                return replace(self, key=read_key(value, source))
-            case "meter":
-                return replace(self, meter=read_meter(value, source))
-            case "tempo":
-                return replace(self, tempo=read_tempo(value, source))
-            case "feel":
-                return replace(self, feel=read_feel(value))
-            case "head":
-                return replace(self, head=read_order(value, source))
-            case "solos":
-                return replace(self, solos=read_order(value, source))
-            case "head out":
-                return replace(self, out=read_order(value, source))
-            case _:
+            case "notes":
                 return replace(self, notes=(*self.notes, plain(value)))
+            case "title" | "by":
+                said: Any = plain(value)
+            case "key":
+                said = read_key(value, source)
+            case "meter":
+                said = read_meter(value, source)
+            case "tempo":
+                said = read_tempo(value, source)
+            case "feel":
+                said = read_feel(value)
+            case _:
+                said = read_order(value, source)
+        return replace(self, **{"out" if word == HEAD_OUT.word else word: said})
 
 
 def plain(value: Piece) -> str:

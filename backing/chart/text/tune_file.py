@@ -33,6 +33,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from backing.chart.form import Form
+from backing.chart.text.source import read_bytes
 from backing.chart.text.tune_reader import FeelFaults, TuneReader
 from backing.chart.text.writer import write
 from backing.errors import UserError
@@ -72,26 +73,12 @@ def read_file(path: Path | str, *, feel_faults: FeelFaults = _no_faults) -> Form
         UserError: the file is missing, unreadable, too long, or no text.
     """
     path = Path(path)
-    return read(_text(path), str(path), folder=str(path.parent), feel_faults=feel_faults)
-
-
-def _text(path: Path) -> str:
-    try:
-        if path.is_dir():
-            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
-        if path.stat().st_size > MOST_BYTES:
-            cause = f"{path} is too long for a tune: {path.stat().st_size:,} bytes."
-            raise UserError(cause, f"A tune file has at most {MOST_BYTES:,}.")
-        with path.open("rb") as stream:
-            data = stream.read(MOST_BYTES)
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "its name isn't a file name"
-        raise UserError(
-            f"{path} cannot be read: {reason}.", "Check its name and permissions."
-        ) from None
-    return _decoded(data, path)
+    return read(
+        _decoded(read_bytes(path, MOST_BYTES), path),
+        str(path),
+        folder=str(path.parent),
+        feel_faults=feel_faults,
+    )
 
 
 def _decoded(data: bytes, path: Path) -> str:

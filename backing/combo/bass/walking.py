@@ -13,10 +13,9 @@ from backing.combo.bass.ornaments import Ornament, ornaments
 from backing.combo.bass.rhythm import TICKS, BassSlot, slots
 from backing.combo.bass.style import read_bass_style
 from backing.combo.instruments import ACOUSTIC_BASS
-from backing.combo.part import Note, Part, on_palette
+from backing.combo.part import PALETTE, Note, Part
 from backing.combo.plan import Plan
 
-PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 GHOST = -30
 """A ghosted stroke's velocity against a plain one's."""
 

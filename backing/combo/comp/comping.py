@@ -8,14 +8,13 @@ from backing.combo.comp.style import read_comp_style
 from backing.combo.comp.voicing import Voicing, voice_chords
 from backing.combo.feel import lateness
 from backing.combo.instruments import COMPING
-from backing.combo.part import Note, Part, on_palette
+from backing.combo.part import PALETTE, Note, Part
 from backing.combo.plan import CompStroke, Plan, PlanBar
 
 ACCENT = 10
 """Velocity of an accent above a plain stroke, and of a soft one below it."""
 INNER = 8
 """Velocity of the top voice above the others, so that it carries a line."""
-PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 TOUCH = 3.0
 """Spread of the velocities, before they go to the palette."""
 

@@ -34,8 +34,6 @@ MOST_ALIKE = 4
 FRESH = (1.0, 0.8, 0.25, 0.1, 0.05, 0.05)
 """How well a figure suits after so many bars of it in a row."""
 TRIES = 10
-COMPS = ("piano", "guitar", "four", "vibes", "organ")
-"""Who comps: "four" is the rhythm guitar that strikes all beats of the bar."""
 
 
 @dataclass(slots=True)
@@ -49,7 +47,7 @@ class _Struck:
 
 
 def strokes(plan: Plan, rng: random.Random, comp: str = "piano") -> tuple[CompStroke, ...]:
-    """The comping rhythm of a pass for the player ``comp`` (one of COMPS), in order of time.
+    """The comping rhythm of a pass for ``comp``, a name in instruments.COMPING, in order of time.
 
     What the whole band strikes is in it (``together``).
     """

@@ -9,7 +9,7 @@ from fractions import Fraction
 from backing.combo.drums.style import TICKS, VOICES, DrumStroke, DrumStyle
 from backing.combo.feel import lateness
 from backing.combo.instruments import BRUSH_KIT, CRASH, Instrument
-from backing.combo.part import VELOCITIES, Note, Part, on_palette
+from backing.combo.part import PALETTE, VELOCITIES, Note, Part
 from backing.combo.plan import PlanBar
 
 Tick = int | Fraction
@@ -23,7 +23,6 @@ TOUCH = 4.0
 """The most a stroke's velocity varies; one step of the palette is 8."""
 QUIETEST, BY_ENERGY = 0.93, 0.14
 """Velocities are multiplied by the first at energy 0, and grow by the second up to energy 1."""
-PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 
 GOES_ON = frozenset({"ride", "skip", "foot", "stick", "back-beat"})
 """Roles that play on through a hit of the whole band."""
