@@ -84,7 +84,7 @@ class Line:
 def _one_of(name: str, value: object, choices: tuple[object, ...]) -> None:
     if value not in choices:
         raise PracticeError(
-            f"{quoted(value)} is no {name}.", f"Choose from {', '.join(map(str, choices))}."
+            f"{quoted(value)} isn't a {name}.", f"Choose from {', '.join(map(str, choices))}."
         )
 
 
