@@ -15,6 +15,7 @@ PACKAGE = Path(backing.__file__).parent
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 LEVELS = {
+    "glossary": 0,
     "errors": 0,
     "saving": 1,
     "aside": 1,

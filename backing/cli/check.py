@@ -10,7 +10,7 @@ from backing.chart.outline import as_data, as_text
 from backing.chart.text.tune_file import write
 from backing.cli.status import DONE, USERS, in_words, show, tell
 from backing.cli.tunes import read_tune
-from backing.combo.style import feel_names, load_feel
+from backing.combo.feel_file import feel_names, load_feel
 from backing.errors import UserError
 
 

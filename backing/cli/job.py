@@ -15,14 +15,14 @@ from backing.aside import beside, meanwhile
 from backing.chart.form import Form
 from backing.chart.text.writer import write
 from backing.combo.band import Band
+from backing.combo.feel_file import load_feel, use_feel_texts
 from backing.combo.markers import markers
 from backing.combo.performance import Performance, check_length
-from backing.combo.style import brought, load_feel
 from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
 from backing.routine import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import Routine, make_routine
-from backing.saving import check_writable, write_whole
+from backing.saving import check_writable, write_file
 
 if TYPE_CHECKING:
     from backing.mixdown.bank import Bank
@@ -88,7 +88,7 @@ class Made:
 def make(job: Job, progress: Progress | None = None) -> Made:
     """Make a track; ``progress`` is told how much is done, from 0 to 1. Raises UserError."""
     try:
-        with brought(dict(job.feels)):
+        with use_feel_texts(dict(job.feels)):
             return _made(job, progress)
     except MemoryError:
         raise MachineError(*TOO_LITTLE_MEMORY) from None
@@ -115,7 +115,7 @@ def _made(job: Job, progress: Progress | None) -> Made:
     if job.midi:
         from backing.midi import to_bytes
 
-        write_whole(job.target, to_bytes(performance))
+        write_file(job.target, to_bytes(performance))
         return Made((job.target,), summary)
     paths, sound = _audio(job, routine, performance, progress)
     return Made(paths, summary + sound)

@@ -18,7 +18,7 @@ from backing.combo.band import Band
 from backing.combo.instruments import COMPING
 from backing.errors import UserError
 from backing.routine.tempo import Tempo
-from backing.saving import check_writable, fitted, is_folder, write_whole
+from backing.saving import check_writable, is_folder, shortened_name, write_file
 
 if TYPE_CHECKING:
     from backing.page import PageMaker
@@ -43,7 +43,7 @@ def _write(arguments: argparse.Namespace, tune: Path) -> None:
     form = _form(arguments, tune)
     maker = _maker(arguments)
     made = maker.page(form)
-    write_whole(target, made)
+    write_file(target, made)
     if not arguments.quiet:
         font = maker.font
         tell(f"{form.title} -> {target}\n  {len(made) / 1e6:.1f} MB, opens in any browser")
@@ -59,7 +59,7 @@ def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     output = Path(arguments.output or "")
     check_folder(arguments.output or "")
     if len(arguments.tunes) > 1 or is_folder(output):
-        return output / fitted(tune.stem, ".html")
+        return output / shortened_name(tune.stem, ".html")
     if output.suffix.lower() not in SUFFIXES:
         raise UserError(f"{output} is no name for a page.", "End it in .html.")
     return output

@@ -21,7 +21,7 @@ from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
 from backing.lines.line import Line
 from backing.neck.fingerboard import make_fingerboard
-from backing.saving import check_writable, fitted, is_folder, write_whole
+from backing.saving import check_writable, is_folder, shortened_name, write_file
 
 if TYPE_CHECKING:
     from backing.sheet import Asked, Sheet
@@ -87,10 +87,10 @@ def _write_musicxml(form: Form, asked: Asked, target: Path) -> None:
     from backing.sheet.asked import chord_interval
 
     if asked.line is not None:
-        write_whole(target, line_file(form, asked).encode())
+        write_file(target, line_file(form, asked).encode())
     else:
         form = form.transposed(chord_interval(asked.reader))
-        write_whole(target, write_lead_sheet(form).encode())
+        write_file(target, write_lead_sheet(form).encode())
 
 
 def _write_pages(
@@ -101,9 +101,9 @@ def _write_pages(
     files = [target]
     if len(pages) > 1:
         endings = [f"-{n}{target.suffix}" for n in range(1, len(pages) + 1)]
-        files = [target.with_name(fitted(target.stem, ending)) for ending in endings]
+        files = [target.with_name(shortened_name(target.stem, ending)) for ending in endings]
     for file, page in zip(files, pages, strict=True):
-        write_whole(file, page)
+        write_file(file, page)
     named = f"{files[0]} to {files[-1].name}" if len(files) > 1 else str(target)
     tell_unless_quiet(arguments, f"{title} -> {named}")
 
@@ -119,7 +119,7 @@ def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
     output = Path(arguments.output or "")
     check_folder(arguments.output or "")
     if several > 1 or is_folder(output):
-        return output / fitted(stem, ".pdf")
+        return output / shortened_name(stem, ".pdf")
     if output.suffix.lower() not in PAGES + MUSICXML:
         raise OutputError(
             f"{output} is no name for a sheet.", f"End it in {', '.join(PAGES)} or .musicxml."

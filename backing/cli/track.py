@@ -20,11 +20,11 @@ from backing.cli.progress import share_done, tracks_done
 from backing.cli.recipe import recipe
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
 from backing.cli.tunes import check_folder, check_targets, read_tune
+from backing.combo.feel_file import load_feel
 from backing.combo.player import Soloist
-from backing.combo.style import load_feel
 from backing.errors import OutputError, UserError
 from backing.routine.routine import separated
-from backing.saving import fitted, is_folder
+from backing.saving import is_folder, shortened_name
 
 DEFAULT_TEMPO = Fraction(120)
 LONGEST_PART = len(".acoustic grand piano")
@@ -88,7 +88,9 @@ def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
         yield job(asked, target=target)
         return
     for name, one in separated(form, asked):
-        each = target.with_name(fitted(target.stem, f" {name}{target.suffix}", _room(arguments)))
+        each = target.with_name(
+            shortened_name(target.stem, f" {name}{target.suffix}", _room(arguments))
+        )
         yield job(one, target=each, name=name)
 
 
@@ -101,7 +103,7 @@ def _changes(arguments: argparse.Namespace) -> Form:
 def _target(arguments: argparse.Namespace, tune: Path) -> Path:
     """Where the track of a tune goes: the file named, or a folder's file of the tune's name."""
     asked = one_of(arguments.format.lstrip("."), FORMATS, "format") if arguments.format else None
-    name = fitted(tune.stem, f".{asked or FORMATS[0]}", _room(arguments))
+    name = shortened_name(tune.stem, f".{asked or FORMATS[0]}", _room(arguments))
     if arguments.output is None:
         return Path(name)
     output = Path(arguments.output)

@@ -1,4 +1,4 @@
-"""The band plays a routine: who plays when, in which take, and the clock of it all."""
+"""The band plays a routine: each player's part of every pass, and the clock."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ from backing.routine.routine import Routine
 SEEDS = {"comp": "comping", "line": "melody"}
 """Player -> the word in the seed, where it is another: the same seed, the same notes as ever."""
 TAIL_SECONDS = Fraction(5, 2)
-"""What is kept after the last beat, for the last chord to ring."""
+"""Time after the last beat for the last chord to ring."""
 
 
 def arrange(routine: Routine, band: Band) -> Performance:
-    """What the band plays of a routine.
+    """Play a routine.
 
-    Equal passes at other tempos are played once: a climb costs one arrangement. Raises FeelError
-    for an unknown feel, RoutineError for a drill without somebody it needs.
+    Passes that differ only in tempo share their parts: a climb costs one arrangement.
+    Raises FeelError for an unknown feel, RoutineError for a drill without a player it needs.
     """
     _check(routine, band)
     players = _players(band, routine.form)
@@ -44,7 +44,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
     for each in routine.passes:
         key = each if each.purpose is Purpose.COUNT_IN else replace(each, tempo=Fraction(1))
         if key not in memory:
-            plan = agreed(each, band)
+            plan = plan_pass(each, band)
             memory[key] = plan, _parts(plan, each, band, players)
         plan, parts = memory[key]
         passes.append(PlayedPass(each, start, parts))
@@ -81,21 +81,21 @@ def _check(routine: Routine, band: Band) -> None:
         )
 
 
-def agreed(played: Pass, band: Band) -> Plan:
-    """The plan of a pass, with the comping rhythm and the clave that the band agrees on.
+def plan_pass(played: Pass, band: Band) -> Plan:
+    """The plan of a pass, with its comping rhythm and its clave.
 
     Raises FeelError for an unknown feel.
     """
     plan = make_plan(played, band.feel)
     if plan.purpose is Purpose.COUNT_IN:
         return plan
-    strokes = rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
+    strokes = rhythm.strokes(plan, _rng(band, "rhythm", played), band.comp)
     ostinato = random.Random(f"{band.seed}/ostinato").random()
     return replace(plan, comping=strokes, ostinato=ostinato)
 
 
 def _overrides(band: Band, swing: str | Fraction) -> bool:
-    """A given swing ratio holds for feels that swing; an even feel stays even."""
+    """Whether the band's swing ratio applies: feels with even eighths stay even."""
     return band.swing is not None and swing != 1
 
 
@@ -103,7 +103,7 @@ def _parts(plan: Plan, played: Pass, band: Band, players: dict[str, Player]) -> 
     if plan.purpose is Purpose.COUNT_IN:
         return (click.count_in(plan, played.tempo),)
     parts = [
-        _heeding(play(plan, _dice(band, SEEDS.get(name, name), played)), plan)
+        _with_rests(play(plan, _rng(band, SEEDS.get(name, name), played)), plan)
         for name, play in players.items()
     ]
     return tuple(part for part in parts if part.notes)
@@ -124,8 +124,8 @@ def _players(band: Band, form: Form) -> dict[str, Player]:
     return {name: play for name, play in players.items() if name in band.players}
 
 
-def _dice(band: Band, player: str, played: Pass) -> random.Random:
-    """Each player's own dice for a take: nobody's playing depends on who else is there.
+def _rng(band: Band, player: str, played: Pass) -> random.Random:
+    """The random numbers of one player in one take, whoever else plays.
 
     The key is not in the seed, so other keys have the same rhythm and the same functions.
     """
@@ -133,16 +133,16 @@ def _dice(band: Band, player: str, played: Pass) -> random.Random:
     return random.Random(f"{band.seed}/{player}/{'loop' if loop else 'chorus'}/{played.take}")
 
 
-def _heeding(part: Part, plan: Plan) -> Part:
-    """The part with the plan's rests kept: only strokes of the whole band sound in them."""
+def _with_rests(part: Part, plan: Plan) -> Part:
+    """The part with the plan's rests, in which only hits of the whole band sound."""
     notes: Iterable[Note] = part.notes
     for rest in plan.rests:
         if part.name in rest.players or (part.name == "drums" and "kit" in rest.players):
-            notes = _resting(notes, rest, foot_plays="kit" in rest.players)
+            notes = _silenced(notes, rest, foot_plays="kit" in rest.players)
     return replace(part, notes=tuple(notes))
 
 
-def _resting(notes: Iterable[Note], rest: Rest, *, foot_plays: bool) -> Iterable[Note]:
+def _silenced(notes: Iterable[Note], rest: Rest, *, foot_plays: bool) -> Iterable[Note]:
     for note in notes:
         inside = rest.start <= note.onset < rest.end
         if inside and not note.together and not (foot_plays and note.pitch == PEDAL_HAT):

@@ -1,4 +1,4 @@
-"""A performance: every part of every pass, and the clock that puts it into seconds."""
+"""A performance: every part of every pass, and the clock."""
 
 from __future__ import annotations
 
@@ -54,10 +54,10 @@ class PlayedPass:
 
 @dataclass(frozen=True)
 class Performance:
-    """All that sounds: passes in a row, and their clock.
+    """Passes in a row, as played, and their clock.
 
     ``title`` is the tune's; ``tail`` the seconds of silence and ring kept after the last beat
-    (0 in a loop, whose ring folds into its beginning); ``circular`` says that it is such a loop.
+    (0 in a seamless loop, whose ring folds into its beginning); ``circular``: it is such a loop.
     """
 
     title: str
@@ -91,8 +91,8 @@ class Performance:
     def notes(self, part: str) -> Iterator[PlayedNote]:
         """The notes of a part in time, pass by pass, at the tempos at which they are played.
 
-        A note that its lateness or a push puts before the start of the performance has a negative
-        onset: a loop folds it to the end, others begin it at 0.
+        A note before the start (pushed, or early) has a negative onset: a loop folds it to the
+        end, others begin it at 0.
         """
         for played in self.passes:
             for mine in played.parts:
@@ -100,7 +100,7 @@ class Performance:
                     yield from self.in_time(mine.notes, played.start)
 
     def in_time(self, notes: Iterable[Note], start: Fraction) -> Iterator[PlayedNote]:
-        """Notes of a pass that begins at beat ``start``, in time, as far as they are played."""
+        """Notes of a pass that begins at beat ``start``, in time, those of its tempo alone."""
         clock = self.clock
         for note in notes:
             first = start + note.onset

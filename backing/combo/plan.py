@@ -1,7 +1,7 @@
-"""What the whole band agrees on before anyone plays a pass.
+"""What the band agrees on before anyone plays a pass.
 
-Where each chord is brought in, how much energy there is, where all strike together, who rests,
-where a fill leads on: every player reads this, so they play one music.
+Where each chord comes in, the energy, the hits of the whole band, who rests, where there are
+fills: every player reads the same plan.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import PLAYERS, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
-from backing.combo.style import Feel, feel_names, load_feel
+from backing.combo.feel_file import Feel, feel_names, load_feel
 from backing.routine import Pass, Purpose
 
 SHORT_LOOP_BARS = 8
-"""Loops of fewer bars get a light set-up in place of a fill, and no crash every time."""
+"""Loops of fewer bars get a light set-up in place of a fill, and not always a crash."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ class PlanBar:
 
 @dataclass(frozen=True, slots=True)
 class ChordSpan:
-    """A chord, from where the band brings it in to where the next one comes.
+    """A chord, from where the band plays it to where the next one comes.
 
     ``start`` and ``end`` in beats from the start of the pass, pushes included (``start`` of the
     first span may be negative); ``written`` is the onset on paper. Equal chords in a row are one
@@ -76,7 +76,7 @@ class ChordSpan:
 
 @dataclass(frozen=True, slots=True)
 class Accent:
-    """A stroke of the whole band at one time; ``kind``: "hit", "stop", "push" or "last".
+    """A hit of the whole band; ``kind``: "hit", "stop", "push" or "last".
 
     ``onset`` and ``length`` in beats from the start of the pass; a push on the first bar has a
     negative onset. ``span`` is the chord that sounds.
@@ -90,7 +90,7 @@ class Accent:
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """Beats in which ``players`` strike nothing but what the whole band strikes together."""
+    """Beats in which ``players`` rest but for hits of the whole band."""
 
     start: Fraction
     end: Fraction
@@ -99,7 +99,7 @@ class Rest:
 
 @dataclass(frozen=True, slots=True)
 class CompStroke:
-    """One stroke of the comping rhythm, chosen before anyone plays so that drums can answer it.
+    """One stroke of the comping rhythm, chosen before anyone plays so that the drums can answer it.
 
     ``span`` is the chord that sounds: the next one where the stroke anticipates it.
     ``accent``: 1 accented, 0 plain, -1 soft. ``swung`` and ``tempos``: see Note.
@@ -166,9 +166,9 @@ class Plan:
         return self.spans[at] if at < len(self.spans) else self.following
 
     def resting(self, player: str, beat: Fraction) -> bool:
-        """Whether ``player`` rests at ``beat``, but for strokes of the whole band.
+        """Whether ``player`` rests at ``beat``, but for hits of the whole band.
 
-        From the end on, whether the bar that follows is a rest.
+        At the end and after it: in the bar that follows.
         """
         if beat >= self.length:
             return player in self.resting_next
@@ -206,15 +206,15 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
 
 
 def _first_time(played: Pass) -> bool:
-    """Whether the bars are heard for the first time: a first chorus, a loop's first time."""
+    """Whether the bars are heard for the first time: a first chorus, the first time of a loop."""
     return played.chorus == 0 and played.take == 0
 
 
 def feel_of(name: str, meter: Meter) -> Feel:
     """The feel called ``name``, or its nearest relative made for ``meter``.
 
-    A swing feel in three is the waltz, the waltz in four is swing: a relative is the feel that
-    names the meter first. A feel of even eighths plays the meter it is given.
+    A swing feel in three is the waltz, the waltz in four is swing: a relative is the feel whose
+    first meter it is. A feel of even eighths plays the meter it is given.
     """
     feel = load_feel(name)
     if str(meter) in feel.meters or feel.ratio(Fraction(120)) == 1:
@@ -265,7 +265,7 @@ def _next_feel(bar: PlanBar, played: Pass, nxt: PlayedBar, feel: str | None) -> 
 
 
 def _energy(played: Pass, bar: PlayedBar) -> float:
-    """From 0 to 1: solos grow from chorus to chorus, a section towards its end."""
+    """From 0 to 1: solos grow from chorus to chorus, a section toward its end."""
     if played.purpose is Purpose.SOLO and played.choruses > 1:
         base = 0.45 + 0.35 * min(1.0, played.chorus / max(1, played.choruses - 1))
     else:
@@ -275,7 +275,7 @@ def _energy(played: Pass, bar: PlayedBar) -> float:
 
 
 def _with_fill(bar: PlanBar, played: Pass, nxt: PlayedBar | None, feel: str | None) -> PlanBar:
-    """Where drums lead on: a whole bar into another feel, else by the weight of the joint."""
+    """The bar with its fill or set-up: a whole bar into another feel, else by what comes next."""
     if nxt is None or bar.bar.pickup:
         return bar
     if _next_feel(bar, played, nxt, feel).name != bar.feel.name:
@@ -352,7 +352,7 @@ def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accen
 
 
 def _last(bar: PlanBar, spans: Sequence[ChordSpan]) -> tuple[Fraction, Fraction]:
-    """Onset and length of the last stroke: where its chord is pushed, the push is the last."""
+    """Onset and length of the last stroke: on the push if its chord is pushed."""
     pushed = (span.start for span in spans if span.early and span.written == bar.start)
     onset = next(pushed, bar.start)
     return onset, bar.end - onset if bar.bar.final == "held" else Fraction(1, 2)

@@ -25,7 +25,7 @@ from backing.mixdown.release import Colour, Release
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import Audio
 from backing.mixdown.tone import Group, Law, Rendered, Tone
-from backing.saving import write_whole
+from backing.saving import write_file
 
 MOST_BYTES: Final = 600_000_000
 """Kept of all SoundFonts together; those not used for the longest time go first, then of the one in
@@ -66,7 +66,7 @@ class NoteStore:
         data = b"".join((json.dumps(there).encode(), b"\n", *sounds))
         with suppress(OSError, OutputError):
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_whole(self._path(group), b"%08x\n" % zlib.crc32(data) + data)
+            write_file(self._path(group), b"%08x\n" % zlib.crc32(data) + data)
 
     def used(self) -> None:
         """Note that it is used, and make room."""

@@ -1,4 +1,4 @@
-"""The fingerboard, and what a hand reaches on it in one position.
+"""The fingerboard, and the reach of a hand in one position.
 
 Strings and frets are counted as players do: string 1 is the last one of a tuning (on a guitar the
 highest), fret 0 the open string. Pitches are MIDI numbers as they sound. Position by the trade's
@@ -122,7 +122,7 @@ def _open_string(word: str) -> tuple[int, PitchName]:
     try:
         name, end = read_pitch_name(word[:1].upper() + word[1:])
     except ChordError:
-        raise PracticeError(f'"{word}" is no string.', cure) from None
+        raise PracticeError(f'"{word}" isn\'t a string.', cure) from None
     digits = word[end:]
     if digits not in {str(octave) for octave in range(10)}:
         missing = "no octave" if not digits else "an octave that is not a number from 0 to 9"
@@ -135,7 +135,7 @@ def _open_string(word: str) -> tuple[int, PitchName]:
 
 @dataclass(frozen=True)
 class Hand:
-    """A hand in one ``position`` of a ``fingerboard``; see ``hand`` for how to get one."""
+    """A hand in one ``position`` of a ``fingerboard``; made by ``hand``."""
 
     fingerboard: Fingerboard
     position: int
@@ -151,7 +151,7 @@ class Hand:
         return min(max(place.fret - self.position + 1, 1), SPAN)
 
     def low(self, place: StringFret) -> bool:
-        """Whether the stretch to this place opens the hand below fret 5, where frets are wide."""
+        """Whether this place is a stretch below fret 5, where frets are wide."""
         return self.stretched(place) and min(place.fret, self.position) < 5
 
     @cached_property

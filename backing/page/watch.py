@@ -20,7 +20,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any, Final
 
-from backing.chart.feel_name import FEEL_FILE
+from backing.chart.section import FEEL_FILE
 from backing.errors import OutputError, UserError
 
 LOOPBACK: Final = "127.0.0.1"

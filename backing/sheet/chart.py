@@ -15,7 +15,7 @@ from backing.chart.bar import Change, Directions
 from backing.chart.form import ORDERS, Form
 from backing.chart.lead_sheet import SheetBar, SheetSection, lead_sheet
 from backing.chart.outline import beat_word
-from backing.neck.parent_scales import Centre, key_centres
+from backing.neck.parent_scales import KeyCenter, key_centers
 from backing.sheet.look import Look
 from backing.sheet.symbols import set_name, set_symbol
 
@@ -64,7 +64,7 @@ def _key(key: Any) -> str:
     return f"{set_name(key.tonic)} {key.mode}"
 
 
-Centres = dict[tuple[str, int], list[tuple[Fraction, Fraction, Centre]]]
+Centres = dict[tuple[str, int], list[tuple[Fraction, Fraction, KeyCenter]]]
 """For a bar by role and number: the centres in it, from and to which part of the bar."""
 
 
@@ -73,7 +73,7 @@ def _centres(form: Form, order: str) -> Centres:
     found: Centres = {}
     if not any(change.chord for bar in bars for change in bar.changes):
         return found
-    centres = key_centres(bars)
+    centres = key_centers(bars)
     start = Fraction(0)
     for bar in bars:
         inside = []
@@ -101,7 +101,7 @@ def _section(
         bars.append(_bar(bar, ending, cues, told, look))
         told = set(cues)
     rows: list[dict[str, Any]] = []
-    last: Centre | None = None
+    last: KeyCenter | None = None
     for pairs in _rows(section.bars, bars):
         row, last = _row(pairs, section, centres, last)
         if rows and rows[-1]["centres"] and row["centres"] and not row["centres"][0]["text"]:
@@ -152,8 +152,8 @@ def _row(
     pairs: Sequence[tuple[SheetBar, dict[str, Any]]],
     section: SheetSection,
     centres: Centres,
-    before: Centre | None,
-) -> tuple[dict[str, Any], Centre | None]:
+    before: KeyCenter | None,
+) -> tuple[dict[str, Any], KeyCenter | None]:
     """A row, and the centre with which it ends; one that goes on from ``before`` has no name."""
     at = Fraction(0)
     lines: list[dict[str, Any]] = []
@@ -180,7 +180,7 @@ def _width(bar: SheetBar, section: SheetSection) -> Fraction:
     return Fraction(1) if bar.numbers else max(bar.length / section.meter.beats, Fraction(1, 2))
 
 
-def _centre(centre: Centre) -> str:
+def _centre(centre: KeyCenter) -> str:
     return f"{set_name(centre.tonic)} {centre.mode.replace('-', ' ')}"
 
 

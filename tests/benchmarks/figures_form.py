@@ -31,7 +31,7 @@ tempo: 140
 
 section A
 | Dm7 | G7 | Cmaj7 | A7 |
-early 1: 1
+push 1: 1
 """
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
-from backing.combo.arrangement import agreed, arrange
+from backing.combo.arrangement import arrange, plan_pass
 from backing.combo.band import Band
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedNote, PlayedPass
@@ -94,7 +94,7 @@ class Heard:
 def take(form: Form, asked: Request, band: Band) -> list[Heard]:
     """The passes of a routine, count-ins and all."""
     performance = arrange(make_routine(form, asked), band)
-    plans = {each.routine_pass: agreed(each.routine_pass, band) for each in performance.passes}
+    plans = {each.routine_pass: plan_pass(each.routine_pass, band) for each in performance.passes}
     return [Heard(plans[each.routine_pass], each, performance) for each in performance.passes]
 
 

@@ -204,8 +204,8 @@ def test_every_tone_has_its_name(root: str, quality: Quality) -> None:
         assert chord.name_of(pitch) == degree
         assert chord.spelled(degree).pitch_class == pitch
     assert chord.pitch_classes[0] == chord.core_pitch_classes[0] == chord.root.pitch_class
-    for pitch in chord.tension_pitch_classes + chord.scale_pitch_classes:
-        assert chord.name_of(pitch) is not None
+    for degree in (*quality.tensions, *quality.scale):
+        assert chord.name_of(chord.spelled(degree).pitch_class) is not None
 
 
 # a slash chord, and what it sounds (root, canonical suffix)
@@ -293,9 +293,9 @@ REFUSED = {
     "%": ((0, 1), '"%"', "A-G"),
     "Hm7": ((0, 1), "German", "Write B "),
     "C/H": ((2, 3), "German", "Write B "),
-    "cm7": ((0, 1), "small letter", "Write Cm7"),
-    "bb7": ((0, 1), "small letter", "Write Bb7"),
-    "C/e": ((2, 3), "small letter", "Write E"),
+    "cm7": ((0, 1), "lowercase letter", "Write Cm7"),
+    "bb7": ((0, 1), "lowercase letter", "Write Bb7"),
+    "C/e": ((2, 3), "lowercase letter", "Write E"),
     "Cfoo": ((1, 4), '"foo"', "Cm7"),
     "C7foo": ((2, 5), '"foo"', "Cm7"),
     "Cm77": ((3, 4), "second number", "parentheses"),

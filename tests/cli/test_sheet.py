@@ -113,7 +113,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         (["--set", "C", "-o", "a.pdf", "--key", "Bb"], "--set has none. Leave --key out."),
         (["--set", "C", "-o", "a.pdf", "--for", "Bb"], "--set has none. Leave --for out."),
         ([TUNE, "-o", "a.pdf", "--no-chart"], "This sheet has nothing on it."),
-        ([TUNE, "-o", "a.pdf", "--position", "5", "--tuning", "E2 X2"], '"X2" is no string.'),
+        ([TUNE, "-o", "a.pdf", "--position", "5", "--tuning", "E2 X2"], '"X2" isn\'t a string.'),
         (["--set", "H", "-o", "a.pdf"], "German name"),
         (["--set", "C", "-o", "a.musicxml"], "Grids cannot be said in MusicXML."),
         (["none.musicxml", "-o", "a.pdf"], "There is no file none.musicxml."),

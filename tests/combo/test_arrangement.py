@@ -17,7 +17,7 @@ from backing.chart.form import Form
 from backing.chart.pitch import Interval
 from backing.chart.text.tune_file import read
 from backing.combo import instruments as kit
-from backing.combo.arrangement import TAIL_SECONDS, agreed, arrange
+from backing.combo.arrangement import TAIL_SECONDS, arrange, plan_pass
 from backing.combo.band import Band
 from backing.combo.bass import walking
 from backing.combo.part import Note, Part
@@ -122,7 +122,7 @@ def test_in_another_key_the_music_is_the_same(semitones: int) -> None:
         here, there = (
             {n.onset: n.pitch for n in part(each, "bass").notes} for each in (mine, theirs)
         )
-        spans = agreed(mine.routine_pass, Band()).spans
+        spans = plan_pass(mine.routine_pass, Band()).spans
         starts = [span.start for span in spans if span.start in here]
         assert len(starts) > 30
         assert all((there[start] - here[start] - semitones) % 12 == 0 for start in starts)
@@ -155,7 +155,7 @@ def test_hits_and_pushes_are_struck_by_all_at_one_time() -> None:
             assert max(every) - min(every) <= Fraction(15, 1000)
             struck += 1
         for each in rounds(performance):
-            _nobody_strikes_again(agreed(each.routine_pass, Band(EVERYBODY)), each)
+            _nobody_strikes_again(plan_pass(each.routine_pass, Band(EVERYBODY)), each)
     assert struck > 30
 
 
@@ -178,7 +178,7 @@ def _nobody_strikes_again(plan: Plan, each: PlayedPass) -> None:
 
 
 def test_a_push_of_the_first_bar_sounds_in_the_count_in_and_at_the_end_of_every_round() -> None:
-    performance = played(TUNE + "early 1: 1\n", bars="1-4", times=3)
+    performance = played(TUNE + "push 1: 1\n", bars="1-4", times=3)
     starts = [each.start for each in rounds(performance)]
     for name in sorted(RHYTHM_SECTION):
         struck = {n.onset for n in performance.notes(name) if n.note.together}
@@ -197,7 +197,7 @@ def test_any_form_is_played_and_its_rests_are_kept(form: Form, seed: int) -> Non
     band = Band(EVERYBODY, seed)
     performance = arrange(make_routine(form, Request(choruses=2)), band)
     for each in performance.passes:
-        plan = agreed(each.routine_pass, band)
+        plan = plan_pass(each.routine_pass, band)
         pushes = {accent.onset for accent in plan.accents}
         for mine in each.parts:
             for note in mine.notes:
@@ -259,10 +259,10 @@ def test_trading_leaves_the_drums_alone(first: int) -> None:
 
 
 def test_in_a_breath_the_foot_keeps_time_alone() -> None:
-    performance = played(TUNE + "early 1: 1\n", bars="1-4", times=3, rest_bars=2)
-    breaths = [e for e in performance.passes if e.routine_pass.purpose is Purpose.REST_BAR]
-    assert len(breaths) == 2
-    for each in breaths:
+    performance = played(TUNE + "push 1: 1\n", bars="1-4", times=3, rest_bars=2)
+    rest_bars = [e for e in performance.passes if e.routine_pass.purpose is Purpose.REST_BAR]
+    assert len(rest_bars) == 2
+    for each in rest_bars:
         assert [p.name for p in each.parts] == ["drums"]
         struck = [(n.pitch, n.onset) for n in each.parts[0].notes]
         assert struck == [(kit.PEDAL_HAT, Fraction(beat)) for beat in (1, 3, 5, 7)]
@@ -328,8 +328,8 @@ def test_a_swing_ratio_that_is_asked_for_moves_what_swings() -> None:
 def test_what_the_band_agrees_on_is_what_it_plays() -> None:
     performance = played(TUNE, bars="1-8", times=2)
     for each in rounds(performance):
-        plan = agreed(each.routine_pass, Band())
+        plan = plan_pass(each.routine_pass, Band())
         assert {s.onset for s in plan.comping} == {n.onset for n in part(each, "comp").notes}
     counted = performance.passes[0].routine_pass
     assert isinstance(counted, Pass)
-    assert agreed(counted, Band()).comping == ()
+    assert plan_pass(counted, Band()).comping == ()

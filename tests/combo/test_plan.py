@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from backing.chart.bar import RHYTHM_SECTION, Directions, Meter
 from backing.chart.form import Form
 from backing.chart.pitch import PitchName
+from backing.combo.feel_file import feel_names
 from backing.combo.plan import Accent, Plan, feel_of, make_plan
-from backing.combo.style import feel_names
 from backing.errors import FeelError
 from backing.routine import Pass, Purpose
 from tests.combo.build import bars, plan_of

@@ -1,4 +1,4 @@
-"""Lines through the changes: what an étude promises, by statistics and by property."""
+"""Lines through the changes: what an etude promises, by statistics and by property."""
 
 from __future__ import annotations
 

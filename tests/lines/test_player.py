@@ -84,7 +84,7 @@ def test_nothing_of_the_melody_sounds_in_the_bars_of_the_player(rhythm: str) -> 
     form = read(
         "title: T\nkey: C\nmeter: 4/4\ntempo: 90\nsection A\n"
         "| Dm7 | G7 | Cmaj7 | A7 |\n| Dm7 | G7 | Em7 | A7 |\n| Dm7 | G7 | Cmaj7 | % |\n"
-        "early 5: 1\nearly 9: 1 by a quarter\n"
+        "push 5: 1\npush 9: 1 by a quarter\n"
     )
     for early in (False, True):
         line = Line(rhythm=rhythm, level=4, anticipate=early, position=5)

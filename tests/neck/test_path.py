@@ -103,7 +103,7 @@ def test_where_the_hand_cannot_stay_the_nearest_place_is_named() -> None:
         assert step.shape.position == trouble.position != 5
     assert str(taken.troubles[0]) == (
         "Bar 1, Cmaj7: E (the 3), B (the 7), G (the 5) cannot be reached in position 5. "
-        "Take it in position 4."
+        "Play it in position 4."
     )
     assert taken.steps[1].shape.position == 5
     sparse = path(bars("G7"), make_fingerboard("D2 C3 Bb3"), 5)

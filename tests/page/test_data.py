@@ -108,7 +108,7 @@ def test_bars_hold_every_note_of_the_takes_once(form: Form) -> None:
 
 
 def test_an_anticipation_belongs_to_the_bar_it_leads_to() -> None:
-    form = read("key: C\n\nsection A\n| Dm7 | G7 | Cmaj7 | A7 |\nearly 3: 1\n")
+    form = read("key: C\n\nsection A\n| Dm7 | G7 | Cmaj7 | A7 |\npush 3: 1\n")
     score = make_score(form, Band())
     bass = next(line for line in score.lines if line.name == "bass")
     for take in bass.takes:

@@ -20,7 +20,7 @@ from backing.combo.feel import (
     melodic_lateness_ms,
     swing_place,
 )
-from backing.combo.style import load_feel
+from backing.combo.feel_file import load_feel
 from backing.errors import InternalError
 from backing.page import bundle
 

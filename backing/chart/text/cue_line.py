@@ -1,13 +1,13 @@
-"""Cues in players' words: ``hits 7: 1 2& 4&``, ``pedal 1-8: G``, ``early 5: 3 by a quarter``.
+"""Cues in players' words: ``hits 7: 1 2& 4&``, ``pedal 1-8: G``, ``push 5: 3 by a quarter``.
 
 ==========================  ====================================================================
-``hits 7: 1 2& 4&``         the whole band strikes these beats of bar 7 together
-``break 8: 1``              the band strikes beat 1 and is silent for the rest of these bars
+``hits 7: 1 2& 4&``         the whole band hits these beats of bar 7 together
+``break 8: 1``              the band hits beat 1 and is silent for the rest of these bars
 ``stop-time 1-4: 1``        the band plays only beat 1 of each of these bars
 ``pedal 1-8: G``            the bass holds to G
 ``lay out 1-4: comp``       these players rest (bass, comp, drums, guide, line)
-``early 5: 3``              the chord written on beat 3 arrives an eighth early
-``late 5: 1 by a quarter``  the chord written on beat 1 arrives a quarter late
+``push 5: 3``               the chord written on beat 3 is played an eighth early
+``late 5: 1 by a quarter``  the chord written on beat 1 is played a quarter late
 ==========================  ====================================================================
 
 Bars count from 1 as the section is played. A beat is its number; ``&`` is the eighth after it.
@@ -26,9 +26,10 @@ from backing.chart.pitch import PitchName
 from backing.chart.text.source import Piece, Source, Statement, suggestion
 from backing.errors import ChordError
 
-CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "early", "late")
+CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "push", "late")
 _OTHER_WORDS = {
     "hit": "hits",
+    "pushes": "push",
     "breaks": "break",
     "stop time": "stop-time",
     "stoptime": "stop-time",
@@ -59,7 +60,7 @@ _EXAMPLES = {
     "stop-time": "stop-time 1-4: 1",
     "pedal": "pedal 1-8: G",
     "lay out": "lay out 1-4: comp bass",
-    "early": "early 5: 3",
+    "push": "push 5: 3",
     "late": "late 5: 1",
 }
 
@@ -77,7 +78,7 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
         return _pedal(bars, found, source)
     if word == "lay out" and found.rest.text:
         return _lay_out(bars, found, source)
-    if word in ("early", "late"):
+    if word in ("push", "late"):
         return _push(bars, found, meter, source)
     beats = _beats(found.rest, meter, source)
     if beats is None:
@@ -91,7 +92,7 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
 
 def _refuse_nothing(found: Statement, source: Source) -> None:
     word = cue_word(found)
-    cause = f'Nothing is said after "{word}".'
+    cause = f'Nothing follows "{word}".'
     source.problem(found.line, cause, f"Write a line such as {_EXAMPLES[word]}.")
 
 
@@ -127,7 +128,7 @@ def _push(bars: Bars, found: Statement, meter: Meter, source: Source) -> Push | 
     match = _BY.fullmatch(found.rest.text)
     by = match["by"] if match else None
     if match is None or (by and by.lower() not in _LENGTHS):
-        cause = f'A chord is not {word} "by {by}".'
+        cause = f'"by {by}" isn\'t how far a chord can move.'
         source.problem(found.rest, cause, "Write by an eighth (or nothing), or by a quarter.")
         return None
     beats = _beats(found.rest.group(match, "beats"), meter, source)
@@ -137,7 +138,7 @@ def _push(bars: Bars, found: Statement, meter: Meter, source: Source) -> Push | 
         _refuse_nothing(found, source)
         return None
     early = _LENGTHS[(by or "eighth").lower()] / meter.beat_quarters
-    return Push(*bars, beats, early if word == "early" else -early, span=found.line.span)
+    return Push(*bars, beats, early if word == "push" else -early, span=found.line.span)
 
 
 def _beats(rest: Piece, meter: Meter, source: Source) -> tuple[Fraction, ...] | None:
@@ -148,7 +149,7 @@ def _beats(rest: Piece, meter: Meter, source: Source) -> tuple[Fraction, ...] | 
         match = pattern.fullmatch(piece.text)
         if match is None:
             how = "1, 1.2 and 1.3" if meter.compound else "1 and 1&"
-            cause = f'"{piece}" is no beat of {meter}.'
+            cause = f'"{piece}" isn\'t a beat of {meter}.'
             source.problem(piece, cause, f"The eighths of a beat are written {how}.")
             return None
         if not 1 <= int(match["beat"]) <= meter.beats:
@@ -182,7 +183,7 @@ def cue_text(cue: Cue, meter: Meter) -> str:
             players = " ".join(name for name in PLAYERS if name in cue.players)
             return f"lay out {bars}: {players}"
         case Push():
-            word = "early" if cue.early > 0 else "late"
+            word = "push" if cue.early > 0 else "late"
             by = " by a quarter" if abs(cue.early) * meter.beat_quarters == 1 else ""
             return f"{word} {bars}: {_beats_text(cue.beats)}{by}"
 

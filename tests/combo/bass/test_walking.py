@@ -15,10 +15,10 @@ from backing.chart.form import Directions, Meter, PlayedBar
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.combo.bass.walking import play
 from backing.combo.feel import swing_place
+from backing.combo.feel_file import feel_names
 from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import VELOCITIES, Note, Part
 from backing.combo.plan import Plan
-from backing.combo.style import feel_names
 from tests.combo.build import bars, plan_of
 
 METERS = ("2/4", "3/4", "4/4", "5/4", "6/4", "7/4", "6/8", "9/8", "12/8")

@@ -19,9 +19,9 @@ from backing.combo import instruments as kit
 from backing.combo.comp import rhythm
 from backing.combo.drums import drummer
 from backing.combo.drums.style import VOICES
+from backing.combo.feel_file import feel_names
 from backing.combo.part import VELOCITIES, Part
 from backing.combo.plan import Plan
-from backing.combo.style import feel_names
 from tests.benchmarks.figures_drums import Played, answers, figures, off_beats_shared
 from tests.combo.build import bars, plan_of
 

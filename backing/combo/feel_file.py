@@ -1,6 +1,6 @@
-"""Feels as data: one TOML file says how each player plays, and this reads it.
+"""Feel files: TOML that says how each player plays.
 
-Each player reads a table of its own (``[bass]``, ``[comping]``, ``[drums]``) into its own type;
+Each player reads a table of its own (``[bass]``, ``[comp]``, ``[drums]``) into its own type;
 ``[time]`` is read here. A wrong key or value is a FeelError that names file, line and key.
 """
 
@@ -19,24 +19,25 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from backing.chart.feel_name import beside, is_feel_file
+from backing.chart.section import feel_path, is_feel_file
 from backing.chart.text.header import METERS
-from backing.combo.cell import Cell, read_strokes
+from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
 from backing.combo.feel import ride_ratio
-from backing.errors import FeelError, quoted
+from backing.errors import FeelError, Problem, Span, quoted
 
 FEELS = Path(__file__).with_name("feels")
-"""Where the feels lie that come with the package."""
-READERS = ("bass", "comping", "drums")
+"""The folder of the feels that come with the package."""
+READERS = ("bass", "comp", "drums")
 """The players who have a table in a feel file."""
+LATE = ("bass", "comp", "ride", "hat", "hihat_foot", "kick", "snare", "crash", "toms")
+"""Who and what can be late."""
 
 
 class Table:
-    """A table of a feel file whose keys are read by name, with clear errors.
+    """A table of a feel file, read key by key.
 
-    Every reader says what it wants; ``done`` refuses the keys nobody asked for. ``path`` is where
-    the table stands in the file ("drums.levels"), ``source`` the file's text; ``base`` the table
-    that gives what its own file leaves out.
+    ``done`` refuses the keys that nobody has read. ``path`` is the table's name in the file
+    ("drums.levels"), ``source`` the file's text; ``base`` the table of the feel it is ``like``.
     """
 
     def __init__(
@@ -49,17 +50,22 @@ class Table:
     ) -> None:
         self.values, self.path, self.source, self.file = values, path, source, file
         self.base = base
-        self._asked: set[str] = set()
+        self._known: set[str] = set()
 
-    def error(self, key: str, cause: str, cure: str) -> FeelError:
-        """A FeelError about ``key`` of this table, with file and line."""
-        name = f"{self.path}.{key}" if self.path else key
-        return FeelError(f"{self.file}:{self._line(key)}: {name} {cause}", cure)
+    def error(self, key: str, cause: str, cure: str, culprit: str = "") -> FeelError:
+        """A FeelError about ``key`` of this table, or a ``culprit`` in its value."""
+        cause = f"{self.path}.{key} {cause}" if self.path else f"{key} {cause}"
+        line = self._line(key)
+        text = self.source.splitlines()[line - 1] if self.source else ""
+        found = culprit or key
+        span = Span(line, max(0, text.find(found)) + 1, len(found) if found in text else 1)
+        problem = Problem(self.file, span, text, cause, cure)
+        return FeelError(f"{self.file}:{line}: {cause}", cure, problem)
 
     def _line(self, key: str) -> int:
         """The line that gives ``key``: of several alike, the first with the same value on it.
 
-        Where none does it is the line that begins the table.
+        Where none does, the line that begins the table.
         """
         pattern = re.compile(rf"(?<![\w\"-])\"?{re.escape(key)}\"?\s*(=|\])")
         inside, found, begins = not self.path, [], 1
@@ -79,7 +85,7 @@ class Table:
         return str(self.values.get(key, "")) in line.replace("'", '"')
 
     def _get(self, key: str, default: Any) -> Any:
-        self._asked.add(key)
+        self._known.add(key)
         value = self.values.get(key, default)
         if value is None:
             raise self.error(key, "is missing.", f"Add {key} = ... to the table.")
@@ -89,7 +95,7 @@ class Table:
         """A text, one of ``choices`` where they are given."""
         value = self._get(key, default)
         if not isinstance(value, str) or (choices and value not in choices):
-            wanted = " or ".join(choices) or "a text in quotes"
+            wanted = " or ".join(choices) or "text in quotes"
             raise self.error(key, f"is {quoted(value)}.", f"Write {wanted}.")
         return value
 
@@ -105,7 +111,7 @@ class Table:
         """A list of texts."""
         value = self._get(key, default)
         if not isinstance(value, list | tuple) or not all(isinstance(v, str) for v in value):
-            raise self.error(key, f"is {quoted(value)}.", "Write a list of texts in quotes.")
+            raise self.error(key, f"is {quoted(value)}.", "Write a list of words in quotes.")
         return tuple(value)
 
     def table(self, key: str) -> Table:
@@ -114,7 +120,7 @@ class Table:
         if not isinstance(value, Mapping):
             raise self.error(key, f"is {quoted(value)}.", f"Write a table, [{key}].")
         if self.base is not None and self.base.values.get(key) is value:
-            return self.base.table(key)  # whose file its mistakes are in
+            return self.base.table(key)  # its mistakes are in that file
         return Table(value, f"{self.path}.{key}".lstrip("."), self.source, self.file)
 
     def tables(self, key: str) -> tuple[Table, ...]:
@@ -144,14 +150,10 @@ class Table:
     def _cell(self, table: Table) -> Cell:
         text = table.text("play")
         beats = int(table.number("beats", 4, 1, 32))
-        try:
-            strokes = read_strokes(text, beats)
-        except ValueError as error:
-            raise table.error("play", f"cannot be read: {error}.", "See README, feels.") from None
         cell = Cell(
             text,
             beats,
-            strokes,
+            table.strokes("play", text, beats),
             table.number("weight", 1.0, 0, 1000),
             table.range("tempos", (0, 999)),
             table.range("energy", (0, 1)),
@@ -159,29 +161,42 @@ class Table:
         table.done()
         return cell
 
-    def feel(self, key: str = "like") -> str:
-        """Where the feel that ``key`` names is found; "" where none is named.
+    def strokes(self, key: str, text: str, beats: int) -> tuple[Stroke, ...]:
+        """The strokes of ``text``, the value of ``key``."""
+        try:
+            return read_strokes(text, beats)
+        except StrokeError as error:
+            cause = f"has {quoted(error.word)}, which {error.cause}"
+            raise self.error(key, cause, error.cure, error.word) from None
 
-        A feel file is sought beside the one that names it.
+    def feel(self, key: str = "like") -> str:
+        """The name or path of the feel that ``key`` names; "" where it names none.
+
+        A feel file is looked for in the folder of the one that names it.
         """
         name = self.text(key, "")
-        place = beside(name, str(Path(self.file).parent))
+        place = feel_path(name, str(Path(self.file).parent))
         if name and not is_feel_file(name) and name not in feel_names():
             raise self.error(key, f"is {quoted(name)}.", _known_feels(name))
         return place
 
+    def has(self, key: str) -> bool:
+        """Whether the table has ``key``, which is known from now on."""
+        self._known.add(key)
+        return key in self.values
+
     def keys(self) -> Iterator[str]:
-        """The keys that stand in the table; reading them this way counts as asking."""
-        self._asked.update(self.values)
+        """The keys of the table, all known from now on."""
+        self._known.update(self.values)
         return iter(self.values)
 
     def done(self) -> None:
-        """Refuse keys that nobody asked for, suggesting the nearest known one."""
+        """Refuse keys that nobody has read, suggesting the nearest known one."""
         for key in self.values:
-            if key not in self._asked:
-                near = difflib.get_close_matches(key, self._asked, 1)
-                known = ", ".join(sorted(self._asked))
-                cure = f"Did you mean {near[0]}?" if near else f"Known here: {known}."
+            if key not in self._known:
+                near = difflib.get_close_matches(key, self._known, 1)
+                known = ", ".join(sorted(self._known))
+                cure = f"Did you mean {near[0]}?" if near else f"The keys here are {known}."
                 raise self.error(key, "is not known.", cure)
 
 
@@ -189,7 +204,7 @@ class Table:
 class Feel:
     """How a band plays: its time, and a table for each player.
 
-    ``swing``: "ride" (the published ride ratio by tempo) or a fixed long : short ratio;
+    ``swing``: "ride" (the published ride ratio by tempo) or a fixed long:short ratio;
     ``lateness_ms``: player -> (mean, spread) behind the ride in ms, negative is ahead;
     ``meters``: those it is made for; ``two_first``: the feel of the first of several whole
     choruses, "" where it is this one. ``files``: the text of every feel file it is read from, by
@@ -222,21 +237,21 @@ def feel_names() -> tuple[str, ...]:
     return tuple(sorted(file.stem for file in FEELS.glob("*.toml")))
 
 
-_BROUGHT: ContextVar[Mapping[str, str]] = ContextVar("brought")
+_TEXTS: ContextVar[Mapping[str, str]] = ContextVar("feel texts")
 _FROM_FILES: dict[str, Feel] = {}
 
 
 @contextmanager
-def brought(files: Mapping[str, str]) -> Iterator[None]:
-    """Inside, feel files are these (path -> text) where they are among them.
+def use_feel_texts(files: Mapping[str, str]) -> Iterator[None]:
+    """Read feel files from these texts (path -> text) rather than from disk.
 
-    So a track's feels go along with it to a process, or a machine, that may not see them.
+    A track takes its feels along to a process, or a machine, that may not see the files.
     """
-    before = _BROUGHT.set(files)
+    before = _TEXTS.set(files)
     try:
         yield
     finally:
-        _BROUGHT.reset(before)
+        _TEXTS.reset(before)
 
 
 def load_feel(name: str) -> Feel:
@@ -252,7 +267,7 @@ def load_feel(name: str) -> Feel:
 
 
 def _known_feels(name: str) -> str:
-    """The cure for the name of a feel that there is not."""
+    """The cure for an unknown feel."""
     near = difflib.get_close_matches(name, feel_names(), 1)
     hint = f"Did you mean {near[0]}? " if near else ""
     return f"{hint}Known feels: {', '.join(feel_names())}."
@@ -265,7 +280,7 @@ def _own(name: str) -> Feel:
 
 
 def _from_file(path: str, through: tuple[str, ...]) -> Feel:
-    """The feel in a file, the same one as before while no file that it is read from changes.
+    """The feel in a file, cached until a file that it is read from changes.
 
     ``through``: the files that led here, each like the next.
     """
@@ -278,7 +293,7 @@ def _from_file(path: str, through: tuple[str, ...]) -> Feel:
 
 
 def _text(path: str) -> str:
-    text = _BROUGHT.get({}).get(path)
+    text = _TEXTS.get({}).get(path)
     if text is not None:
         return text
     try:
@@ -299,9 +314,9 @@ def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
     try:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
-        raise FeelError(f"{file}: {error}.", "Mend the TOML there.") from None
+        raise FeelError(f"{file}: {error}.", "Correct the TOML there.") from None
     except RecursionError:
-        raise FeelError(f"{file} has lists in lists without end.", "Name a feel file.") from None
+        raise FeelError(f"{file} has lists nested too deeply.", "Name a feel file.") from None
     here = (*through, os.path.realpath(file))
     mine = Table(values, "", source, file)
     base = _other(mine, here)
@@ -309,7 +324,8 @@ def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
     time = root.table("time")
     swing = _swing(time)
     lateness = time.table("lateness_ms")
-    late = {key: _late(lateness, key) for key in tuple(lateness.keys())}
+    late = {key: _late(lateness, key) for key in LATE if lateness.has(key)}
+    lateness.done()
     others = [base, *(_other(root.table(player), here) for player in READERS)]
     texts = {path: text for other in others if other for path, text in other.files.items()}
     feel = Feel(
@@ -328,7 +344,7 @@ def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
 
 
 def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
-    """The feel that a table is like; raises FeelError where that leads back to where it began."""
+    """The feel that a table is like; raises FeelError for a circle."""
     place = table.feel()
     if not is_feel_file(place):
         return load_feel(place) if place else None
@@ -338,12 +354,12 @@ def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
     try:
         _text(place)
     except FeelError as error:
-        raise table.error("like", f"is no feel: {error.cause}", error.cure) from None
+        raise table.error("like", f"cannot be read: {error.cause}", error.cure) from None
     return _from_file(place, through)
 
 
 def _like(root: Table, base: Feel | None) -> Table:
-    """The table with what it leaves out taken from the feel it is like."""
+    """The table, completed from the feel it is like."""
     if base is None:
         return root
     taken = {k: v for k, v in base.root.values.items() if k not in ("name", "sentence")}
@@ -383,6 +399,6 @@ def _late(table: Table, key: str) -> tuple[float, float]:
         or len(value) != 2
         or not all(isinstance(v, int | float) and -60 <= v <= 60 for v in value)
     ):
-        cure = "Write mean and spread in ms, like [6, 4]; neither past 60."
+        cure = "Write mean and spread in ms, up to 60, like [6, 4]."
         raise table.error(key, f"is {quoted(value)}.", cure)
     return float(value[0]), float(value[1])
