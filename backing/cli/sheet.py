@@ -23,7 +23,7 @@ from backing.neck.fingerboard import make_fingerboard
 from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
-    from backing.sheet import Asked, Sheet
+    from backing.sheet import Sheet, SheetRequest
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
@@ -66,7 +66,7 @@ def _write(arguments: argparse.Namespace, tune: Path) -> None:
 
 
 def _write_set(arguments: argparse.Namespace) -> None:
-    from backing.sheet import set_sheet
+    from backing.sheet import arpeggio_sheet
 
     try:
         root = PitchName.parse(arguments.set)
@@ -77,13 +77,13 @@ def _write_set(arguments: argparse.Namespace) -> None:
         raise OutputError("Grids cannot be said in MusicXML.", "End the name in .pdf or .svg.")
     check_writable(target)
     asked = _asked(arguments)
-    _write_pages(arguments, lambda: set_sheet(root, asked), f"arpeggios on {root}", target)
+    _write_pages(arguments, lambda: arpeggio_sheet(root, asked), f"arpeggios on {root}", target)
 
 
-def _write_musicxml(form: Form, asked: Asked, target: Path) -> None:
+def _write_musicxml(form: Form, asked: SheetRequest, target: Path) -> None:
     """The line that is asked for, else the chart."""
     from backing.sheet import line_file
-    from backing.sheet.asked import chord_interval
+    from backing.sheet.request import chord_interval
 
     if asked.line is not None:
         write_whole(target, line_file(form, asked).encode())
@@ -126,17 +126,17 @@ def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
     return output
 
 
-def _asked(arguments: argparse.Namespace) -> Asked:
+def _asked(arguments: argparse.Namespace) -> SheetRequest:
     """What is asked for, in the types of the sheet. Raises UserError for what is not there."""
-    from backing.sheet import Asked, make_look, make_reader
-    from backing.sheet.asked import GUIDES, LINES
+    from backing.sheet import SheetRequest, make_page_setup, make_sheet_part
+    from backing.sheet.request import GUIDES, LINES
 
-    reader = make_reader(arguments.reader, arguments.clef)
+    part = make_sheet_part(arguments.reader, arguments.clef)
     board = make_fingerboard(arguments.tuning, arguments.frets, left_handed=arguments.left_handed)
     line = one_of(arguments.line, LINES, "line") if arguments.line else None
     if arguments.no_tab:
-        reader = replace(reader, tablature=False)
-    return Asked(
+        part = replace(part, tablature=False)
+    return SheetRequest(
         chart=not arguments.no_chart,
         shapes=not arguments.no_shapes,
         position=arguments.position,
@@ -145,7 +145,7 @@ def _asked(arguments: argparse.Namespace) -> Asked:
         guide=one_of(arguments.guide, GUIDES, "guide line"),
         bars=arguments.bars,
         seed=arguments.seed,
-        reader=reader,
-        look=make_look(arguments.paper, large=arguments.large, signs=arguments.signs),
+        part=part,
+        page=make_page_setup(arguments.paper, large=arguments.large, signs=arguments.signs),
         board=board,
     )

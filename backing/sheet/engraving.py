@@ -14,9 +14,9 @@ from xml.sax.saxutils import escape
 
 import verovio
 
+from backing.chart.printed import PrintedSymbol
 from backing.errors import InternalError
 from backing.sheet.staff import MARK
-from backing.sheet.symbols import SetSymbol
 
 SIGNS = "♭♯♮𝄫𝄪△°ø"
 PAGE_UNITS = 2100
@@ -66,7 +66,7 @@ _STYLE = re.compile(r'<style type="text/css">@font-face.*?</style>', re.DOTALL)
 
 
 def engrave(
-    musicxml: str, chords: Sequence[SetSymbol], *, voices: int = 1, scale: float = 1
+    musicxml: str, chords: Sequence[PrintedSymbol], *, voices: int = 1, scale: float = 1
 ) -> list[str]:
     """The systems of a line (see ``staff.line_for_engraving``) as SVG.
 
@@ -95,7 +95,7 @@ def _toolkit() -> Any:
     return toolkit
 
 
-def _set_texts(svg: str, chords: Sequence[SetSymbol]) -> str:
+def _set_texts(svg: str, chords: Sequence[PrintedSymbol]) -> str:
     svg = _STYLE.sub("", svg)
 
     def symbol(match: re.Match[str]) -> str:
@@ -111,7 +111,7 @@ def _set_texts(svg: str, chords: Sequence[SetSymbol]) -> str:
     return svg.replace('font-family="Times, serif"', 'font-family="Lato"')
 
 
-def _symbol(symbol: SetSymbol, x: int, y: int) -> str:
+def _symbol(symbol: PrintedSymbol, x: int, y: int) -> str:
     """A chord symbol as SVG text: the rest of it smaller and raised."""
     runs = [(symbol.root, CHORD, 0), (symbol.accidental, round(0.82 * CHORD), 75)]
     if symbol.root == "N.C.":
