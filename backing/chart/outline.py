@@ -15,7 +15,7 @@ NARROWEST, WIDEST = 13, 24
 """The width of a bar in characters; a longer one pushes the bars after it aside."""
 ORDER_NAMES = {"head": "head", "solos": "solos", "out": "head out"}
 _TO_ASCII = str.maketrans({
-    "♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "x", "△": "^", "°": "o", "ø": "m7b5", "·": "-",
+    "♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "x", "△": "^", "°": "o", "ø": "m7b5",
     "─": "=", "╌": "-", "│": "|", "╭": ".", "╮": ".", "╰": "'", "╯": "'",
 })  # fmt: skip
 
@@ -50,7 +50,7 @@ def as_text(form: Form, ribbon: str = "") -> str:
 
 def in_ascii(text: str) -> str:
     """Text for a terminal that has no more than ASCII: Bb for B♭, = and - for the two lines."""
-    return text.translate(_TO_ASCII)
+    return text.replace("ø7", "ø").translate(_TO_ASCII)
 
 
 def _rows(bars: Sequence[PlayedBar], form: Form) -> Iterator[str]:

@@ -23,7 +23,8 @@ from backing.neck.fingerboard import make_fingerboard
 from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
-    from backing.sheet import Sheet, SheetRequest
+    from backing.sheet.request import SheetRequest
+    from backing.sheet.sheets import Sheet
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
@@ -60,13 +61,13 @@ def _write(arguments: argparse.Namespace, tune: Path) -> None:
         _write_musicxml(form, asked, target)
         tell_unless_quiet(arguments, f"{form.title} -> {target}")
         return
-    from backing.sheet import tune_sheet
+    from backing.sheet.sheets import tune_sheet
 
     _write_pages(arguments, lambda: tune_sheet(form, asked), form.title, target)
 
 
 def _write_set(arguments: argparse.Namespace) -> None:
-    from backing.sheet import arpeggio_sheet
+    from backing.sheet.sheets import arpeggio_sheet
 
     try:
         root = PitchName.parse(arguments.set)
@@ -82,13 +83,13 @@ def _write_set(arguments: argparse.Namespace) -> None:
 
 def _write_musicxml(form: Form, asked: SheetRequest, target: Path) -> None:
     """The line that is asked for, else the chart."""
-    from backing.sheet import line_file
+    from backing.sheet.line_block import line_file
     from backing.sheet.request import chord_interval
 
     if asked.line is not None:
         write_whole(target, line_file(form, asked).encode())
     else:
-        form = form.transposed(chord_interval(asked.reader))
+        form = form.transposed(chord_interval(asked.part))
         write_whole(target, write_lead_sheet(form).encode())
 
 
@@ -128,8 +129,9 @@ def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
 
 def _asked(arguments: argparse.Namespace) -> SheetRequest:
     """What is asked for, in the types of the sheet. Raises UserError for what is not there."""
-    from backing.sheet import SheetRequest, make_page_setup, make_sheet_part
-    from backing.sheet.request import GUIDES, LINES
+    from backing.sheet.page_setup import make_page_setup
+    from backing.sheet.request import GUIDES, LINES, SheetRequest
+    from backing.sheet.sheet_part import make_sheet_part
 
     part = make_sheet_part(arguments.reader, arguments.clef)
     board = make_fingerboard(arguments.tuning, arguments.frets, left_handed=arguments.left_handed)

@@ -17,6 +17,8 @@ from backing.combo.guide_tones import lines
 from backing.combo.plan import Plan, plan_of_bars
 
 SOLID, DASHED = "─", "╌"
+OPENING_BARS = 8
+"""Where there is room for the beginning of a tune only: on covers, and over the text of a chart."""
 ROWS, COLUMNS = 4, 64
 """The size of a ribbon in text, in characters."""
 
@@ -51,10 +53,9 @@ class Ribbon:
         return self.from_3rd, self.from_7th
 
     @property
-    def pitches(self) -> tuple[int, int]:
-        """The lowest and the highest MIDI pitch; (0, 0) where there is none."""
-        found = [tone.pitch for line in self.lines for tone in line] or [0]
-        return min(found), max(found)
+    def pitches(self) -> tuple[int, ...]:
+        """The MIDI pitches of both lines, from the highest down, each once."""
+        return tuple(sorted({tone.pitch for line in self.lines for tone in line}, reverse=True))
 
 
 def make_ribbon(bars: Sequence[PlayedBar]) -> Ribbon:
@@ -85,25 +86,25 @@ def ribbon_of_plan(plan: Plan) -> Ribbon:
 
 
 def ribbon_text(ribbon: Ribbon, rows: int = ROWS, columns: int = COLUMNS) -> str:
-    """A ribbon drawn with box-drawing characters, in ``rows`` at most; empty without chords."""
+    """A ribbon drawn with box-drawing characters, in ``rows`` at most; empty without chords.
+
+    Pitches share the rows evenly, so that even a half step shows where there are few of them.
+    """
     beats = max((tone.end for line in ribbon.lines for tone in line), default=Fraction(0))
-    if not beats:
-        return ""
+    heights = {
+        pitch: rank * rows // max(len(ribbon.pitches), rows)
+        for rank, pitch in enumerate(ribbon.pitches)
+    }
     canvas = [[" "] * columns for _ in range(rows)]
     for line, pen in zip(reversed(ribbon.lines), (DASHED, SOLID), strict=True):
-        heights = [_height(ribbon, line, beats * x / columns, rows) for x in range(columns)]
-        _draw(canvas, heights, pen)
+        sounding = [_pitch_at(line, beats * x / columns) for x in range(columns)]
+        _draw(canvas, [None if pitch is None else heights[pitch] for pitch in sounding], pen)
     drawn = ("".join(row).rstrip() for row in canvas)
     return "\n".join(row for row in drawn if row)
 
 
-def _height(ribbon: Ribbon, line: Sequence[RibbonTone], beat: Fraction, rows: int) -> int | None:
-    """The row, from the top, of the tone that sounds at ``beat``; None where none does."""
-    low, high = ribbon.pitches
-    for tone in line:
-        if tone.start <= beat < tone.end:
-            return (high - tone.pitch) * rows // (high - low + 1)
-    return None
+def _pitch_at(line: Sequence[RibbonTone], beat: Fraction) -> int | None:
+    return next((tone.pitch for tone in line if tone.start <= beat < tone.end), None)
 
 
 def _draw(canvas: list[list[str]], heights: Sequence[int | None], pen: str) -> None:

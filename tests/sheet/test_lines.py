@@ -19,9 +19,9 @@ from backing.errors import PracticeError
 from backing.lines.etude import etude
 from backing.lines.line import RHYTHMS, Line
 from backing.neck.fingerboard import make_fingerboard
-from backing.sheet import SheetRequest, line_file, make_sheet_part
-from backing.sheet.line_block import line_block, staff_line
-from backing.sheet.request import chosen_position
+from backing.sheet.line_block import line_block, line_file, staff_line
+from backing.sheet.request import SheetRequest, chosen_position
+from backing.sheet.sheet_part import make_sheet_part
 from tests.chart.musicxml_schema import problems
 
 TUNES = Path(__file__).parents[2] / "tunes"
@@ -180,10 +180,10 @@ def test_guide_tones_lie_under_the_hand_and_say_what_they_are() -> None:
 @pytest.mark.parametrize(
     ("asked", "cause"),
     [
-        ({"line": "solo"}, '"solo" is no line'),
-        ({"line": "guide", "guide": "fifths"}, '"fifths" is no guide line'),
+        ({"line": "solo"}, '"solo" isn\'t a line'),
+        ({"line": "guide", "guide": "fifths"}, '"fifths" isn\'t a guide-tone line'),
         ({"line": "etude", "position": "40"}, "Position 40 is off the neck"),
-        ({"line": "etude", "position": "high"}, '"high" is no position'),
+        ({"line": "etude", "position": "high"}, '"high" isn\'t a position'),
     ],
 )
 def test_lines_that_cannot_be_had_are_said_so(asked: dict[str, str], cause: str) -> None:

@@ -10,22 +10,19 @@ from xml.etree import ElementTree
 import pytest
 from pypdf import PdfReader
 
+import backing
 from backing.chart.harmony import parse_chord
 from backing.chart.pitch import PitchName
 from backing.chart.text.tune_file import read, read_file
 from backing.errors import OutputError, PracticeError
 from backing.neck.fingerboard import make_fingerboard
 from backing.neck.shapes import shape
-from backing.sheet import (
-    Sheet,
-    SheetRequest,
-    arpeggio_sheet,
-    make_page_setup,
-    make_sheet_part,
-    tune_sheet,
-)
 from backing.sheet.chart import chart_block
 from backing.sheet.diagram import diagram
+from backing.sheet.page_setup import make_page_setup
+from backing.sheet.request import SheetRequest
+from backing.sheet.sheet_part import make_sheet_part
+from backing.sheet.sheets import Sheet, arpeggio_sheet, tune_sheet
 
 TUNES = Path(__file__).parents[2] / "tunes"
 FORM = read_file(TUNES / "low-tide-ferry.tune")
@@ -58,6 +55,46 @@ def test_a_chart_says_title_facts_bars_and_centres() -> None:
         assert words in said, words
 
 
+def test_every_page_says_which_program_made_it_and_how() -> None:
+    recipe = "backing sheet low-tide-ferry.tune --line etude --bars 1-8"
+    reader = pdf(tune_sheet(FORM, SheetRequest(line="etude", bars="1-8", recipe=recipe)))
+    made = f"backing {backing.__version__} · {recipe}"
+    assert all(made in page.extract_text() for page in reader.pages)
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Low Tide Ferry"
+    assert reader.metadata.subject == made
+
+
+def test_the_legend_tells_the_two_lines_apart() -> None:
+    said = text(pdf(tune_sheet(FORM, SheetRequest())))
+    assert "line from the 3rd" in said
+    assert "line from the 7th" in said
+    alone = text(pdf(tune_sheet(FORM, SheetRequest(chart=False, line="guide", bars="1-4"))))
+    assert "line from the 3rd" not in alone
+
+
+def test_a_ribbon_stands_under_every_row_with_chords() -> None:
+    for tune in TUNES.glob("*.tune"):
+        form = read_file(tune)
+        for section in chart_block(form, form, make_page_setup())["sections"]:
+            for row in section["rows"]:
+                assert {piece["dashed"] for bar in row["bars"] for piece in bar["ribbon"]} == {
+                    False, True,
+                }  # fmt: skip
+
+
+def test_a_chart_that_nearly_fits_a_page_is_made_to() -> None:
+    """Nine rows, with an intro, cues and changes for the soloists."""
+    assert len(pdf(tune_sheet(FORM, SheetRequest())).pages) == 1
+
+
+def test_a_key_is_never_printed_in_letters() -> None:
+    form = read_file(TUNES / "paper-route-blues.tune")
+    said = text(pdf(tune_sheet(form, SheetRequest())))
+    assert "B♭ major" in said
+    assert "Bb" not in said
+
+
 def test_only_the_fonts_that_come_along_are_used() -> None:
     request = SheetRequest(position="auto", line="etude")
     used = fonts(pdf(tune_sheet(FORM, request)))
@@ -81,7 +118,7 @@ def test_large_print_is_larger() -> None:
 def test_a_part_in_b_flat_is_a_tone_higher() -> None:
     said = text(pdf(tune_sheet(FORM, SheetRequest(part=make_sheet_part("Bb")))))
     assert "A minor" in said
-    assert "for B♭ instruments" in said
+    assert "B♭ part" in said
 
 
 def test_the_same_sheet_is_the_same_file() -> None:
@@ -161,15 +198,15 @@ def test_other_necks_have_grids(tuning: str) -> None:
 
 
 def test_what_cannot_be_printed_is_said_so() -> None:
-    with pytest.raises(OutputError, match='"a0" is no paper'):
+    with pytest.raises(OutputError, match="isn't a paper size"):
         make_page_setup("a0")
-    with pytest.raises(PracticeError, match='"oboe" is nobody'):
+    with pytest.raises(PracticeError, match='There is no part for "oboe"'):
         make_sheet_part("oboe")
-    with pytest.raises(PracticeError, match='"alto" is no clef'):
+    with pytest.raises(PracticeError, match="isn't a clef"):
         make_sheet_part("C", "alto")
     with pytest.raises(PracticeError, match="nothing on it"):
         tune_sheet(FORM, SheetRequest(chart=False))
-    with pytest.raises(PracticeError, match="players of frets"):
+    with pytest.raises(PracticeError, match="fretted instruments"):
         tune_sheet(FORM, SheetRequest(position="5", part=make_sheet_part("Bb")))
     with pytest.raises(PracticeError, match="Position 30 is off the neck"):
         tune_sheet(FORM, SheetRequest(position="30"))
