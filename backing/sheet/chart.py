@@ -16,7 +16,8 @@ from backing.chart.form import ORDERS, Form
 from backing.chart.lead_sheet import SheetBar, SheetSection, lead_sheet
 from backing.chart.outline import directions, stop_time
 from backing.chart.printed import printed_symbol
-from backing.neck.parent_scales import Centre, key_centres
+from backing.neck.parent_scales import Centre as KeyCenter
+from backing.neck.parent_scales import key_centres as key_centers
 from backing.sheet.page_setup import PageSetup
 from backing.sheet.ribbon import Pieces, RibbonPiece, section_ribbons
 
@@ -27,11 +28,11 @@ ORDER_WORDS = {"head": "Form", "solos": "Solos", "out": "Head out"}
 def chart_block(form: Form, written: Form, page: PageSetup) -> dict[str, Any]:
     """The block "chart" of a sheet: ``form`` as it sounds, ``written`` as the player reads it."""
     sections = lead_sheet(written)
-    centres = {order: _centres(written, order) for order in {s.order for s in sections}}
+    centers = {order: _centers(written, order) for order in {s.order for s in sections}}
     before: SheetSection | None = None
     shown = []
     for section, ribbons in zip(sections, section_ribbons(form), strict=True):
-        shown.append(_section(written, section, before, centres[section.order], ribbons, page=page))
+        shown.append(_section(written, section, before, centers[section.order], ribbons, page=page))
         before = section
     for section_data in shown:
         section_data["rows"][-1]["bars"][-1]["double"] = True
@@ -60,24 +61,24 @@ def heading(form: Form) -> dict[str, Any]:
     }
 
 
-Centres = dict[tuple[str, int], list[tuple[Fraction, Fraction, Centre]]]
-"""For a bar by role and number: the centres in it, from and to which part of the bar."""
+Centers = dict[tuple[str, int], list[tuple[Fraction, Fraction, KeyCenter]]]
+"""For a bar by role and number: the centers in it, from and to which part of the bar."""
 
 
-def _centres(form: Form, order: str) -> Centres:
+def _centers(form: Form, order: str) -> Centers:
     bars = [bar for bar in form.played(order) if not bar.pickup]
-    found: Centres = {}
+    found: Centers = {}
     if not any(change.chord for bar in bars for change in bar.changes):
         return found
-    centres = key_centres(bars)
+    centers = key_centers(bars)
     start = Fraction(0)
     for bar in bars:
         inside = []
-        for centre in centres:
-            first, last = max(start, centre.start), min(start + bar.length, centre.end)
+        for center in centers:
+            first, last = max(start, center.start), min(start + bar.length, center.end)
             if first < last:
                 parts = ((first - start) / bar.length, (last - start) / bar.length)
-                inside.append((*parts, centre))
+                inside.append((*parts, center))
         found[bar.role, bar.number] = inside
         start += bar.length
     return found
@@ -87,7 +88,7 @@ def _section(
     form: Form,
     section: SheetSection,
     before: SheetSection | None,
-    centres: Centres,
+    centers: Centers,
     ribbons: Sequence[Pieces],
     *,
     page: PageSetup,
@@ -104,29 +105,35 @@ def _section(
         bars.append(shown | {"ribbon": [_piece(piece) for piece in pieces]})
         told = set(cues)
     rows: list[dict[str, Any]] = []
-    last: Centre | None = None
+    last: KeyCenter | None = None
     for pairs in _rows(section.bars, bars):
-        row, last = _row(pairs, section, centres, last)
-        if rows and rows[-1]["centres"] and row["centres"] and not row["centres"][0]["text"]:
-            rows[-1]["centres"][-1]["ends"] = False
+        row, last = _row(pairs, section, centers, last)
+        if rows and rows[-1]["centers"] and row["centers"] and not row["centers"][0]["text"]:
+            rows[-1]["centers"][-1]["ends"] = False
         rows.append(row)
     return {
         "name": section.name,
         "label": section.name if section.role == "chorus" else section.name.capitalize(),
-        "notes": _section_notes(form, section, before),
+        "notes": _section_notes(form, section, before, over=_first_text(rows[0]["centers"])),
         "rows": rows,
     }
 
 
-def _section_notes(form: Form, section: SheetSection, before: SheetSection | None) -> str:
-    """What is other than in the tune or in the section before."""
+def _first_text(centers: Sequence[dict[str, Any]]) -> str:
+    return str(centers[0]["text"]) if centers else ""
+
+
+def _section_notes(
+    form: Form, section: SheetSection, before: SheetSection | None, *, over: str
+) -> str:
+    """What is other than in the tune or in the section before; ``over`` names its first center."""
     told = before or section
     notes = []
     if section.feel != (told.feel if before else form.feel):
         notes.append(f"{section.feel} feel")
     if section.meter != (told.meter if before else form.meter):
         notes.append(str(section.meter))
-    if section.key != (told.key if before else form.key):
+    if section.key != (told.key if before else form.key) and section.key.pretty != over:
         notes.append(section.key.pretty)
     if section.tempo_ratio != (told.tempo_ratio if before else 1):
         ratio = section.tempo_ratio
@@ -154,10 +161,10 @@ def _rows(
 def _row(
     pairs: Sequence[tuple[SheetBar, dict[str, Any]]],
     section: SheetSection,
-    centres: Centres,
-    before: Centre | None,
-) -> tuple[dict[str, Any], Centre | None]:
-    """A row, and the centre with which it ends; one that goes on from ``before`` has no name."""
+    centers: Centers,
+    before: KeyCenter | None,
+) -> tuple[dict[str, Any], KeyCenter | None]:
+    """A row, and the center with which it ends; one that goes on from ``before`` has no name."""
     at = Fraction(0)
     lines: list[dict[str, Any]] = []
     last = before
@@ -165,17 +172,17 @@ def _row(
         width = _width(bar, section)
         data |= {"x": float(at), "w": float(width)}
         number = bar.numbers[0] if bar.numbers else 0
-        for start, end, centre in centres.get((section.role, number), []):
-            if centre is last and lines:
+        for start, end, center in centers.get((section.role, number), []):
+            if center is last and lines:
                 lines[-1]["to"] = float(at + end * width)
             else:
-                name = "" if centre is last else centre.name
+                name = "" if center is last else center.name
                 lines.append({"from": float(at + start * width), "to": float(at + end * width),
                               "text": name, "ends": True})  # fmt: skip
-            last = centre
+            last = center
         at += width
     row = {"bars": [data for _, data in pairs], "width": float(max(at, Fraction(BARS_A_ROW)))}
-    return row | {"centres": lines}, last
+    return row | {"centers": lines}, last
 
 
 def _width(bar: SheetBar, section: SheetSection) -> Fraction:

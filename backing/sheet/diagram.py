@@ -109,7 +109,7 @@ def _line(x1: float, y1: float, x2: float, y2: float, width: float) -> str:
 
 
 def _label(text: str, x: float, y: float, size: float, ink: str) -> str:
-    """A degree, its accidental from the font of signs, centred on a point."""
+    """A degree, its accidental from the font of signs, centered on a point."""
     size *= {1: 1.0, 2: 0.92, 3: 0.78}.get(len(text), 0.7)
     runs = "".join(
         f'<tspan font-family="Backing Signs">{c}</tspan>' if c in SIGNS else c for c in text

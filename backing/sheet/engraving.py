@@ -20,7 +20,7 @@ from backing.sheet.staff import MARK
 
 SIGNS = "♭♯♮𝄫𝄪△°ø"
 PAGE_UNITS = 2100
-"""The width of a system in Verovio's units at scale 100, that is tenths of a millimetre."""
+"""The width of a system in Verovio's units at scale 100, that is tenths of a millimeter."""
 CHORD, DEGREE, FRET, NUMBER = 590, 370, 400, 340
 """Sizes of text in the units of a system, in which a staff is 720 high."""
 STAFF_GAP, DEGREE_ROW = 7, 3
@@ -150,7 +150,7 @@ TO_HEAD = 90 + 106
 
 
 def _degree(match: re.Match[str]) -> str:
-    """A degree, centred under its note."""
+    """A degree, centered under its note."""
     text = re.sub(r"<[^>]*>|\s", "", match["text"])
     size = round(DEGREE * {1: 1.0, 2: 0.95}.get(len(text), 0.82))
     runs = "".join(

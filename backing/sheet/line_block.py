@@ -16,8 +16,7 @@ from backing.combo.guide_tones import lines as guide_lines
 from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
 from backing.lines.etude import etude
-from backing.neck.fingerboard import Fingerboard, hand
-from backing.neck.fingerboard import StringFret as NeckPlace
+from backing.neck.fingerboard import Fingerboard, StringFret, hand
 from backing.neck.path import Path
 from backing.sheet.engraving import engrave
 from backing.sheet.notation import StaffNote, StaffPitch, notated
@@ -144,7 +143,7 @@ def _octaves_into_hand(pitches: Sequence[int], taken: Path, request: SheetReques
     return 12 * round((middle - sum(pitches) / len(pitches)) / 12)
 
 
-def _guide_tone(chord: Chord, pitch: int, place: NeckPlace | None) -> StaffPitch:
+def _guide_tone(chord: Chord, pitch: int, place: StringFret | None) -> StaffPitch:
     degree = chord.name_of(pitch % 12) or Degree(1)
     return StaffPitch(pitch, chord.spelled(degree), _degree(degree), place)
 
@@ -153,11 +152,11 @@ def _degree(degree: Degree | None) -> str:
     return printed_degree(degree) if degree else ""
 
 
-def _places(pitches: Sequence[int], position: int, board: Fingerboard) -> list[NeckPlace | None]:
+def _places(pitches: Sequence[int], position: int, board: Fingerboard) -> list[StringFret | None]:
     """A place for each pitch on strings of their own, under the hand or nearest to it."""
     reach = hand(board, position).reach
     taken: set[int] = set()
-    places: list[NeckPlace | None] = []
+    places: list[StringFret | None] = []
     for pitch in reversed(pitches):
         offered = [*reach.get(pitch, ()), *board.places(pitch)]
         free = [place for place in offered if place.string not in taken]

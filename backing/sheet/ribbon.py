@@ -6,9 +6,11 @@ bar inside a repeat gets them as they are heard the first time.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
+from itertools import accumulate
 
 from backing.chart.bar import Change, PlayedBar
 from backing.chart.form import ORDERS, Form
@@ -33,47 +35,41 @@ class RibbonPiece:
 
 
 Pieces = tuple[RibbonPiece, ...]
-_Drawn = tuple[PlayedBar, Pieces]
+_Drawn = dict[tuple[str, int], tuple[PlayedBar, Pieces]]
 
 
 def section_ribbons(form: Form) -> Iterator[list[Pieces]]:
     """For each section of the lead sheet, the pieces under each of its bars."""
-    drawn = {
-        order: {(bar.role, bar.number): (bar, pieces) for bar, pieces in _drawn(form.played(order))}
-        for order in ORDERS
-    }
+    drawn = {order: _drawn(form.played(order)) for order in ORDERS}
     for section in lead_sheet(form):
         orders = ("solos", "head") if section.order == "head" else (section.order,)
         yield [_under(bar, section, [drawn[order] for order in orders]) for bar in section.bars]
 
 
-def _drawn(bars: Sequence[PlayedBar]) -> Iterator[_Drawn]:
-    """The bars of a chorus, each with the pieces under it."""
-    lines = make_ribbon(bars).lines
-    start = Fraction(0)
-    for index, bar in enumerate(bars):
-        end = start + bar.length
-        yield (
-            bar,
-            tuple(
-                RibbonPiece(
+@lru_cache(maxsize=len(ORDERS))
+def _drawn(bars: tuple[PlayedBar, ...]) -> _Drawn:
+    """The bars of an order by role and number, each with the pieces under it."""
+    starts = list(accumulate((bar.length for bar in bars), initial=Fraction(0)))
+    pieces: list[list[RibbonPiece]] = [[] for _ in bars]
+    for dashed, line in zip((False, True), make_ribbon(bars).lines, strict=True):
+        for tone in line:
+            at = tone.bar
+            while at < len(bars) and starts[at] < tone.end:
+                piece = RibbonPiece(
                     dashed,
-                    (max(tone.start, start) - start) / bar.length,
-                    (min(tone.end, end) - start) / bar.length,
+                    max(tone.start - starts[at], Fraction(0)) / bars[at].length,
+                    min(tone.end - starts[at], bars[at].length) / bars[at].length,
                     tone.pitch,
-                    printed_degree(tone.degree) if tone.bar == index else "",
+                    printed_degree(tone.degree) if at == tone.bar else "",
                 )
-                for dashed, line in zip((False, True), lines, strict=True)
-                for tone in line
-                if tone.start < end and tone.end > start
-            ),
-        )
-        start = end
+                pieces[at].append(piece)
+                at += 1
+    return {
+        (bar.role, bar.number): (bar, tuple(mine)) for bar, mine in zip(bars, pieces, strict=True)
+    }
 
 
-def _under(
-    bar: SheetBar, section: SheetSection, drawn: Sequence[Mapping[tuple[str, int], _Drawn]]
-) -> Pieces:
+def _under(bar: SheetBar, section: SheetSection, drawn: Sequence[_Drawn]) -> Pieces:
     """The pieces of the first order in which the bar has the changes soloists play."""
     at = section.role, bar.numbers[0] if bar.numbers else 0
     found = [bars[at] for bars in drawn if at in bars]

@@ -48,7 +48,7 @@ def fonts(reader: PdfReader) -> set[str]:
     return names
 
 
-def test_a_chart_says_title_facts_bars_and_centres() -> None:
+def test_a_chart_says_title_facts_bars_and_centers() -> None:
     said = text(pdf(tune_sheet(FORM, SheetRequest())))
     for words in ("Low Tide Ferry", "G minor", "132", "swing", "Coda", "pedal D", "hits 1 2& 4&",
                   "break 1", "two feel", "A♭ major", "32", "A A2 B A:1-7 coda"):  # fmt: skip
@@ -153,10 +153,10 @@ def test_rows_have_four_bars_and_signs_stand_at_their_bars() -> None:
     assert first["bars"][0]["number"] == "1, 6"
 
 
-def test_a_centre_that_goes_on_is_named_once() -> None:
+def test_a_center_that_goes_on_is_named_once() -> None:
     form = read("key: C\nsection A\n| C6 | Am7 | Dm7 | G7 | C6 | Am7 | Dm7 | G7 |\n")
     (section,) = chart_block(form, form, make_page_setup())["sections"]
-    lines = [row["centres"] for row in section["rows"]]
+    lines = [row["centers"] for row in section["rows"]]
     assert [[line["text"] for line in row] for row in lines] == [["C major"], [""]]
     assert [row[-1]["ends"] for row in lines] == [False, True]
 
