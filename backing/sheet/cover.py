@@ -17,7 +17,7 @@ POINTS = 300
 def cover(form: Form, title: str, facts: Sequence[str]) -> bytes:
     """A square PNG with the two lines of the tune's opening, a title and lines of small print.
 
-    ``facts``: key, tempo, what is practiced; the first two stand in front. Equal arguments make
+    ``facts``: lines such as key and tempo, and the drill; the first is bold. Equal arguments make
     equal bytes.
     """
     content = {

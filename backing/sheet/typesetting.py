@@ -36,6 +36,7 @@ def typeset(
     inputs = {name: text.encode() for name, text in images.items()}
     inputs["data.json"] = json.dumps(content, ensure_ascii=False).encode()
     inputs["main.typ"] = (files("backing.sheet") / template).read_bytes()
+    inputs["lines.typ"] = (files("backing.sheet") / "lines.typ").read_bytes()
     try:
         made = _compile(inputs, format=form, ppi=ppi, font_paths=_fonts())
     except typst.TypstError as error:
