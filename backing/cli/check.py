@@ -12,7 +12,7 @@ from backing.chart.outline import as_data, as_text, in_ascii
 from backing.chart.text.tune_file import write
 from backing.cli.status import DONE, USERS, in_words, show, tell
 from backing.cli.tunes import read_tune
-from backing.combo.ribbon import OPENING_BARS, make_ribbon, ribbon_text
+from backing.combo.ribbon import opening_ribbon, ribbon_text
 from backing.combo.style import feel_names, load_feel
 from backing.errors import UserError
 
@@ -46,7 +46,7 @@ def check(arguments: argparse.Namespace) -> int:
 
 def _chart(form: Form) -> str:
     """A tune as text under its two guide-tone lines, in signs the terminal has."""
-    text = as_text(form, ribbon_text(make_ribbon(form.played("solos")[:OPENING_BARS])))
+    text = as_text(form, ribbon_text(opening_ribbon(form)))
     encoding = sys.stdout.encoding or "utf-8"
     try:
         text.encode(encoding)

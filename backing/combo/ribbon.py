@@ -7,10 +7,11 @@ starts on a 7th, drawn dashed.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.bar import PlayedBar
+from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
 from backing.combo.guide_tones import lines
@@ -61,6 +62,16 @@ class Ribbon:
 def make_ribbon(bars: Sequence[PlayedBar]) -> Ribbon:
     """The ribbon of ``bars`` played as a loop."""
     return ribbon_of_plan(plan_of_bars(bars))
+
+
+def opening_ribbon(form: Form) -> Ribbon:
+    """The beginning of a tune's ribbon, OPENING_BARS of the solos: our mark."""
+    bars = form.played("solos")
+    end = sum((bar.length for bar in bars[:OPENING_BARS]), Fraction(0))
+    return Ribbon(*(
+        tuple(replace(tone, end=min(tone.end, end)) for tone in line if tone.start < end)
+        for line in make_ribbon(bars).lines
+    ))  # fmt: skip
 
 
 def ribbon_of_plan(plan: Plan) -> Ribbon:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from backing.chart.form import Form
-from backing.combo.ribbon import OPENING_BARS, Ribbon, make_ribbon
+from backing.combo.ribbon import Ribbon, opening_ribbon
 from backing.sheet.typesetting import typeset
 
 PIXELS = 600
@@ -23,7 +23,7 @@ def cover(form: Form, title: str, facts: Sequence[str]) -> bytes:
     content = {
         "title": title,
         "facts": [fact for fact in facts if fact],
-        "lines": _drawn(make_ribbon(form.played("solos")[:OPENING_BARS])),
+        "lines": _drawn(opening_ribbon(form)),
     }
     (png,) = typeset("cover.typ", content, {}, "png", ppi=72 * PIXELS / POINTS)
     return png

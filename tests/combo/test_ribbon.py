@@ -15,7 +15,14 @@ from backing.chart.text.tune_file import read, read_file
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.combo.part import Note
-from backing.combo.ribbon import Ribbon, RibbonTone, make_ribbon, ribbon_of_plan, ribbon_text
+from backing.combo.ribbon import (
+    Ribbon,
+    RibbonTone,
+    make_ribbon,
+    opening_ribbon,
+    ribbon_of_plan,
+    ribbon_text,
+)
 from backing.page.score import make_score
 from backing.routine.orders import Request, make_routine
 from backing.sheet.ribbon import RibbonPiece, section_ribbons
@@ -102,6 +109,16 @@ def test_where_no_chord_is_no_line_is() -> None:
     empty = make_ribbon(read("key: C\nsection A\n| N.C. | N.C. |").played("solos"))
     assert empty == Ribbon((), ())
     assert ribbon_text(empty) == ""
+
+
+@pytest.mark.parametrize("tune", TUNES, ids=lambda path: path.stem)
+def test_the_mark_is_the_beginning_of_the_lines(tune: Path) -> None:
+    form = read_file(tune)
+    end = sum(bar.length for bar in form.played("solos")[:8])
+    whole = make_ribbon(form.played("solos"))
+    for part, line in zip(opening_ribbon(form).lines, whole.lines, strict=True):
+        assert [tone.pitch for tone in part] == [t.pitch for t in line if t.start < end]
+        assert part[-1].end == end
 
 
 def test_the_drawing_in_text_moves_with_the_lines() -> None:
