@@ -245,6 +245,11 @@ class Key:
         return f"{self.tonic} {self.mode}"
 
     @property
+    def pretty(self) -> str:
+        """The key as it is printed: "B♭ major", "F♯ minor"."""
+        return f"{self.tonic.pretty} {self.mode}"
+
+    @property
     def short(self) -> str:
         """The key as a player says it for short, which ``parse`` reads: "C", "Bm", "D dorian"."""
         sign = {"major": "", "minor": "m"}.get(self.mode, f" {self.mode}")

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from pathlib import Path
 
-from backing.chart.outline import as_data, as_text
+from backing.chart.form import Form
+from backing.chart.outline import as_data, as_text, in_ascii
 from backing.chart.text.tune_file import write
 from backing.cli.status import DONE, USERS, in_words, show, tell
 from backing.cli.tunes import read_tune
 from backing.combo.feel_file import feel_names, load_feel
+from backing.combo.ribbon import opening_ribbon, ribbon_text
 from backing.errors import UserError
 
 
@@ -35,10 +38,21 @@ def check(arguments: argparse.Namespace) -> int:
         if arguments.json:
             shown.append({"file": name, **as_data(form)})
         else:
-            show(write(form).rstrip("\n") if arguments.tidy else as_text(form))
+            show(write(form).rstrip("\n") if arguments.tidy else _chart(form))
     if arguments.json:
         show(json.dumps(shown, indent=1))
     return status
+
+
+def _chart(form: Form) -> str:
+    """A tune as text under its two guide-tone lines, in signs the terminal has."""
+    text = as_text(form, ribbon_text(opening_ribbon(form)))
+    encoding = sys.stdout.encoding or "utf-8"
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        return in_ascii(text)
+    return text
 
 
 def _list_feels() -> int:

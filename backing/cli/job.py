@@ -209,17 +209,27 @@ def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont)
     from backing.mixdown.marks import Mark
     from backing.mixdown.tags import Tags
 
+    key = (routine.keys[0] if len(routine.keys) == 1 else routine.form.key).pretty
     return Tags(
         title=job.title,
-        key=str(routine.form.key),
+        key=key,
         tempo=float(routine.tempos[-1]),
         comment=f"backing {__version__}, {font.name}: {job.recipe}",
         drill=job.drill,
+        cover=partial(_cover, job, routine, key),
         marks=tuple(
             Mark(float(performance.clock.seconds(beat)), name)
             for beat, name in markers(performance)
         ),
     )
+
+
+def _cover(job: Job, routine: Routine, key: str) -> bytes:
+    from backing.sheet.cover import cover
+
+    slow, fast = min(routine.tempos), max(routine.tempos)
+    tempos = f"{float(slow):g}" + (f"-{float(fast):g}" if fast > slow else "")
+    return cover(job.form, job.title, (f"{key} · {tempos} bpm", job.drill))
 
 
 def _render(

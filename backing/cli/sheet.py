@@ -24,7 +24,8 @@ from backing.neck.fingerboard import make_fingerboard
 from backing.saving import check_writable, is_folder, shortened_name, write_file
 
 if TYPE_CHECKING:
-    from backing.sheet import Asked, Sheet
+    from backing.sheet.request import SheetRequest
+    from backing.sheet.sheets import Sheet
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
@@ -61,13 +62,13 @@ def _write(arguments: argparse.Namespace, tune: Path) -> None:
         _write_musicxml(form, asked, target)
         tell_unless_quiet(arguments, f"{form.title} -> {target}")
         return
-    from backing.sheet import tune_sheet
+    from backing.sheet.sheets import tune_sheet
 
     _write_pages(arguments, lambda: tune_sheet(form, asked), form.title, target)
 
 
 def _write_set(arguments: argparse.Namespace) -> None:
-    from backing.sheet import set_sheet
+    from backing.sheet.sheets import arpeggio_sheet
 
     try:
         root = PitchName.parse(arguments.set)
@@ -78,18 +79,18 @@ def _write_set(arguments: argparse.Namespace) -> None:
         raise OutputError("Grids cannot be said in MusicXML.", "End the name in .pdf or .svg.")
     check_writable(target)
     asked = _asked(arguments)
-    _write_pages(arguments, lambda: set_sheet(root, asked), f"arpeggios on {root}", target)
+    _write_pages(arguments, lambda: arpeggio_sheet(root, asked), f"arpeggios on {root}", target)
 
 
-def _write_musicxml(form: Form, asked: Asked, target: Path) -> None:
+def _write_musicxml(form: Form, asked: SheetRequest, target: Path) -> None:
     """The line that is asked for, else the chart."""
-    from backing.sheet import line_file
-    from backing.sheet.asked import chord_interval
+    from backing.sheet.line_block import line_file
+    from backing.sheet.request import chord_interval
 
     if asked.line is not None:
         write_file(target, line_file(form, asked).encode())
     else:
-        form = form.transposed(chord_interval(asked.reader))
+        form = form.transposed(chord_interval(asked.part))
         write_file(target, write_lead_sheet(form).encode())
 
 
@@ -127,17 +128,18 @@ def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
     return output
 
 
-def _asked(arguments: argparse.Namespace) -> Asked:
+def _asked(arguments: argparse.Namespace) -> SheetRequest:
     """What is asked for, in the types of the sheet. Raises UserError for what is not there."""
-    from backing.sheet import Asked, make_look, make_reader
-    from backing.sheet.asked import LINES
+    from backing.sheet.page_setup import make_page_setup
+    from backing.sheet.request import LINES, SheetRequest
+    from backing.sheet.sheet_part import make_sheet_part
 
-    reader = make_reader(arguments.reader, arguments.clef)
+    part = make_sheet_part(arguments.reader, arguments.clef)
     board = make_fingerboard(arguments.tuning, arguments.frets, left_handed=arguments.left_handed)
     line = one_of(arguments.line, LINES, "line") if arguments.line else None
     if arguments.no_tab:
-        reader = replace(reader, tablature=False)
-    return Asked(
+        part = replace(part, tablature=False)
+    return SheetRequest(
         chart=not arguments.no_chart,
         shapes=not arguments.no_shapes,
         position=arguments.position,
@@ -146,7 +148,7 @@ def _asked(arguments: argparse.Namespace) -> Asked:
         guide=GUIDES[one_of(arguments.guide, GUIDES, "guide line")],
         bars=arguments.bars,
         seed=arguments.seed,
-        reader=reader,
-        look=make_look(arguments.paper, large=arguments.large, signs=arguments.signs),
+        part=part,
+        page=make_page_setup(arguments.paper, large=arguments.large, signs=arguments.signs),
         board=board,
     )

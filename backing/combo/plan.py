@@ -205,6 +205,15 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
     )
 
 
+def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
+    """What the band would agree on for these bars as one time through a loop."""
+    return make_plan(
+        Pass(Purpose.SOLO, tuple(bars), Fraction(120), circular=True, leads_to=bars[0])
+        if bars
+        else Pass(Purpose.SOLO, (), Fraction(120))
+    )
+
+
 def _first_time(played: Pass) -> bool:
     """Whether the bars are heard for the first time: a first chorus, the first time of a loop."""
     return played.chorus == 0 and played.take == 0

@@ -18,8 +18,7 @@ from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, Key, PitchName
 from backing.chart.quality import SCALES
-from backing.combo.plan import ChordSpan
-from backing.neck.path import plan_of_bars
+from backing.combo.plan import ChordSpan, plan_of_bars
 
 MODULATION = 1.6
 HALF_CADENCE, CADENCE = -0.5, -0.75

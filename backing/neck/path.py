@@ -14,14 +14,13 @@ from itertools import product
 
 from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
-from backing.combo.plan import ChordSpan, Plan, make_plan
+from backing.combo.plan import ChordSpan, Plan, plan_of_bars
 from backing.errors import PracticeError
 from backing.neck.arpeggio import arpeggio, arpeggio_pitches
 from backing.neck.fingerboard import Fingerboard, StringFret, hand
 from backing.neck.grip import JUMP, SECOND_ROLL, STRETCH, Grip, grips
 from backing.neck.shapes import Shape, shape
 from backing.neck.voice_leading import Move, voice_leading
-from backing.routine import Pass, Purpose
 
 MOST_CHOICES = 6
 """The most pitches with two places that are settled together."""
@@ -128,15 +127,6 @@ def path(
     no chord, or a chord cannot be reached anywhere on this tuning.
     """
     return path_of(plan_of_bars(bars), fingerboard, position, way=way)
-
-
-def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
-    """The band's plan for these bars as a loop."""
-    return make_plan(
-        Pass(Purpose.SOLO, tuple(bars), Fraction(120), circular=True, leads_to=bars[0])
-        if bars
-        else Pass(Purpose.SOLO, (), Fraction(120))
-    )
 
 
 def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "1-7") -> Path:

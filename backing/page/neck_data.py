@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from backing.chart.form import PlayedBar
+from backing.combo.plan import plan_of_bars
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
-from backing.neck.path import Path, path_of, plan_of_bars
+from backing.neck.path import Path, path_of
 from backing.neck.shapes import Shape, ShapeTone
 
 SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz"

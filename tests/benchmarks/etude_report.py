@@ -16,10 +16,10 @@ from itertools import groupby, pairwise
 from statistics import mean, median
 
 from backing.chart.harmony import Chord
-from backing.combo.plan import Plan
+from backing.combo.plan import Plan, plan_of_bars
 from backing.lines.etude import etude
 from backing.lines.line import LEVELS, Line, LineNote
-from backing.neck.path import path_of, plan_of_bars
+from backing.neck.path import path_of
 from backing.routine.subdivisions import VALUES
 from tests.benchmarks.changes import random_form
 

@@ -11,7 +11,7 @@ import pytest
 
 from backing.chart.form import Form
 from backing.chart.musicxml import read, read_file
-from backing.chart.outline import chords
+from backing.chart.outline import chords, in_ascii
 from backing.errors import UserError
 
 HARMONY = "<harmony><root><root-step>{}</root-step></root>{}</harmony>"
@@ -44,7 +44,7 @@ def lead_sheet(*measures: str, attributes: str = "", head: str = "") -> Form:
 
 
 def played(form: Form, order: str = "head") -> str:
-    return " | ".join(map(chords, form.played(order)))
+    return in_ascii(" | ".join(map(chords, form.played(order))))
 
 
 @pytest.mark.parametrize(

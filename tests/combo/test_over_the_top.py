@@ -12,7 +12,7 @@ import pytest
 
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
-from backing.combo.arrangement import agreed, arrange
+from backing.combo.arrangement import plan_pass, arrange
 from backing.combo.band import Band
 from backing.combo.markers import markers
 from backing.lines.line import Line
@@ -26,11 +26,11 @@ MIXED = read("""
 title: Mixed
 key: F
 head: A B A
-out: A B A coda
+head out: A B A coda
 section A
 pickup: | C7 / |
 | F6 | Gm7 C7 |
-early 1: 1
+push 1: 1
 section B  meter: 3/4  feel: waltz
 | Bbmaj7 | Am7 | Gm7 |
 section coda
@@ -61,7 +61,7 @@ def test_a_loop_over_the_top_has_the_chords_of_the_seam(tune: Path, wraps: bool)
     assert heard == [*chords[-2:], *chords[:2]]
     assert first.leads_to == second.bars[0]
     assert second.leads_to == first.bars[0]
-    plan = agreed(first, Band())
+    plan = plan_pass(first, Band())
     top = plan.bars[2]
     assert top.section_top
     assert top.chorus_top
@@ -94,7 +94,7 @@ def test_a_tune_of_mixed_meters_with_a_pickup_and_a_coda() -> None:
     (joined,) = times(MIXED, Request(bars="A B", times=1))
     assert [str(bar.meter) for bar in joined.bars] == ["4/4"] * 2 + ["3/4"] * 3
     assert joined.leads_to == joined.bars[0]
-    plan = agreed(joined, Band())
+    plan = plan_pass(joined, Band())
     assert [bar.feel.name for bar in plan.bars] == ["swing"] * 2 + ["waltz"] * 3
     assert [bar.section_top for bar in plan.bars] == [True, False, True, False, False]
     # the push into bar 1 comes before the seam, in the last bar of the loop that leads there

@@ -22,13 +22,13 @@ from backing.combo.drums import drummer
 from backing.combo.feel import Clock, ride_ratio
 from backing.combo.instruments import RIDE
 from backing.combo.performance import Performance, PlayedPass
-from backing.combo.plan import Plan, PlanBar, make_plan
+from backing.combo.plan import Plan, PlanBar, make_plan, plan_of_bars
 from backing.errors import PracticeError
 from backing.lines.etude import etude, first_pitch
 from backing.lines.line import IDEAS, RHYTHMS, SLOW, Line, LineNote
 from backing.lines.player import play
 from backing.neck.arpeggio import arpeggio
-from backing.neck.path import best_position, plan_of_bars
+from backing.neck.path import best_position
 from backing.routine import Pass, Purpose
 from backing.routine.request import Request
 from backing.routine.routine import make_routine

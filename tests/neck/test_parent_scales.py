@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from backing.chart.harmony import parse_chord
 from backing.chart.pitch import Key
+from backing.combo.plan import plan_of_bars
 from backing.neck.parent_scales import key_centers, parent_scales
-from backing.neck.path import plan_of_bars
 from tests.combo.build import bars
 from tests.strategies import ROOTS, SUFFIXES
 

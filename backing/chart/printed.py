@@ -1,4 +1,4 @@
-"""Chord symbols and degrees as they are set: typographic signs in place of letters."""
+"""Chord symbols and degrees as they are printed: typographic signs in place of letters."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from backing.chart.chord_symbol import read_symbol
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Degree, PitchName
+from backing.chart.pitch import Degree
 
 NO_CHORD = "N.C."
 _ACCIDENTALS = {-2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪"}
-# Look-alikes of the signs, as people type them.
+# PageSetup-alikes of the signs, as people type them.
 _SIGNS = str.maketrans("^Δ∆▵▲º˚○Ø⌀∅φ−–", "△△△△△°°°øøøø--")
 _WORDS_TO_SIGNS = (
     (re.compile(r"^(?:m|mi|min|-)7\(?♭5\)?"), "ø7"),
@@ -23,8 +23,8 @@ _WORDS_TO_SIGNS = (
 
 
 @dataclass(frozen=True, slots=True)
-class SetSymbol:
-    """A chord symbol ready to be set: root and bass in large letters, the rest raised.
+class PrintedSymbol:
+    """A chord symbol ready to print: root and bass in large letters, the rest raised.
 
     ``root`` and ``bass`` are letters (``bass`` empty where there is none), their accidentals
     apart; N.C. is all ``root``.
@@ -43,16 +43,16 @@ class SetSymbol:
         return f"{self.root}{self.accidental}{self.suffix}{slash}"
 
 
-def set_symbol(chord: Chord | None, *, signs: bool = False) -> SetSymbol:
-    """A chord as it is set; N.C. for None.
+def printed_symbol(chord: Chord | None, *, signs: bool = False) -> PrintedSymbol:
+    """A chord as it is printed; N.C. for None.
 
     The suffix is spelled as written, or, with ``signs``, with triangle, circle and slashed circle.
     """
     if chord is None:
-        return SetSymbol(NO_CHORD)
+        return PrintedSymbol(NO_CHORD)
     written = read_symbol(chord.text).suffix if chord.text else chord.quality.symbol
     bass = chord.bass
-    return SetSymbol(
+    return PrintedSymbol(
         chord.root.letter,
         _ACCIDENTALS[chord.root.alter],
         _suffix(written, signs=signs),
@@ -72,11 +72,6 @@ def _suffix(written: str, *, signs: bool) -> str:
     return text
 
 
-def set_degree(degree: Degree) -> str:
-    """A degree as it is set: ♭3, ♯11, 𝄫7."""
+def printed_degree(degree: Degree) -> str:
+    """A degree as it is printed: ♭3, ♯11, 𝄫7."""
     return f"{_ACCIDENTALS[degree.alter]}{degree.number}"
-
-
-def set_name(name: PitchName) -> str:
-    """A note name as it is set: B♭."""
-    return f"{name.letter}{_ACCIDENTALS.get(name.alter, '')}"

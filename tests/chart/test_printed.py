@@ -6,7 +6,7 @@ import pytest
 
 from backing.chart.harmony import parse_chord
 from backing.chart.pitch import degrees
-from backing.sheet.symbols import set_degree, set_symbol
+from backing.chart.printed import printed_degree, printed_symbol
 
 
 @pytest.mark.parametrize(
@@ -31,10 +31,10 @@ from backing.sheet.symbols import set_degree, set_symbol
 )
 def test_letters_become_signs(written: str, plain: str, signs: str) -> None:
     chord = parse_chord(written)
-    assert set_symbol(chord).text == plain
-    assert set_symbol(chord, signs=True).text == signs
+    assert printed_symbol(chord).text == plain
+    assert printed_symbol(chord, signs=True).text == signs
 
 
 def test_no_chord_and_degrees() -> None:
-    assert set_symbol(None).text == "N.C."
-    assert [set_degree(d) for d in degrees("1 b3 #11 bb7")] == ["1", "♭3", "♯11", "𝄫7"]
+    assert printed_symbol(None).text == "N.C."
+    assert [printed_degree(d) for d in degrees("1 b3 #11 bb7")] == ["1", "♭3", "♯11", "𝄫7"]
