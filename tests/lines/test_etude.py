@@ -258,12 +258,12 @@ def test_bars_too_few_are_said() -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"rhythm": "sixteenths"}, '"sixteenths" is no rhythm of a line'),
-        ({"level": 5}, "5 is no level"),
-        ({"call_on": "4"}, '"4" is no start of a call'),
-        ({"start": 2}, "2 is no start"),
-        ({"direction": "sideways"}, '"sideways" is no direction'),
-        ({"way": "2-8"}, '"2-8" is no way'),
+        ({"rhythm": "sixteenths"}, '"sixteenths" isn\'t a rhythm of a line'),
+        ({"level": 5}, "5 isn't a level"),
+        ({"call_on": "4"}, '"4" isn\'t a start of a call'),
+        ({"start": 2}, "2 isn't a start"),
+        ({"direction": "sideways"}, '"sideways" isn\'t a direction'),
+        ({"way": "2-8"}, '"2-8" isn\'t a way'),
         ({"positions": (25,)}, "Position 25 is off the neck"),
         ({"positions": ()}, "needs a position"),
         ({"top_strings": 1}, "Choose 2 to 6 strings"),
