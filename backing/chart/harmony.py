@@ -169,7 +169,7 @@ def _transposed_text(text: str, interval: Interval, key: Key | None) -> str:
 
 @lru_cache(maxsize=4096)
 def parse_chord(text: str) -> Chord:
-    """Read a chord symbol as fake books and classrooms write it.
+    """Read a chord symbol as fake books and classrooms write it: "Dm7b5", "C7(b9,#11)", "F/G".
 
     Raises ChordError with the offsets of the mistake in ``text``.
     """

@@ -251,7 +251,7 @@ def test_a_short_loop_has_a_call_of_one_bar() -> None:
 
 
 def test_bars_too_few_are_said() -> None:
-    with pytest.raises(PracticeError, match="need two bars at least"):
+    with pytest.raises(PracticeError, match="need at least two bars"):
         line_of("Dm7", rhythm="call")
     assert line_of("Dm7", rhythm="phrases")[-1].end <= 3  # a phrase may stand alone
     with pytest.raises(PracticeError, match="no chord"):

@@ -107,7 +107,7 @@ def test_where_the_hand_cannot_stay_the_nearest_place_is_named() -> None:
     )
     assert taken.steps[1].shape.position == 5
     sparse = path(bars("G7"), make_fingerboard("D2 C3 Bb3"), 5)
-    assert "No other position has it whole" in str(sparse.troubles[0])
+    assert "No position has all of it" in str(sparse.troubles[0])
 
 
 def test_a_tuning_that_makes_a_chord_unreachable() -> None:

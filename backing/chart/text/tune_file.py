@@ -51,7 +51,7 @@ def _no_faults(_: str) -> tuple[UserError, ...]:
 def read(
     text: str, file: str = "", *, folder: str = "", feel_faults: FeelFaults = _no_faults
 ) -> Form:
-    """The form that a tune file's text describes.
+    """Read a tune file's text, such as "key: C\\n| Dm7 | G7 | Cmaj7 | % |".
 
     ``file`` names it in messages, and gives the title where the text has none. Feel files that
     the text names are looked for in ``folder`` ("": the working folder). ``feel_faults`` finds

@@ -33,7 +33,7 @@ def test_a_feel_that_says_nothing_walks() -> None:
         ("rots = 1", "mine.toml:7: bass.rots is not known. Did you mean roots?"),
         ('vocabulary = "tuba"', "Write line or root-fifth."),
         ('cells = [{beats = 2, play = "9"}]', "is outside the 2 beats"),
-        ('cells = [{beats = 2, play = "1- 2:90-120bpm"}]', "bound to tempos"),
+        ('cells = [{beats = 2, play = "1- 2:90-120bpm"}]', "tempos on a single stroke"),
     ],
 )
 def test_a_wrong_value_is_named_with_its_place(table: str, words: str) -> None:
