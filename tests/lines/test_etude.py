@@ -299,7 +299,7 @@ def test_every_meter_has_its_lines(meter: str, rhythm: str) -> None:
 
 def test_the_last_bar_is_one_note_at_rest() -> None:
     plan = plan_of(bars("Dm7 | G7 | Cmaj7 | Cmaj7"), final=True)
-    notes = etude(plan, Line(position=5), random.Random(1))
+    notes = etude(plan, Line(), random.Random(1))
     assert [note.onset for note in notes if note.onset >= 12] == [12]
     assert notes[-1].degree is not None
     assert notes[-1].degree.number in (1, 3, 5)
@@ -315,7 +315,7 @@ def test_the_melody_part_plays_the_etude() -> None:
     assert part.name == "line"
     assert part.instrument.name == "jazz guitar"
     assert melody(plan) == [
-        (n.onset, n.pitch) for n in etude(plan, Line(position=5), random.Random(1))
+        (n.onset, n.pitch) for n in etude(plan, Line(), random.Random(1))
     ]
     assert all(note.melodic and note.swung for note in part.notes)
     assert all(a.end <= b.onset for a, b in pairwise(part.notes))
