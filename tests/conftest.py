@@ -7,6 +7,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("here", deadline=None)
+settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
+settings.load_profile("ci" if os.environ.get("CI") else "here")
+"""No example has a deadline: a busy machine is no mistake of the program. Where CI is set the same
+examples are drawn in every run, so that what it says depends on the change alone."""
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -94,7 +94,7 @@ def test_bars_that_are_not_there(text: str, cause: str, cure: str) -> None:
     assert cure in caught.value.cure
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(forms(), st.data())
 def test_every_bar_of_the_solos_is_found_by_its_number(form: Form, data: st.DataObject) -> None:
     chorus = [bar for bar in form.played("solos") if bar.role == "chorus"]

@@ -191,7 +191,7 @@ def test_a_push_of_the_first_bar_sounds_in_the_count_in_and_at_the_end_of_every_
 
 
 @given(form=forms(), seed=st.integers(0, 9))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_any_form_is_played_and_its_rests_are_kept(form: Form, seed: int) -> None:
     band = Band(EVERYBODY, seed)
     performance = arrange(make_routine(form, Request(choruses=2)), band)

@@ -169,7 +169,7 @@ def test_an_unknown_line_is_refused() -> None:
         guide("Dm7", "roots")
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(plans(), st.integers(0, 100), st.sampled_from(LINES), st.sampled_from(RHYTHMS))
 def test_any_plan_has_its_guide_tones(plan: Plan, seed: int, line: str, rhythm: str) -> None:
     part = play(plan, random.Random(seed), line, rhythm)

@@ -42,7 +42,7 @@ def joints(notes: Sequence[LineNote]) -> list[tuple[LineNote, LineNote]]:
 
 
 @given(tunes, st.integers(0, 9999), st.integers(1, 12))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_an_etude_keeps_its_promises(chords: list[str], seed: int, position: int) -> None:
     notes = line_of(" | ".join(chords), seed, positions=(position,))
     # unbroken eighths
@@ -63,7 +63,7 @@ def test_an_etude_keeps_its_promises(chords: list[str], seed: int, position: int
 
 
 @given(tunes, st.integers(0, 9999), st.integers(1, 12))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_change_is_crossed_by_step(chords: list[str], seed: int, position: int) -> None:
     """A different pitch one or two semitones away, wherever the two shapes have such a pair."""
     notes = line_of(" | ".join(chords), seed, positions=(position,))
@@ -340,7 +340,7 @@ def _silenced(plan: Plan) -> bool:
 
 
 @given(forms(), st.sampled_from(RHYTHMS), st.integers(1, 4), st.sampled_from(ENDINGS))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_any_form_has_a_line_or_says_why(form: Form, rhythm: str, level: int, ending: str) -> None:
     line = Line(rhythm=rhythm, level=level, positions=(5, 7))
     passes = make_routine(form, Request(choruses=2, ending=ending)).passes

@@ -351,7 +351,7 @@ def test_the_levels_lead_into_changes_in_triplets_too() -> None:
 
 
 @given(plans(), st.sampled_from(RHYTHMS), st.integers(0, 99))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_chord_tones_in_order_over_any_changes(plan: Plan, rhythm: str, seed: int) -> None:
     try:
         notes = etude(plan, Line(rhythm=rhythm), random.Random(seed))
@@ -365,7 +365,7 @@ def test_chord_tones_in_order_over_any_changes(plan: Plan, rhythm: str, seed: in
 
 
 @given(forms(), st.integers(0, 4))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_any_form_has_a_ladder(form: Form, lead_in: int) -> None:
     """Every rung in its turn, its notes in the places of its value or on a change; or no chords."""
     lead_in = min(lead_in, len(form.played("solos")))

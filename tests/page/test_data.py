@@ -89,7 +89,7 @@ def test_the_shapes_hold_the_chords_under_the_hand(long_data: dict[str, Any]) ->
 
 
 @given(form=forms())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_bars_hold_every_note_of_the_takes_once(form: Form) -> None:
     score = make_score(form, Band())
     performance = arrange(make_routine(form, Request(times=TAKES, count_in=0)), Band())
