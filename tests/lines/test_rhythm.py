@@ -6,6 +6,7 @@ import random
 from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from itertools import groupby, pairwise
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing.chart.bar import Meter
-from backing.chart.form import Form
+from backing.chart.form import Form, PlayedBar
 from backing.chart.text.tune_file import read_file
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
@@ -414,14 +415,20 @@ def test_a_tone_that_stays_seldom_stays_again(rhythm: str) -> None:
     assert sum(held[n] for n in held if n > 2) / held.total() < 0.03
 
 
+@cache
+def in_place(tune: Path) -> tuple[tuple[PlayedBar, ...], int]:
+    """The chorus of a tune, and the position that suits it best."""
+    played = read_file(tune).played("solos")
+    return played, best_position(played, Line().fingerboard).path.position
+
+
 @pytest.mark.parametrize("rhythm", [*VALUES, "off-beats"])
 def test_every_change_of_the_tunes_is_crossed_by_step(rhythm: str) -> None:
     """Over all demo tunes: by a half or whole step, in slow values by a common tone too; the
     nearest tone only between chords that have no tones a step apart under the hand."""
     joints = steps = 0
     for tune in TUNES:
-        played = read_file(tune).played("solos")
-        position = best_position(played, Line().fingerboard).path.position
+        played, position = in_place(tune)
         line = Line(rhythm=rhythm, positions=(position,))
         for seed in range(3):
             notes = etude(plan_of_bars(played), line, random.Random(seed))
