@@ -16,6 +16,25 @@ settings.load_profile("ci" if os.environ.get("CI") else "here")
 examples are drawn in every run, so that what it says depends on the change alone."""
 
 
+SLOW_FIXTURES = {"browser", "maker"}
+SLOW_PLACES = (
+    "tests/mixdown/", "tests/page/", "tests/sheet/test_lines.py", "tests/lines/test_rhythm.py",
+    "tests/cli/test_tracks.py", "tests/combo/test_band_report.py", "tests/test_compiling.py",
+    "tests/test_readme.py",
+)  # fmt: skip
+"""What renders sound, drives a browser or plays all tunes over and over: half of the time."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what is slow, so that ``-m "not slow"`` is the fast half."""
+    root = Path(__file__).parents[1]
+    for item in items:
+        place = item.path.relative_to(root).as_posix()
+        asked = set(getattr(item, "fixturenames", ()))
+        if place.startswith(SLOW_PLACES) or asked & SLOW_FIXTURES:
+            item.add_marker("slow")
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _a_cache_of_their_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Tests neither use nor fill the cache of whoever runs them."""
