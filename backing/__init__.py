@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from backing.mixdown.soundfont import choose as choose_soundfont
     from backing.routine.orders import Request, Routine, make_routine
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _HOMES = {
     "BackingError": "errors",
