@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import WorkStealingScheduling
 
 settings.register_profile("here", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
@@ -33,6 +35,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         asked = set(getattr(item, "fixturenames", ()))
         if place.startswith(SLOW_PLACES) or asked & SLOW_FIXTURES:
             item.add_marker("slow")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> WorkStealingScheduling:
+    """Whoever is done takes over tests of the others: some last a minute, most a moment."""
+    return WorkStealingScheduling(config, log)
 
 
 @pytest.fixture(scope="session", autouse=True)
