@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     from backing.routine.request import Request
     from backing.routine.routine import Routine, make_routine, separated
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _HOMES = {
     "BackingError": "errors",

@@ -29,7 +29,7 @@ def check_writable(path: Path) -> None:
     """Check before the work starts that ``path`` can be written; raises OutputError."""
     folder = path.parent
     try:
-        _check_links(path)
+        _check_place(path)
         if path.is_dir():
             raise OutputError(f"{path} is a folder.", f"Name a file in it: {path / 'track.wav'}.")
         if not folder.exists():
@@ -47,11 +47,20 @@ def check_writable(path: Path) -> None:
         raise output_error(error, path) from error
 
 
-def _check_links(path: Path) -> None:
-    """Raise OutputError for a link that leads back to itself."""
+def _check_place(path: Path) -> None:
+    """Raise OSError where the system cannot look ``path`` up, and OutputError for a link that leads
+    back to itself: nothing can be renamed onto it.
+
+    ``Path.exists`` and ``Path.is_dir`` raise neither from Python 3.14 on, ``Path.resolve`` says
+    nothing of such links from 3.13 on.
+    """
     try:
-        path.resolve()
-    except RuntimeError as error:  # up to Python 3.12
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except OSError as error:
+        if error.errno != errno.ELOOP:
+            raise
         raise OutputError(
             f"{path} is a link that leads back to itself.", "Delete the link, or name another file."
         ) from error

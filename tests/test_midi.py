@@ -197,7 +197,7 @@ def test_a_change_of_beat_alone_changes_the_tempo_of_quarters():
         max_size=12,
     )
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_tempo_within_a_microsecond_and_bar_lines_within_half_of_one_a_quarter(runs):
     passes = [
         (a_pass(*[bar(meter=meter, tempo_ratio=ratio)] * bars, tempo=tempo), ())
@@ -327,7 +327,7 @@ notes_strategy = st.lists(
 
 
 @given(notes_strategy, notes_strategy, st.booleans(), st.sampled_from((F(1), F(2), F(231, 100))))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_keys_are_balanced_whatever_is_played(low, high, circular, ratio):
     plan = a_pass(bar(), bar(meter="6/8"), bar(meter="3/4"), tempo=F(137, 1))
     performance = perform((plan, (bass(*low), drums(*high))), circular=circular, ratio=ratio)

@@ -217,7 +217,7 @@ names = st.one_of(st.text(min_size=1, max_size=12), st.sampled_from(sorted(midi.
 
 
 @given(names, st.booleans())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_name_has_a_channel(name, kit):
     part = Part.of(name, STANDARD_KIT if kit else VIBES, [note(0, 60)])
     performance = one_bar(part)

@@ -71,6 +71,35 @@ def test_a_link_that_leads_back_to_itself_is_refused(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["round.mid"]
 
 
+@pytest.mark.parametrize("way", ["itself", "each other", "a folder"])
+def test_links_in_a_circle_are_told_from_a_file_to_come(tmp_path: Path, way: str) -> None:
+    """On every Python: from 3.13 on Path.resolve says nothing of such a link."""
+    path, other = tmp_path / "round.wav", tmp_path / "other.wav"
+    if way == "itself":
+        path.symlink_to(path.name)
+    elif way == "each other":
+        path.symlink_to(other)
+        other.symlink_to(path)
+    else:
+        (tmp_path / "folder").symlink_to("folder")
+        path = tmp_path / "folder" / "round.wav"
+    before = sorted(tmp_path.iterdir())
+    for check in (check_writable, lambda place: write_file(place, b"new")):
+        with pytest.raises(OutputError, match="leads back to itself") as caught:
+            check(path)
+        assert str(path) in caught.value.cause
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_a_link_to_a_file_that_is_not_there_yet_is_followed(tmp_path: Path) -> None:
+    link = tmp_path / "link.mid"
+    link.symlink_to(tmp_path / "real.mid")
+    check_writable(link)
+    write_file(link, b"new")
+    assert link.is_symlink()
+    assert (tmp_path / "real.mid").read_bytes() == b"new"
+
+
 def test_a_disk_that_fills_up_leaves_the_old_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -25,8 +25,8 @@ class SheetRequest:
     ``position``: where the hand is, "auto" for the best one; where it is given, its ``shapes`` are
     printed. ``line``: one of LINES or None; ``etude`` says how the étude goes (its positions are
     taken from ``position``), ``guide``, one of GUIDE_LINES, which guide-tone line. ``bars``: which
-    bars the line goes over (see Form.select), None for the solo chorus. ``recipe``: the command that
-    makes the sheet again, printed in the footer.
+    bars the line goes over (see Form.select), None for the solo chorus. ``recipe``: the
+    command that makes the sheet again, printed in the footer.
     """
 
     chart: bool = True

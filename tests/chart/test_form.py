@@ -222,7 +222,7 @@ def test_transposing_spells_names_as_the_new_key_has_them() -> None:
     assert moved.played("head")[0].directions.pedal == PitchName("D", -1)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(forms(), intervals)
 def test_a_form_transposed_plays_its_bars_transposed(form: Form, interval: Interval) -> None:
     moved = form.transposed(interval)
@@ -230,7 +230,7 @@ def test_a_form_transposed_plays_its_bars_transposed(form: Form, interval: Inter
         assert moved.played(order) == tuple(b.transposed(interval) for b in form.played(order))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(forms())
 def test_bars_as_played_keep_the_promises_of_played_bar(form: Form) -> None:
     for order in ORDERS:

@@ -111,7 +111,7 @@ def test_bars_that_are_not_there(text: str, cause: str, cure: str) -> None:
     assert cure in caught.value.cure
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(forms(), st.data())
 def test_every_bar_of_the_solos_is_found_by_its_number(form: Form, data: st.DataObject) -> None:
     chorus = [bar for bar in form.played("solos") if bar.role == "chorus"]
@@ -120,7 +120,7 @@ def test_every_bar_of_the_solos_is_found_by_its_number(form: Form, data: st.Data
     assert list(form.select(f"{first}-{last}")) == chorus[first - 1 : last]
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(forms(), st.data())
 def test_numbers_go_on_over_the_top(form: Form, data: st.DataObject) -> None:
     chorus = [bar for bar in form.played("solos") if bar.role == "chorus"]

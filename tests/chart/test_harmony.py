@@ -246,7 +246,7 @@ def test_the_span_travels_outside_equality() -> None:
     assert parse_chord("F/G").sounding.span is None
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(symbols, moves)
 def test_transposing_shifts_every_reading(symbol: str, by: Interval) -> None:
     chord, moved = parse_chord(symbol), parse_chord(symbol).transposed(by)
@@ -257,7 +257,7 @@ def test_transposing_shifts_every_reading(symbol: str, by: Interval) -> None:
     assert moved.quality is chord.quality
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(symbols, moves)
 def test_transposed_text_reads_as_the_transposed_chord(symbol: str, by: Interval) -> None:
     moved = parse_chord(symbol).transposed(by)
@@ -332,7 +332,7 @@ def test_what_is_no_chord_is_refused(text: str, expected: tuple[tuple[int, int],
     assert cure in caught.value.cure
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.text(alphabet="CBbH#♭m-+7913564()/, sumajdigøΔ°lto", max_size=10))
 def test_any_text_is_read_or_refused_with_a_place(text: str) -> None:
     error = _refusal(text)

@@ -46,7 +46,7 @@ def outside(use: Any) -> bool:
     return use.role in ("coda", "ending", "tag")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(forms())
 def test_any_form_is_valid_and_comes_back(form: Form) -> None:
     text = write(form)

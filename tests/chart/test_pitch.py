@@ -196,7 +196,7 @@ def test_keys_refused(text: str, culprit: tuple[int, int], cure: str) -> None:
     assert cure in caught.value.cure
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.integers(-6, 6), st.sampled_from(MODES), st.integers(-12, 12))
 def test_transposed_keys_are_playable(fifths: int, mode: str, semitones: int) -> None:
     tonic_of_c = {"major": 0, "ionian": 0, "lydian": -1, "mixolydian": 1, "dorian": 2}

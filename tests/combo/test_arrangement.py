@@ -89,7 +89,7 @@ def test_a_climb_is_arranged_once(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_who_stays_at_home_changes_nothing_for_the_others() -> None:
     routine = make_routine(random_form(1), Request(choruses=2))
     whole = arrange(routine, Band(EVERYBODY))
-    subsets = chain.from_iterable(combinations(PLAYERS, n) for n in range(len(PLAYERS)))
+    subsets = chain.from_iterable(combinations(PLAYERS, n) for n in range(1, len(PLAYERS)))
     for players in subsets:
         some = arrange(routine, Band(frozenset(players)))
         assert some.clock.length_seconds == whole.clock.length_seconds
@@ -192,7 +192,7 @@ def test_a_push_of_the_first_bar_sounds_in_the_count_in_and_at_the_end_of_every_
 
 
 @given(form=forms(), seed=st.integers(0, 9))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_any_form_is_played_and_its_rests_are_kept(form: Form, seed: int) -> None:
     band = Band(EVERYBODY, seed)
     performance = arrange(make_routine(form, Request(choruses=2)), band)

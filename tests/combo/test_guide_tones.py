@@ -154,7 +154,7 @@ def test_an_unknown_line_is_refused() -> None:
         guide("Dm7", "roots")
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(plans(), st.integers(0, 100), st.sampled_from(GUIDE_LINES))
 def test_any_plan_has_its_guide_tones(plan: Plan, seed: int, line: str) -> None:
     part = play(plan, random.Random(seed), line)

@@ -12,7 +12,7 @@ import pytest
 
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
-from backing.combo.arrangement import plan_pass, arrange
+from backing.combo.arrangement import arrange, plan_pass
 from backing.combo.band import Band
 from backing.combo.markers import markers
 from backing.lines.line import Line

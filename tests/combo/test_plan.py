@@ -81,7 +81,7 @@ def test_a_push_beyond_the_end_is_dropped() -> None:
 
 
 @given(forms())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_spans_cover_any_form_without_a_gap(form: Form) -> None:
     plan = make_plan(chorus(form))
     assert all(a.end == b.start for a, b in pairwise(plan.spans))
@@ -123,7 +123,7 @@ def test_strokes_of_the_band_do_not_overlap() -> None:
 
 
 @given(plans())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_accents_of_any_plan(plan: Plan) -> None:
     onsets = [accent.onset for accent in plan.accents]
     assert onsets == sorted(set(onsets))
@@ -250,7 +250,7 @@ def test_a_feel_that_is_asked_for_overrides_the_tune() -> None:
 
 
 @given(form=forms(), feel=st.sampled_from([None, *feel_names()]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_form_is_planned_the_same_way_twice(form: Form, feel: str | None) -> None:
     plan = make_plan(chorus(form), feel)
     assert plan == make_plan(chorus(form), feel)

@@ -8,7 +8,6 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from backing.routine.orders import Request, make_routine
 from hypothesis import HealthCheck, given, settings
 
 from backing.chart.form import Form
@@ -25,6 +24,8 @@ from backing.combo.ribbon import (
     ribbon_text,
 )
 from backing.page.score import make_score
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from backing.sheet.ribbon import RibbonPiece, section_ribbons
 from tests.strategies import forms
 
@@ -90,7 +91,7 @@ def test_a_line_starts_on_the_third_and_the_other_on_the_seventh() -> None:
 
 
 def test_a_pushed_chord_is_drawn_where_it_is_written() -> None:
-    form = read("key: C\nsection A\n| Dm7 | G7 | Cmaj7 | % |\nearly 2: 1")
+    form = read("key: C\nsection A\n| Dm7 | G7 | Cmaj7 | % |\npush 2: 1")
     assert [tone.start for tone in make_ribbon(form.played("solos")).from_3rd] == [0, 4, 8]
 
 

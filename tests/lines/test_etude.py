@@ -43,7 +43,7 @@ def joints(notes: Sequence[LineNote]) -> list[tuple[LineNote, LineNote]]:
 
 
 @given(tunes, st.integers(0, 9999), st.integers(1, 12))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_an_etude_keeps_its_promises(chords: list[str], seed: int, position: int) -> None:
     notes = line_of(" | ".join(chords), seed, position=(position,))
     # unbroken eighths
@@ -64,7 +64,7 @@ def test_an_etude_keeps_its_promises(chords: list[str], seed: int, position: int
 
 
 @given(tunes, st.integers(0, 9999), st.integers(1, 12))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_change_is_crossed_by_step(chords: list[str], seed: int, position: int) -> None:
     """A different pitch one or two semitones away, wherever the two shapes have such a pair."""
     notes = line_of(" | ".join(chords), seed, position=(position,))
@@ -314,9 +314,7 @@ def test_the_melody_part_plays_the_etude() -> None:
     part = play(plan, random.Random(1))
     assert part.name == "line"
     assert part.instrument.name == "jazz guitar"
-    assert melody(plan) == [
-        (n.onset, n.pitch) for n in etude(plan, Line(), random.Random(1))
-    ]
+    assert melody(plan) == [(n.onset, n.pitch) for n in etude(plan, Line(), random.Random(1))]
     assert all(note.melodic and note.swung for note in part.notes)
     assert all(a.end <= b.onset for a, b in pairwise(part.notes))
     assert {note.role for note in part.notes} <= {"1", "b3", "3", "5", "b7", "7", "b9", "b13", "#9"}
@@ -345,7 +343,7 @@ def _silenced(plan: Plan) -> bool:
 
 
 @given(forms(), st.sampled_from(RHYTHMS), st.integers(1, 4), st.sampled_from(ENDINGS))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_any_form_has_a_line_or_says_why(form: Form, rhythm: str, level: int, ending: str) -> None:
     line = Line(rhythm=rhythm, level=level, position=(5, 7))
     passes = make_routine(form, Request(choruses=2, ending=ending)).passes

@@ -69,7 +69,7 @@ def sound(seed: int, frames: int, hold: int, slope: float, *, coloured: bool) ->
 holds = st.one_of(st.integers(0, 80).map(lambda block: 64 * block), st.just(RINGS))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     st.lists(
         st.tuples(
@@ -226,7 +226,7 @@ sizes = st.integers(0, 2000)
 slopes = st.lists(st.floats(-25, 15_000), min_size=1, max_size=6).map(tuple)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(sizes, sizes, st.integers(0, 99), st.integers(0, 300))
 def test_products_are_those_of_numpy(frames: int, others: int, seed: int, first: int) -> None:
     whole = noise(2300, seed)
@@ -239,7 +239,7 @@ def test_products_are_those_of_numpy(frames: int, others: int, seed: int, first:
     assert np.allclose(ours, sums, rtol=1e-12, atol=1e-12)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(slopes, sizes, st.integers(0, 400), st.integers(0, 40), st.booleans())
 def test_what_a_release_does_not_tell_is_as_by_numpy(slopes, frames, more, first, near) -> None:
     fall, held = Release(slopes), noise(frames + more, 1)[more // 2 :]
@@ -258,7 +258,7 @@ def test_what_a_release_does_not_tell_is_as_by_numpy(slopes, frames, more, first
     assert ours >= 0
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     st.integers(1, 700),
     slopes,

@@ -103,7 +103,7 @@ def test_ffmpeg_reads_the_same(tmp_path):
 
 
 @given(st.lists(st.integers(1, 30000), max_size=12))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_the_size_of_the_blocks_does_not_matter(sizes):
     sound = bursts(1, 44100, 3.0)
     loud, top = LoudnessMeter(44100), TruePeakMeter()

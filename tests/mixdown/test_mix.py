@@ -283,7 +283,7 @@ def test_processors_change_no_bit(bank, monkeypatch, forks):
 
 
 @given(st.integers(40, 300), st.integers(1, 3), st.booleans())
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_any_tempo_has_its_exact_length(bank, tempo, bars, circular):
     performance = trio.performance((tempo,), bars=bars, circular=circular)
     sound = whole(render(performance, bank))

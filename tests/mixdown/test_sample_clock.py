@@ -99,7 +99,7 @@ runs = st.lists(
 
 
 @given(st.lists(notes, max_size=30), runs, st.sampled_from([44100, 48000, 22050]))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_any_notes_on_any_clock_are_exact(written, stretches, rate):
     clock = Clock(stretches)
     part = Part.of("bass", ACOUSTIC_BASS, written)

@@ -57,7 +57,7 @@ def test_every_click_begins_at_the_sample_of_its_exact_time() -> None:
     assert line.length == sample_of(64 * 60 / tempo + 1, RATE)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.integers(700, 70_000), st.integers(0, 60_000))
 def test_windows_of_any_size_are_the_same_bits(size: int, start: int) -> None:
     kit = drums(*(note(Fraction(i, 2), 1, 51 if i % 3 else 46) for i in range(8)), note(2, 1, 42))
@@ -154,7 +154,7 @@ def test_a_part_without_notes_is_silence() -> None:
     assert not sound.any()
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.fractions(min_value=-2, max_value=4000), st.sampled_from((44100, 48000)))
 def test_the_nearest_sample(seconds: Fraction, rate: int) -> None:
     assert abs(sample_of(seconds, rate) - seconds * rate) <= Fraction(1, 2)

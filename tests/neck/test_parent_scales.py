@@ -105,7 +105,7 @@ def test_parent_scales() -> None:
         max_size=12,
     )
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_chord_has_a_place_and_a_scale_that_holds_it(chords: list[str]) -> None:
     played = bars(" | ".join(chords))
     centers = key_centers(played)

@@ -120,10 +120,10 @@ export class Rounds {
     place.bar = routine.from;
     place.round += 1;
     if (routine.climbStep > 0 && place.round % Math.max(1, routine.climbRounds) === 0) {
-      const up = routine.climbUnit === "percent" ? 1 + routine.climbStep / 100 : 1;
-      const by = routine.climbUnit === "bpm" ? routine.climbStep : 0;
-      const climbed = Math.min(place.tempo * up + by, routine.climbTo, FASTEST);
-      place.tempo = Math.max(place.tempo, Math.round(climbed * 10) / 10);
+      // a percent is of the tune's own tempo, as in the tracks
+      const percent = routine.climbUnit === "percent" ? this.data.tempo / 100 : 1;
+      const climbed = Math.min(place.tempo + routine.climbStep * percent, routine.climbTo, FASTEST);
+      place.tempo = Math.max(place.tempo, climbed);
     }
     const keys = this.data.keys.length;
     place.key = (place.key + WALK[routine.walk]) % keys;

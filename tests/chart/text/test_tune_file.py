@@ -182,7 +182,7 @@ def test_free_texts_are_written_on_one_line_without_a_note_in_them() -> None:
     assert read(write(form)).title == "♯1 of Two ♯2"
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(forms())
 def test_what_is_written_reads_as_the_same_form(form: Form) -> None:
     text = write(form)
@@ -191,7 +191,7 @@ def test_what_is_written_reads_as_the_same_form(form: Form) -> None:
     assert write(again) == text
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(tune_texts())
 def test_untidy_texts_read_as_tidy_ones(written: tuple[str, Form]) -> None:
     text, form = written
@@ -200,7 +200,7 @@ def test_untidy_texts_read_as_tidy_ones(written: tuple[str, Form]) -> None:
     assert write(read(write(again))) == write(again)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(tune_texts())
 def test_every_span_slices_back_to_what_it_is_for(written: tuple[str, Form]) -> None:
     text, _ = written

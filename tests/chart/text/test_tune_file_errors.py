@@ -237,7 +237,7 @@ def test_too_many_bars_and_lines_are_refused_at_once() -> None:
     ]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(tune_texts(), st.data())
 def test_a_spoiled_tune_is_read_or_refused_but_never_breaks(
     written: tuple[str, object], data: st.DataObject
@@ -256,7 +256,7 @@ def test_a_spoiled_tune_is_read_or_refused_but_never_breaks(
         form.played("head"), form.played("solos"), form.played("out")
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.text(max_size=80))
 def test_any_text_is_read_or_refused(text: str) -> None:
     for start in ("", "key: C\n| C |\n", "key: C\nsection A\n| C |\nsection B = A\nbars 1: "):

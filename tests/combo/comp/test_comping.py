@@ -146,7 +146,7 @@ def test_an_unknown_player_is_a_programming_error() -> None:
         play(comped(plan_of(bars("Dm7 | G7")))[0], random.Random(1), "kazoo")
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(plans(), st.integers(0, 1000), st.sampled_from(tuple(COMPING)))
 def test_any_plan_is_comped(plan: Plan, seed: int, comp: str) -> None:
     plan, part = comped(plan, seed, comp)
@@ -159,7 +159,7 @@ def test_any_plan_is_comped(plan: Plan, seed: int, comp: str) -> None:
         assert HANDS[comp].low <= note.pitch <= HANDS[comp].high
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(plans(), st.integers(0, 1000))
 def test_no_key_is_struck_while_it_sounds(plan: Plan, seed: int) -> None:
     plan, part = comped(plan, seed)

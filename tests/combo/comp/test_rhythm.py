@@ -188,7 +188,7 @@ def test_the_rhythm_stays_when_changes_are_transposed() -> None:
     ]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(plans(), st.integers(0, 1000), st.sampled_from(tuple(COMPING)))
 def test_any_plan_has_a_rhythm_that_keeps_its_promises(plan: Plan, seed: int, comp: str) -> None:
     struck = strokes(plan, random.Random(seed), comp)

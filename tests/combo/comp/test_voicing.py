@@ -95,7 +95,7 @@ def all_voicings(chord: Chord, target: Chord, key: str, comp: str) -> tuple[Voic
 any_key = st.sampled_from(["C major", "F minor", "Bb major", "E dorian"])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(chords(), chords(), any_key, st.sampled_from(COMPS))
 def test_every_chord_has_clear_voicings(chord: Chord, to: Chord, key: str, comp: str) -> None:
     found = all_voicings(chord, to, key, comp)
@@ -113,7 +113,7 @@ def test_every_chord_has_clear_voicings(chord: Chord, to: Chord, key: str, comp:
     assert any(v.grip != "stack" for v in found) or len(chord.pitch_classes) > 4
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(chords(), chords(), any_key, st.sampled_from(COMPS))
 def test_no_voice_fights_the_soloist(chord: Chord, to: Chord, key: str, comp: str) -> None:
     sounding = chord.sounding
@@ -125,7 +125,7 @@ def test_no_voice_fights_the_soloist(chord: Chord, to: Chord, key: str, comp: st
             assert flat_nine or below not in sounding.core_pitch_classes
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(chords(), any_key)
 def test_three_and_seven_are_there_or_the_chord_has_none(chord: Chord, key: str) -> None:
     full, _ = voicings(colors(chord, None, None, Key.parse(key)), "piano")
@@ -214,7 +214,7 @@ def test_an_altered_dominant_is_a_choice_of_four_or_five_notes() -> None:
 
 
 # standard tuning E A D G B E; a hand spans four or five frets (common practice, no source)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(chords(), any_key)
 def test_guitar_voicings_lie_under_a_hand(chord: Chord, key: str) -> None:
     open_strings = (40, 45, 50, 55, 59, 64)

@@ -350,7 +350,7 @@ def test_the_foot_finds_the_weak_beats_of_any_meter(meter: str, feet: list[int])
     seed=st.integers(0, 99),
     circular=st.booleans(),
 )
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_any_bars_in_any_feel(
     *, feel: str, meter: str, changes: list[str], tempo: int, seed: int, circular: bool
 ) -> None:
