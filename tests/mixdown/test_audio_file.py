@@ -133,9 +133,9 @@ def test_places_that_are_none(tmp_path):
 @pytest.mark.parametrize(
     ("number", "cause"),
     [
-        (errno.ENOSPC, "no room left"),
-        (errno.EACCES, "may not be written to"),
-        (errno.EROFS, "may not be written to"),
+        (errno.ENOSPC, "no space left"),
+        (errno.EACCES, "may not write to"),
+        (errno.EROFS, "may not write to"),
         (errno.EFBIG, "larger than this system allows"),
         (errno.EIO, "cannot be written"),
     ],
