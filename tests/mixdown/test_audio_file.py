@@ -219,7 +219,7 @@ def test_a_disk_that_fills_up(tmp_path, monkeypatch, suffix):
             Full(usual(self, mode, **more)) if mode == "xb" else usual(self, mode, **more)
         ),
     )
-    with pytest.raises(OutputError, match="no room left"):
+    with pytest.raises(OutputError, match="no space left"):
         written(path, noise)
     assert [p.name for p in tmp_path.iterdir()] == [path.name]
     assert path.read_text() == "good"
