@@ -170,11 +170,11 @@ def test_too_little_memory_is_told(here: Path, run: Run, monkeypatch: pytest.Mon
 
     monkeypatch.setattr("backing.mixdown.mix.render", full)
     said = run("track", "four.tune", "-o", "four.wav", "--no-cache")
-    assert said.complains("too little memory", "ask for less")
+    assert said.complains("not enough memory", "ask for less")
     both = run("track", "four.tune", "four.tune", "-o", "folder/", "--no-cache")
     assert both.status == 2
     monkeypatch.setattr("backing.cli.check.check", full)
-    assert run("check", "four.tune").complains("too little memory")
+    assert run("check", "four.tune").complains("not enough memory")
     assert not list(here.rglob("*.wav"))
 
 
