@@ -1,0 +1,95 @@
+"""Phrases: a few words in any order, such as "etude level 2 position 5"."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from backing.chart.text.source import suggestion
+from backing.errors import UserError, quoted
+
+BETWEEN = re.compile(r"[\s,]*")
+END = r"(?=[\s,]|$)"
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One thing that a phrase may say.
+
+    ``pattern``: a regular expression for its words in lower case; what its group holds, else all of
+    it, is the value. ``shown``: how it is listed where a word is unknown.
+    """
+
+    name: str
+    pattern: str
+    shown: str = ""
+
+    @property
+    def example(self) -> str:
+        """Its words as they are listed."""
+        return self.shown or self.pattern.replace("|", ", ")
+
+
+@dataclass(frozen=True, slots=True)
+class Grammar:
+    """What one kind of phrase may say: ``what`` names it ("a line"), ``error`` is raised for it.
+
+    ``retired``: old words, and the words that say the same now.
+    """
+
+    what: str
+    terms: Sequence[Term]
+    error: type[UserError] = UserError
+    retired: Mapping[str, str] = field(default_factory=dict)
+
+    def read(self, text: str) -> dict[str, str]:
+        """The values in a phrase by the names of their terms, in the order they are said.
+
+        Raises ``error`` for an unknown word, for two values of one term, and for no word at all.
+        """
+        said, at = plain(text), 0
+        found: dict[str, str] = {}
+        while (at := _skip(said, at)) < len(said):
+            term, match = self._longest(said, at)
+            value = (match[1] or "") if match.re.groups else match[0]
+            if found.setdefault(term.name, value) != value:
+                raise self.error(
+                    f'"{found[term.name]}" and "{value}" don\'t go together in {self.what}.',
+                    "Write one of them.",
+                )
+            at = match.end()
+        if not found:
+            raise self.error(f"Nothing is said of {self.what}.", self.choices)
+        return found
+
+    @property
+    def choices(self) -> str:
+        """The words there are, as a sentence."""
+        return f"Write any of: {', '.join(term.example for term in self.terms)}."
+
+    def _longest(self, said: str, at: int) -> tuple[Term, re.Match[str]]:
+        matches = (
+            (term, re.compile(f"(?:{term.pattern}){END}").match(said, at)) for term in self.terms
+        )
+        heard = [(term, match) for term, match in matches if match]
+        if heard:
+            return max(heard, key=lambda pair: pair[1].end())
+        word = re.split(r"[\s,]", said[at:], maxsplit=1)[0]
+        if word in self.retired:
+            raise self.error(f'"{word}" is now "{self.retired[word]}".', "Write that.")
+        words = {word for term in self.terms for word in re.findall(r"[\w&-]+", term.example)}
+        raise self.error(
+            f"{quoted(word)} isn't a word for {self.what}.",
+            f"{suggestion(word, words)}{self.choices}",
+        )
+
+
+def plain(text: str) -> str:
+    """The text in lower case, with single spaces."""
+    return " ".join(text.lower().split())
+
+
+def _skip(said: str, at: int) -> int:
+    match = BETWEEN.match(said, at)
+    return match.end() if match else at
