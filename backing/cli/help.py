@@ -33,7 +33,7 @@ TOPICS = {
     "cache": "what is kept for next time",
     "cluster": "many machines at once",
 }
-COLUMN = 22
+COLUMN = 19
 
 
 def help_(words: Words) -> int:

@@ -119,7 +119,7 @@ LINE = Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "cal
 NECK = Option(
     "neck", "PHRASE", 'the neck it lies on: drop-d, "24 frets", left-handed',
     idle=(Idle("{} is for a line or shapes on the neck.", "Add --line etude, or leave {} out.",
-               without=("a line", "shapes", "arpeggios", "page")),),
+               without=("a line",)),),
 )  # fmt: skip
 
 TRACK = Command(
@@ -135,14 +135,14 @@ TRACK = Command(
         )),
         Group("What is played", (
             TEMPO,
-            Option("climb", "PHRASE", 'step the tempo up: 80-160:8, 60%, "70%-105%:5% up-and-back"',
+            Option("climb", "PHRASE", 'step the tempo up: 80-160:8, 60%, "60%-105% up-and-back"',
                    fills=REQUEST),
             Option("choruses", "N", "head, solos and head out together; otherwise 3",
                    fills=REQUEST),
             BARS,
             Option("times", "N", "times through the loop at each tempo; otherwise a minute",
                    fills=REQUEST),
-            Option("key", "KEYS", 'another key (Bb); or in turn: fourths, half-steps, "C F Bb"',
+            Option("key", "KEYS", 'another key (Bb), or several in turn: fourths, "C F Bb"',
                    fills=REQUEST),
             Option("ending", "HOW", "of whole choruses: held, short, tag or slow", fills=REQUEST),
             Option("count-in", "BARS", "bars counted before; 0 for none", fills=REQUEST),
@@ -290,7 +290,7 @@ SHEET = Command(
 
 CHECK = Command(
     "check",
-    "show tunes as the band will play them, or all their mistakes",
+    "show what the band makes of tunes, or all their mistakes",
     "backing check TUNE ... [options]",
     "Reads tunes and shows them as the band will play them, or all their mistakes\n"
     "at once, each with where it stands and what to do.",

@@ -73,15 +73,18 @@ def parse(words: Sequence[str]) -> Words:
     said: dict[str, str] = {}
     old: dict[str, str] = {}
     left = deque(words[1:])
+    option: Option | None = None
     while left:
         word = left.popleft()
         if word == "--":
             names += left
             break
         if not word.startswith("-") or word == "-":
+            if option is not None and option.name in said:
+                _check_apart(option, said[option.name], word)
             names.append(word)
             continue
-        option = _option(command, word, left)
+        option = _option(command, word)
         into = said if option in command.options else old
         into[option.name] = _word_of(command, option, word, left)
     if old:
@@ -92,7 +95,16 @@ def parse(words: Sequence[str]) -> Words:
     return Words(command, tuple(names), said)
 
 
-def _option(command: Command, word: str, left: Sequence[str]) -> Option:
+def _check_apart(option: Option, given: str, word: str) -> None:
+    """Raise UserError for a name that reads as more of the word ``given`` to an option before."""
+    if option.word and word.strip() and not Path(word).suffix and not Path(word).exists():
+        raise UserError(
+            f"There is no file {word}.",
+            f'Words that belong together go in quotes: {option.spelled} "{given} {word}".',
+        )
+
+
+def _option(command: Command, word: str) -> Option:
     """The option a word spells, one that has gone included."""
     spelled = word.partition("=")[0]
     short = word[:2]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import shlex
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NoReturn
@@ -34,10 +34,6 @@ class Retired:
     word: bool = True
     alone: str | None = None
 
-    def renewed(self, old: str) -> str:
-        """The words that say the same as the option with this word."""
-        return self.phrase.format(self.words.get(old.strip().lower(), old)).strip()
-
 
 GUIDES = {"thirds": "from the 3rd", "sevenths": "from the 7th"}
 TONES = {"1": "root", "3": "3rd", "5": "5th", "7": "7th"}
@@ -62,7 +58,7 @@ RETIRED = (
     Retired(TRACK, "trade-with", "trade", "with {}", {"melody": "line"}),
     Retired(TRACK, "you-second", "trade", "drums first", word=False),
     Retired(TRACK, "lead-in", "drill", "lead-in {}"),
-    Retired(TRACK, "breath", "drill", "rest bars {}", {"1": "1"}),
+    Retired(TRACK, "breath", "drill", "rest bars {}"),
     Retired(TRACK, "grow", "drill", "grow", word=False),
     Retired(TRACK, "lay-out", "drill", "lay out {}"),
     Retired(TRACK, "same", "drill", "same", word=False),
@@ -102,32 +98,38 @@ def refuse_retired(command: str, old: Mapping[str, str], said: Mapping[str, str]
 
     ``old``: their words; ``said``: those of the other options, which the new words go along with.
     """
-    cause = f"{_listed([f'--{name}' for name in old])} {'is' if len(old) == 1 else 'are'} now"
+    gone = f"{_listed(old)} {'is' if len(old) == 1 else 'are'} now"
     if command == "page":
-        more = "".join(
-            f" --{name} {word}".rstrip() for name, word in old.items() if name != "watch"
-        )
-        raise UserError(f"{cause} in backing play:", f"write backing play TUNE{more}.")
-    rows = [row for row in RETIRED if command in row.commands and row.name in old]
-    if old.keys() == {"no-shapes"}:
+        serving = [f"--{name} {word}".rstrip() for name, word in old.items() if name != "watch"]
+        written = " ".join(("backing play TUNE", *serving))
+        raise UserError(f"{gone} in backing play:", f"write {written}.")
+    phrases: dict[str, list[str]] = {}
+    for row in (row for row in RETIRED if command in row.commands and row.name in old):
+        now, words = _renewed(row, old)
+        if now:
+            phrases.setdefault(now, [said[now]] if now in said else []).append(words)
+    if not phrases:
         raise UserError(
             "--no-shapes has gone: shapes are printed only where --shapes asks for them.",
             "Leave it out.",
         )
-    phrases: dict[str, list[str]] = {}
-    for row in rows:
-        now = row.now
-        if now == "shapes" and "no-shapes" in old:
-            now, words = "line", f"position {old[row.name]}"
-        elif row.name == "you-second" and "melody" in old.get("trade-with", ""):
-            words = "line first"
-        else:
-            words = row.renewed(old[row.name])
-        if now:
-            phrases.setdefault(now, [said[now]] if now in said else []).append(words)
-    news = _listed([f"--{now}" for now in phrases])
-    written = [f"--{now} {shlex.quote(_phrase(now, parts))}" for now, parts in phrases.items()]
-    raise UserError(f"{cause} {news}:", f"write {' '.join(written).replace(chr(39), chr(34))}.")
+    written = " ".join(
+        f"--{now} {_in_quotes(_phrase(now, parts))}" for now, parts in phrases.items()
+    )
+    raise UserError(f"{gone} {_listed(phrases)}:", f"write {written}.")
+
+
+def _renewed(row: Retired, old: Mapping[str, str]) -> tuple[str, str]:
+    """The option and the words that take the place of one of these old ones."""
+    partner, melody = old.get("trade-with", ""), old.get("melody", "")
+    if row.name == "position" and "no-shapes" in old:
+        return "line", f"position {old['position']}"
+    if row.name == "you-second" and partner == "melody":
+        return row.now, "line first"
+    if row.name == "melody" and melody == "etude" and partner == "melody" and "rhythm" not in old:
+        return row.now, "etude eighths"  # one that is traded with goes in phrases now
+    word = old[row.name]
+    return row.now, row.phrase.format(row.words.get(word.strip().lower(), word)).strip()
 
 
 def _phrase(now: str, parts: list[str]) -> str:
@@ -137,14 +139,23 @@ def _phrase(now: str, parts: list[str]) -> str:
         return text.replace("rest bars 1", "rest bar") if now == "drill" else text
     guides = [part for part in parts if part.startswith("guide")]
     others = [part for part in parts if not part.startswith("guide")]
-    named = any(part.split()[:1] in (["etude"], ["call"]) for part in others)
-    if guides and named:
-        return f"{max(guides, key=len)} and {' '.join(others)}"
-    return " ".join(([max(guides, key=len)] if guides else []) + others)
+    kinds = {part.split()[0] for part in others}
+    if "on" in kinds:
+        others = [part for part in others if part != "call"]
+        others = ["call", *(part for part in others if part != "etude")]
+    guide = [max(guides, key=len)] if guides else []
+    if guide and kinds & {"etude", "call"}:
+        return f"{guide[0]} and {' '.join(others)}"
+    return " ".join(guide + others)
 
 
-def _listed(names: list[str]) -> str:
-    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+def _in_quotes(phrase: str) -> str:
+    return f'"{phrase}"' if shlex.quote(phrase) != phrase and not phrase.isalnum() else phrase
+
+
+def _listed(names: Iterable[str]) -> str:
+    *first, last = (f"--{name}" for name in names)
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def refuse_old_players(said: Mapping[str, str]) -> None:
@@ -155,5 +166,5 @@ def refuse_old_players(said: Mapping[str, str]) -> None:
         if old:
             new = re.sub(r"[^\s,]+", lambda found: PLAYERS.get(found[0].lower(), found[0]), word)
             raise UserError(
-                f"{old} is now {PLAYERS[old.lower()]}:", f"write --{option} {shlex.quote(new)}."
+                f"{old} is now {PLAYERS[old.lower()]}:", f"write --{option} {_in_quotes(new)}."
             )

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
@@ -133,27 +133,36 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> Asked:
     """What is asked for, in the types of the sheet. Raises UserError for what is not there."""
     from backing.sheet import Asked, make_look, make_reader
 
-    reader = make_reader(words.text("part") or "guitar", words.text("clef"))
+    reader = make_reader(**_said(name=words.text("part"), clef=words.text("clef")))
     if "no-tab" in words:
         reader = replace(reader, tablature=False)
+    look = make_look(
+        **_said(paper=words.text("paper")), large="large" in words, signs="signs" in words
+    )
     if phrase and phrase.solo and phrase.guide:
         raise PracticeError("A sheet has one line.", "Print guide tones on a sheet of their own.")
     line = phrase.line if phrase else Line(fingerboard=board)
+    given = _said(
+        position=_position(words, line.position),
+        guide=phrase and phrase.guide,
+        bars=words.text("bars"),
+        seed=words.number("seed"),
+    )
     return Asked(
         chart="no-chart" not in words,
         shapes="shapes" in words,
-        position=_position(words, line.position),
         line=None if phrase is None else "etude" if phrase.solo else "guide",
         etude=line,
-        guide=(phrase and phrase.guide) or "both",
-        bars=words.text("bars"),
-        seed=words.number("seed") or 1,
         reader=reader,
-        look=make_look(
-            words.text("paper") or "a4", large="large" in words, signs="signs" in words
-        ),
+        look=look,
         board=board,
+        **given,
     )
+
+
+def _said(**values: Any) -> dict[str, Any]:
+    """Of these values the ones that are given: what is left out stays as it is."""
+    return {name: value for name, value in values.items() if value is not None}
 
 
 def _position(words: Words, line: tuple[int, ...]) -> str | None:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from backing.chart.text.source import readable
 from backing.cli.parser import Words
 from backing.combo.band import Band
-from backing.lines.phrase import Phrase
 from backing.routine.request import Request
+
+if TYPE_CHECKING:
+    from backing.lines.phrase import Phrase
 
 TRADES = {2: "twos", 4: "fours", 8: "eights"}
 GUIDES = {
@@ -46,8 +49,9 @@ def _played(request: Request) -> Iterator[str]:
         yield f"{'bars' if request.bars[0].isdigit() else 'section'} {request.bars}"
     if request.grow:
         yield "growing backwards"
-    if request.climb:
-        yield f"climbing {request.climb.range}{ORDERS.get(request.climb.order, '')}"
+    if climb := request.climb:
+        tempos = str(climb).removesuffix(f" {climb.order}")
+        yield f"climbing {tempos}{ORDERS.get(climb.order, '')}"
     if request.key and request.key.in_turn:
         yield f"{'keys by' if request.key.cycle else 'in'} {request.key}"
 

@@ -29,10 +29,10 @@ GRAMMAR = Grammar(
     (
         Term("kind", "etude|étude|call|guide", "etude, call, guide"),
         Term("level", r"level ([^\s,]+)", f"level {min(LEVELS)} to {max(LEVELS)}"),
-        Term("rhythm", "|".join(rhythm for rhythm in RHYTHMS if rhythm != "call")),
+        Term("rhythm", "|".join((*(word for word in RHYTHMS if word != "call"), SUBDIVISIONS))),
         Term("position", r"positions? ([0-9]+(?:,? [0-9]+(?=[\s,]|$))*|[^\s,]+)",
              "position 5, position auto"),
-        Term("call_on", r"on ([^\s,]+|each in turn)",
+        Term("call_on", r"on (each in turn|[^\s,]+)",
              f"{', '.join(f'on {beat}' for beat in CALLS_ON[:-1])}, on each in turn"),
         Term("start", f"from (?:the )?({'|'.join(STARTS)})",
              "from the root, from the 3rd, from the 5th, from the 7th"),

@@ -71,11 +71,11 @@ def test_notes_are_kept_for_the_next_page(
 @pytest.mark.parametrize(
     ("words", "cause"),
     [
-        (["-o", "study.pdf"], "study.pdf is no name for a page."),
+        (["-o", "study.pdf"], "study.pdf isn't a name for a page."),
         (["-o", "nowhere/study.html"], "The folder nowhere does not exist."),
-        (["--share"], "Nothing is served without --watch."),
-        (["--watch", "-o", "study.html"], "A watched page is not written to a file."),
-        (["second.tune", "--watch"], "Only one tune can be watched."),
+        (["--share"], "--share is now in backing play: write backing play TUNE --share."),
+        (["--watch"], "--watch is now in backing play: write backing play TUNE."),
+        (["--key", "C F"], '"C F" is more than one key.'),
         (["--comp", "pianno"], 'There is no comping instrument called "pianno".'),
         (["--tempo", "9999"], "A tempo of 9999 cannot be played."),
         (["--feel", "swign"], 'There is no feel called "swign".'),
