@@ -31,11 +31,14 @@ if TYPE_CHECKING:
     from backing.combo.band import Band
     from backing.combo.performance import Performance
     from backing.errors import BackingError, TuneError, UserError
+    from backing.lines.line import Line
+    from backing.lines.phrase import read_line
     from backing.midi import to_bytes as midi_bytes
     from backing.mixdown.bank import Bank
     from backing.mixdown.mix import render, save
     from backing.mixdown.soundfont import choose as choose_soundfont
-    from backing.routine.orders import Request, Routine, make_routine
+    from backing.routine.request import Request
+    from backing.routine.routine import Routine, make_routine, separated
 
 __version__ = "0.1.0"
 
@@ -44,21 +47,24 @@ _HOMES = {
     "Band": "combo.band",
     "Bank": "mixdown.bank",
     "Form": "chart.form",
+    "Line": "lines.line",
     "Performance": "combo.performance",
-    "Request": "routine.orders",
-    "Routine": "routine.orders",
+    "Request": "routine.request",
+    "Routine": "routine.routine",
     "TuneError": "errors",
     "UserError": "errors",
     "arrange": "combo.arrangement",
     "choose_soundfont": "mixdown.soundfont:choose",
-    "make_routine": "routine.orders",
+    "make_routine": "routine.routine",
     "midi_bytes": "midi:to_bytes",
     "parse_chord": "chart.harmony",
     "read": "chart.text.tune_file",
     "read_changes": "chart.changes",
     "read_file": "chart.text.tune_file",
+    "read_line": "lines.phrase",
     "render": "mixdown.mix",
     "save": "mixdown.mix",
+    "separated": "routine.routine",
     "write": "chart.text.tune_file",
 }
 """Public name -> the module it lives in, and its name there where that is another."""
@@ -68,6 +74,7 @@ __all__ = [
     "Band",
     "Bank",
     "Form",
+    "Line",
     "Performance",
     "Request",
     "Routine",
@@ -82,8 +89,10 @@ __all__ = [
     "read",
     "read_changes",
     "read_file",
+    "read_line",
     "render",
     "save",
+    "separated",
     "write",
 ]
 
@@ -93,3 +102,7 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module 'backing' has no attribute {name!r}")
     module, _, there = _HOMES[name].partition(":")
     return getattr(import_module(f"backing.{module}"), there or name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -57,9 +57,9 @@ class Seat:
 
 
 SEATS = {
-    "melody": Seat(4, 100, 64),
+    "line": Seat(4, 100, 64),
     "guide": Seat(3, 92, 76),
-    "comping": Seat(1, 84, 52),
+    "comp": Seat(1, 84, 52),
     "bass": Seat(0, 100, 64),
     "drums": Seat(PERCUSSION, 92, 64),
     "click": Seat(5, 100, 64),
@@ -321,7 +321,7 @@ def _setup(part: str, instrument: Instrument, channel: int) -> Iterator[Any]:
         # All kits share a channel, so only one part may choose the kit and its volume. What the
         # others strike (a click) is in every kit.
         return
-    seat = SEATS.get(part, SEATS["melody"])
+    seat = SEATS.get(part, SEATS["line"])
     yield mido.Message("program_change", channel=channel, program=instrument.program)
     for control, value in ((VOLUME, seat.volume), (PAN, seat.pan)):
         yield mido.Message("control_change", channel=channel, control=control, value=value)

@@ -91,13 +91,13 @@ def test_short_bars_of_two_meters_make_no_whole_bar():
     assert meters == ["0 meter 2/4", "4 meter 4/4"]
 
 
-def test_markers_of_a_climb_name_rounds_and_rungs():
+def test_markers_of_a_climb_name_rounds_and_values_in():
     loop = (bar("Cm7", section="B", use=1, number=5), bar("F7", section="B", use=1, number=6))
     count = bar(section="count-in", role="count-in")
     passes = []
     for tempo in (F(80), F(185, 2)):
         passes.append((a_pass(count, tempo=tempo, purpose=Purpose.COUNT_IN), ()))
-        passes += [(a_pass(*loop, tempo=tempo, purpose=Purpose.ROUND), ())] * 2
+        passes += [(a_pass(*loop, tempo=tempo, purpose=Purpose.TIME), ())] * 2
     assert [text for _, text in midi.markers(perform(*passes))] == [
         "count-in, 80 bpm",
         "B:5 (round 1)",
@@ -112,7 +112,7 @@ def test_markers_name_each_of_several_keys_once():
     loops = [(bar("C", key=key), bar("F", key=key, number=2)) for key in ("C major", "F minor")]
     # a tune's bridge may be in a key of its own, which is no new key of the routine
     loops[0] = (bar("C", key="G major"), *loops[0][1:])
-    passes = [(a_pass(*loop, purpose=Purpose.ROUND), ()) for loop in loops for _ in range(2)]
+    passes = [(a_pass(*loop, purpose=Purpose.TIME), ()) for loop in loops for _ in range(2)]
     found = [text for _, text in midi.markers(perform(*passes))]
     assert found == ["A (round 1), C", "A (round 2)", "A (round 1), Fm", "A (round 2)"]
     alone = [text for _, text in midi.markers(perform(*passes[:2]))]
@@ -122,7 +122,7 @@ def test_markers_name_each_of_several_keys_once():
 def test_rounds_of_a_trade_are_counted_on():
     mine = bar("C", section="B")
     theirs = replace(mine, directions=Directions(lay_out=frozenset({"bass"})))
-    rounds = [(a_pass(one, purpose=Purpose.ROUND), ()) for one in (mine, theirs, mine)]
+    rounds = [(a_pass(one, purpose=Purpose.TIME), ()) for one in (mine, theirs, mine)]
     found = [text for _, text in midi.markers(perform(*rounds))]
     assert found == ["B (round 1)", "B (round 2)", "B (round 3)"]
 
@@ -134,14 +134,14 @@ def test_a_repeated_section_is_marked_each_time():
         bar("C", use=1),
         bar("C", section="B", use=2),
     ]
-    marks = list(midi.markers(perform((a_pass(*bars, purpose=Purpose.OUT, choruses=1), ()))))
+    marks = list(midi.markers(perform((a_pass(*bars, purpose=Purpose.HEAD_OUT, choruses=1), ()))))
     assert marks == [(F(0), "A"), (F(8), "A"), (F(12), "B")]
 
 
 def test_lead_in_and_breath_are_one_place_each():
     lead = a_pass(bar("C"), bar("F", section="B", use=1), purpose=Purpose.LEAD_IN)
-    loop = a_pass(bar("G7", section="B", use=1, number=2), purpose=Purpose.ROUND)
-    breath = a_pass(bar(section="count-in", role="count-in"), purpose=Purpose.BREATH)
+    loop = a_pass(bar("G7", section="B", use=1, number=2), purpose=Purpose.TIME)
+    breath = a_pass(bar(section="count-in", role="count-in"), purpose=Purpose.REST_BAR)
     marks = midi.markers(perform((lead, ()), (loop, ()), (breath, ()), (loop, ())))
     assert [text for _, text in marks] == ["lead-in", "B:2 (round 1)", "breath", "B:2 (round 2)"]
 
@@ -152,7 +152,7 @@ def test_lead_in_and_breath_are_one_place_each():
 def test_tracks_stand_in_score_order_with_name_program_and_channel():
     file = read(one_bar(*a_band()))
     assert [t.name for t in file.tracks[1:]] == [
-        "melody", "guide", "piano", "bass", "drums", "click",
+        "line", "guide", "piano", "bass", "drums", "click",
     ]  # fmt: skip
     found = {}
     for track in file.tracks[1:]:
@@ -160,7 +160,7 @@ def test_tracks_stand_in_score_order_with_name_program_and_channel():
         (channel,) = {m.channel for _, m in timed(track) if not m.is_meta}
         found[track.name] = (channel, programs)
     assert found == {
-        "melody": (4, [66]),
+        "line": (4, [66]),
         "guide": (3, [11]),
         "piano": (1, [0]),
         "bass": (0, [32]),
@@ -199,7 +199,7 @@ def test_leaving_out_a_part_changes_no_byte_of_the_others(left_out):
 
 @pytest.mark.parametrize("comp", ["piano", "guitar", "vibes", "organ"])
 def test_the_comping_goes_by_its_instrument(comp):
-    part = Part.of("comping", COMPING[comp], [note(0)])
+    part = Part.of("comp", COMPING[comp], [note(0)])
     assert [t.name for t in read(one_bar(part)).tracks[1:]] == [comp]
 
 
@@ -285,7 +285,7 @@ def test_pretty_midi_reads_the_band():
     assert score.resolution == 960
     found = [(i.name, i.program, i.is_drum, len(i.notes)) for i in score.instruments]
     assert found == [
-        ("melody", 66, False, 1),
+        ("line", 66, False, 1),
         ("guide", 11, False, 2),
         ("piano", 0, False, 2),
         ("bass", 32, False, 2),

@@ -1,4 +1,4 @@
-"""Every command README shows does what it says, its tune is a shipped one, and CI runs its tests."""
+"""What README shows: its commands do what they say, and its tunes are shipped ones."""
 
 from __future__ import annotations
 

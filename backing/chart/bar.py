@@ -13,11 +13,9 @@ from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.errors import Span
 
-PLAYERS = ("bass", "comping", "drums", "guide", "melody", "click")
+PLAYERS = ("bass", "comp", "drums", "guide", "line", "click")
 """The names by which parts of the band are told to lay out, left out or heard alone."""
-RHYTHM_SECTION = frozenset({"bass", "comping", "drums"})
-PLAYER_WORDS = {"comping": "piano"}
-"""What players say where the name is another: "lay out 1-4: piano"."""
+RHYTHM_SECTION = frozenset({"bass", "comp", "drums"})
 
 
 @dataclass(frozen=True, slots=True)

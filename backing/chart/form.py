@@ -103,8 +103,10 @@ class Form:
     def select(self, text: str) -> tuple[PlayedBar, ...]:
         """Bars by number ("13-16", "13") or place ("B", "B:5-8", "intro", "intro:1-2").
 
-        They are looked for in the solos, then in the head, then in the out chorus; of a section
-        that is used several times the first use counts.
+        Numbers may go on over the end of the chorus into its top ("31-2", or "30-34" of 32 bars),
+        and runs may be joined ("A B", "B A:1-2"). They are looked for in the solos, then in the
+        head, then in the head out; of a section that is used several times the use counts that
+        stands beside the run it is joined with, else the first.
 
         Raises:
             SelectionError: there are no such bars; the message says which there are.

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
-from backing.chart.bar import PLAYER_WORDS, Directions, PlayedBar
+from backing.chart.bar import Directions, PlayedBar
 from backing.chart.form import ORDERS, Form
 
 BARS_A_LINE = 4
@@ -107,8 +107,7 @@ def directions(said: Directions) -> str:
     if said.pedal:
         words.append(f"pedal {said.pedal}")
     if said.lay_out:
-        players = sorted(PLAYER_WORDS.get(player, player) for player in said.lay_out)
-        words.append(f"{', '.join(players)} out")
+        words.append(f"{', '.join(sorted(said.lay_out))} out")
     return "; ".join(words)
 
 

@@ -18,12 +18,14 @@ class Term:
     """One thing that a phrase may say.
 
     ``pattern``: a regular expression for its words in lower case; what its group holds, else all of
-    it, is the value. ``shown``: how it is listed where a word is unknown.
+    it, is the value, in lower case unless ``cased``. ``shown``: how it is listed where a word is
+    unknown.
     """
 
     name: str
     pattern: str
     shown: str = ""
+    cased: bool = False
 
     @property
     def example(self) -> str:
@@ -48,11 +50,12 @@ class Grammar:
 
         Raises ``error`` for an unknown word, for two values of one term, and for no word at all.
         """
-        said, at = plain(text), 0
+        said, at = " ".join(text.split()), 0
         found: dict[str, str] = {}
         while (at := _skip(said, at)) < len(said):
             term, match = self._longest(said, at)
             value = (match[1] or "") if match.re.groups else match[0]
+            value = value if term.cased else value.lower()
             if found.setdefault(term.name, value) != value:
                 raise self.error(
                     f'"{found[term.name]}" and "{value}" don\'t go together in {self.what}.',
@@ -70,14 +73,15 @@ class Grammar:
 
     def _longest(self, said: str, at: int) -> tuple[Term, re.Match[str]]:
         matches = (
-            (term, re.compile(f"(?:{term.pattern}){END}").match(said, at)) for term in self.terms
+            (term, re.compile(f"(?:{term.pattern}){END}", re.IGNORECASE).match(said, at))
+            for term in self.terms
         )
         heard = [(term, match) for term, match in matches if match]
         if heard:
             return max(heard, key=lambda pair: pair[1].end())
         word = re.split(r"[\s,]", said[at:], maxsplit=1)[0]
-        if word in self.retired:
-            raise self.error(f'"{word}" is now "{self.retired[word]}".', "Write that.")
+        if new := self.retired.get(word.lower()):
+            raise self.error(f'"{word}" is now "{new}".', "Write that.")
         words = {word for term in self.terms for word in re.findall(r"[\w&-]+", term.example)}
         raise self.error(
             f"{quoted(word)} isn't a word for {self.what}.",

@@ -39,5 +39,7 @@ def _bytes(text: str) -> int:
     """A size like "500M" or "2 GB" in bytes."""
     match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([KMGT]?)B?", text.strip().upper())
     if not match:
-        raise UserError(f"{quoted(text)} isn't a size.", "Write one such as 500M or 2G; 0 keeps nothing.")
+        raise UserError(
+            f"{quoted(text)} isn't a size.", "Write one such as 500M or 2G; 0 keeps nothing."
+        )
     return round(float(match[1]) * UNITS[match[2]])

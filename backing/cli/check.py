@@ -17,7 +17,9 @@ from backing.errors import UserError
 def check(words: Words) -> int:
     """Show tunes, or list the feels."""
     if "feels" in words and words.names:
-        raise UserError("--feels lists the feels, and needs no tune.", "Leave --feels or the tune out.")
+        raise UserError(
+            "--feels lists the feels, and needs no tune.", "Leave --feels or the tune out."
+        )
     if "json" in words and "tidy" in words:
         raise UserError("A tune is shown tidy or as JSON, not both.", "Leave one of them out.")
     if "feels" in words:

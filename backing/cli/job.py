@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING
 
 from backing import __version__
 from backing.aside import beside, meanwhile
-from backing.chart.form import Form, PlayedBar
+from backing.chart.form import Form
 from backing.chart.text.writer import write
 from backing.combo.band import Band
 from backing.combo.markers import markers
-from backing.combo.performance import Performance
+from backing.combo.performance import Performance, check_length
 from backing.combo.style import brought, load_feel
-from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError, RoutineError
+from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
 from backing.routine import Purpose
-from backing.routine.orders import Request, Routine, make_routine
-from backing.routine.trading import SOLOISTS
+from backing.routine.request import Request
+from backing.routine.routine import Routine, make_routine
 from backing.saving import check_writable, write_whole
 
 if TYPE_CHECKING:
@@ -32,9 +32,6 @@ if TYPE_CHECKING:
 MIDI_SUFFIXES = (".mid", ".midi")
 EXACT_SUFFIXES = (".wav", ".flac")
 MOST_TEMPOS_SHOWN = 6
-LONGEST_SECONDS = 2 * 3600
-WAV_BYTES_A_SECOND = 44_100 * 2 * 2
-"""Of 16-bit stereo."""
 MOST_BARS_SENT = 1000
 """From process to process: an hour of music takes longer to send than the mixdown to load."""
 MOST_BANK_BYTES = 500_000_000
@@ -111,10 +108,9 @@ def _feel_files(job: Job) -> dict[str, str]:
 def _made(job: Job, progress: Progress | None) -> Made:
     _check(job)
     routine = make_routine(job.form, job.request)
-    _check_drills(routine, job.request)
-    _check_chords(routine, job.band.players)
     performance = _arranged(job, routine)
-    _check_length(job, performance)
+    if not job.long:
+        check_length(performance)
     summary = _summary(job, routine, performance)
     if job.midi:
         from backing.midi import to_bytes
@@ -166,58 +162,6 @@ def _check(job: Job) -> None:
         )
 
 
-def _check_drills(routine: Routine, request: Request) -> None:
-    """Refuse a drill that these bars have no room for."""
-    played = [p for p in routine.passes if p.purpose in (Purpose.SOLO, Purpose.ROUND)]
-    turns = {
-        _partners(bar, request.trade_with)
-        for each in played
-        for bar in each.bars
-        if "kit" not in bar.directions.lay_out
-    }
-    if request.trade and len(turns) < 2:
-        raise RoutineError(
-            f"There are too few bars for a trade of {request.trade}: the turn would never pass.",
-            "Trade fewer bars, or ask for more choruses or rounds.",
-        )
-    if request.breath and all(p.purpose is not Purpose.BREATH for p in routine.passes):
-        raise RoutineError(
-            "A breath is taken between rounds, and there is one round.",
-            "Ask for more --times, or leave --breath out.",
-        )
-    if request.grow and all(len(each.bars) == 1 for each in played):
-        raise RoutineError(
-            "A loop of one bar cannot grow.", "Choose more bars, or leave --grow out."
-        )
-
-
-def _partners(bar: PlayedBar, partner: str) -> bool:
-    """Whether the turn in a traded bar is the partner's."""
-    resting = bar.directions.lay_out
-    return resting >= SOLOISTS if partner == "drums" else partner not in resting
-
-
-def _check_chords(routine: Routine, players: frozenset[str]) -> None:
-    """Refuse guide tones where there is no chord but that of an ending."""
-    bars = (bar for each in routine.passes for bar in each.bars if not bar.final)
-    chords = (change.chord for bar in bars for change in bar.changes)
-    if "guide" in players and all(chord is None for chord in chords):
-        raise RoutineError(
-            "There is no chord in these bars, and so no guide tones.", "Choose bars with changes."
-        )
-
-
-def _check_length(job: Job, performance: Performance) -> None:
-    """Refuse what lasts for hours unless it is meant, saying how long and how large it is."""
-    seconds = float(performance.clock.length_seconds)
-    if seconds > LONGEST_SECONDS and not job.long:
-        hours, megabytes = seconds / 3600, seconds * WAV_BYTES_A_SECOND / 1e6
-        raise RoutineError(
-            f"This track lasts {hours:.1f} hours, {megabytes:,.0f} MB as .wav.",
-            "Ask for fewer tempos or rounds, or say --long if it is meant.",
-        )
-
-
 def _audio(
     job: Job, routine: Routine, performance: Performance, progress: Progress | None
 ) -> tuple[tuple[Path, ...], str]:
@@ -249,7 +193,7 @@ def _inputs(job: Job, performance: Performance, font: SoundFont) -> Iterator[str
     yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
     yield repr((band.guide_line, band.click))
     yield repr(_players(performance))
-    yield repr(getattr(band.melody, "keywords", band.melody))
+    yield repr(band.line)
     yield repr(sorted(_feel_files(job).items()))
     state = font.path.stat()
     yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
@@ -265,10 +209,9 @@ def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont)
     from backing.mixdown.marks import Mark
     from backing.mixdown.tags import Tags
 
-    keys = job.request.keys
     return Tags(
         title=job.title,
-        key=str(keys[0] if len(keys) == 1 else job.form.key),
+        key=str(routine.form.key),
         tempo=float(routine.tempos[-1]),
         comment=f"backing {__version__}, {font.name}: {job.recipe}",
         drill=job.drill,
@@ -319,7 +262,7 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     seconds = round(performance.clock.length_seconds + performance.tail)
     played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
     bars = sum(len(each.bars) for each in played)
-    keys = " ".join(key.short for key in job.request.keys) or str(job.form.key)
+    keys = " ".join(key.short for key in routine.keys) if routine.keys[1:] else str(routine.keys[0])
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]

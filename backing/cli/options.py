@@ -27,7 +27,7 @@ class Idle:
     def holds(self, said: Collection[str]) -> bool:
         """Whether it holds where these options and facts are ``said``."""
         beside = any(name in said for name in self.beside)
-        return beside or bool(self.without) and not any(name in said for name in self.without)
+        return beside or (bool(self.without) and not any(name in said for name in self.without))
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +35,8 @@ class Option:
     """An option: its ``name`` without dashes and, where it takes one, what its ``word`` is.
 
     ``alone``: what it says where no word follows (None: a word must). ``fills``: REQUEST or BAND,
-    where a value of one takes the word as it is, of the same name or of that in ``value``. ``file``: the word names a file. ``heard``:
-    whether it belongs to the command that makes a track again.
+    where a value of the same name, or of that in ``value``, takes the word as it is. ``file``: the
+    word names a file. ``heard``: whether it belongs to the command that makes a track again.
     """
 
     name: str
@@ -240,7 +240,7 @@ NO_TUNE = Idle("{} is for the sheet of a tune, and --arpeggios has none.", "Leav
 NO_PAGES = Idle("MusicXML leaves the print to another program, so {} would change nothing.",
                 "Leave {} out, or end the name in .pdf.", beside=("musicxml",))  # fmt: skip
 NO_STAFF = Idle("{} is for the staff of a line, and there is none.",
-                "Add --line etude or --line guide, or leave {} out.", without=("line",))  # fmt: skip
+                "Add --line etude or guide, or leave {} out.", without=("line",))  # fmt: skip
 
 SHEET = Command(
     "sheet",
@@ -334,6 +334,5 @@ HELP = Command(
 )
 
 COMMANDS = {
-    command.name: command
-    for command in (PLAY, TRACK, SHEET, PAGE, CHECK, SOUNDS, CACHE, HELP)
+    command.name: command for command in (PLAY, TRACK, SHEET, PAGE, CHECK, SOUNDS, CACHE, HELP)
 }

@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from backing.chart.text.source import suggestion
 from backing.cli.options import COMMANDS, Command, Option
@@ -51,7 +52,7 @@ class Words:
             )
         return int(word)
 
-    def filling(self, fills: str) -> dict[str, str]:
+    def filling(self, fills: str) -> dict[str, Any]:
         """The words for the fields of a Request or a Band, by the names of the fields."""
         return {
             option.value or option.name.replace("-", "_"): self.said[option.name]
@@ -66,7 +67,7 @@ def parse(words: Sequence[str]) -> Words:
     if first not in COMMANDS:
         raise UserError(
             f"There is no command called {quoted(first)}." if first.strip() else "Say what to do.",
-            f"{suggestion(first, COMMANDS)}Choose from: {', '.join(COMMANDS)}; or see backing help.",
+            f"{suggestion(first, COMMANDS)}Choose from: {', '.join(COMMANDS)}.",
         )
     command = COMMANDS[first]
     names: list[str] = []

@@ -9,7 +9,6 @@ import re
 import shlex
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
 from typing import NoReturn
 
 from backing.cli.options import Option
@@ -84,13 +83,10 @@ PLAYERS = {
 
 def retired_option(command: str, name: str) -> Option | None:
     """The option of this name that has gone from a command."""
-    row = _row(command, name)
-    return row and Option(row.name, "WORD" if row.word else "", "", alone=row.alone)
-
-
-@lru_cache
-def _row(command: str, name: str) -> Retired | None:
-    return next((r for r in RETIRED if r.name == name and command in r.commands), None)
+    for row in RETIRED:
+        if row.name == name and command in row.commands:
+            return Option(row.name, "WORD" if row.word else "", "", alone=row.alone)
+    return None
 
 
 def refuse_retired(command: str, old: Mapping[str, str], said: Mapping[str, str]) -> NoReturn:

@@ -73,9 +73,9 @@ def _drilled(request: Request) -> Iterator[str]:
 
 
 def _heard(words: Words, band: Band, request: Request, phrase: Phrase | None) -> Iterator[str]:
-    if band.line and phrase and not request.subdivisions:
-        if not (request.trade and request.trade.partner == "line"):
-            yield _line(phrase)
+    traded = request.trade is not None and request.trade.partner == "line"
+    if band.line and phrase and not (request.subdivisions or traded):
+        yield _line(phrase)
     if band.guide_line:
         yield GUIDES[band.guide_line]
     if band.click:

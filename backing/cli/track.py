@@ -139,7 +139,7 @@ def _facts(words: Words, request: Request, band: Band, form: dict[str, str]) -> 
 
 
 def _jobs(words: Words, order: Order, tune: str) -> Iterator[Job]:
-    """What is ordered of a tune (of bare changes: "") in one track, or one for each tempo or key."""
+    """What is ordered of a tune ("" for bare changes): a track, or one for each tempo or key."""
     form = read_tune(Path(tune)) if tune else _changes(words)
     target = _target(words, order, Path(tune or "changes"))
     suffix = target.suffix.lower().lstrip(".")

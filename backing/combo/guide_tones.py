@@ -16,7 +16,7 @@ from fractions import Fraction
 from itertools import accumulate, pairwise
 from math import ceil
 
-from backing.combo.band import LINES
+from backing.combo.band import GUIDE_LINES
 from backing.combo.instruments import VIBES, Instrument
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
@@ -72,15 +72,17 @@ def play(
     rhythm: str = "whole",
     instrument: Instrument = VIBES,
 ) -> Part:
-    """The guide tones of a pass; ``line`` is one of LINES, ``rhythm`` one of RHYTHMS.
+    """The guide tones of a pass; ``line`` is one of GUIDE_LINES, ``rhythm`` one of RHYTHMS.
 
     A note's role is the degree it is of its chord ("3", "b7"). Raises ValueError for another
     line or rhythm.
     """
-    if line not in LINES or rhythm not in RHYTHMS:
-        raise ValueError(f"a line of {LINES} in a rhythm of {RHYTHMS}, not {line!r}, {rhythm!r}")
+    if line not in GUIDE_LINES or rhythm not in RHYTHMS:
+        raise ValueError(
+            f"a line of {GUIDE_LINES} in a rhythm of {RHYTHMS}, not {line!r}, {rhythm!r}"
+        )
     upper, lower = lines(plan)
-    chosen = {"thirds": (upper,), "sevenths": (lower,), "both": (upper, lower)}[line]
+    chosen = {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
     accents = {accent.onset for accent in plan.accents}
     notes: list[Note] = []
     for stroke in _lifted(_strokes(plan, rhythm, rng)):

@@ -7,9 +7,14 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from backing.combo.feel import Clock
-from backing.combo.instruments import SHORT_NAMES, Instrument
+from backing.combo.instruments import Instrument
 from backing.combo.part import Note, Part
+from backing.errors import RoutineError
 from backing.routine import Pass
+
+LONGEST_SECONDS = 2 * 3600
+WAV_BYTES_A_SECOND = 44_100 * 2 * 2
+"""Of 16-bit stereo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,10 +76,7 @@ class Performance:
         return next(p.instrument for done in self.passes for p in done.parts if p.name == part)
 
     def player(self, part: str) -> str:
-        """What players call a part: the comping "piano" or "guitar" by its instrument."""
-        if part == "comping":
-            instrument = self.instrument(part)
-            return SHORT_NAMES.get(instrument, instrument.name)
+        """What players call a part."""
         return "count-in" if part == "count" else part
 
     def bar_lines(self) -> tuple[Fraction, ...]:
@@ -112,3 +114,14 @@ class Performance:
             last = first + note.length
             end = (clock.played(last) if note.swung else last) + late
             yield PlayedNote(onset, max(onset, end), note, clock)
+
+
+def check_length(performance: Performance) -> None:
+    """Raise RoutineError for what lasts longer than LONGEST_SECONDS, saying how long and large."""
+    seconds = float(performance.clock.length_seconds)
+    if seconds > LONGEST_SECONDS:
+        hours, megabytes = seconds / 3600, seconds * WAV_BYTES_A_SECOND / 1e6
+        raise RoutineError(
+            f"This track lasts {hours:.1f} hours, {megabytes:,.0f} MB as .wav.",
+            "Ask for fewer tempos, keys or times, or add --long if you mean it.",
+        )

@@ -20,7 +20,7 @@ from backing.combo.style import Feel, feel_names, load_feel
 from backing.routine import Pass, Purpose
 
 SHORT_LOOP_BARS = 8
-"""Loops of fewer bars get a light set-up in place of a fill, and no crash on every round."""
+"""Loops of fewer bars get a light set-up in place of a fill, and no crash every time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +191,7 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         spans=spans,
         following=following,
         accents=_accents(bars, spans),
-        rests=_rests(bars, breath=played.purpose is Purpose.BREATH),
+        rests=_rests(bars, rest_bar=played.purpose is Purpose.REST_BAR),
         length=length,
         chorus=played.chorus,
         choruses=played.choruses,
@@ -206,7 +206,7 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
 
 
 def _first_time(played: Pass) -> bool:
-    """Whether the bars are heard for the first time: a first chorus, the first round of a loop."""
+    """Whether the bars are heard for the first time: a first chorus, a loop's first time."""
     return played.chorus == 0 and played.take == 0
 
 
@@ -269,7 +269,7 @@ def _energy(played: Pass, bar: PlayedBar) -> float:
     if played.purpose is Purpose.SOLO and played.choruses > 1:
         base = 0.45 + 0.35 * min(1.0, played.chorus / max(1, played.choruses - 1))
     else:
-        base = {Purpose.HEAD: 0.4, Purpose.OUT: 0.6}.get(played.purpose, 0.55)
+        base = {Purpose.HEAD: 0.4, Purpose.HEAD_OUT: 0.6}.get(played.purpose, 0.55)
     within = 0.15 * (bar.section_bar - 1) / max(1, bar.section_bars - 1)
     return min(1.0, base + within)
 
@@ -358,16 +358,16 @@ def _last(bar: PlanBar, spans: Sequence[ChordSpan]) -> tuple[Fraction, Fraction]
     return onset, bar.end - onset if bar.bar.final == "held" else Fraction(1, 2)
 
 
-def _rests(bars: Sequence[PlanBar], *, breath: bool) -> tuple[Rest, ...]:
-    """Who rests where; a breath between rounds is kept by the hi-hat foot alone."""
+def _rests(bars: Sequence[PlanBar], *, rest_bar: bool) -> tuple[Rest, ...]:
+    """Who rests where; in a rest bar between times the hi-hat foot goes on alone."""
     counted = frozenset(PLAYERS) - {"click"}
-    if breath:
+    if rest_bar:
         counted = counted - {"drums"} | {"kit"}
     rests = []
     for planned in bars:
         directions = planned.bar.directions
         if directions.hits:
-            rests.append(Rest(planned.start, planned.end, frozenset({"bass", "comping"})))
+            rests.append(Rest(planned.start, planned.end, frozenset({"bass", "comp"})))
         if directions.only is not None or planned.bar.final:
             rests.append(Rest(planned.start, planned.end, RHYTHM_SECTION))
         if planned.bar.pickup or not planned.bar.changes:

@@ -16,13 +16,15 @@ from itertools import pairwise
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval, PitchName
 from backing.combo.plan import ChordSpan, Plan
-from backing.lines.line import IDEAS, SLOW, Line, LineNote
+from backing.errors import PracticeError
+from backing.lines.line import IDEAS, SLOW, SUBDIVISIONS, Line, LineNote
 from backing.lines.rhythm import LineSlot, slots, starts_anew
 from backing.lines.search import Joint, Link, Offer, search
 from backing.neck.fingerboard import hand
 from backing.neck.parent_scales import parent_scales
 from backing.neck.path import path_of, shape_near
 from backing.neck.shapes import Shape, ShapeTone
+from backing.routine.subdivisions import VALUES
 
 RUN_LENGTHS, RUN_WEIGHTS = (3, 4, 5, 6, 7, 8), (2, 4, 3, 4, 3, 2)
 """For how many notes a line goes one way before it turns: common practice, no source."""
@@ -31,14 +33,14 @@ NOT_A_THIRD = 1e-3
 CIRCLE = 3
 """Triplets that go round in one beat's notes sound like a stuck record."""
 MIDDLE_PULL = 0.02
-"""By how much a semitone away from the middle of a shape is shunned."""
+"""By how much a half step away from the middle of a shape is shunned."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Stand:
     """A slot, the shape it is played in, and its part in a figure around a change.
 
-    ``figure``: "" a plain note, "approach" the semitone before a target, "above" and "below" the
+    ``figure``: "" a plain note, "approach" the half step before a target, "above" and "below" the
     two tones of an enclosure; ``target`` is the next chord's shape then. ``arrives``: the first
     note of a chord. ``home``: the first note of the next pass, which this one leads to.
     """
@@ -54,11 +56,18 @@ class _Stand:
 def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     """The notes of a line through a pass, in order of time.
 
-    On a ladder the plan says the rhythm. Equal ``rng`` states give equal lines; a line does not
-    depend on the tempo. Raises PracticeError where there is nothing to play a line on.
+    In subdivisions the plan says the rhythm. A line without a position lies where the hand lies
+    best. Equal ``rng`` states give equal lines; a line does not depend on the tempo. Raises
+    PracticeError where there is nothing to play a line on.
     """
     if plan.value:
         line = replace(line, rhythm=plan.value)
+    if line.rhythm == SUBDIVISIONS:
+        raise PracticeError(
+            "A line in subdivisions is for a track, in which they follow each other.",
+            f"Name one of them: {', '.join(VALUES)}.",
+        )
+    line = line.placed([planned.bar for planned in plan.bars])
     times, contour, drawn = (random.Random(rng.getrandbits(64)) for _ in range(3))
     stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}
@@ -88,7 +97,7 @@ def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
     The tone that is asked for, nearest to the middle of the shape; the lowest for a line that goes
     up, the highest for one that goes down. Raises PracticeError: see shapes.shape.
     """
-    position = line.positions[chorus % len(line.positions)]
+    position = line.position[chorus % len(line.position)]
     shape, _ = shape_near(chord, line.fingerboard, position, line.way, {})
     return _first_tone(shape, line).pitch
 
@@ -112,7 +121,7 @@ def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
 
 
 def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
-    position = line.positions[plan.chorus % len(line.positions)]
+    position = line.position[plan.chorus % len(line.position)]
     taken = path_of(plan, line.fingerboard, position, way=line.way)
     shapes = {step.span.start: step.shape for step in taken.steps}
     stands: list[_Stand] = []
@@ -135,7 +144,7 @@ def _home(plan: Plan, last: LineSlot) -> LineSlot | None:
     span = plan.following
     if span is None or span.chord is None or plan.length - last.end >= 1:
         return None
-    if plan.resting("melody", plan.length):
+    if plan.resting("line", plan.length):
         return None
     return replace(
         last, onset=plan.length, span=span, beat=True, downbeat=True, swung=True, bound=True
@@ -146,7 +155,7 @@ def _following_shape(plan: Plan, span: ChordSpan, line: Line) -> Shape:
     """The shape of the chord after the end, where the next pass takes it."""
     assert span.chord is not None
     chorus = plan.chorus if plan.circular else plan.chorus + 1
-    position = line.positions[chorus % len(line.positions)]
+    position = line.position[chorus % len(line.position)]
     return shape_near(span.chord, line.fingerboard, position, line.way, {})[0]
 
 

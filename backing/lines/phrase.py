@@ -130,3 +130,13 @@ def _guide_tones(said: dict[str, Any], usual: dict[str, Any]) -> Phrase:
         )
     guide = "both" if both else GUIDE_STARTS[start]
     return Phrase(Line(**(usual | said)), guide, solo=False, said=frozenset(said))
+
+
+def read_line(text: str) -> Line:
+    """The line of a phrase that says one: "etude level 2 off-beats". Raises PracticeError."""
+    phrase = read_phrase(text)
+    if phrase.guide is not None:
+        raise PracticeError(
+            "Guide tones are a part of their own, not a line.", "Write etude or call."
+        )
+    return phrase.line

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import dataclass
 from fractions import Fraction
 
 from backing.combo.instruments import JAZZ_GUITAR, Instrument
@@ -19,10 +20,20 @@ PLAIN, OFF_BEAT, PEAK = 72, 8, 8
 """Velocity of a plain note, and what an off-beat and the top of a run get more."""
 
 
+@dataclass(frozen=True, slots=True)
+class LinePlayer:
+    """A player of the band with a ``line`` in its position."""
+
+    line: Line
+
+    def __call__(self, plan: Plan, rng: random.Random) -> Part:
+        return play(plan, rng, self.line)
+
+
 def play(
     plan: Plan, rng: random.Random, line: Line | None = None, instrument: Instrument = JAZZ_GUITAR
 ) -> Part:
-    """The melody part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
+    """The part "line" of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
 
     Silent where others have the floor all the time, and nobody calls in a lead-in, which has no
     room for an answer. Raises PracticeError where there is nothing to play a line on.
@@ -30,12 +41,12 @@ def play(
     line = line or Line()
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
     if leads_in or _silent(plan):
-        return Part("melody", instrument, ())
+        return Part("line", instrument, ())
     notes = etude(plan, line, rng)
     tops = _tops(notes)
     last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
     return Part(
-        "melody",
+        "line",
         instrument,
         tuple(
             Note(
@@ -56,7 +67,7 @@ def play(
 
 def _silent(plan: Plan) -> bool:
     """Whether the line is told to rest wherever there is a chord."""
-    bars = [bar for bar in plan.bars if not plan.resting("melody", bar.start)]
+    bars = [bar for bar in plan.bars if not plan.resting("line", bar.start)]
     if len(bars) == len(plan.bars):
         return False
     sounding = [span for span in plan.spans if span.chord is not None]

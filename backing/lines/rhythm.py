@@ -12,8 +12,8 @@ from backing.chart.bar import Meter
 from backing.combo.plan import ChordSpan, Plan, PlanBar
 from backing.errors import PracticeError
 from backing.lines.line import IDEAS, SLOW, Line
-from backing.routine.ladder import eighth
-from backing.routine.ladder import onsets as places
+from backing.routine.subdivisions import eighth
+from backing.routine.subdivisions import onsets as places
 
 IDEA_BARS = 2
 """The length of an idea; of one bar where the whole is shorter than two ideas."""
@@ -160,11 +160,11 @@ def takes_over(plan: Plan, bar: PlanBar) -> bool:
         return _others_have(plan.bars[bar.index - 1])
     # the pass before is not known: who shares the floor has left it to the others there
     shared = any(_others_have(each) for each in plan.bars)
-    return shared and (_others_have(plan.bars[-1]) or "melody" in plan.resting_next)
+    return shared and (_others_have(plan.bars[-1]) or "line" in plan.resting_next)
 
 
 def _others_have(bar: PlanBar) -> bool:
-    return "melody" in bar.bar.directions.lay_out
+    return "line" in bar.bar.directions.lay_out
 
 
 def _short(idea: Sequence[PlanBar], rhythm: Sequence[Fraction]) -> bool:
@@ -197,11 +197,11 @@ def _calls(plan: Plan) -> list[Sequence[PlanBar]]:
     calls: list[Sequence[PlanBar]] = []
     called = False
     for idea, answer in zip(ideas, [*ideas[1:], []], strict=True):
-        called = not called and not plan.resting("melody", idea[0].start)
+        called = not called and not plan.resting("line", idea[0].start)
         if called:
-            followed = answer and not plan.resting("melody", answer[0].start)
+            followed = answer and not plan.resting("line", answer[0].start)
             calls.append(idea[: len(answer)] if followed else idea)
-    if called and len(calls) > 1 and not plan.resting("melody", plan.length):
+    if called and len(calls) > 1 and not plan.resting("line", plan.length):
         calls.pop()
     return calls
 
@@ -250,7 +250,7 @@ def _ideas(plan: Plan) -> Iterator[tuple[int, list[PlanBar]]]:
     """
     bars = _line_bars(plan)
     size = IDEA_BARS if len(bars) >= 2 * IDEA_BARS else 1
-    rests = [plan.resting("melody", bar.start) for bar in bars]
+    rests = [plan.resting("line", bar.start) for bar in bars]
     number, idea = 0, bars[:1]
     for bar, (before, now) in zip(bars[1:], pairwise(rests), strict=True):
         anew = bar.section_top or before is not now
@@ -305,13 +305,13 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[LineSlot]:
     final = plan.bars[-1] if plan.ends else None
     for onset, length in onsets:
         bar = plan.bar_at(onset)
-        if plan.resting("melody", onset) or bar.bar.pickup or not bar.bar.changes:
+        if plan.resting("line", onset) or bar.bar.pickup or not bar.bar.changes:
             continue
         if final is not None and onset >= final.start:
             continue
         off_beats = line.rhythm == "off-beats"
         step = length if off_beats else eighth(bar.bar.meter)
-        early = (line.early or off_beats) and not plan.resting("melody", onset + step)
+        early = (line.anticipate or off_beats) and not plan.resting("line", onset + step)
         span = _span(plan, onset, length, step, early=early)
         if span is None or span.chord is None:
             continue
@@ -322,7 +322,7 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[LineSlot]:
             room = min(room, final.start - onset)
         slot = _slot(onset, min(length, room), span, bar)
         yield replace(slot, swung=False, triplet=True) if triplet else slot
-    if final is not None and not plan.resting("melody", final.start):
+    if final is not None and not plan.resting("line", final.start):
         last = plan.span_at(final.start)
         if last is not None and last.chord is not None:
             length = final.bar.length if final.bar.final == "held" else Fraction(1, 2)
@@ -366,8 +366,8 @@ def _closing(plan: Plan, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
     Where others have the floor then, a longer note ends an eighth before: a soloist lets go in
     time.
     """
-    rests = [rest.start for rest in plan.rests if "melody" in rest.players]
-    if plan.resting("melody", plan.length):
+    rests = [rest.start for rest in plan.rests if "line" in rest.players]
+    if plan.resting("line", plan.length):
         rests.append(plan.length)
     for slot, after in zip(found, (*found[1:], None), strict=True):
         until = after.onset if after is not None else plan.length + 1

@@ -131,7 +131,7 @@ def path(
 
 
 def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
-    """What the band would agree on for these bars as a round of a loop."""
+    """What the band would agree on for these bars as a loop."""
     return make_plan(
         Pass(Purpose.SOLO, tuple(bars), Fraction(120), circular=True, leads_to=bars[0])
         if bars

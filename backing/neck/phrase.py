@@ -13,7 +13,12 @@ GRAMMAR = Grammar(
     "a neck",
     (
         Term("tuning", "|".join(TUNINGS)),
-        Term("strings", rf"({NOTE}(?: {NOTE})*)", "the strings as notes (E2 A2 D3 G3 B3 E4)"),
+        Term(
+            "strings",
+            rf"({NOTE}(?: {NOTE})*)",
+            "the strings as notes (E2 A2 D3 G3 B3 E4)",
+            cased=True,
+        ),
         Term("frets", r"([^\s,]+) frets", "24 frets"),
         Term("left-handed", "left-handed"),
     ),

@@ -32,12 +32,16 @@ from backing.lines.line import Line as Guide
 from backing.neck.path import best_position
 from backing.routine.count_in import count_in
 from backing.routine.drills import laying_out
-from backing.routine.orders import Request, Routine, make_routine
 from backing.routine.passes import Pass, Purpose
+from backing.routine.request import Request
+from backing.routine.routine import Routine, make_routine
 
 TAKES = 3
 """So many choruses differ; then the first comes again."""
-BAND = ("bass", "comping", "drums")
+BAND = ("bass", "comp", "drums")
+GUIDE_LINES = {"thirds": "3rd", "sevenths": "7th"}
+NAMES = {"comp": "comping"}
+"""What the page calls a guide-tone line, and a player."""
 INSTRUMENTS = {"bass": ACOUSTIC_BASS, "drums": JAZZ_KIT, "guide": VIBES}
 """What a player holds who has nothing to play."""
 COUNTED_TEMPOS = (Fraction(60), Fraction(140), Fraction(240))
@@ -94,8 +98,8 @@ def make_score(form: Form, band: Band) -> Score:
     rounds = routine.passes
     plans = [make_plan(each, band.feel) for each in rounds]
     lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
-    for name in ("thirds", "sevenths"):
-        alone = replace(band, players=frozenset({"guide"}), guide_line=name)
+    for name, guide_line in GUIDE_LINES.items():
+        alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
         once = replace(routine, passes=rounds[:1])
         lines += [replace(line, name=name) for line in _played(once, plans[:1], alone)]
     lines.append(_etude(rounds, plans, band.seed))
@@ -116,14 +120,14 @@ def make_score(form: Form, band: Band) -> Score:
 def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePart]:
     """What every player of the band plays, also of one who has nothing to play."""
     performance = arrange(routine, band)
-    usual = INSTRUMENTS | {"comping": COMPING[band.comp]}
+    usual = INSTRUMENTS | {"comp": COMPING[band.comp]}
     for name in sorted(band.players):
         parts = [[p for p in done.parts if p.name == name] for done in performance.passes]
         instrument = next((p.instrument for mine in parts for p in mine), usual[name])
         takes = (
             by_bar(mine[0] if mine else None, plan) for mine, plan in zip(parts, plans, strict=True)
         )
-        yield ScorePart(name, instrument, tuple(takes))
+        yield ScorePart(NAMES.get(name, name), instrument, tuple(takes))
 
 
 def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
@@ -131,7 +135,7 @@ def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
     if not any(span.chord for span in plans[0].spans):
         return ScorePart("etude", JAZZ_GUITAR, (tuple(() for _ in plans[0].bars),))
     position = best_position(rounds[0].bars, GUITAR).path.position
-    line = Guide(positions=(position,))
+    line = Guide(position=position)
     takes = (
         by_bar(player.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
         for take, plan in enumerate(plans)
@@ -200,4 +204,4 @@ def _breath(form: Form, band: Band, bar: PlayedBar) -> tuple[Note, ...]:
 
 def circle(bars: tuple[PlayedBar, ...], tempo: Fraction) -> Pass:
     """The bars as one round that leads to itself."""
-    return Pass(Purpose.ROUND, bars, tempo, reference_tempo=tempo, circular=True, leads_to=bars[0])
+    return Pass(Purpose.TIME, bars, tempo, reference_tempo=tempo, circular=True, leads_to=bars[0])

@@ -119,9 +119,9 @@ def wanted(score: Score) -> tuple[Wanted, ...]:
     guides = [note for name in ("thirds", "sevenths") for note in lines[name].notes()]
     return (
         _wanted("bass", "bass", lines["bass"].instrument, lines["bass"].notes()),
-        _wanted("comping", "comping", lines["comping"].instrument, lines["comping"].notes()),
+        _wanted("comping", "comp", lines["comping"].instrument, lines["comping"].notes()),
         _wanted("guide", "guide", lines["thirds"].instrument, guides),
-        _wanted("etude", "melody", lines["etude"].instrument, lines["etude"].notes()),
+        _wanted("etude", "line", lines["etude"].instrument, lines["etude"].notes()),
         _wanted("drums", "drums", score.kit, drums),
         _wanted("click", "click", clicks[0].instrument, (n for c in clicks for n in c.notes())),
     )

@@ -14,7 +14,6 @@ from backing.neck.path import Path, best_position, path
 from backing.sheet.look import READERS, Look, Reader, make_look
 
 LINES = ("etude", "guide")
-GUIDES = ("thirds", "sevenths", "both")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +22,8 @@ class Asked:
 
     ``position``: where the hand is, "auto" for the place that suits best; where one is given its
     ``shapes`` are shown. ``line``: one of LINES or None; ``etude`` is how the étude goes (its
-    positions are taken from ``position``), ``guide`` one of GUIDES. ``bars``: which of the tune
-    the line goes over (see Form.select), None for the solo chorus.
+    position is taken from ``position``), ``guide`` one of GUIDE_LINES. ``bars``: which of the
+    tune the line goes over (see Form.select), None for the solo chorus.
     """
 
     chart: bool = True

@@ -11,7 +11,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
-from backing.chart.bar import PLAYER_WORDS, Change, Directions
+from backing.chart.bar import Change, Directions
 from backing.chart.form import ORDERS, Form
 from backing.chart.lead_sheet import SheetBar, SheetSection, lead_sheet
 from backing.chart.outline import beat_word
@@ -21,7 +21,7 @@ from backing.sheet.symbols import set_name, set_symbol
 
 BARS_A_ROW = 4
 ORDER_WORDS = {"head": "Form", "solos": "Solos", "out": "Last time"}
-RESTING_WORDS = PLAYER_WORDS | {"guide": "guide tones"}
+RESTING_WORDS = {"guide": "guide tones"}
 
 
 def chart(form: Form, look: Look) -> dict[str, Any]:

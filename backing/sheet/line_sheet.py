@@ -11,6 +11,7 @@ from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
+from backing.combo.band import GUIDE_LINES
 from backing.combo.guide_tones import lines as guide_lines
 from backing.errors import PracticeError
 from backing.lines.etude import etude
@@ -18,7 +19,6 @@ from backing.neck.fingerboard import Fingerboard, hand
 from backing.neck.fingerboard import StringFret as NeckPlace
 from backing.neck.path import Path, plan_of_bars
 from backing.sheet.asked import (
-    GUIDES,
     LINES,
     Asked,
     ChosenPosition,
@@ -92,7 +92,7 @@ def line_file(form: Form, asked: Asked) -> str:
 
 
 def _etude(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, list[StaffNote]]:
-    line = replace(asked.etude, positions=(taken.position,), fingerboard=asked.board)
+    line = replace(asked.etude, position=(taken.position,), fingerboard=asked.board)
     notes = etude(plan_of_bars(bars), line, random.Random(f"{asked.seed} sheet"))
     sounds = [
         StaffNote(
@@ -107,10 +107,12 @@ def _etude(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, l
 
 def _guide(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, list[StaffNote]]:
     """Guide tones, each as long as its chord."""
-    if asked.guide not in GUIDES:
-        raise PracticeError(f'"{asked.guide}" is no guide line.', f"Choose {', '.join(GUIDES)}.")
+    if asked.guide not in GUIDE_LINES:
+        raise PracticeError(
+            f'"{asked.guide}" is no guide line.', f"Choose {', '.join(GUIDE_LINES)}."
+        )
     upper, lower = guide_lines(plan_of_bars(bars))
-    chosen = {"thirds": (upper,), "sevenths": (lower,), "both": (upper, lower)}[asked.guide]
+    chosen = {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[asked.guide]
     sounds = []
     octaves = _octaves_into_hand([tone.pitch for tone in chosen[0]], taken, asked)
     for voices in zip(*chosen, strict=True):
@@ -123,8 +125,8 @@ def _guide(bars: Sequence[PlayedBar], taken: Path, asked: Asked) -> tuple[str, l
             for pitch, place in zip(pitches, places, strict=True)
         ]
         sounds.append(StaffNote(span.start, span.end - span.start, tuple(tones)))
-    words = {"both": "Guide tones", "thirds": "Guide tones from the third",
-             "sevenths": "Guide tones from the seventh"}  # fmt: skip
+    words = {"both": "Guide-tone lines", "3rd": "Guide-tone line from the 3rd",
+             "7th": "Guide-tone line from the 7th"}  # fmt: skip
     return words[asked.guide], sounds
 
 

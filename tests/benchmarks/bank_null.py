@@ -50,7 +50,7 @@ def climb(font: SoundFont) -> str:
     piece = performance(
         Part.of("drums", gm.JAZZ_KIT, ride),
         Part.of("bass", gm.ACOUSTIC_BASS, bass),
-        Part.of("comping", gm.PIANO, piano),
+        Part.of("comp", gm.PIANO, piano),
         beats=4000,
     )
     bank = Bank(font, RATE)

@@ -172,7 +172,7 @@ def test_what_the_band_does_in_single_bars() -> None:
     assert (one.only, two.only) == (None, (0, 2))
     assert (three.only, four.only) == ((0,), ())  # a break: one stroke, then silence
     assert (one.pedal, two.pedal, three.pedal) == (PitchName("G"), PitchName("G"), None)
-    assert two.lay_out == three.lay_out == {"comping", "drums", "bass"}
+    assert two.lay_out == three.lay_out == {"comp", "drums", "bass"}
     assert four.lay_out == frozenset()
 
 

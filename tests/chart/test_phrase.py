@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from itertools import permutations
 
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backing.chart.phrase import Grammar, Term
-from backing.errors import RoutineError, UserError
+from backing.errors import RoutineError
 
 GRAMMAR = Grammar(
     "a test",
@@ -45,11 +46,11 @@ def test_a_thing_said_twice_is_said_once() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("fsat", "\"fsat\" isn't a word for a test. Did you mean \"fast\"? Write any of: slow, fast"),
-        ("slow count", "\"count\" isn't a word for a test."),
+        ("fsat", '"fsat" isn\'t a word for a test. Did you mean "fast"? Write any of: slow, fast'),
+        ("slow count", '"count" isn\'t a word for a test.'),
         ("quick", '"quick" is now "fast".'),
         (" , ", "Nothing is said of a test."),
-        ("slowfast", "\"slowfast\" isn't"),
+        ("slowfast", '"slowfast" isn\'t'),
     ],
 )
 def test_what_is_not_understood_is_answered(text: str, words: str) -> None:
@@ -59,7 +60,5 @@ def test_what_is_not_understood_is_answered(text: str, words: str) -> None:
 
 @given(st.text(max_size=40))
 def test_any_text_is_read_or_refused(text: str) -> None:
-    try:
-        assert GRAMMAR.read(text)
-    except UserError as error:
-        assert error.cure
+    with suppress(RoutineError):
+        assert GRAMMAR.read(text).keys() <= {"pace", "count", "rest", "long"}

@@ -85,7 +85,13 @@ def test_help_and_mistakes_import_nothing_heavy() -> None:
         "show = lambda: print(*{m.split('.')[0] for m in sys.modules}, file=sys.stderr)\n"
         "atexit.register(show)"
     )
-    for words in (("--help",), ("track", "--help"), ("check", "none.tune"), ("track", "--nothing"), ("help", "lines")):
+    for words in (
+        ("--help",),
+        ("track", "--help"),
+        ("check", "none.tune"),
+        ("track", "--nothing"),
+        ("help", "lines"),
+    ):
         run = run_apart(*words, code=code)
         assert not heavy & set(run.stderr.split()), words
 

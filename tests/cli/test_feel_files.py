@@ -12,7 +12,7 @@ from backing.cli.batch import attempt_elsewhere
 from backing.cli.job import Job, packed
 from backing.cli.tunes import read_tune
 from backing.combo.band import Band
-from backing.routine.orders import Request
+from backing.routine.request import Request
 from tests.cli.conftest import SMALL, TUNE, Run
 
 EVEN = 'name = "mine"\nsentence = "Even."\nlike = "even"\n'

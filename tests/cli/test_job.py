@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import os
 import signal
-from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from backing import aside
 from backing.chart.changes import read_changes
-from backing.chart.pitch import Key
 from backing.cli import job as module
 from backing.cli.job import Job, _arranged
 from backing.combo.band import Band
-from backing.routine.orders import Request, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from tests.cli.conftest import SMALL, Run
 
 pytestmark = pytest.mark.skipif(not aside.FORKS, reason="processes are forked on Linux only")
 
-EVERYBODY = Band(frozenset({"bass", "comping", "drums", "guide", "click"}))
+EVERYBODY = Band(frozenset({"bass", "comp", "drums", "guide", "click"}))
 LOOP = ("--bars", "1-2", "--times", "1", "--soundfont", SMALL, "--no-cache")
 
 
@@ -48,8 +47,8 @@ def job_of(request: Request, target: str = "x.wav", threads: int | None = None) 
 REQUESTS = (
     Request(choruses=3),
     Request(bars="1-2", times=2),
-    Request(tempos=tuple(map(Fraction, (90, 120, 150))), goal=Fraction(150)),
-    Request(keys=tuple(map(Key.parse, ("C", "F#"))), times=1),
+    Request(climb="90-150:30"),
+    Request(key="C F#", times=1),
 )
 
 

@@ -77,7 +77,14 @@ def by_times(notes: list[tuple[float, int]], quarters: int) -> list[list[tuple[f
 
 
 def test_subdivisions_are_heard_one_after_another(tmp_path: Path) -> None:
-    loop = ["--line", "subdivisions", "--bars", "9-12", "--count-in", "0"]  # two of the bars have two chords
+    loop = [
+        "--line",
+        "subdivisions",
+        "--bars",
+        "9-12",
+        "--count-in",
+        "0",
+    ]  # two of the bars have two chords
     times = by_times(make(tmp_path, *loop), 16)
     assert [len(notes) for notes in times] == [6, 6, 8, 8, 16, 16, 32, 32, 48, 48]
     # every time begins on the same note, so that each leads into the next and the last round again
@@ -109,17 +116,19 @@ def test_subdivisions_go_with_climbs_keys_lead_ins_and_rest_bars(tmp_path: Path)
     assert [len(notes) for notes in grown[5 * (1 + 2) :: 4]] == [1, 2, 4, 8, 12]
 
 
-def test_subdivisions_are_named_in_the_summary_and_the_marks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_subdivisions_are_named_in_the_summary_and_the_marks(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     target = tmp_path / "line.mid"
     words = ["--line", "subdivisions", "--bars", "9-12"]
     assert main(["track", TUNE, "-o", str(target), *words]) == 0
     assert ", wholes halves quarters eighths triplets, " in capsys.readouterr().err
     marks = [m.text for t in mido.MidiFile(target).tracks for m in t if m.type == "marker"]
-    place = marks[1].split(" (")[0]
+    place = marks[1].split(" in ")[0]
     assert marks == ["count-in"] + [
-        f"{place} ({value}, round {number})"
+        f"{place} in {value}, {number} time"
         for value in ("wholes", "halves", "quarters", "eighths", "triplets")
-        for number in (1, 2)
+        for number in ("1st", "2nd")
     ]
 
 

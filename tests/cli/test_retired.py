@@ -46,8 +46,8 @@ TRACK = [
      '--tuning and --frets are now --neck: write --neck "drop-d 24 frets".'),
     ("--trade 4 --trade-with melody", '--trade-with is now --trade: write --trade "4, with line".'),
     ("--trade 4 --trade-with melody --melody etude",
-     '--trade-with and --melody are now --line and --trade: '
-     'write --line "etude eighths" --trade "4, with line".'),
+     ('--trade-with and --melody are now --line and --trade: '
+      'write --line "etude eighths" --trade "4, with line".')),
     ("--trade 4 --you-second", '--you-second is now --trade: write --trade "4, drums first".'),
     ("--trade 4 --trade-with melody --you-second",
      '--trade-with and --you-second are now --trade: write --trade "4, with line, line first".'),
@@ -64,8 +64,8 @@ TRACK = [
     ("--bits 24", "--bits is now --format: write --format 24-bit."),
     ("--format flac --bits 24", '--bits is now --format: write --format "flac 24-bit".'),
     ("--melody etude --lead-in 2 --keys fifths",
-     "--melody, --lead-in and --keys are now --line, --drill and --key: "
-     'write --line etude --drill "lead-in 2" --key fifths.'),
+     ("--melody, --lead-in and --keys are now --line, --drill and --key: "
+      'write --line etude --drill "lead-in 2" --key fifths.')),
     ("--without piano", "piano is now comp: write --without comp."),
     ("--without bass,comping", "comping is now comp: write --without bass,comp."),
     ("--only 'guitar drums'", 'guitar is now comp: write --only "comp drums".'),
@@ -84,15 +84,15 @@ SHEET = [
     ("--line etude --rhythm call --call-on 2",
      '--rhythm and --call-on are now --line: write --line "call on 2".'),
     ("--set G --left-handed --tuning 'D2 A2'",
-     "--set, --left-handed and --tuning are now --neck and --arpeggios: "
-     'write --neck "D2 A2 left-handed" --arpeggios G.'),
+     ("--set, --left-handed and --tuning are now --neck and --arpeggios: "
+      'write --neck "D2 A2 left-handed" --arpeggios G.')),
     ("--for Bb", "--for is now --part: write --part Bb."),
 ]  # fmt: skip
 PAGE = [
     ("--watch", "--watch is now in backing play: write backing play TUNE."),
     ("--watch --open --share --port 8000",
-     "--watch, --share and --port are now in backing play: "
-     "write backing play TUNE --share --port 8000."),
+     ("--watch, --share and --port are now in backing play: "
+      "write backing play TUNE --share --port 8000.")),
 ]  # fmt: skip
 CASES = [
     *(("track", words, said) for words, said in TRACK),

@@ -95,7 +95,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--line", "guide and etude"], "A sheet has one line."),
         ([TUNE, "-o", "a.pdf", "--part", "oboe"], '"oboe" is nobody a sheet is made for.'),
         ([TUNE, "-o", "a.pdf", "--line", "guide", "--clef", "alto"], '"alto" is no clef here.'),
-        ([TUNE, "-o", "a.pdf", "--line", "solo"], "\"solo\" isn't a word for a line."),
+        ([TUNE, "-o", "a.pdf", "--line", "solo"], '"solo" isn\'t a word for a line.'),
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--bars", "90"], "90"),
         ([TUNE, "-o", "a.pdf", "--line", "etude level 9"], '"9"'),
         ([TUNE, "-o", "a.pdf", "--line", "guide level 2"], "not for guide tones"),

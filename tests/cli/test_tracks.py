@@ -116,7 +116,7 @@ def test_every_section_and_tempo_is_marked(here: Path, run: Run, suffix: str) ->
     expected, start = [], 0.0
     for tempo in (150, 165, 180):
         # two bars of count-in, four bars of A, in four
-        expected += [(start, f"count-in, {tempo} bpm"), (start + 480 / tempo, "A (round 1)")]
+        expected += [(start, f"count-in, {tempo} bpm"), (start + 480 / tempo, "A, 1st time")]
         start += 6 * 4 * 60 / tempo
     found = marks_by_ffprobe(here / f"x.{suffix}")
     assert [name for _, name in found] == [name for _, name in expected]
@@ -248,7 +248,16 @@ WAYS = {
 
 def test_a_track_is_the_same_however_it_is_made(here: Path) -> None:
     def made(way: str) -> np.ndarray:
-        words = ("track", "four.tune", "-o", f"{way}.wav", "--no-cache", "--format", "24-bit", *LOOP)
+        words = (
+            "track",
+            "four.tune",
+            "-o",
+            f"{way}.wav",
+            "--no-cache",
+            "--format",
+            "24-bit",
+            *LOOP,
+        )
         done = run_apart(*words, "--line", "guide", code=WAYS[way])
         assert done.returncode == 0, done.stderr
         return soundfile.read(here / f"{way}.wav")[0]

@@ -26,7 +26,7 @@ directions = st.one_of(
     plain,
     halves.map(lambda beats: Directions(hits=tuple(sorted(beats)))),
     halves.map(lambda beats: Directions(only=tuple(sorted(beats)))),
-    st.just(Directions(lay_out=frozenset({"comping"}))),
+    st.just(Directions(lay_out=frozenset({"comp"}))),
 )
 
 

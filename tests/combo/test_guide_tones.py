@@ -52,13 +52,13 @@ def test_guide_tones_move_as_the_table_says(text: str, semitones: int) -> None:
 
 
 def test_each_line_starts_on_its_tone_and_the_lines_trade() -> None:
-    assert [n.role for n in guide("Dm7 | G7 | Cmaj7 | C6", "thirds").notes] == [
+    assert [n.role for n in guide("Dm7 | G7 | Cmaj7 | C6", "3rd").notes] == [
         "b3",
         "b7",
         "3",
         "3",
     ]
-    assert [n.role for n in guide("Dm7 | G7 | Cmaj7 | C6", "sevenths").notes] == [
+    assert [n.role for n in guide("Dm7 | G7 | Cmaj7 | C6", "7th").notes] == [
         "b7",
         "3",
         "7",
@@ -66,8 +66,7 @@ def test_each_line_starts_on_its_tone_and_the_lines_trade() -> None:
     ]
     both = guide("Dm7 | G7 | Cmaj7 | C6")
     assert sorted(both.notes, key=repr) == sorted(
-        guide("Dm7 | G7 | Cmaj7 | C6", "thirds").notes
-        + guide("Dm7 | G7 | Cmaj7 | C6", "sevenths").notes,
+        guide("Dm7 | G7 | Cmaj7 | C6", "3rd").notes + guide("Dm7 | G7 | Cmaj7 | C6", "7th").notes,
         key=repr,
     )
 
@@ -115,21 +114,21 @@ def test_no_line_leaps_inside_a_cadence(section_bars: int, semitones: int) -> No
 
 def test_rhythms_are_whole_half_or_lightly_phrased() -> None:
     text = "Dm7 | G7 | Cmaj7 | % | % | A7"
-    whole = [n.onset for n in guide(text, "thirds").notes]
+    whole = [n.onset for n in guide(text, "3rd").notes]
     assert whole == [0, 4, 8, 16, 20]
-    half = [n.onset for n in guide(text, "thirds", "half").notes]
+    half = [n.onset for n in guide(text, "3rd", "half").notes]
     assert half == list(range(0, 24, 2))
     phrased = {
         n.onset % 4
         for seed in range(20)
-        for n in play(plan_of(bars(text)), random.Random(seed), "thirds", "phrased").notes
+        for n in play(plan_of(bars(text)), random.Random(seed), "3rd", "phrased").notes
     }
     assert {Fraction(7, 2), Fraction(3, 2), Fraction(0)} <= phrased
 
 
 def test_half_rhythm_follows_the_groups_of_the_meter() -> None:
-    assert [n.onset for n in guide("Dm7 | G7", "thirds", "half", meter="5/4").notes] == [0, 3, 5, 8]
-    assert [n.onset for n in guide("Dm7 | G7", "thirds", "half", meter="3/4").notes] == [0, 3]
+    assert [n.onset for n in guide("Dm7 | G7", "3rd", "half", meter="5/4").notes] == [0, 3, 5, 8]
+    assert [n.onset for n in guide("Dm7 | G7", "3rd", "half", meter="3/4").notes] == [0, 3]
 
 
 # The KTH rules give a soloist's beats 63 ms at 120 bpm and 41 at 200 (Friberg & Sundström 2002);
@@ -160,7 +159,7 @@ def test_even_feels_have_no_late_beats() -> None:
 
 
 def test_a_pushed_chord_is_struck_with_the_band() -> None:
-    notes = guide("Dm7 | <G7 | Cmaj7", "thirds").notes
+    notes = guide("Dm7 | <G7 | Cmaj7", "3rd").notes
     assert (notes[1].onset, notes[1].together, notes[1].melodic) == (Fraction(7, 2), True, False)
 
 

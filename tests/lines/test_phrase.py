@@ -6,7 +6,7 @@ import pytest
 
 from backing.errors import PracticeError
 from backing.lines.line import Line
-from backing.lines.phrase import Phrase, read_phrase
+from backing.lines.phrase import Phrase, read_line, read_phrase
 
 SOLOS = {
     "etude": Line(),
@@ -45,7 +45,7 @@ def test_a_line_is_what_is_said(text: str, line: Line) -> None:
     phrase = read_phrase(text)
     assert (phrase.line, phrase.guide, phrase.solo) == (line, None, True)
     assert phrase.subdivisions == (text == "subdivisions")
-    assert Line.of(text) == line
+    assert read_line(text) == line
 
 
 @pytest.mark.parametrize(("text", "guide"), GUIDES.items())
@@ -55,7 +55,7 @@ def test_guide_tones_are_what_is_said(text: str, guide: str) -> None:
     assert (both.guide, both.solo, both.line) == (guide, True, Line(level=2))
     assert read_phrase(f"level 2 and {text}") == both
     with pytest.raises(PracticeError):
-        Line.of(text)
+        read_line(text)
 
 
 def test_what_is_usual_gives_way_to_what_is_said() -> None:

@@ -76,13 +76,13 @@ def test_two_runs_are_the_same_bits() -> None:
 
 
 def test_leaving_out_a_part_changes_nothing_in_the_others() -> None:
-    piano = quarters("comping", gm.PIANO, [60, 64, 67, 60])
+    piano = quarters("comp", gm.PIANO, [60, 64, 67, 60])
     guide = Part.of("guide", gm.PIANO, [note(0, 4, 60, 64), note(2, 2, 64, 120)])
     bank = Bank(built_in_soundfont(), RATE)
-    both = [Timeline(performance(piano, guide), part, bank) for part in ("comping", "guide")]
+    both = [Timeline(performance(piano, guide), part, bank) for part in ("comp", "guide")]
     for line in both:
         bank.prepare(line.holds)
-    alone = Timeline(performance(piano), "comping", Bank(built_in_soundfont(), RATE))
+    alone = Timeline(performance(piano), "comp", Bank(built_in_soundfont(), RATE))
     length = alone.length
     assert np.array_equal(both[0].render(0, length), alone.render(0, length))
 
@@ -122,8 +122,8 @@ def test_an_early_note_begins_at_nought_unless_it_is_a_ring() -> None:
 
 
 def test_a_key_struck_again_ends_its_old_note() -> None:
-    held = Part.of("comping", gm.ORGAN, [note(0, 4, 60), note(2, 2, 60)])
-    first, second = Timeline(performance(held), "comping", BANK).notes
+    held = Part.of("comp", gm.ORGAN, [note(0, 4, 60), note(2, 2, 60)])
+    first, second = Timeline(performance(held), "comp", BANK).notes
     assert abs(first.held.hold - RATE) <= 32
     assert not first.held.choked
     assert second.onset == RATE

@@ -19,7 +19,8 @@ from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.page import PageMaker
 from backing.page.score import TAKES, make_score
-from backing.routine.orders import Request, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from tests.page.conftest import ROOT
 from tests.strategies import forms
 

@@ -18,7 +18,8 @@ from backing.chart.form import Form
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.mixdown.loudness import integrated_loudness
-from backing.routine.orders import Request, Routine, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import Routine, make_routine
 from tests.page.conftest import opened
 
 REHEARSAL = (Path(__file__).parent / "rehearsal.js").read_text("utf-8")
@@ -45,7 +46,7 @@ def meant(form: Form, tempo: int, part: str) -> np.ndarray:
     """When the tracks' band would strike in three rounds, arranged for the tune's own tempo."""
     routine = make_routine(form, Request(times=3, count_in=0))
     passes = tuple(replace(each, tempo=Fraction(tempo)) for each in routine.passes)
-    band = Band(players=frozenset({THEIRS.get(part, part)}), guide_line="thirds")
+    band = Band(players=frozenset({THEIRS.get(part, part)}), guide_line="3rd")
     performance = arrange(Routine(form, passes, routine.seamless), band)
     return np.array(
         sorted({float(note.onset) + FIRST for note in performance.notes(THEIRS.get(part, part))})

@@ -74,7 +74,7 @@ def test_music21_counts_every_rhythm_as_it_was_found(rhythm: str, meter: str) ->
     text = line_file(form, asked)
     assert problems(text) == []
     part = music21.converter.parse(text, format="musicxml").parts[0]
-    line = replace(asked.etude, positions=(5,), fingerboard=asked.board)
+    line = replace(asked.etude, position=(5,), fingerboard=asked.board)
     bars = form.played("solos")
     found = etude(plan_of_bars(bars), line, random.Random("1 sheet"))
     quarters = bars[0].meter.beat_quarters
@@ -198,7 +198,7 @@ def test_lines_that_cannot_be_had_are_said_so(asked: dict[str, str], cause: str)
 )
 def test_an_instrument_has_its_clef(tuning: str, sign: str, octave: str | None) -> None:
     form = read_file(TUNES / "low-tide-ferry.tune")
-    text = line_file(form, Asked(line="guide", guide="thirds", board=make_fingerboard(tuning)))
+    text = line_file(form, Asked(line="guide", guide="3rd", board=make_fingerboard(tuning)))
     assert problems(text) == []
     clef = ElementTree.fromstring(text.partition('dtd">')[2]).find(".//clef")
     assert clef is not None

@@ -5,7 +5,7 @@
 ``break 8: 1``              the band strikes beat 1 and is silent for the rest of these bars
 ``stop-time 1-4: 1``        the band plays only beat 1 of each of these bars
 ``pedal 1-8: G``            the bass holds to G
-``lay out 1-4: piano``      these players rest (bass, piano or comping, drums, guide, melody)
+``lay out 1-4: comp``       these players rest (bass, comp, drums, guide, line)
 ``early 5: 3``              the chord written on beat 3 arrives an eighth early
 ``late 5: 1 by a quarter``  the chord written on beat 1 arrives a quarter late
 ==========================  ====================================================================
@@ -20,7 +20,7 @@ import re
 from collections.abc import Callable
 from fractions import Fraction
 
-from backing.chart.bar import PLAYER_WORDS, PLAYERS, Meter
+from backing.chart.bar import PLAYERS, Meter
 from backing.chart.cue import Break, Cue, Hits, LayOut, Pedal, Push, StopTime
 from backing.chart.pitch import PitchName
 from backing.chart.text.source import Piece, Source, Statement, suggestion
@@ -37,13 +37,14 @@ _OTHER_WORDS = {
     "lays out": "lay out",
 }
 _OTHER_PLAYERS = {
-    "piano": "comping",
-    "comp": "comping",
-    "keys": "comping",
+    "piano": "comp",
+    "comping": "comp",
+    "keys": "comp",
+    "melody": "line",
     "drum": "drums",
     "drummer": "drums",
     "bassist": "bass",
-    "pianist": "comping",
+    "pianist": "comp",
 }
 _SIMPLE_BEAT = re.compile(r"(?P<beat>\d{1,2})(?P<half>[&+])?")
 _COMPOUND_BEAT = re.compile(r"(?P<beat>\d{1,2})(?:\.(?P<third>[123]))?")
@@ -57,7 +58,7 @@ _EXAMPLES = {
     "hits": "hits 7: 1 2& 4&",
     "stop-time": "stop-time 1-4: 1",
     "pedal": "pedal 1-8: G",
-    "lay out": "lay out 1-4: piano bass",
+    "lay out": "lay out 1-4: comp bass",
     "early": "early 5: 3",
     "late": "late 5: 1",
 }
@@ -113,8 +114,7 @@ def _lay_out(bars: Bars, found: Statement, source: Source) -> LayOut | None:
         elif name != "and":
             near = suggestion(name, (*PLAYERS, *_OTHER_PLAYERS))
             cause = f'Nobody in the band is called "{piece}".'
-            band = ", ".join(PLAYER_WORDS.get(player, player) for player in PLAYERS)
-            source.problem(piece, cause, f"{near}The band is {band}.")
+            source.problem(piece, cause, f"{near}The band is {', '.join(PLAYERS)}.")
             return None
     if not players:
         _refuse_nothing(found, source)
@@ -179,8 +179,7 @@ def cue_text(cue: Cue, meter: Meter) -> str:
         case Pedal():
             return f"pedal {bars}: {cue.note}"
         case LayOut():
-            playing = (name for name in PLAYERS if name in cue.players)
-            players = " ".join(PLAYER_WORDS.get(name, name) for name in playing)
+            players = " ".join(name for name in PLAYERS if name in cue.players)
             return f"lay out {bars}: {players}"
         case Push():
             word = "early" if cue.early > 0 else "late"

@@ -40,7 +40,7 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
         velocity = _velocity(stroke, bar, touch)
         late = lateness(touch, *bar.feel.late("comping"))
         notes += _chord(stroke, voicing, velocity, late, spread)
-    return Part("comping", COMPING[comp], tuple(notes))
+    return Part("comp", COMPING[comp], tuple(notes))
 
 
 def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:

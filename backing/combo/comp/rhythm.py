@@ -78,7 +78,7 @@ class _Score:
         if plan.following is not None and plan.following.start < plan.length:
             self._closed.append(_around_accent(plan.following.start, plan.length))
         self._closed += [
-            (to_ticks(r.start), to_ticks(r.end) - 1) for r in plan.rests if "comping" in r.players
+            (to_ticks(r.start), to_ticks(r.end) - 1) for r in plan.rests if "comp" in r.players
         ]
 
     def free(self, tick: int) -> bool:

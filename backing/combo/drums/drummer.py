@@ -44,7 +44,7 @@ LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
 """What leads into a beat that the whole band strikes."""
 RIDING = ("ride", "hat", "open_hat")
 """What the riding hand plays, and leaves for a stroke that marks a beginning."""
-ALONE = frozenset({"bass", "comping"})
+ALONE = frozenset({"bass", "comp"})
 """Who has to lay out for the drums to play a solo."""
 
 
@@ -80,7 +80,7 @@ class _Drummer:
 
     def play(self) -> Part:
         before: PlanBar | None = None
-        breath = self.plan.purpose is Purpose.BREATH
+        breath = self.plan.purpose is Purpose.REST_BAR
         for bar in self.plan.bars:
             if (bar.bar.changes or breath) and not bar.bar.pickup and not bar.bar.final:
                 self._bar(bar, before)

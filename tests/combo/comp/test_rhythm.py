@@ -149,7 +149,7 @@ def test_after_the_push_of_the_next_round_comping_strikes_nothing() -> None:
 def test_hits_stand_alone_and_lay_outs_are_kept() -> None:
     told = {
         1: Directions(hits=(Fraction(0), Fraction(3, 2))),
-        2: Directions(lay_out=frozenset({"comping"})),
+        2: Directions(lay_out=frozenset({"comp"})),
     }
     for seed in range(20):
         struck = rhythm("Dm7 | G7 | Cmaj7 | A7", seed, directions=told)
@@ -198,7 +198,7 @@ def test_any_plan_has_a_rhythm_that_keeps_its_promises(plan: Plan, seed: int, co
     assert all(a.onset + a.length <= b.onset for a, b in pairwise(struck))
     together = {s.onset for s in struck if s.together}
     assert together == {a.onset for a in plan.accents if a.span.chord is not None}
-    assert not [s for s in struck if plan.resting("comping", s.onset) and not s.together]
+    assert not [s for s in struck if plan.resting("comp", s.onset) and not s.together]
     assert wrong_anticipations(replace(plan, comping=struck)) == 0
 
 

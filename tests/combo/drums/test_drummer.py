@@ -186,7 +186,7 @@ def test_a_change_of_feel_is_led_into_by_a_whole_bar() -> None:
 
 
 def test_drums_left_alone_play_a_solo() -> None:
-    alone = Directions(lay_out=frozenset({"bass", "comping"}))
+    alone = Directions(lay_out=frozenset({"bass", "comp"}))
     plan = plan_of(bars("Dm7 | G7 | C6 | A7", directions={1: alone, 2: alone}))
     part = drummer.play(plan, random.Random(2))
     middle = [n for n in part.notes if 4 <= n.onset < 12]

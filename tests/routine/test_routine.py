@@ -10,9 +10,10 @@ from backing.chart.form import Form
 from backing.chart.pitch import Key
 from backing.chart.text.tune_file import read
 from backing.errors import RoutineError, SelectionError
-from backing.routine.keys import read_key, read_keys
-from backing.routine.orders import Request, make_routine
+from backing.routine.keys import Keys
 from backing.routine.passes import Pass, Purpose
+from backing.routine.request import Request
+from backing.routine.routine import make_routine, separated
 
 TUNE = """\
 title: Lantern Street
@@ -100,7 +101,7 @@ def test_a_blues_rests_on_its_seventh() -> None:
 
 def test_a_loop_is_a_circle(form: Form) -> None:
     passes = make_routine(form, Request(bars="13-16", times=4, lead_in=2)).passes
-    assert kinds(passes) == ["count-in", "lead-in", *["round"] * 4]
+    assert kinds(passes) == ["count-in", "lead-in", *["time"] * 4]
     assert [bar.number for bar in passes[1].bars] == [11, 12]
     for each in passes[2:]:
         assert [bar.number for bar in each.bars] == [13, 14, 15, 16]
@@ -112,7 +113,7 @@ def test_a_loop_is_a_circle(form: Form) -> None:
 
 def test_the_same_accompaniment_in_every_round(form: Form) -> None:
     passes = make_routine(form, Request(bars="13-16", times=4, same=True)).passes
-    assert {p.take for p in passes if p.purpose is Purpose.ROUND} == {0}
+    assert {p.take for p in passes if p.purpose is Purpose.TIME} == {0}
 
 
 def test_nothing_but_rounds_is_seamless(form: Form) -> None:
@@ -128,9 +129,8 @@ def test_a_lead_in_before_bar_one_goes_round_the_chorus(form: Form) -> None:
 
 
 def test_every_rung_of_a_climb_is_counted_in_and_played_alike(form: Form) -> None:
-    tempos = (Fraction(80), Fraction(100), Fraction(120))
-    passes = make_routine(form, Request(bars="29-32", times=2, tempos=tempos)).passes
-    assert kinds(passes) == ["count-in", "round", "round"] * 3
+    passes = make_routine(form, Request(bars="29-32", times=2, climb="80-120:20")).passes
+    assert kinds(passes) == ["count-in", "time", "time"] * 3
     rungs = [passes[n + 1 : n + 3] for n in (0, 3, 6)]
     at_one_tempo = [[replace(p, tempo=Fraction(1)) for p in rung] for rung in rungs]
     assert at_one_tempo[0] == at_one_tempo[1] == at_one_tempo[2]
@@ -140,7 +140,7 @@ def test_every_rung_of_a_climb_is_counted_in_and_played_alike(form: Form) -> Non
 def test_a_loop_lasts_a_minute_or_eight_rounds(form: Form) -> None:
     def rounds(**asked: object) -> int:
         passes = make_routine(form, Request(**asked)).passes  # type: ignore[arg-type]
-        return kinds(passes).count("round")
+        return kinds(passes).count("time")
 
     assert rounds(bars="13-16") == 8  # eight seconds each
     assert rounds(bars="1-32") == 1  # 64 seconds
@@ -148,22 +148,21 @@ def test_a_loop_lasts_a_minute_or_eight_rounds(form: Form) -> None:
 
 
 def test_a_breath_between_rounds(form: Form) -> None:
-    passes = make_routine(form, Request(bars="13-16", times=3, breath=1)).passes
-    assert kinds(passes) == ["count-in", "round", "breath", "round", "breath", "round"]
+    passes = make_routine(form, Request(bars="13-16", times=3, rest_bars=1)).passes
+    assert kinds(passes) == ["count-in", "time", "rest bar", "time", "rest bar", "time"]
     assert all(not bar.changes for bar in passes[2].bars)
 
 
 def test_a_loop_grown_backwards(form: Form) -> None:
     passes = make_routine(form, Request(bars="13-16", times=1, grow=True)).passes
-    rounds = [[bar.number for bar in p.bars] for p in passes if p.purpose is Purpose.ROUND]
+    rounds = [[bar.number for bar in p.bars] for p in passes if p.purpose is Purpose.TIME]
     assert rounds == [[16], [15, 16], [13, 14, 15, 16]]
 
 
 def test_a_ladder_goes_through_the_values_at_each_tempo(form: Form) -> None:
-    tempos = (Fraction(80), Fraction(100))
-    asked = Request(bars="13-16", times=1, ladder=True, tempos=tempos)
+    asked = Request(bars="13-16", times=1, subdivisions=True, climb="80-100:20")
     passes = make_routine(form, asked).passes
-    assert kinds(passes) == ["count-in", *["round"] * 5] * 2
+    assert kinds(passes) == ["count-in", *["time"] * 5] * 2
     assert [p.value for p in passes[1:6]] == ["wholes", "halves", "quarters", "eighths", "triplets"]
     assert [p.value for p in passes[7:]] == [p.value for p in passes[1:6]]
     assert [p.take for p in passes[1:6]] == [0, 1, 2, 3, 4]
@@ -174,22 +173,22 @@ def test_a_ladder_goes_through_the_values_at_each_tempo(form: Form) -> None:
 
 def test_a_ladder_has_two_rounds_of_each_value_or_one_of_a_minute(form: Form) -> None:
     def rounds(**asked: object) -> int:
-        passes = make_routine(form, Request(ladder=True, **asked)).passes  # type: ignore[arg-type]
-        return kinds(passes).count("round")
+        passes = make_routine(form, Request(subdivisions=True, **asked)).passes  # type: ignore[arg-type]
+        return kinds(passes).count("time")
 
     assert rounds(bars="13-16") == rounds(bars="1-16") == 2 * 5
     assert rounds() == 5  # a chorus of 64 seconds
-    assert Request(ladder=True).loops
+    assert Request(subdivisions=True).loops
 
 
 def test_a_ladder_is_seamless_and_breathes_between_values(form: Form) -> None:
-    routine = make_routine(form, Request(bars="13-16", ladder=True, times=1, count_in=0))
+    routine = make_routine(form, Request(bars="13-16", subdivisions=True, times=1, count_in=0))
     assert routine.seamless
     assert routine.passes[-1].leads_to == routine.passes[0].bars[0]
     led = make_routine(
-        form, Request(bars="13-16", ladder=True, times=1, breath=1, lead_in=2, count_in=0)
+        form, Request(bars="13-16", subdivisions=True, times=1, rest_bars=1, lead_in=2, count_in=0)
     ).passes
-    assert kinds(led) == ["lead-in", *["round", "breath"] * 4, "round"]
+    assert kinds(led) == ["lead-in", *["time", "rest bar"] * 4, "time"]
     assert led[0].value == "wholes"
 
 
@@ -200,12 +199,12 @@ def test_the_band_lays_out_at_the_end_of_each_chorus(form: Form) -> None:
 
 
 def test_all_keys_by_fourths_without_a_stop(form: Form) -> None:
-    keys = read_keys("fourths", form.key)
+    keys = Keys.of("fourths").in_tune(form.key)
     assert [str(key.tonic) for key in keys] == [
         "G", "C", "F", "Bb", "Eb", "G#", "C#", "F#", "B", "E", "A", "D",
     ]  # fmt: skip
-    passes = make_routine(form, Request(bars="1-8", times=1, keys=keys)).passes
-    assert kinds(passes) == ["count-in", *["round"] * 12]
+    passes = make_routine(form, Request(bars="1-8", times=1, key="fourths")).passes
+    assert kinds(passes) == ["count-in", *["time"] * 12]
     for one, following in itertools.pairwise(passes):
         assert one.leads_to == following.bars[0]
     assert chords(passes[2].bars[:1]) == ["Cm6"]
@@ -213,11 +212,11 @@ def test_all_keys_by_fourths_without_a_stop(form: Form) -> None:
 
 def test_a_key_keeps_the_mode_of_the_tune() -> None:
     minor = Key.parse("G minor")
-    assert read_key("Bb", minor) == Key.parse("Bb minor")
-    assert read_key("F#m", minor) == Key.parse("F# minor")
+    assert Keys.of("Bb").in_tune(minor) == (Key.parse("Bb minor"),)
+    assert Keys.of("F#m").in_tune(minor) == (Key.parse("F# minor"),)
     for wrong in ("H", "C major", "green", ""):
         with pytest.raises(RoutineError) as caught:
-            read_key(wrong, minor)
+            Keys.of(wrong).in_tune(minor)
         assert caught.value.cure
 
 
@@ -251,14 +250,13 @@ def test_what_cannot_be_played_is_said(
 
 
 def test_a_file_for_each_tempo_or_key(form: Form) -> None:
-    tempos = (Fraction(80), Fraction(100))
-    asked = Request(bars="1-4", tempos=tempos, keys=read_keys("C F", form.key))
-    names = [name for name, _ in asked.separate]
+    asked = Request(bars="1-4", climb="80-100:20", key="C F")
+    names = [name for name, _ in separated(form, asked)]
     assert names == ["01 Cm 80 bpm", "02 Cm 100 bpm", "03 Fm 80 bpm", "04 Fm 100 bpm"]
-    alone = [make_routine(form, one) for _, one in asked.separate]
+    alone = [make_routine(form, one) for _, one in separated(form, asked)]
     assert [r.tempos for r in alone] == [(80,), (100,), (80,), (100,)]
     assert {p.reference_tempo for r in alone for p in r.passes if p.circular} == {100}
-    whole = Request(tempos=tempos).separate
+    whole = separated(form, Request(climb="80-100:20"))
     assert all(one.loops for _, one in whole)
 
 
@@ -266,10 +264,8 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     "asked",
     [
         {"lead_in": 2},
-        {"breath": 1},
-        {"partner_first": True},
-        {"trade_with": "melody"},
-        {"trade": 4, "trade_with": "piano"},
+        {"rest bar": 1},
+        {"trade": "4 with piano"},
         {"trade": 4, "choruses": 2},
         {"lay_out": 32},
         {"bars": "1-4", "lay_out": 4},

@@ -1,4 +1,4 @@
-"""The ladder of note values: where the notes of a bar begin, from wholes to triplets."""
+"""Subdivisions, from wholes to triplets: where the notes of a bar begin."""
 
 from __future__ import annotations
 
@@ -34,8 +34,8 @@ def onsets(value: str, meter: Meter) -> tuple[Fraction, ...]:
     return tuple(n * step for n in range(int(meter.beats / step)))
 
 
-def rungs(meters: Iterable[Meter]) -> tuple[str, ...]:
-    """The values of a ladder in these meters, from the slowest.
+def values_in(meters: Iterable[Meter]) -> tuple[str, ...]:
+    """The values that differ in these meters, from the slowest.
 
     One that is no quicker than the last in any of them is left out: halves in 3/4 and 6/8,
     triplets in compound meters.
