@@ -124,7 +124,7 @@ def _open_string(word: str) -> tuple[int, PitchName]:
     try:
         name, end = read_pitch_name(word[:1].upper() + word[1:])
     except ChordError:
-        raise PracticeError(f'"{word}" is no string.', cure) from None
+        raise PracticeError(f'"{word}" isn\'t a string.', cure) from None
     digits = word[end:]
     if digits not in {str(octave) for octave in range(10)}:
         missing = "no octave" if not digits else "an octave that is not a number from 0 to 9"

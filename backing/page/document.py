@@ -17,8 +17,7 @@ from backing.page.bundle import markup, script, style
 
 NO_SCRIPT = (
     "This page plays only where its script may run. A phone that shows files without scripts can "
-    "open it in a browser, or from a computer on the same network: backing page TUNE --watch "
-    "--share."
+    "open it in a browser, or from a computer on the same network: backing play TUNE --share."
 )
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shutil
+import threading
 from pathlib import Path
+from urllib.request import urlopen
 
 import pytest
 
@@ -12,6 +14,7 @@ from backing.mixdown.bank import Bank
 from backing.mixdown.note_store import kept_notes
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.tone import Group, Tone
+from backing.page.watch import BenchServer
 from tests.page.conftest import ROOT
 
 STUDY = ROOT / "tunes" / "stairwell-study.tune"
@@ -90,3 +93,34 @@ def test_a_mistake_is_said_in_a_sentence(
     assert cause in said
     assert "Traceback" not in said
     assert not Path("study.html").exists()
+
+
+@pytest.mark.parametrize("more", [[], ["--no-browser"], ["--quiet"]])
+def test_play_serves_the_page_and_opens_it(
+    tune: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str], more: list[str],
+) -> None:  # fmt: skip
+    opened: list[str] = []
+    pages: list[bytes] = []
+    monkeypatch.setattr("webbrowser.open", opened.append)
+
+    def serve_once(server: BenchServer) -> None:
+        def visit() -> None:
+            with urlopen(server.address, timeout=30) as answer:
+                pages.append(answer.read())
+
+        visitor = threading.Thread(target=visit)
+        visitor.start()
+        server.handle_request()
+        visitor.join()
+
+    monkeypatch.setattr(BenchServer, "serve_forever", serve_once)
+    words = ["--soundfont", str(font.path), "--tempo", "90", "--comp", "guitar"]
+    assert main(["play", str(tune), *words, *more]) == 0
+    assert b'"tempo":90.0' in pages[0]
+    assert b'"watched":true' in pages[0]
+    assert len(opened) == ("--no-browser" not in more)
+    said = capsys.readouterr().err
+    assert said == (
+        "" if "--quiet" in more else f"{tune} plays at {said.split()[3]} (Ctrl-C ends it)\n"
+    )
