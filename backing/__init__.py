@@ -2,20 +2,32 @@
 
 The pipeline, which is also the file tree::
 
-    tune file ─chart→ Form ─routine→ Passes ─combo→ Performance ─midi→ SMF bytes
-                                                         ├────mixdown→ audio, stems
-                                                         └───practice→ neck, lines, sheets, page
+    tune file ─chart→ Form ─routine→ Routine ─combo→ Performance ─┬─midi→ SMF bytes
+                                                                  └─mixdown→ audio, stems
+    neck, lines → sheet, page
 
-The public names are loaded when they are asked for::
+A tune, what is asked of it and who plays become sound in four steps; every value takes the words of
+the command line, or exact types::
 
     import backing
 
     form = backing.read_file("tunes/corner-booth.tune")
-    routine = backing.make_routine(form, backing.Request(bars="B", times=4))
-    performance = backing.arrange(routine, backing.Band(seed=7))
+    asked = backing.Request(bars="31-2", times=4, climb="80%-100%:5%", rest_bars=1)
+    band = backing.Band(without="comp", guide_line="3rd", seed=7)
+    performance = backing.arrange(backing.make_routine(form, asked), band)
+
     smf = backing.midi_bytes(performance)
     mix = backing.render(performance, backing.Bank(backing.choose_soundfont()))
+    backing.save(mix, "corner-booth.wav")
 
+More to ask for::
+
+    backing.Request(choruses=5, trade="4 drums first", ending="tag")     # fours in the solos
+    backing.Request(bars="A B", key="fourths", times=1)                  # through twelve keys
+    backing.Band(line=backing.read_line("etude level 2 off-beats"))      # hear a solo line
+    backing.Band(players="bass, drums", click="2 and 4", swing=1.6)      # no chords
+
+The public names are loaded when they are asked for; ``dir(backing)`` lists them.
 What the caller got wrong is a UserError; a tune's is a TuneError with all its mistakes.
 """
 

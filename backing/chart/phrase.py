@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from backing.chart.text.source import suggestion
 from backing.errors import UserError, quoted
 
-BETWEEN = re.compile(r"[\s,]*")
 END = r"(?=[\s,]|$)"
 
 
@@ -37,13 +36,15 @@ class Term:
 class Grammar:
     """What one kind of phrase may say: ``what`` names it ("a line"), ``error`` is raised for it.
 
-    ``retired``: old words, and the words that say the same now.
+    ``retired``: old words, and the words that say the same now; ``small``: words that may stand
+    anywhere and say nothing.
     """
 
     what: str
     terms: Sequence[Term]
     error: type[UserError] = UserError
     retired: Mapping[str, str] = field(default_factory=dict)
+    small: Sequence[str] = ()
 
     def read(self, text: str) -> dict[str, str]:
         """The values in a phrase by the names of their terms, in the order they are said.
@@ -52,7 +53,7 @@ class Grammar:
         """
         said, at = " ".join(text.split()), 0
         found: dict[str, str] = {}
-        while (at := _skip(said, at)) < len(said):
+        while (at := self._next(said, at)) < len(said):
             term, match = self._longest(said, at)
             value = (match[1] or "") if match.re.groups else match[0]
             value = value if term.cased else value.lower()
@@ -70,6 +71,12 @@ class Grammar:
     def choices(self) -> str:
         """The words there are, as a sentence."""
         return f"Write any of: {', '.join(term.example for term in self.terms)}."
+
+    def _next(self, said: str, at: int) -> int:
+        """Where the next word begins that says something."""
+        small = "".join(f"|{word}{END}" for word in self.small)
+        found = re.compile(rf"(?:[\s,]{small})*", re.IGNORECASE).match(said, at)
+        return found.end() if found else at
 
     def _longest(self, said: str, at: int) -> tuple[Term, re.Match[str]]:
         matches = (
@@ -92,8 +99,3 @@ class Grammar:
 def plain(text: str) -> str:
     """The text in lower case, with single spaces."""
     return " ".join(text.lower().split())
-
-
-def _skip(said: str, at: int) -> int:
-    match = BETWEEN.match(said, at)
-    return match.end() if match else at

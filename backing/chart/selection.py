@@ -91,25 +91,24 @@ def _pieces(text: str) -> list[_Piece]:
 
 def _joined(runs: Sequence[Sequence[Bars]], orders: Orders) -> Sequence[Bars]:
     """One of each of the ``runs``, so that as many as can be follow each other in the tune."""
-    follows = {(id(a), id(b)) for bars in orders.values() for a, b in _neighbours(bars)}
-    best: list[tuple[int, tuple[Bars, ...]]] = [(0, (run,)) for run in runs[0]]
+    near = {(id(a), id(b)): n for bars in orders.values() for a, b, n in _neighbours(bars)}
+
+    def nearness(way: tuple[Bars, ...]) -> int:
+        return sum(near.get((id(a[-1]), id(b[0])), 0) for a, b in pairwise(way))
+
+    ways: list[tuple[Bars, ...]] = [(run,) for run in runs[0]]
     for candidates in runs[1:]:
-        best = [
-            max(
-                ((n + ((id(way[-1][-1]), id(run[0])) in follows), (*way, run)) for n, way in best),
-                key=lambda scored: scored[0],
-            )
-            for run in candidates
-        ]
-    return max(best, key=lambda scored: scored[0])[1]
+        ways = [max(((*way, run) for way in ways), key=nearness) for run in candidates]
+    return max(ways, key=nearness)
 
 
-def _neighbours(bars: Bars) -> Iterator[tuple[PlayedBar, PlayedBar]]:
-    """Each bar and the one after it; after the last of the chorus comes its top."""
-    yield from pairwise(bars)
+def _neighbours(bars: Bars) -> Iterator[tuple[PlayedBar, PlayedBar, int]]:
+    """Each bar, the one after it, and how near that is: after the last of a chorus comes its top,
+    which is less near than to go on."""
+    yield from ((a, b, 2) for a, b in pairwise(bars))
     chorus = [bar for bar in bars if bar.role == "chorus" and not bar.pickup]
     if chorus:
-        yield chorus[-1], chorus[0]
+        yield chorus[-1], chorus[0], 1
 
 
 def _candidates(piece: _Piece, orders: Orders) -> list[Bars]:

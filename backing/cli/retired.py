@@ -135,12 +135,8 @@ def _phrase(now: str, parts: list[str]) -> str:
         return text.replace("rest bars 1", "rest bar") if now == "drill" else text
     guides = [part for part in parts if part.startswith("guide")]
     others = [part for part in parts if not part.startswith("guide")]
-    kinds = {part.split()[0] for part in others}
-    if "on" in kinds:
-        others = [part for part in others if part != "call"]
-        others = ["call", *(part for part in others if part != "etude")]
     guide = [max(guides, key=len)] if guides else []
-    if guide and kinds & {"etude", "call"}:
+    if guide and {"etude", "call"} & {part.split()[0] for part in others}:
         return f"{guide[0]} and {' '.join(others)}"
     return " ".join(guide + others)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -103,7 +103,7 @@ class Line:
         kept = {
             "rhythm": _one_of(rhythm, (*RHYTHMS, SUBDIVISIONS), "rhythm of a line"),
             "level": int(_one_of(level, map(str, LEVELS), "level of a line")),
-            "position": tuple(_positions(position)),
+            "position": _positions(position),
             "start": start if start is None
             else int(_one_of(start, map(str, ROLES), "start of a line")),
             "direction": _one_of(direction, DIRECTIONS, "direction of a line"),
@@ -146,19 +146,18 @@ def _one_of(word: object, known: Iterable[str], what: str) -> str:
     return one_of(word, known, what, PracticeError)
 
 
-def _positions(value: str | int | Iterable[int]) -> Iterator[int]:
+def _positions(value: str | int | Iterable[int]) -> tuple[int, ...]:
     """Positions by the frets they begin at; none for "auto"."""
+    if isinstance(value, str) and value.strip().lower() == "auto":
+        return ()
     said = str(value).lower().replace(",", " ").split() if isinstance(value, str | int) else value
     words = list(map(str, said))
-    if words == ["auto"]:
-        return
-    for word in words:
-        if not re.fullmatch(r"[0-9]{1,3}", word):
-            break
-        yield int(word)
-    else:
-        return
-    raise PracticeError(f"{quoted(value)} isn't a position.", "Write its fret, such as 5, or auto.")
+    empty = isinstance(value, str) and not words
+    if empty or not all(re.fullmatch(r"[0-9]{1,3}", word) for word in words):
+        raise PracticeError(
+            f"{quoted(value)} isn't a position.", "Write its fret, such as 5, or auto."
+        )
+    return tuple(map(int, words))
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,25 +16,26 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
+from backing.chart.choice import one_of
 from backing.chart.phrase import Grammar, Term
 from backing.combo.band import GUIDE_LINES
 from backing.errors import PracticeError, quoted
 from backing.lines.line import CALLS_ON, LEVELS, RHYTHMS, SUBDIVISIONS, Line
 from backing.neck.arpeggio import WAYS
 
-STARTS = {"root": 1, "1st": 1, "3rd": 3, "third": 3, "5th": 5, "fifth": 5, "7th": 7, "seventh": 7}
-GUIDE_STARTS = {None: GUIDE_LINES[0], "3rd": "3rd", "third": "3rd", "7th": "7th", "seventh": "7th"}
+STARTS = {"root": 1, "3rd": 3, "5th": 5, "7th": 7, "third": 3, "fifth": 5, "seventh": 7}
+GUIDE_STARTS = {3: "3rd", 7: "7th"}
 GRAMMAR = Grammar(
     "a line",
     (
-        Term("kind", "etude|étude|call|guide", "etude, call, guide"),
+        Term("kind", "etude|étude|guide(?:[- ]tones?)?", "etude, guide"),
         Term("level", r"level ([^\s,]+)", f"level {min(LEVELS)} to {max(LEVELS)}"),
-        Term("rhythm", "|".join((*(word for word in RHYTHMS if word != "call"), SUBDIVISIONS))),
+        Term("rhythm", "|".join((*RHYTHMS, SUBDIVISIONS))),
         Term("position", r"positions? ([0-9]+(?:,? [0-9]+(?=[\s,]|$))*|[^\s,]+)",
              "position 5, position auto"),
         Term("call_on", r"on (each in turn|[^\s,]+)",
              f"{', '.join(f'on {beat}' for beat in CALLS_ON[:-1])}, on each in turn"),
-        Term("start", f"from (?:the )?({'|'.join(STARTS)})",
+        Term("start", r"from (?:the )?([^\s,]+)",
              "from the root, from the 3rd, from the 5th, from the 7th"),
         Term("direction", "up|down|both ways", "up, down"),
         Term("way", "|".join(WAYS)),
@@ -44,10 +45,11 @@ GRAMMAR = Grammar(
         Term("both", "both"),
     ),
     PracticeError,
-    {"early": "anticipate", "ladder": SUBDIVISIONS, "melody": "etude",
-     "sevenths": "from the 7th"},
+    retired={"early": "anticipate", "ladder": SUBDIVISIONS, "melody": "etude",
+             "sevenths": "from the 7th"},
+    small=("a", "in", "line", "the", "with"),
 )  # fmt: skip
-FOR_GUIDE_TONES = {"kind", "start", "both", "way", "position"}
+FOR_GUIDE_TONES = {"start", "both", "way", "position"}
 NAMES = {"call_on": "start of a call", "top_strings": "number of strings"}
 
 
@@ -55,7 +57,7 @@ NAMES = {"call_on": "start of a call", "top_strings": "number of strings"}
 class Phrase:
     """What a phrase asks for.
 
-    ``line`` is an etude or a call, and heard, if ``solo``; ``guide``: one of GUIDE_LINES for guide
+    ``line`` is an etude, which is heard if ``solo``; ``guide``: one of GUIDE_LINES for guide
     tones, which take the position of the line on a sheet. ``said``: the values of Line that are
     said.
     """
@@ -92,43 +94,41 @@ def read_phrase(text: str, **usual: Any) -> Phrase:
 
 def _read(text: str, usual: dict[str, Any]) -> Phrase:
     said: dict[str, Any] = GRAMMAR.read(text)
-    kind = said.pop("kind", "call" if "call_on" in said else "etude")
-    if kind == "guide":
+    kind = said.pop("kind", "")
+    if kind.startswith("guide"):
         return _guide_tones(said, usual)
-    if said.pop("both", None):
-        raise PracticeError(f'"both" is for guide tones, not for an {kind}.', "Leave it out.")
-    if kind == "call" and said.setdefault("rhythm", "call") != "call":
-        raise PracticeError(
-            f"A call has a rhythm of its own, not {said['rhythm']}.",
-            "Leave the rhythm out, or write etude in place of call.",
-        )
-    if said.get("call_on") == "each in turn":
-        said["call_on"] = "turn"
+    if "both" in said:
+        raise PracticeError('"both" is for guide tones, not for an etude.', "Leave it out.")
+    if "call_on" in said:
+        if not kind:
+            said.setdefault("rhythm", "call")
+        said["call_on"] = said["call_on"].removesuffix("each in turn") or "turn"
+    if "start" in said:
+        said["start"] = _start(said["start"])
     if said.get("direction") == "both ways":
         said["direction"] = "both"
-    if "start" in said:
-        said["start"] = STARTS[said["start"]]
-    for flag in ("thirds", "anticipate"):
-        if flag in said:
-            said[flag] = True
+    said |= dict.fromkeys({"thirds", "anticipate"} & said.keys(), True)
     return Phrase(Line(**(usual | said)), said=frozenset(said))
+
+
+def _start(word: str) -> int:
+    return STARTS[one_of(word, STARTS, "tone to begin on", PracticeError)]
 
 
 def _guide_tones(said: dict[str, Any], usual: dict[str, Any]) -> Phrase:
     for name in said:
         if name not in FOR_GUIDE_TONES:
             raise PracticeError(
-                f"The {NAMES.get(name, name)} of a line is for an etude or a call, not for guide "
-                "tones.",
+                f"The {NAMES.get(name, name)} of a line is for an etude, not for guide tones.",
                 "Leave it out, or write etude in place of guide.",
             )
     start, both = said.pop("start", None), said.pop("both", None)
-    if start not in GUIDE_STARTS or (start and both):
+    guide = "both" if both else GUIDE_STARTS.get(_start(start), "") if start else GUIDE_LINES[0]
+    if not guide or (start and both):
         raise PracticeError(
             "Guide tones start from the 3rd, from the 7th, or are both lines.",
             "Write guide from the 3rd, guide from the 7th, or guide both.",
         )
-    guide = "both" if both else GUIDE_STARTS[start]
     return Phrase(Line(**(usual | said)), guide, solo=False, said=frozenset(said))
 
 
@@ -137,6 +137,6 @@ def read_line(text: str) -> Line:
     phrase = read_phrase(text)
     if phrase.guide is not None:
         raise PracticeError(
-            "Guide tones are a part of their own, not a line.", "Write etude or call."
+            "Guide tones are a part of their own, not a line.", "Write etude in place of guide."
         )
     return phrase.line

@@ -43,7 +43,7 @@ class Keys:
 
     @classmethod
     def _read(cls, text: str) -> Keys:
-        words = text.replace(",", " ").split()
+        words = text.replace(",", " ").replace("half steps", "half-steps").split()
         if not words:
             raise RoutineError(
                 "No key is named.", "Write one such as Bb, several such as C F Bb, or fourths."

@@ -29,7 +29,7 @@ TRACK = [
     ("--line etude --level 2", '--level is now --line: write --line "etude level 2".'),
     ("--melody etude --rhythm off-beats",
      '--melody and --rhythm are now --line: write --line "etude off-beats".'),
-    ("--call-on turn", '--call-on is now --line: write --line "call on each in turn".'),
+    ("--call-on turn", '--call-on is now --line: write --line "on each in turn".'),
     ("--start 3", '--start is now --line: write --line "from the 3rd".'),
     ("--start 1", '--start is now --line: write --line "from the root".'),
     ("--direction both", '--direction is now --line: write --line "both ways".'),
@@ -82,7 +82,7 @@ SHEET = [
      "--no-shapes has gone: shapes are printed only where --shapes asks for them. Leave it out."),
     ("--line guide --guide both", '--guide is now --line: write --line "guide both".'),
     ("--line etude --rhythm call --call-on 2",
-     '--rhythm and --call-on are now --line: write --line "call on 2".'),
+     '--rhythm and --call-on are now --line: write --line "etude call on 2".'),
     ("--set G --left-handed --tuning 'D2 A2'",
      ("--set, --left-handed and --tuning are now --neck and --arpeggios: "
       'write --neck "D2 A2 left-handed" --arpeggios G.')),

@@ -75,7 +75,7 @@ def test_separate_files_of_minor_keys_say_so(here: Path, run: Run) -> None:
     words = ("--key", "B F#", "--times", "1", "--separate", "--format", "mid")
     said = run("track", "four.tune", *words)
     assert {path.name for path in here.glob("*.mid")} == {"four-01-Bm.mid", "four-02-F#m.mid"}
-    assert ", F#m, seed 1" in said.err
+    assert ", F# minor, seed 1" in said.err
 
 
 def test_stems_are_called_by_the_words_of_the_options(here: Path, run: Run) -> None:

@@ -50,7 +50,7 @@ def chords(bars: object) -> list[str]:
 
 def test_choruses_are_head_solos_and_out(form: Form) -> None:
     passes = make_routine(form, Request(choruses=4)).passes
-    assert kinds(passes) == ["count-in", "head", "solo", "solo", "out"]
+    assert kinds(passes) == ["count-in", "head", "solo", "solo", "head out"]
     assert [len(p.bars) for p in passes] == [2, 34, 32, 32, 33]
     assert [p.chorus for p in passes[1:]] == [0, 1, 2, 3]
     for one, following in itertools.pairwise(passes):
@@ -85,7 +85,7 @@ def test_only_an_ending_asked_to_slow_down_slows_down(form: Form) -> None:
 
 def test_one_chorus_has_the_intro_and_the_end(form: Form) -> None:
     passes = make_routine(form, Request(choruses=1)).passes
-    assert kinds(passes) == ["count-in", "out"]
+    assert kinds(passes) == ["count-in", "head out"]
     assert [bar.role for bar in passes[1].bars[:3]] == ["intro", "intro", "chorus"]
     assert passes[1].bars[-1].final
 
@@ -264,7 +264,7 @@ def test_a_file_for_each_tempo_or_key(form: Form) -> None:
     "asked",
     [
         {"lead_in": 2},
-        {"rest bar": 1},
+        {"rest_bars": 1},
         {"trade": "4 with piano"},
         {"trade": 4, "choruses": 2},
         {"lay_out": 32},

@@ -157,9 +157,9 @@ def test_a_seamless_file_of_keys_leads_from_its_last_key_to_its_first() -> None:
     assert counted[-1].leads_to == counted[-2].bars[0]
 
 
-def test_outside_the_trading_the_melody_is_silent() -> None:
+def test_outside_the_trading_the_line_is_silent() -> None:
     asked = Request(choruses=3, trade="4 with line")
-    loop = Request(bars="5-8", lead_in=2, times=1, trade="4 with line")
+    loop = Request(bars="5-8", lead_in=2, times=2, trade="4 with line")
     head = make_routine(BLUES, asked).passes
     lead = make_routine(BLUES, loop).passes
     for each in (*head, *lead):
