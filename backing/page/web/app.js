@@ -268,8 +268,8 @@ export class App {
   /** @param {boolean} band */
   #lineUp(band) {
     const { mix } = this.settings;
-    for (const part of ["bass", "comping", "drums"]) mix.on[part] = band;
-    for (const part of ["thirds", "sevenths", "etude"]) mix.on[part] = false;
+    for (const part of ["bass", "comp", "drums"]) mix.on[part] = band;
+    for (const part of ["third", "seventh", "etude"]) mix.on[part] = false;
     mix.click = band ? "" : mix.click || "click all";
     show(this.settings);
     partRows(this.data, this.settings, () => this.#changed("mix"));
@@ -338,7 +338,7 @@ export class App {
     const played = turn.kind === "play" || turn.kind === "lead";
     const bar = this.data.bars[turn.bar];
     this.#changes(turn);
-    byId("now-tag").textContent = { count: "count", breath: "breath" }[String(turn.kind)] ?? restWord(turn);
+    byId("now-tag").textContent = { count: "count", rest: "rest bar" }[String(turn.kind)] ?? restWord(turn);
     this.stage.beat(bar.groups, Math.floor(beat));
     this.chart.mark(turn.bar, played ? beat / turn.beats : -1);
     this.#showChord(turn.bar, played ? beat : 0, turn.key, !played);

@@ -6,7 +6,7 @@ import { rangeOf, rowsOf, threadIn } from "./thread.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
- * @typedef {import("./types.js").Knot} Knot
+ * @typedef {import("./types.js").GuideTone} GuideTone
  * @typedef {import("./thread.js").Row} Row
  * @typedef {object} Look
  * @property {boolean} threads
@@ -165,20 +165,20 @@ export class Chart {
   #threads(row) {
     const width = row.count * this.width;
     const picture = svg("svg", { width, height: THREAD_HEIGHT, "aria-hidden": "true" });
-    const [low, high] = rangeOf(this.data.threads);
+    const [low, high] = rangeOf(this.data.guide_lines);
     const step = (THREAD_HEIGHT - 2 * MARGIN) / Math.max(1, high - low);
     /** @param {number} pitch */
     const height = (pitch) => MARGIN + (high - pitch) * step;
     /** @param {number} bar @param {number} tick */
     const share = (bar, tick) => tick / this.data.ticks / this.data.bars[bar].beats;
-    this.data.threads.forEach((thread, voice) => {
+    this.data.guide_lines.forEach((thread, voice) => {
       const side = voice === 0 ? "upper" : "lower";
       const { path, knots } = threadIn(thread, row, share, this.width, height);
       picture.append(svg("path", { class: "halo", d: path }));
       picture.append(svg("path", { class: `thread ${side}`, d: path }));
       for (const { x, y, knot } of knots) {
         picture.append(svg("circle", { class: `knot ${side}`, cx: x + 5, cy: y, r: 4 }));
-        const other = this.data.threads[1 - voice][thread.indexOf(knot)];
+        const other = this.data.guide_lines[1 - voice][thread.indexOf(knot)];
         const upper = knot[2] === other[2] ? voice === 0 : knot[2] > other[2];
         const label = { x: x + 8, y: y + (upper ? -7 : 16) };
         picture.append(svg("text", label, this.#label(knot)));
@@ -187,7 +187,7 @@ export class Chart {
     return picture;
   }
 
-  /** @param {Knot} knot */
+  /** @param {GuideTone} knot */
   #label([, , pitch, degree, chord]) {
     if (!this.look.names) return degreeSigns(degree);
     const above = (pitch - this.data.chords[chord].root + 120) % 12;

@@ -12,10 +12,10 @@ import { within } from "./settings.js";
 const BOUND = /** @type {[id: string, group: Group, key: string][]} */ ([
   ["count-in", "routine", "countIn"],
   ["lead-in", "routine", "leadIn"],
-  ["breath", "routine", "breath"],
+  ["rest-bars", "routine", "restBars"],
   ["climb-step", "routine", "climbStep"],
   ["climb-unit", "routine", "climbUnit"],
-  ["climb-rounds", "routine", "climbRounds"],
+  ["climb-times", "routine", "climbTimes"],
   ["climb-to", "routine", "climbTo"],
   ["trade", "routine", "trade"],
   ["drums-first", "routine", "drumsFirst"],

@@ -5,7 +5,7 @@ import { degreeSigns, setSymbol } from "./symbols.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
- * @typedef {import("./types.js").Knot} Knot
+ * @typedef {import("./types.js").GuideTone} GuideTone
  * @typedef {import("./spans.js").Spans} Spans
  */
 
@@ -79,19 +79,19 @@ export class Stage {
 
   /**
    * @param {number} span
-   * @returns {Knot[]}
+   * @returns {GuideTone[]}
    */
   #knots(span) {
     const number = this.spans.numbers[span];
-    return number < 0 ? [] : this.data.threads.map((thread) => thread[number]);
+    return number < 0 ? [] : this.data.guide_lines.map((thread) => thread[number]);
   }
 
   /**
    * One voice: its tone here, its tone there, the thread between, falling or rising as it does.
    * @param {number} voice
    * @param {number} middle
-   * @param {Knot | undefined} here
-   * @param {Knot | undefined} there
+   * @param {GuideTone | undefined} here
+   * @param {GuideTone | undefined} there
    * @param {number} key
    */
   #voice(voice, middle, here, there, key) {
@@ -112,7 +112,7 @@ export class Stage {
   }
 
   /**
-   * @param {Knot} knot
+   * @param {GuideTone} knot
    * @param {number} key
    * @param {number} x
    * @param {number} y

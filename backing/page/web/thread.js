@@ -1,8 +1,8 @@
 // The threads of guide tones: how two voices run through a row of bars, as lines to be drawn.
 
 /**
- * @typedef {import("./types.js").Knot} Knot
- * @typedef {{x: number, y: number, knot: Knot}} Tied  A knot where it is drawn.
+ * @typedef {import("./types.js").GuideTone} GuideTone
+ * @typedef {{x: number, y: number, knot: GuideTone}} Tied  A knot where it is drawn.
  * @typedef {{first: number, count: number, columns: number}} Row  Bars of a row, and its columns.
  */
 
@@ -11,7 +11,7 @@ const SLANT = 0.22;
 
 /**
  * The pitches the threads reach, lowest and highest.
- * @param {Knot[][]} threads
+ * @param {GuideTone[][]} threads
  * @returns {[number, number]}
  */
 export function rangeOf(threads) {
@@ -21,7 +21,7 @@ export function rangeOf(threads) {
 
 /**
  * One thread through one row: an SVG path, and the knots that lie in the row.
- * @param {Knot[]} thread  Knots in order; bars count from 0.
+ * @param {GuideTone[]} thread  Knots in order; bars count from 0.
  * @param {Row} row
  * @param {(bar: number, tick: number) => number} share  How far into its bar a tick is, 0 to 1.
  * @param {number} width  Of a column.
