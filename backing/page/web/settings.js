@@ -6,7 +6,7 @@
  * @typedef {object} View
  * @property {"auto" | "light" | "dark"} theme
  * @property {string} size
- * @property {boolean} threads
+ * @property {"full" | "thin"} ribbon
  * @property {boolean} neck
  * @property {boolean} names
  * @property {number} position
@@ -46,7 +46,7 @@ export function usual(data) {
     view: {
       theme: "auto",
       size: "1",
-      threads: true,
+      ribbon: "full",
       neck: true,
       names: false,
       position: data.neck ? data.neck.best : 0,

@@ -21,14 +21,13 @@
  * @property {ChangeRow[]} changes
  * @typedef {object} Chord
  * @property {number} root  Pitch class in the tune's own key.
- * @property {string[]} degrees  By semitones above the root; "" where there is none.
- * @property {number[]} core
- * @property {number[]} guide
+ * @property {string[]} degrees  By half steps above the root; "" where there is none.
+ * @property {number[]} discs  Tones drawn as discs, in half steps above the root.
  * @typedef {object} Key
  * @property {string} name
  * @property {number} semitones  From the tune's own key.
  * @property {[root: string, suffix: string, bass: string][]} symbols
- * @property {string[][]} names  Of every chord, by semitones above its root.
+ * @property {string[][]} names  Of every chord, by half steps above its root.
  * @typedef {object} SwingTable
  * @property {[tempo: number, ratio: number][]} points
  * @property {number} shortest_ms
@@ -64,6 +63,8 @@
  * @property {string[]} shapes
  * @typedef {object} PageData
  * @property {number} ticks
+ * @property {string} version  Of the program that made the page.
+ * @property {string} recipe  The command that makes it again.
  * @property {string} title
  * @property {string} by
  * @property {number} tempo
