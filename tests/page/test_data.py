@@ -18,7 +18,7 @@ from backing.chart.text.tune_file import read, read_file
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.page import PageMaker
-from backing.page.score import TAKES, make_score
+from backing.page.score import BAND, TAKES, make_score
 from backing.routine.orders import Request, make_routine
 from tests.page.conftest import ROOT
 from tests.strategies import forms
@@ -60,18 +60,18 @@ def test_chords_are_named_in_every_key(long_data: dict[str, Any]) -> None:
     assert len(by_name) == 12
     home = next(key for key in long_data["keys"] if key["semitones"] == 0)
     assert home["name"] == "F major"
-    assert home["symbols"][:3] == [["F", "maj7", ""], ["A", "m7b5", ""], ["D", "7b9", ""]]
+    assert home["symbols"][:3] == [["F", "maj7", ""], ["A", "m7♭5", ""], ["D", "7♭9", ""]]
     # F major to A flat: a minor third up; the third of its tonic is C
-    flat = by_name["Ab major"]
+    flat = by_name["A♭ major"]
     assert flat["symbols"][0] == ["A♭", "maj7", ""]
     assert flat["names"][0][4] == "C"
 
 
-def test_threads_take_thirds_and_sevenths_by_step(long_data: dict[str, Any]) -> None:
+def test_guide_tone_lines_go_by_step(long_data: dict[str, Any]) -> None:
     upper, lower = long_data["guide_lines"]
     # F major seventh, A half diminished, D seven: A C C over E G F sharp
-    assert [(knot[2] % 12, knot[3]) for knot in upper[:3]] == [(9, "3"), (0, "b3"), (0, "b7")]
-    assert [(knot[2] % 12, knot[3]) for knot in lower[:3]] == [(4, "7"), (7, "b7"), (6, "3")]
+    assert [(knot[2] % 12, knot[3]) for knot in upper[:3]] == [(9, "3"), (0, "♭3"), (0, "♭7")]
+    assert [(knot[2] % 12, knot[3]) for knot in lower[:3]] == [(4, "7"), (7, "♭7"), (6, "3")]
 
 
 def test_the_shapes_hold_the_chords_under_the_hand(long_data: dict[str, Any]) -> None:
@@ -95,7 +95,7 @@ def test_bars_hold_every_note_of_the_takes_once(form: Form) -> None:
     performance = arrange(make_routine(form, Request(times=TAKES, count_in=0)), Band())
     for line in score.lines[:3]:
         for take, played in zip(line.takes, performance.passes, strict=True):
-            mine = next((part.notes for part in played.parts if part.name == line.name), ())
+            mine = next((part.notes for part in played.parts if BAND[part.name] == line.name), ())
             bars = [bar for each in zip(score.plan.bars, take, strict=True) for bar in [each]]
             length = score.plan.length
             told = sorted(

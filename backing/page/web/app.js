@@ -4,6 +4,7 @@ import { applyMix, samplerFor } from "./audio.js";
 import { Chart } from "./chart.js";
 import { bind, byId, fillKeys, partRows, show } from "./controls.js";
 import { Neck } from "./neck.js";
+import { keepStage } from "./pin.js";
 import { Player } from "./player.js";
 import { FASTEST, SLOWEST } from "./rounds.js";
 import { Sentence } from "./sentence.js";
@@ -21,10 +22,6 @@ const PLAY = "M6 3l15 9-15 9z";
 const STOP = "M5 5h14v14H5z";
 /** Beats before a change from which the next chord's tones are shown. */
 const COMING = 2;
-/** The stage may take this part of the window where the chart is under it. */
-const MOST_PINNED = 0.6;
-/** A stage that takes less of the width than this stands beside the chart. */
-const MOST_BESIDE = 0.7;
 /** The tempo stands beside Play and in the sentence. */
 const TEMPOS = ["tempo", "start-tempo"];
 const SHEETS = ["band", "drill", "view"];
@@ -65,7 +62,7 @@ export class App {
     this.frame = 0;
     this.dark = matchMedia("(prefers-color-scheme: dark)");
     this.#texts();
-    this.#pin();
+    keepStage();
     this.#wire();
     this.#looks();
     this.ready = this.#load();
@@ -236,26 +233,6 @@ export class App {
       }),
     );
     byId("play-sign").setAttribute("d", PLAY);
-  }
-
-  /** The stage stays in sight while the chart moves under it or beside it, where it has room. */
-  #pin() {
-    const stage = /** @type {HTMLElement} */ (document.querySelector(".stage"));
-    const side = /** @type {HTMLElement} */ (document.querySelector(".side"));
-    const dock = /** @type {HTMLElement} */ (document.querySelector(".dock"));
-    const root = document.documentElement;
-    const pin = () => {
-      const beside = stage.offsetWidth < root.clientWidth * MOST_BESIDE;
-      const room = beside ? innerHeight - dock.offsetHeight : innerHeight * MOST_PINNED;
-      const height = Math.max(stage.offsetHeight, side.offsetHeight);
-      const pinned = height <= room;
-      document.body.classList.toggle("pinned", pinned);
-      root.style.scrollPaddingTop = `${pinned && !beside ? height + 8 : 8}px`;
-      root.style.scrollPaddingBottom = `${dock.offsetHeight + 8}px`;
-    };
-    const watcher = new ResizeObserver(pin);
-    for (const each of [stage, side, dock]) watcher.observe(each);
-    addEventListener("resize", pin);
   }
 
   #wire() {

@@ -27,6 +27,8 @@ const RIBBON_EM = { full: 3.9, thin: 1 };
 /** Room above and below the lines of a ribbon, for the names of its tones. */
 const MARGIN_EM = { full: 1.1, thin: 0.15 };
 const GAP = 6;
+/** Room for a repeat sign in px; page.css has it, too. */
+const REPEAT = 12;
 
 export class Chart {
   /**
@@ -82,6 +84,11 @@ export class Chart {
   /** @param {number} bar */
   focus(bar) {
     this.measures[bar]?.focus();
+  }
+
+  /** Whether the loop is the chorus. */
+  get #whole() {
+    return this.look.from === 0 && this.look.to === this.data.bars.length - 1;
   }
 
   /** @param {number} bar */
@@ -189,17 +196,21 @@ export class Chart {
 
   /** Chords of a bar that would run into what follows are made smaller together. */
   #fit() {
+    for (const measure of this.measures) /** @type {HTMLElement} */ (measure.lastElementChild).style.fontSize = "";
     const rooms = this.measures.map((measure, at) => {
       const { beats, changes } = this.data.bars[at];
       const chords = /** @type {HTMLElement} */ (measure.lastElementChild);
+      const sign = !this.#whole && (at === this.look.from || at === this.look.to) ? REPEAT : 0;
       const parts = [...chords.children].map((chord, n) => {
         const until = changes[n + 1] ? changes[n + 1][0] / this.data.ticks : beats;
-        const room = (until - changes[n][0] / this.data.ticks) * this.width - GAP;
+        const room = (until - changes[n][0] / this.data.ticks) * this.width - GAP - sign;
         return room / /** @type {HTMLElement} */ (chord).offsetWidth;
       });
       return { chords, ratio: Math.min(1, ...parts) };
     });
-    for (const { chords, ratio } of rooms) chords.style.fontSize = ratio < 1 ? `${ratio.toFixed(3)}em` : "";
+    for (const { chords, ratio } of rooms) {
+      if (ratio < 1) chords.style.fontSize = `calc(var(--chord) * ${ratio.toFixed(3)})`;
+    }
     return Math.min(...rooms.map(({ ratio }) => ratio));
   }
 
@@ -211,6 +222,7 @@ export class Chart {
     button.type = "button";
     button.className = "measure";
     button.classList.toggle("outside", at < from || at > to);
+    button.classList.toggle("opens", at === from && !this.#whole);
     const symbols = bar.changes.map(([, chord]) => (chord < 0 ? null : this.data.keys[key].symbols[chord]));
     const section = bar.top ? `${bar.section}, ` : "";
     const said = document.createElement("span");
@@ -265,7 +277,6 @@ export class Chart {
   #ruler(row, end, em, height) {
     const { bars } = this.data;
     const { from, to } = this.look;
-    const whole = from === 0 && to === bars.length - 1;
     const top = 0.3 * em;
     const level = CHORDS_EM * em;
     const parts = [svg("line", { class: "rule", x1: 0, x2: end, y1: level, y2: level })];
@@ -281,7 +292,7 @@ export class Chart {
         const where = x + beat * this.width;
         parts.push(svg("line", { class: "tick", x1: where, x2: where, y1: level, y2: level + tick }));
       }
-      if (whole || at < from || at > to) continue;
+      if (this.#whole || at < from || at > to) continue;
       parts.push(svg("line", { class: "loop", x1: x, x2: next, y1: level, y2: level }));
       if (at === from) parts.push(svg("path", { class: "loop-end", d: repeatSign(x, 1, top, level) }));
       if (at === to) parts.push(svg("path", { class: "loop-end", d: repeatSign(next, -1, top, level) }));

@@ -195,10 +195,10 @@ export class Neck {
     const label = this.#label(to, this.data.spans[view.next][3], view);
     const start = { x1: this.#x(from.fret), y1: this.#y(from.string) };
     if (from.string !== to.string) return [svg("text", { class: "next", x, y }, label)];
-    const end = by === 0 ? x + RADIUS + 9 : x;
+    const end = by === 0 ? x + RADIUS + 5 : x;
     return [
       svg("line", { class: `way${own}`, ...start, x2: end, y2: y }),
-      svg("text", { class: "next", x: end === x ? x : end + 12, y }, label),
+      svg("text", { class: "next", x: end === x ? x : end + 11, y }, label),
     ];
   }
 

@@ -91,11 +91,13 @@ export class Sentence {
     const add = button(`+ ${name}`, `Add: ${name}`, "add");
     phrase.setAttribute("role", "group");
     phrase.setAttribute("aria-label", name);
-    phrase.append(" ", drop);
+    phrase.append(drop);
     add.addEventListener("click", () => {
       Object.assign(this.routine, PHRASES[name].add(this.routine));
       this.changed();
-      /** @type {HTMLElement} */ (phrase.querySelector("input, select, button")).focus();
+      const first = /** @type {HTMLElement} */ (phrase.querySelector("input, select, button"));
+      first.focus();
+      if (first instanceof HTMLInputElement) first.select();
     });
     drop.addEventListener("click", () => {
       Object.assign(this.routine, PHRASES[name].drop);

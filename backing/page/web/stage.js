@@ -126,7 +126,7 @@ export class Stage {
     const outwards = anchor === "end" ? -1 : 1;
     return [
       svg("text", { x, y: y + 6, "text-anchor": anchor }, name),
-      svg("text", { class: "degree", x: x + outwards * 27, y: y + 6, "text-anchor": anchor }, degree),
+      svg("text", { class: "degree", x: x + outwards * 35, y: y + 6, "text-anchor": anchor }, degree),
     ];
   }
 }

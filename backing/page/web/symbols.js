@@ -37,7 +37,9 @@ function piece(name, text) {
 export function fit(element, room) {
   element.style.fontSize = "";
   const wide = element.offsetWidth;
-  if (wide > room) element.style.fontSize = `${Math.max(0.3, room / wide).toFixed(3)}em`;
+  if (wide <= room) return;
+  const size = parseFloat(getComputedStyle(element).fontSize);
+  element.style.fontSize = `${((size * room) / wide).toFixed(1)}px`;
 }
 
 const WORDS = /** @type {[RegExp, string][]} */ ([
