@@ -35,7 +35,7 @@ KEYS = range(-6, 6)
 """The twelve keys, in half steps from the tune's own."""
 NAMES = {
     "bass": "Bass", "drums": "Drums", "third": "Line from the 3rd",
-    "seventh": "Line from the 7th", "etude": "Étude in eighths",
+    "seventh": "Line from the 7th", "etude": "Etude in eighths",
     "click all": "Click on all beats",
     "click 2 and 4": "Click on the back beats", "click 4": "Click on the last beat",
     "click sparse": "Click on 1 of every second bar",

@@ -60,6 +60,8 @@ export class Sentence {
       phrase.hidden = !holds;
       add.hidden = holds;
     }
+    const stops = [...this.element.querySelectorAll(".stop")].filter((stop) => !stop.closest("[data-phrase][hidden]"));
+    for (const stop of stops) stop.textContent = stop === stops[stops.length - 1] ? "." : ",";
     const loops = /** @type {HTMLSelectElement} */ (byId("loop-of"));
     loops.value = `${from} ${to}`;
     if (this.byBars || loops.selectedIndex < 0) loops.value = "bars";
@@ -91,7 +93,7 @@ export class Sentence {
     const add = button(`+ ${name}`, `Add: ${name}`, "add");
     phrase.setAttribute("role", "group");
     phrase.setAttribute("aria-label", name);
-    phrase.append(drop);
+    phrase.append(ending(phrase, drop));
     add.addEventListener("click", () => {
       Object.assign(this.routine, PHRASES[name].add(this.routine));
       this.changed();
@@ -152,6 +154,22 @@ function button(text, label, name) {
   element.textContent = text;
   element.ariaLabel = label;
   return element;
+}
+
+/**
+ * The last word of a phrase, its button and its comma, which stay in one line.
+ * @param {HTMLElement} phrase
+ * @param {HTMLButtonElement} drop
+ */
+function ending(phrase, drop) {
+  const end = document.createElement("span");
+  const stop = document.createElement("span");
+  end.className = "end";
+  stop.className = "stop";
+  const last = /** @type {ChildNode} */ (phrase.lastChild);
+  const word = last instanceof Text ? last.splitText(last.data.lastIndexOf(" ") + 1) : last;
+  end.append(word, drop, stop);
+  return end;
 }
 
 /**
