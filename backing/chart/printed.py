@@ -11,7 +11,7 @@ from backing.chart.pitch import Degree
 
 NO_CHORD = "N.C."
 _ACCIDENTALS = {-2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪"}
-# Look-alikes of the signs, as people type them.
+# PageSetup-alikes of the signs, as people type them.
 _SIGNS = str.maketrans("^Δ∆▵▲º˚○Ø⌀∅φ−–", "△△△△△°°°øøøø--")
 _WORDS_TO_SIGNS = (
     (re.compile(r"^(?:m|mi|min|-)7\(?♭5\)?"), "ø7"),

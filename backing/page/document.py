@@ -61,6 +61,22 @@ def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
     return "".join(pieces).encode("utf-8")
 
 
+def waiting_page(title: str, problems: str) -> bytes:
+    """The page of a tune that can't be played yet: it looks again every second."""
+    look = style()
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
+        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+        f'style-src {_hash(look)}; font-src data:; img-src data:">\n'
+        '<meta http-equiv="refresh" content="1">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f'<title>{escape(title)}</title>\n<link rel="icon" href="{ICON}">\n'
+        f"<style>{look}</style></head>\n<body><main><h1>{escape(title)}</h1>\n"
+        f'<pre class="notice">{escape(problems)}</pre>\n'
+        "<p>The page opens here as soon as the file is right and saved.</p></main></body></html>\n"
+    ).encode()
+
+
 def _hash(text: str) -> str:
     digest = hashlib.sha256(text.encode("utf-8")).digest()
     return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
