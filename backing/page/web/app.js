@@ -65,6 +65,8 @@ export class App {
     keepStage();
     this.#wire();
     this.#looks();
+    // chords are fitted to their room by what they measure in the page's own type
+    document.fonts.ready.then(() => this.#looks());
     this.ready = this.#load();
   }
 

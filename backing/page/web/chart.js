@@ -23,7 +23,7 @@ const SMALLEST = 0.66;
 /** Heights in em of the root; page.css has the first, too. */
 const CHORDS_EM = 2.7;
 const RULER_EM = 0.8;
-const RIBBON_EM = { full: 3.9, thin: 1 };
+const RIBBON_EM = { full: 3.9, thin: 1.2 };
 /** Room above and below the lines of a ribbon, for the names of its tones. */
 const MARGIN_EM = { full: 1.1, thin: 0.15 };
 const GAP = 6;

@@ -60,6 +60,7 @@ export class Sentence {
       phrase.hidden = !holds;
       add.hidden = holds;
     }
+    byId("no-climb").hidden = this.routine.climbTo > this.routine.tempo;
     const stops = [...this.element.querySelectorAll(".stop")].filter((stop) => !stop.closest("[data-phrase][hidden]"));
     for (const stop of stops) stop.textContent = stop === stops[stops.length - 1] ? "." : ",";
     const loops = /** @type {HTMLSelectElement} */ (byId("loop-of"));
