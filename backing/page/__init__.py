@@ -36,11 +36,12 @@ class PageMaker:
     keep: bool = False
     _strips: tuple[tuple[Wanted, ...], Strip] | None = None
 
-    def page(self, form: Form, *, watched: bool = False) -> bytes:
+    def page(self, form: Form, *, recipe: str = "", watched: bool = False) -> bytes:
         """The page of a tune as UTF-8 HTML.
 
-        ``watched``: it asks its server whether it has been changed. Raises FeelError,
-        PracticeError, SoundFontError and MissingProgram.
+        ``recipe``: the command that makes it again, which stands on it. ``watched``: it asks its
+        server whether it has been changed. Raises FeelError, PracticeError, SoundFontError and
+        MissingProgram.
         """
         score = make_score(form, self.band)
         needs = wanted(score)
@@ -48,5 +49,6 @@ class PageMaker:
             store = user_store(self.font, SAMPLE_RATE) if self.keep else None
             self._strips = needs, make_strip(needs, self.font, store)
         strip = self._strips[1]
-        data = page_data(score, strip, gain_db(score, strip)) | {"watched": watched}
+        recipe = recipe or f'backing page "{form.title}"'
+        data = page_data(score, strip, gain_db(score, strip), recipe) | {"watched": watched}
         return document(data, strip.audio, strip.room)

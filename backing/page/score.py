@@ -39,9 +39,8 @@ from backing.routine.routine import Routine, make_routine
 TAKES = 3
 """So many choruses differ; then the first comes again."""
 BAND = ("bass", "comp", "drums")
-GUIDE_LINES = {"thirds": "3rd", "sevenths": "7th"}
-NAMES = {"comp": "comping"}
-"""What the page calls a guide-tone line, and a player."""
+GUIDE_LINES = {"third": "3rd", "seventh": "7th"}
+"""The guide-tone lines of the page, as the band calls them."""
 INSTRUMENTS = {"bass": ACOUSTIC_BASS, "drums": JAZZ_KIT, "guide": VIBES}
 """What a player holds who has nothing to play."""
 COUNTED_TEMPOS = (Fraction(60), Fraction(140), Fraction(240))
@@ -76,7 +75,7 @@ class Count:
 class Score:
     """The chorus of a page: its bars, how the band plays them, and what is counted.
 
-    ``plan`` is the first take's; ``counts`` hold for the meter of the key, as ``breath`` does: a
+    ``plan`` is the first take's; ``counts`` hold for the meter of the key, as ``rest_bars`` does: a
     bar of the hi-hat foot alone. Meters are written as in the tune: "4/4".
     """
 
@@ -85,7 +84,7 @@ class Score:
     plan: Plan
     lines: tuple[ScorePart, ...]
     counts: dict[str, tuple[Count, ...]]
-    breaths: dict[str, tuple[Note, ...]]
+    rest_bars: dict[str, tuple[Note, ...]]
     kit: Instrument
 
 
@@ -101,7 +100,7 @@ def make_score(form: Form, band: Band) -> Score:
     for name, guide_line in GUIDE_LINES.items():
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
         once = replace(routine, passes=rounds[:1])
-        lines += [replace(line, name=name) for line in _played(once, plans[:1], alone)]
+        lines += [replace(part, name=name) for part in _played(once, plans[:1], alone)]
     lines.append(_etude(rounds, plans, band.seed))
     lines += [_clicked(plans[0], beats) for beats in click.BEATS]
     drums = next(line for line in lines if line.name == "drums")
@@ -112,7 +111,7 @@ def make_score(form: Form, band: Band) -> Score:
         plan=plans[0],
         lines=tuple(lines),
         counts={meter: tuple(_counts(bar)) for meter, bar in firsts.items()},
-        breaths={meter: _breath(form, band, bar) for meter, bar in firsts.items()},
+        rest_bars={meter: _rest_bar(form, band, bar) for meter, bar in firsts.items()},
         kit=drums.instrument,
     )
 
@@ -127,7 +126,7 @@ def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePa
         takes = (
             by_bar(mine[0] if mine else None, plan) for mine, plan in zip(parts, plans, strict=True)
         )
-        yield ScorePart(NAMES.get(name, name), instrument, tuple(takes))
+        yield ScorePart(name, instrument, tuple(takes))
 
 
 def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
@@ -194,7 +193,7 @@ def _counts(first: PlayedBar) -> Iterator[Count]:
             yield Count(up_to, by_bar(click.count_in(plan, tempo), plan))
 
 
-def _breath(form: Form, band: Band, bar: PlayedBar) -> tuple[Note, ...]:
+def _rest_bar(form: Form, band: Band, bar: PlayedBar) -> tuple[Note, ...]:
     """One bar of the hi-hat foot alone, as it stands between the rounds of a loop."""
     drums = replace(band, players=frozenset({"drums"}))
     alone = circle(laying_out((bar,), 1), form.tempo)
