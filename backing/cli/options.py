@@ -7,7 +7,7 @@ are all made of it.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from backing.errors import UserError
 
@@ -196,7 +196,7 @@ OPENING = (
     Option("key", "KEY", "the key it opens in (Bb)"),
     FEEL,
     Option("comp", "WHAT", COMPS, fills=BAND),
-    SEED,
+    replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),
     Option("neck", "PHRASE", "the neck it shows: drop-d, left-handed"),
     Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)", file=True),
@@ -214,9 +214,10 @@ PLAY = Command(
     (
         Group("How it opens", OPENING),
         Group("Where", (
-            Option("share", "", "let phones on the home network open it, too"),
-            Option("port", "N", "serve it at this port; otherwise at any that is free"),
-            Option("no-browser", "", "serve it, and open nothing"),
+            Option("share", "", "let phones on the home network open it, too", heard=False),
+            Option("port", "N", "serve it at this port; otherwise at any that is free",
+                   heard=False),
+            Option("no-browser", "", "serve it, and open nothing", heard=False),
         )),
     ),
     ("tunes", "lines", "band"),
@@ -230,7 +231,7 @@ PAGE = Command(
     (
         Group("", (OUTPUT,)),
         Group("How it opens", OPENING),
-        Group("Afterwards", (Option("open", "", "open it in the browser"),)),
+        Group("Afterwards", (Option("open", "", "open it in the browser", heard=False),)),
     ),
     ("tunes", "lines", "band"),
 )

@@ -6,12 +6,13 @@ import webbrowser
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from backing.chart.form import Form
 from backing.cli.options import BAND
 from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
+from backing.cli.tag_text import command_again
 from backing.cli.tunes import check_folder, check_targets, for_each, in_key, read_tune
 from backing.combo.band import Band
 from backing.errors import OutputError, UserError
@@ -19,7 +20,7 @@ from backing.routine.tempo import Tempo
 from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
-    from backing.page import PageMaker
+    from backing.page import Opening, PageMaker
 
 SUFFIXES = (".html", ".htm")
 
@@ -41,7 +42,8 @@ def play(words: Words) -> int:
         raise UserError("One tune is played at a time.", "Name one tune file.")
     tune = Path(words.names[0])
     maker = _maker(words)
-    bench = Workbench(tune, lambda: maker.page(_form(words, tune), watched=True))
+    recipe = command_again(words, str(tune))
+    bench = Workbench(tune, lambda: maker.page(_form(words, tune), recipe=recipe, watched=True))
     with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
         if "quiet" not in words:
             tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
@@ -61,7 +63,7 @@ def _write(words: Words, tune: Path) -> None:
     check_writable(target)
     form = _form(words, tune)
     maker = _maker(words)
-    made = maker.page(form)
+    made = maker.page(form, recipe=command_again(words, str(tune)))
     write_whole(target, made)
     if "quiet" not in words:
         font = maker.font
@@ -97,5 +99,19 @@ def _maker(words: Words) -> PageMaker:
     from backing.mixdown.soundfont import choose
     from backing.page import PageMaker
 
-    band = Band(**words.filling(BAND))
-    return PageMaker(choose(words.path("soundfont")), band, keep="no-cache" not in words)
+    band, font = Band(**words.filling(BAND)), choose(words.path("soundfont"))
+    return PageMaker(font, band, keep="no-cache" not in words, opening=_opening(words))
+
+
+def _opening(words: Words) -> Opening:
+    """The line and the neck a page opens with."""
+    from backing.lines.line import Line
+    from backing.lines.phrase import read_phrase
+    from backing.neck.phrase import read_neck
+    from backing.page import Opening
+
+    neck: dict[str, Any] = {"fingerboard": read_neck(words.said["neck"])} if "neck" in words else {}
+    if "line" not in words:
+        return Opening(Line(**neck))
+    phrase = read_phrase(words.said["line"], **neck)
+    return Opening(phrase.line, phrase.solo, phrase.guide)

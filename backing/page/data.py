@@ -6,6 +6,7 @@ Times in a bar are whole ticks, TICKS to a beat: exact for every note the band w
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -24,6 +25,7 @@ from backing.combo.guide_tones import lines
 from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
 from backing.combo.plan import make_plan
+from backing.lines.line import Line
 from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
 from backing.page.score import Count, Score, ScorePart, circle
@@ -35,8 +37,7 @@ KEYS = range(-6, 6)
 """The twelve keys, in half steps from the tune's own."""
 NAMES = {
     "bass": "Bass", "drums": "Drums", "third": "Line from the 3rd",
-    "seventh": "Line from the 7th", "etude": "Etude in eighths",
-    "click all": "Click on all beats",
+    "seventh": "Line from the 7th", "click all": "Click on all beats",
     "click 2 and 4": "Click on the back beats", "click 4": "Click on the last beat",
     "click sparse": "Click on 1 of every second bar",
 }  # fmt: skip
@@ -44,11 +45,32 @@ NAMES = {
 Json = dict[str, Any]
 
 
-def page_data(score: Score, strip: Strip, gain_db: float, recipe: str) -> Json:
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """How a page opens: its ``line`` and whether it is heard, or which ``guide`` tones are.
+
+    The position of the line is that of the neck, if it has one. ``guide``: one of GUIDE_LINES.
+    """
+
+    line: Line = Line()  # noqa: RUF009 - a frozen value
+    solo: bool = False
+    guide: str | None = None
+
+    @property
+    def heard(self) -> list[str]:
+        """The parts that are heard beside the band."""
+        guides = {"3rd": ["third"], "7th": ["seventh"], "both": ["third", "seventh"]}
+        return [*guides.get(self.guide or "", []), *(["etude"] if self.solo else [])]
+
+
+def page_data(
+    score: Score, strip: Strip, gain_db: float, recipe: str, opening: Opening | None = None
+) -> Json:
     """All that a page knows, but for its sounds.
 
     ``gain_db`` brings the band to its level; ``recipe`` is the command that makes the page again.
     """
+    opening = opening or Opening()
     form = score.form
     chords = _chords(score.bars)
     index = {str(chord): at for at, chord in enumerate(chords)}
@@ -78,16 +100,22 @@ def page_data(score: Score, strip: Strip, gain_db: float, recipe: str) -> Json:
         "parts": [
             {
                 "id": line.name,
-                "name": _part_name(line),
+                "name": _part_name(line, opening.line.rhythm),
                 "voice": _voice_of(line.name),
                 "takes": [[_notes(bar) for bar in take] for take in line.takes],
             }
             for line in score.lines
         ],
+        "heard": opening.heard,
         "counts": {meter: [_count(c) for c in counts] for meter, counts in score.counts.items()},
         "rest_bars": {meter: _notes(notes) for meter, notes in score.rest_bars.items()},
         "sound": _sound(strip, gain_db),
-        "neck": neck_data([moved.played("solos") for moved in forms.values()], home=KEYS.index(0)),
+        "neck": neck_data(
+            [moved.played("solos") for moved in forms.values()],
+            home=KEYS.index(0),
+            board=opening.line.fingerboard,
+            opening=(*opening.line.position, None)[0],
+        ),
     }
 
 
@@ -228,8 +256,10 @@ def _count(count: Count) -> Json:
     return {"up_to": count.up_to, "bars": [_notes(bar) for bar in count.bars]}
 
 
-def _part_name(line: ScorePart) -> str:
-    """What a button says: the comp goes with its instrument."""
+def _part_name(line: ScorePart, rhythm: str) -> str:
+    """What a button says: the comp goes with its instrument, the line with its ``rhythm``."""
+    if line.name == "etude":
+        return "Call, and your answer" if rhythm == "call" else f"Etude in {rhythm}"
     if line.name == "comp":
         return f"Comp ({SHORT_NAMES.get(line.instrument, line.instrument.name)})"
     return NAMES[line.name]

@@ -47,7 +47,7 @@ def chorus(score: Score, strip: Strip) -> Sound:
     sound = np.zeros((round((starts[-1] + RING_S) * SAMPLE_RATE), 2), np.float32)
     voices = {voice.name: voice for voice in strip.voices}
     for line in score.lines:
-        if line.name in BAND.values():
+        if line.name in BAND:
             voice = voices[line.name]
             for start, bar in zip(starts, line.takes[0], strict=False):
                 for note in bar:

@@ -27,9 +27,7 @@ from backing.combo.instruments import (
 from backing.combo.part import Note, Part
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.lines import player
-from backing.lines.line import GUITAR
-from backing.lines.line import Line as Guide
-from backing.neck.path import best_position
+from backing.lines.line import Line
 from backing.routine.count_in import count_in
 from backing.routine.drills import laying_out
 from backing.routine.passes import Pass, Purpose
@@ -88,10 +86,11 @@ class Score:
     kit: Instrument
 
 
-def make_score(form: Form, band: Band) -> Score:
+def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
     """The band's playing of the solo chorus of ``form``: a circle, TAKES times.
 
-    Raises FeelError for a feel that is unknown and SelectionError for a player that is.
+    ``line``: how the etude goes, unbroken eighths if nothing is said. Raises FeelError for a
+    feel that is unknown and PracticeError for a line that cannot be had.
     """
     routine = make_routine(form, Request(times=TAKES, count_in=0))
     rounds = routine.passes
@@ -101,7 +100,7 @@ def make_score(form: Form, band: Band) -> Score:
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
         once = replace(routine, passes=rounds[:1])
         lines += [replace(part, name=name) for part in _played(once, plans[:1], alone)]
-    lines.append(_etude(rounds, plans, band.seed))
+    lines.append(_etude(rounds, plans, band.seed, line or Line()))
     lines += [_clicked(plans[0], beats) for beats in click.BEATS]
     drums = next(line for line in lines if line.name == "drums")
     firsts = {str(bar.meter): bar for bar in reversed(rounds[0].bars)}
@@ -129,12 +128,11 @@ def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePa
         yield ScorePart(name, instrument, tuple(takes))
 
 
-def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
-    """A line of unbroken eighths where the hand lies best, another for each take."""
+def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int, line: Line) -> ScorePart:
+    """The line in its position, or where the hand lies best, another for each take."""
     if not any(span.chord for span in plans[0].spans):
         return ScorePart("etude", JAZZ_GUITAR, (tuple(() for _ in plans[0].bars),))
-    position = best_position(rounds[0].bars, GUITAR).path.position
-    line = Guide(position=position)
+    line = line.placed(rounds[0].bars)
     takes = (
         by_bar(player.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
         for take, plan in enumerate(plans)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
+import re
 import shutil
 import threading
 from pathlib import Path
+from typing import Any
 from urllib.request import urlopen
 
 import pytest
@@ -123,4 +126,35 @@ def test_play_serves_the_page_and_opens_it(
     said = capsys.readouterr().err
     assert said == (
         "" if "--quiet" in more else f"{tune} plays at {said.split()[3]} (Ctrl-C ends it)\n"
+    )
+
+
+def page_of(tune: Path, font: SoundFont, *words: str) -> dict[str, Any]:
+    """The data of a page."""
+    assert main(["page", str(tune), "--soundfont", str(font.path), *words]) == 0
+    page = Path("study.html").read_text("utf-8")
+    data = re.search(r'<script type="application/json" id="data">(.*?)</script>', page)
+    assert data is not None
+    found: dict[str, Any] = json.loads(data[1])
+    return found
+
+
+def test_a_page_opens_with_the_line_and_the_neck_it_is_asked_for(
+    tune: Path, font: SoundFont
+) -> None:
+    usual = page_of(tune, font)
+    assert usual["heard"] == []
+    words = ("--line", "guide both and off-beats position 7", "--neck", "drop-d left-handed")
+    page = page_of(tune, font, *words, "--seed", "2")
+    assert page["heard"] == ["third", "seventh", "etude"]
+    neck = page["neck"]
+    assert neck["positions"][neck["best"]] == 7
+    assert neck["strings"][-1] == usual["neck"]["strings"][-1] - 2
+    assert neck["left_handed"]
+    assert not usual["neck"]["left_handed"]
+    etude = next(part for part in page["parts"] if part["id"] == "etude")
+    assert etude["name"] == "Etude in off-beats"
+    assert page["recipe"] == (
+        f"backing page {tune} --seed 2 --line 'guide both and off-beats position 7' "
+        f"--neck 'drop-d left-handed' --soundfont {font.path}"
     )

@@ -77,6 +77,7 @@ export class Neck {
     this.neck = neck;
     this.spans = spans;
     this.first = 0;
+    this.width = 0;
   }
 
   /** @param {View} view */
@@ -111,14 +112,22 @@ export class Neck {
 
   /** @param {number} last */
   #size(last) {
-    const width = (last - this.first + 1) * FRET;
+    this.width = (last - this.first + 1) * FRET;
     const height = this.neck.strings.length * STRING + NUMBERS;
-    this.picture.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    this.picture.setAttribute("viewBox", `0 0 ${this.width} ${height}`);
   }
 
   /** @param {number} fret */
   #x(fret) {
-    return (fret - this.first + 0.5) * FRET;
+    return this.#across((fret - this.first + 0.5) * FRET);
+  }
+
+  /**
+   * The place of a right-handed neck, turned around for left hands.
+   * @param {number} x
+   */
+  #across(x) {
+    return this.neck.left_handed ? this.width - x : x;
   }
 
   /** @param {number} string */
@@ -129,12 +138,12 @@ export class Neck {
   /** @param {number} last */
   #board(last) {
     const strings = this.neck.strings.length;
-    const left = this.first === 0 ? FRET : 0;
-    const right = (last - this.first + 1) * FRET;
+    const ends = [this.#across(this.first === 0 ? FRET : 0), this.#across(this.width)];
+    const [left, right] = [Math.min(...ends), Math.max(...ends)];
     const bottom = strings * STRING;
     const parts = [svg("rect", { class: "wood", x: left, y: 0, width: right - left, height: bottom })];
     for (let fret = this.first; fret <= last; fret += 1) {
-      const x = (fret - this.first + 1) * FRET;
+      const x = this.#across((fret - this.first + 1) * FRET);
       parts.push(svg("line", { class: fret === 0 ? "nut" : "fret", x1: x, x2: x, y1: 0, y2: bottom }));
       if (fret === 0) continue;
       parts.push(svg("text", { class: "number", x: this.#x(fret), y: bottom + NUMBERS / 2 + 3 }, String(fret)));

@@ -53,7 +53,12 @@ export function usual(data) {
     },
     mix: {
       levels: {},
-      on: { bass: true, comp: true, drums: true, third: false, seventh: false, etude: false },
+      on: Object.fromEntries(
+        ["bass", "comp", "drums", "third", "seventh", "etude"].map((id) => [
+          id,
+          ["bass", "comp", "drums"].includes(id) || data.heard.includes(id),
+        ]),
+      ),
       click: "",
       volume: 1,
     },

@@ -59,6 +59,7 @@
  * @property {number} frets
  * @property {number[]} positions
  * @property {number} best
+ * @property {boolean} left_handed
  * @property {number[][][]} paths  By key, position and chord of the spans: a shape.
  * @property {string[]} shapes
  * @typedef {object} PageData
@@ -78,6 +79,7 @@
  * @property {GuideTone[][]} guide_lines
  * @property {SwingTable} swing
  * @property {Part[]} parts
+ * @property {string[]} heard  The parts that are heard beside the band, until others are chosen.
  * @property {Record<string, {up_to: number, bars: NoteRow[][]}[]>} counts
  * @property {Record<string, NoteRow[]>} rest_bars
  * @property {Sound} sound
