@@ -64,7 +64,7 @@ class Grammar:
                 )
             at = match.end()
         if not found:
-            raise self.error(f"Nothing is said of {self.what}.", self.choices)
+            raise self.error(f"Nothing is said about {self.what}.", self.choices)
         return found
 
     @property

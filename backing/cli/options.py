@@ -108,7 +108,7 @@ BARS = Option("bars", "WHICH", 'loop these: 13-16, B, B:5-8, 31-2 (over the top)
               fills=REQUEST)  # fmt: skip
 FEEL = Option("feel", "NAME", "another feel (backing check --feels lists them)", fills=BAND,
               file=True)  # fmt: skip
-SEED = Option("seed", "N", "another number, other notes; the same, the same", fills=BAND,
+SEED = Option("seed", "N", "another number gives other notes", fills=BAND,
               heard=False)  # fmt: skip
 COMP = Option(
     "comp", "WHAT", COMPS, fills=BAND,
@@ -268,7 +268,7 @@ SHEET = Command(
                                        without=("line", "shapes")))),
             Option("key", "KEY", "print it in this key (Bb)", idle=(NO_TUNE,)),
             Option("no-chart", "", "leave the chart out", idle=(NO_TUNE, NO_PAGES)),
-            Option("seed", "N", "another number, another étude",
+            Option("seed", "N", "another number gives another étude",
                    idle=(NO_TUNE, Idle("{} is for an étude, and there is none.",
                                        "Add --line etude, or leave {} out.",
                                        without=("etude",)))),
@@ -328,9 +328,9 @@ CACHE = Command(
 )  # fmt: skip
 HELP = Command(
     "help",
-    "say more of a command, or of a topic",
+    "say more about a command or a topic",
     "backing help [COMMAND or TOPIC]",
-    "Shows the screen of a command, or says more of a topic.",
+    "Shows the help of a command, or says more about a topic.",
     (Group("", (Option("version", "", "the version of this program"),)),),
 )
 

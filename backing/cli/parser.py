@@ -129,7 +129,7 @@ def _word_of(command: Command, option: Option, word: str, left: deque[str]) -> s
         spelled, joined, given = option.short, "=", word.removeprefix(option.short)
     if not option.word:
         if joined:
-            raise UserError(f"{spelled} takes no word.", f"Write {spelled} alone.")
+            raise UserError(f"{spelled} takes no value.", f"Write {spelled} alone.")
         return ""
     if not joined:
         if left and (not left[0].startswith("-") or NUMBER.match(left[0])):
@@ -138,14 +138,14 @@ def _word_of(command: Command, option: Option, word: str, left: deque[str]) -> s
             return option.alone
         else:
             raise UserError(
-                f"Nothing is said after {spelled}.",
+                f"{spelled} needs a value.",
                 f"See backing {command.name} --help, or leave it out.",
             )
     if not given.strip():
-        raise UserError(f"Nothing is said after {spelled}.", EMPTY)
+        raise UserError(f"{spelled} needs a value.", EMPTY)
     if not option.file and Path(given).suffix.lower() in TUNES:
         raise UserError(
-            f"{spelled} has taken {given} for its own word.",
+            f"{spelled} was given {given} as its value.",
             f"Write the tune first: backing {command.name} {given} {spelled}.",
         )
     return given

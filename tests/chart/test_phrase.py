@@ -49,7 +49,7 @@ def test_a_thing_said_twice_is_said_once() -> None:
         ("fsat", '"fsat" isn\'t a word for a test. Did you mean "fast"? Write any of: slow, fast'),
         ("slow count", '"count" isn\'t a word for a test.'),
         ("quick", '"quick" is now "fast".'),
-        (" , ", "Nothing is said of a test."),
+        (" , ", "Nothing is said about a test."),
         ("slowfast", '"slowfast" isn\'t'),
     ],
 )

@@ -80,7 +80,7 @@ def test_what_is_usual_is_overruled() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", ["Nothing is said of a line.", "Write any of: etude"]),
+        ("", ["Nothing is said about a line.", "Write any of: etude"]),
         ("etude levle 2", ['"levle"', 'Did you mean "level"?', "Write any of: etude"]),
         ("etude level 9", ['"9"', "1, 2, 3, 4"]),
         ("etude level", ['"level"', "level 1 to 4"]),

@@ -32,7 +32,7 @@ def test_a_neck_is_what_is_said(text: str, neck: Fingerboard) -> None:
         ("two frets", "isn't a number of frets"),
         ("200 frets", "200 frets"),
         ("E A D", "octave"),
-        ("", "Nothing is said of a neck"),
+        ("", "Nothing is said about a neck"),
     ],
 )
 def test_what_is_no_neck_is_said(text: str, words: str) -> None:
