@@ -22,6 +22,7 @@ export function tune() {
     ticks: 480, tempo: 120, title: "Four", bars: BARS,
     keys: [{ name: "C", semitones: 0 }, { name: "D", semitones: 2 }, { name: "F", semitones: 5 }],
     swing: { points: [[60, 2], [200, 2]], shortest_ms: 10, soloist: [2, 0], latest_ms: 50 },
+    heard: [],
     parts: [
       { id: "bass", name: "Bass", voice: "bass", takes },
       { id: "comp", name: "Comp", voice: "comp", takes: [comp] },
