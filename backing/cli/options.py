@@ -240,6 +240,8 @@ NO_TUNE = Idle("{} is for the sheet of a tune, and --arpeggios has none.", "Leav
                beside=("arpeggios",))  # fmt: skip
 NO_PAGES = Idle("MusicXML leaves the print to another program, so {} would change nothing.",
                 "Leave {} out, or end the name in .pdf.", beside=("musicxml",))  # fmt: skip
+NO_FRETS = Idle("This part has no frets, so {} would change nothing.",
+                "Leave {} out, or write --part guitar.", beside=("no frets",))  # fmt: skip
 NO_STAFF = Idle("{} is for the staff of a line, and there is none.",
                 "Add --line etude or guide, or leave {} out.", without=("line",))  # fmt: skip
 
@@ -256,7 +258,7 @@ SHEET = Command(
             Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "call on 1&"',
                    idle=(NO_TUNE,)),
             Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
-                   alone="", idle=(NO_TUNE, NO_PAGES)),
+                   alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
             Option("arpeggios", "ROOT", "without a tune: all arpeggios on this root"),
             Option("neck", "PHRASE", 'the neck: drop-d, "24 frets", left-handed',
                    idle=(Idle("{} is for shapes or a line, and there are none.",

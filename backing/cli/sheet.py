@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
+from backing.chart.phrase import plain
 from backing.chart.pitch import PitchName
 from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
@@ -55,6 +56,8 @@ def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
         yield "musicxml"
     if line and line.solo:
         yield "etude"
+    if plain(words.text("part") or "guitar") != "guitar":
+        yield "no frets"
 
 
 def _write(words: Words, asked: Asked, tune: Path) -> None:

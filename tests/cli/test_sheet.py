@@ -105,6 +105,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--neck", "24 frets"], "shapes or a line"),
         ([TUNE, "-o", "a.musicxml", "--large"], "end the name in .pdf"),
         ([TUNE, "-o", "a.musicxml", "--shapes", "5"], "end the name in .pdf"),
+        ([TUNE, "-o", "a.pdf", "--shapes", "--part", "Bb"], "no frets"),
         ([TUNE, "-o", "nowhere/"], "There is no folder nowhere/."),
         (["--arpeggios", "C", "-o", "a.pdf", "--key", "Bb"], "has none. Leave --key out."),
         (["--arpeggios", "C", "-o", "a.pdf", "--part", "Bb"], "has none. Leave --part out."),
