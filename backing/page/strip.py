@@ -36,9 +36,9 @@ KEYS_DOWN, KEYS_UP = 6, 5
 """How far other keys may carry the band, in semitones."""
 LONGEST_S: Final = {
     "bass": 2.4,
-    "comping": 2.4,
+    "comp": 2.4,
     "guide": 2.4,
-    "melody": 1.0,
+    "line": 1.0,
     "drums": 2.2,
     "click": 0.4,
 }

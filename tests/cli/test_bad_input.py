@@ -220,7 +220,7 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--bars", "X"], ["X"]),
         (["--tempo", "0"], ["20", "400"]),
         (["--tempo", "5000"], ["20", "400"]),
-        (["--tempo", "fast"], ['"fast" is no tempo']),
+        (["--tempo", "fast"], ['"fast" isn\'t a tempo']),
         (["--climb", "160-80:8"], ["slower tempo first"]),
         (["--climb", "80-160:0.001"], ["200"]),
         (["--climb", "90-99", "--climb-order", "up-and-bak"], ["up-and-back", "slow-and-goal"]),
@@ -241,22 +241,22 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--trade", "4", "--trade-with", "melody", "--melody", "guide"], ["--melody etude"]),
         (["--trade", "4", "--without", "drums"], ["nobody to trade with", "--click"]),
         (["--trade", "4", "--choruses", "2"], ["3 choruses"]),
-        (["--trade", "4", "--choruses", "3"], ["a trade of 4", "would never pass"]),
-        (["--trade", "4", "--trade-with", "melody"], ["a trade of 4", "would never pass"]),
-        (["--trade", "2", "--bars", "1-2", "--times", "1"], ["would never pass", "rounds"]),
+        (["--trade", "4", "--choruses", "3"], ["one turn of 4", "Trade needs more bars"]),
+        (["--trade", "4", "--trade-with", "melody"], ["one turn of 4", "Trade needs more bars"]),
+        (["--trade", "2", "--bars", "1-2", "--times", "1"], ["Trade needs more bars", "times"]),
         (["--lay-out", "2", "--choruses", "2"], ["--lay-out is for solo choruses", "3"]),
         (["--lay-out", "1", "--grow"], ["--lay-out silences", "--grow"]),
         (["--grow", "--bars", "1"], ["cannot grow"]),
-        (["--breath", "1", "--times", "1"], ["--times", "--breath"]),
-        (["--melody", "etude", "--without", "melody"], ["The melody is asked for and left out"]),
-        (["--ladder", "--without", "melody"], ["The melody is asked for and left out"]),
+        (["--breath", "1", "--times", "1"], ["A rest bar comes between the times"]),
+        (["--melody", "etude", "--without", "melody"], ["The line is asked for and left out"]),
+        (["--ladder", "--without", "melody"], ["The line is asked for and left out"]),
         (["--click", "all", "--without", "click"], ["The click is asked for and left out"]),
         (["--without", "guide"], ["no guide here to leave out"]),
         (["--without", ","], ["Nobody is named after --without"]),
         (["--start", "0"], ["--start is for a line"]),
-        (["--melody", "etude", "--position", "²"], ['"²" is no position']),
-        (["--melody", "etude", "--position", "9" * 5000], ["is no position"]),
-        (["--only", "bass", "--without", "guitar"], ["no piano here to leave out"]),
+        (["--melody", "etude", "--position", "²"], ['"²" isn\'t a position']),
+        (["--melody", "etude", "--position", "9" * 5000], ["isn't a position"]),
+        (["--only", "bass", "--without", "guitar"], ["no comp here to leave out"]),
         (["--melody", "etude", "--way", "3-7"], ['"3-7"', "1-7, 3-9"]),
         (["--click", "more.tune"], ["--click has taken more.tune"]),
         (["--choruses", "0"], ["1", "100"]),
@@ -336,7 +336,7 @@ def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: s
         (["track", "four.tune", "-o", ""], "Nothing is said after -o."),
         (["track", "four.tune", "--key", ""], "Nothing is said after --key."),
         (["track", "four.tune", "--bars="], "Nothing is said after --bars."),
-        (["track", "four.tune", "--swing", "9e99999999"], '"9e99999999" is no swing ratio.'),
+        (["track", "four.tune", "--swing", "9e99999999"], '"9e99999999" isn\'t a swing ratio.'),
         (["check", "here.musicxml"], "here.musicxml is a folder. Name one tune file in it."),
         (["check", "--feels", "four.tune"], "The feels are listed without a tune."),
         (["check", "--tidy", "--json", "four.tune"], "is either tidied or given as JSON"),
@@ -442,7 +442,7 @@ def test_tunes_of_long_names_that_begin_alike_become_files_of_their_own(
     (here / "sound").mkdir()
     said = run("track", tunes[0], "-o", "sound", *QUICK, "--stems")
     assert said.status == 0, said.err
-    assert len(list((here / "sound").glob("*.piano.wav"))) == 1
+    assert len(list((here / "sound").glob("*.comp.wav"))) == 1
     for command in ("page", "sheet"):
         said = run(command, tunes[0], "-o", "out")
         assert said.status == 0, said.err

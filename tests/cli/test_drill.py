@@ -36,7 +36,7 @@ from tests.cli.conftest import Run
         ('--guide --click "2 and 4" --without piano,bass',
          "guide tones from the third, click on 2 and 4, without piano,bass"),
         ("--guide both --click sparse", "both lines of guide tones, a sparse click"),
-        ("--keys Semitones", "keys by semitones"),
+        ("--keys Half-Steps", "keys by half-steps"),
         ("--trade 4 --melody etude", "trading fours with the drums, an étude"),
         ("--only click --click", "click, click alone"),
     ],

@@ -13,7 +13,7 @@ TUNE = str(Path(__file__).parents[2] / "tunes" / "corner-booth.tune")
 ONCE = ["--times", "1", "--count-in", "0"]
 
 
-def notes_of(path: Path, part: str = "melody") -> list[tuple[float, int]]:
+def notes_of(path: Path, part: str = "line") -> list[tuple[float, int]]:
     """(quarter, pitch) of every note of a track."""
     file = mido.MidiFile(path)
     track = next(t for t in file.tracks if t.name == part)
@@ -114,11 +114,11 @@ def test_a_ladder_says_its_values(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert main(["track", TUNE, "-o", str(target), "--ladder", "--bars", "9-12"]) == 0
     assert ", wholes halves quarters eighths triplets, " in capsys.readouterr().err
     marks = [m.text for t in mido.MidiFile(target).tracks for m in t if m.type == "marker"]
-    place = marks[1].split(" (")[0]
+    place = marks[1].split(" in ")[0]
     assert marks == ["count-in"] + [
-        f"{place} ({value}, round {number})"
+        f"{place} in {value}, {number} time"
         for value in ("wholes", "halves", "quarters", "eighths", "triplets")
-        for number in (1, 2)
+        for number in ("1st", "2nd")
     ]
 
 
@@ -159,7 +159,8 @@ def test_what_is_asked_for_is_not_left_out(
 ) -> None:
     target = tmp_path / "x.mid"
     assert main(["track", TUNE, "-o", str(target), *words, "--without", part]) == 2
-    said = f"backing: The {part} is asked for and left out at once. Leave out one or the other.\n"
+    name = "line" if part == "melody" else part
+    said = f"backing: The {name} is asked for and left out at once. Leave out one or the other.\n"
     assert capsys.readouterr().err == said
     assert not target.exists()
     assert main(["track", TUNE, "-o", str(target), *words, "--without", "bass", *ONCE]) == 0
