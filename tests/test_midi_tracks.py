@@ -198,9 +198,9 @@ def test_leaving_out_a_part_changes_no_byte_of_the_others(left_out):
 
 
 @pytest.mark.parametrize("comp", ["piano", "guitar", "vibes", "organ"])
-def test_the_comping_goes_by_its_instrument(comp):
+def test_who_comps_is_called_comp_on_any_instrument(comp):
     part = Part.of("comp", COMPING[comp], [note(0)])
-    assert [t.name for t in read(one_bar(part)).tracks[1:]] == [comp]
+    assert [t.name for t in read(one_bar(part)).tracks[1:]] == ["comp"]
 
 
 def test_a_part_without_a_seat_keeps_one_spare_channel():
