@@ -71,7 +71,7 @@ def off_beat(meter: Meter) -> Fraction:
 
 
 def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[LineSlot, ...]:
-    """The slots of a pass; none under N.C., in pickups, or where the melody is told to rest.
+    """The slots of a pass; none under N.C., in pickups, or where the line is told to rest.
 
     Raises PracticeError where the bars are too few for the rhythm, or hold no chord.
     """
@@ -173,7 +173,7 @@ def _short(idea: Sequence[PlanBar], rhythm: Sequence[Fraction]) -> bool:
 
 
 def _called(plan: Plan, call_on: str, rng: random.Random) -> Onsets:
-    """Ideas, and as much space after each of them; turns go on from one round to the next."""
+    """Ideas, and as much space after each of them; turns go on from one time to the next."""
     bars = _line_bars(plan)
     if len(bars) < 2:
         raise PracticeError(

@@ -89,7 +89,7 @@ def test_a_climb_is_arranged_once(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_who_stays_at_home_changes_nothing_for_the_others() -> None:
     routine = make_routine(random_form(1), Request(choruses=2))
     whole = arrange(routine, Band(EVERYBODY))
-    subsets = chain.from_iterable(combinations(PLAYERS, n) for n in range(len(PLAYERS)))
+    subsets = chain.from_iterable(combinations(PLAYERS, n) for n in range(1, len(PLAYERS)))
     for players in subsets:
         some = arrange(routine, Band(frozenset(players)))
         assert some.clock.length_seconds == whole.clock.length_seconds

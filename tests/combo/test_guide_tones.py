@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing.chart.pitch import Interval
-from backing.combo.band import LINES
+from backing.combo.band import GUIDE_LINES
 from backing.combo.feel import melodic_lateness_ms, ride_ratio
 from backing.combo.guide_tones import HIGH, LOW, RHYTHMS, SUNK, lines, play
 from backing.combo.part import VELOCITIES, Part
@@ -169,7 +169,7 @@ def test_an_unknown_line_is_refused() -> None:
 
 
 @settings(max_examples=100, deadline=None)
-@given(plans(), st.integers(0, 100), st.sampled_from(LINES), st.sampled_from(RHYTHMS))
+@given(plans(), st.integers(0, 100), st.sampled_from(GUIDE_LINES), st.sampled_from(RHYTHMS))
 def test_any_plan_has_its_guide_tones(plan: Plan, seed: int, line: str, rhythm: str) -> None:
     part = play(plan, random.Random(seed), line, rhythm)
     assert part == play(plan, random.Random(seed), line, rhythm)

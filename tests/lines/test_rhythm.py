@@ -297,15 +297,6 @@ def test_a_phrase_in_a_bar_left_over_breathes_too() -> None:
         assert notes[-1].end <= plan.length - 1
 
 
-def test_a_phrase_is_no_call() -> None:
-    plan = plan_of(bars(CHANGES))
-    lines = [
-        etude(plan, Line(rhythm="phrases", call_on=call_on, position=5), random.Random(1))
-        for call_on in ("1", "3")
-    ]
-    assert lines[0] == lines[1]
-
-
 # --- triplets ----------------------------------------------------------------------------------
 
 

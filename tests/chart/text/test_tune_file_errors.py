@@ -147,7 +147,7 @@ ONE_MISTAKE = [
     ("key: C\nmeter: 6/8\n| C |\nhits 1: «3»", "no beat 3 in a bar of 6/8", "1 to 2"),
     ("key: C\n| C |\n«hits»: 1", "for which bars", "hits 7:"),
     ("key: C\n| C |\n«hits 1:»", "Nothing is said", "hits 7: 1 2& 4&"),
-    ("key: C\n| C |\n«lay out 1: and»", "Nothing is said", "lay out 1-4: piano bass"),
+    ("key: C\n| C |\n«lay out 1: and»", "Nothing is said", "lay out 1-4: comp bass"),
     ("key: C\n| C |\n«pedal 1:»", "Nothing is said", "pedal 1-8: G"),
     ("key: C\n| C |\n«stop-time 1: ,»", "Nothing is said", "stop-time 1-4: 1"),
     ("key: C\n| C |\n«early 1: by a quarter»", "Nothing is said", "early 5: 3"),
