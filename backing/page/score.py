@@ -96,11 +96,15 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
     rounds = routine.passes
     plans = [make_plan(each, band.feel) for each in rounds]
     lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
-    for name, guide_line in GUIDE_LINES.items():
+    chords = any(span.chord for span in plans[0].spans)
+    for name, guide_line in GUIDE_LINES.items() if chords else ():
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
         once = replace(routine, passes=rounds[:1])
         lines += [replace(part, name=name) for part in _played(once, plans[:1], alone)]
-    lines.append(_etude(rounds, plans, band.seed, line or Line()))
+    if chords:
+        lines.append(_etude(rounds, plans, band.seed, line or Line()))
+    else:
+        lines += [_silent(name, plans[0]) for name in (*GUIDE_LINES, "etude")]
     lines += [_clicked(plans[0], beats) for beats in click.BEATS]
     drums = next(line for line in lines if line.name == "drums")
     firsts = {str(bar.meter): bar for bar in reversed(rounds[0].bars)}
@@ -128,10 +132,13 @@ def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePa
         yield ScorePart(name, instrument, tuple(takes))
 
 
+def _silent(name: str, plan: Plan) -> ScorePart:
+    """A part of a tune that gives it no chord to play on."""
+    return ScorePart(name, JAZZ_GUITAR, (tuple(() for _ in plan.bars),))
+
+
 def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int, line: Line) -> ScorePart:
     """The line in its position, or where the hand lies best, another for each take."""
-    if not any(span.chord for span in plans[0].spans):
-        return ScorePart("etude", JAZZ_GUITAR, (tuple(() for _ in plans[0].bars),))
     line = line.placed(rounds[0].bars)
     takes = (
         by_bar(player.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
