@@ -81,8 +81,9 @@ def a_pass(
     tempo: Fraction | int = 120,
     purpose: Purpose = Purpose.HEAD,
     choruses: int = 2,
+    chorus: int = 0,
 ) -> Pass:
-    return Pass(purpose, bars, F(tempo), choruses=choruses)
+    return Pass(purpose, bars, F(tempo), choruses=choruses, chorus=chorus)
 
 
 def perform(
@@ -142,8 +143,8 @@ def a_whole_tune() -> Performance:
     return perform(
         (a_pass(*counted, purpose=Purpose.COUNT_IN), ()),
         (a_pass(pickup, *verse, *bridge), ()),
-        (a_pass(*verse, *waltz, purpose=Purpose.SOLO), ()),
-        (a_pass(*verse, *waltz, purpose=Purpose.SOLO), ()),
+        (a_pass(*verse, *waltz, purpose=Purpose.SOLO, chorus=1), ()),
+        (a_pass(*verse, *waltz, purpose=Purpose.SOLO, chorus=2), ()),
         (out, ()),
         title="Ébauche für Müde ♭",
     )

@@ -100,11 +100,11 @@ def test_markers_of_a_climb_name_rounds_and_values_in():
         passes += [(a_pass(*loop, tempo=tempo, purpose=Purpose.TIME), ())] * 2
     assert [text for _, text in midi.markers(perform(*passes))] == [
         "count-in, 80 bpm",
-        "B:5 (round 1)",
-        "B:5 (round 2)",
+        "B:5, 1st time",
+        "B:5, 2nd time",
         "count-in, 92.5 bpm",
-        "B:5 (round 1)",
-        "B:5 (round 2)",
+        "B:5, 1st time",
+        "B:5, 2nd time",
     ]
 
 
@@ -114,9 +114,9 @@ def test_markers_name_each_of_several_keys_once():
     loops[0] = (bar("C", key="G major"), *loops[0][1:])
     passes = [(a_pass(*loop, purpose=Purpose.TIME), ()) for loop in loops for _ in range(2)]
     found = [text for _, text in midi.markers(perform(*passes))]
-    assert found == ["A (round 1), C", "A (round 2)", "A (round 1), Fm", "A (round 2)"]
+    assert found == ["A, 1st time, C", "A, 2nd time", "A, 1st time, Fm", "A, 2nd time"]
     alone = [text for _, text in midi.markers(perform(*passes[:2]))]
-    assert alone == ["A (round 1)", "A (round 2)"]
+    assert alone == ["A, 1st time", "A, 2nd time"]
 
 
 def test_rounds_of_a_trade_are_counted_on():
@@ -124,7 +124,7 @@ def test_rounds_of_a_trade_are_counted_on():
     theirs = replace(mine, directions=Directions(lay_out=frozenset({"bass"})))
     rounds = [(a_pass(one, purpose=Purpose.TIME), ()) for one in (mine, theirs, mine)]
     found = [text for _, text in midi.markers(perform(*rounds))]
-    assert found == ["B (round 1)", "B (round 2)", "B (round 3)"]
+    assert found == ["B, 1st time", "B, 2nd time", "B, 3rd time"]
 
 
 def test_a_repeated_section_is_marked_each_time():
@@ -143,7 +143,7 @@ def test_lead_in_and_breath_are_one_place_each():
     loop = a_pass(bar("G7", section="B", use=1, number=2), purpose=Purpose.TIME)
     breath = a_pass(bar(section="count-in", role="count-in"), purpose=Purpose.REST_BAR)
     marks = midi.markers(perform((lead, ()), (loop, ()), (breath, ()), (loop, ())))
-    assert [text for _, text in marks] == ["lead-in", "B:2 (round 1)", "breath", "B:2 (round 2)"]
+    assert [text for _, text in marks] == ["lead-in", "B:2, 1st time", "rest bar", "B:2, 2nd time"]
 
 
 # --- the tracks of the parts ---------------------------------------------------------------------
@@ -152,7 +152,7 @@ def test_lead_in_and_breath_are_one_place_each():
 def test_tracks_stand_in_score_order_with_name_program_and_channel():
     file = read(one_bar(*a_band()))
     assert [t.name for t in file.tracks[1:]] == [
-        "line", "guide", "piano", "bass", "drums", "click",
+        "line", "guide", "comp", "bass", "drums", "click",
     ]  # fmt: skip
     found = {}
     for track in file.tracks[1:]:
@@ -162,7 +162,7 @@ def test_tracks_stand_in_score_order_with_name_program_and_channel():
     assert found == {
         "line": (4, [66]),
         "guide": (3, [11]),
-        "piano": (1, [0]),
+        "comp": (1, [0]),
         "bass": (0, [32]),
         "drums": (9, [32]),
         "click": (9, []),  # plays the kit the drums have chosen
@@ -198,9 +198,9 @@ def test_leaving_out_a_part_changes_no_byte_of_the_others(left_out):
 
 
 @pytest.mark.parametrize("comp", ["piano", "guitar", "vibes", "organ"])
-def test_the_comping_goes_by_its_instrument(comp):
+def test_who_comps_is_called_comp_on_any_instrument(comp):
     part = Part.of("comp", COMPING[comp], [note(0)])
-    assert [t.name for t in read(one_bar(part)).tracks[1:]] == [comp]
+    assert [t.name for t in read(one_bar(part)).tracks[1:]] == ["comp"]
 
 
 def test_a_part_without_a_seat_keeps_one_spare_channel():
@@ -284,7 +284,7 @@ def test_pretty_midi_reads_the_band():
     assert found == [
         ("line", 66, False, 1),
         ("guide", 11, False, 2),
-        ("piano", 0, False, 2),
+        ("comp", 0, False, 2),
         ("bass", 32, False, 2),
         ("drums", 32, True, 2),
         ("click", 0, True, 4),

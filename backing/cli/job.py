@@ -272,7 +272,7 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     seconds = round(performance.clock.length_seconds + performance.tail)
     played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
     bars = sum(len(each.bars) for each in played)
-    keys = " ".join(key.short for key in routine.keys) if routine.keys[1:] else str(routine.keys[0])
+    keys = " ".join(key.short for key in routine.keys) if job.request.key else str(job.form.key)
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]

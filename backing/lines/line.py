@@ -102,10 +102,9 @@ class Line:
         most = len(board.strings)
         kept = {
             "rhythm": _one_of(rhythm, (*RHYTHMS, SUBDIVISIONS), "rhythm of a line"),
-            "level": int(_one_of(level, map(str, LEVELS), "level of a line")),
+            "level": _number(level, LEVELS, "level"),
             "position": _positions(position),
-            "start": start if start is None
-            else int(_one_of(start, map(str, ROLES), "start of a line")),
+            "start": None if start is None else _number(start, ROLES, "start"),
             "direction": _one_of(direction, DIRECTIONS, "direction of a line"),
             "way": _one_of(way, WAYS, "way of a line"),
             "thirds": bool(thirds),
@@ -144,6 +143,15 @@ class Line:
 
 def _one_of(word: object, known: Iterable[str], what: str) -> str:
     return one_of(word, known, what, PracticeError)
+
+
+def _number(value: str | int, known: Iterable[int], what: str) -> int:
+    numbers = {str(number): number for number in known}
+    if str(value).strip() not in numbers:
+        raise PracticeError(
+            f"{quoted(value)} isn't a {what} of a line.", f"Choose from {', '.join(numbers)}."
+        )
+    return numbers[str(value).strip()]
 
 
 def _positions(value: str | int | Iterable[int]) -> tuple[int, ...]:

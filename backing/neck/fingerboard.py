@@ -27,6 +27,8 @@ TUNINGS = {
 """Tunings by name, from the lowest string as strung to string 1, sounding pitches in scientific
 notation (C4 is middle C, MIDI 60). Common practice, no source; the ukulele's is re-entrant."""
 
+STANDARD, FRETS = "standard", 22
+"""A guitar, where nothing is said of the neck."""
 SPAN = 4
 """Frets under the hand at rest, one finger each."""
 FEWEST_FRETS = SPAN + 1
@@ -87,7 +89,7 @@ class Fingerboard:
 
 
 def make_fingerboard(
-    tuning: str = "standard", frets: int = 22, *, left_handed: bool = False
+    tuning: str = STANDARD, frets: int = FRETS, *, left_handed: bool = False
 ) -> Fingerboard:
     """A fingerboard from a name in TUNINGS, or from note names with octaves: "E2 A2 D3 G3 B3 E4".
 

@@ -218,16 +218,14 @@ def _block(seconds: Fraction) -> Fraction:
 
 def arranged(tune: Path, options: tuple[str, ...]) -> Performance:
     """The performance that the command line makes of ``options``."""
-    from backing.cli.asked import band, request
-    from backing.cli.given import track_as_usual
-    from backing.cli.parser import make_parser
+    from backing.cli.parser import parse
+    from backing.cli.track import read_order
     from backing.cli.tunes import read_tune
     from backing.combo.arrangement import arrange
     from backing.routine.routine import make_routine
 
-    words = track_as_usual(make_parser().parse_args(["track", str(tune), *options]))
-    form = read_tune(tune)
-    return arrange(make_routine(form, request(words)), band(words))
+    order = read_order(parse(["track", str(tune), *options]))
+    return arrange(make_routine(read_tune(tune), order.request), order.band)
 
 
 def print_stages(tune: Path, font: Path, wav: Path) -> None:

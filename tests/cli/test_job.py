@@ -92,19 +92,19 @@ def test_where_another_process_would_gain_nothing_there_is_none(
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("--changes", "Cmaj7 |", "--bars", "1", "--rhythm", "call"), "two bars at least"),
-        (("--changes", "N.C. | Cmaj7", "--bars", "1"), "no chord"),
+        (("--changes", "Cmaj7 |", "--bars", "1", "--line", "call"), "two bars at least"),
+        (("--changes", "N.C. | Cmaj7", "--bars", "1", "--line", "etude"), "no chord"),
     ],
 )
 def test_a_mistake_found_there_is_told_in_the_same_words(
     run: Run, forks: list[int], monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], told: str
 ) -> None:
-    melody = ("--melody", "etude", "--soundfont", SMALL, "-o", "x.wav")
-    away = run("track", *words, *melody)
+    more = ("--soundfont", SMALL, "-o", "x.wav")
+    away = run("track", *words, *more)
     assert forks == [1]
     assert away.complains(told)
     monkeypatch.setattr(aside, "may_fork", lambda: False)
-    assert run("track", *words, *melody) == away
+    assert run("track", *words, *more) == away
     assert not Path("x.wav").exists()
 
 

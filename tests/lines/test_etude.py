@@ -262,9 +262,9 @@ def test_bars_too_few_are_said() -> None:
     ("asked", "said"),
     [
         ({"rhythm": "sixteenths"}, 'no rhythm of a line called "sixteenths"'),
-        ({"level": 5}, "no level of a line called 5"),
+        ({"level": 5}, "5 isn't a level"),
         ({"call_on": "4"}, 'no start of a call called "4"'),
-        ({"start": 2}, "no start of a line called 2"),
+        ({"start": 2}, "2 isn't a start"),
         ({"direction": "sideways"}, 'no direction of a line called "sideways"'),
         ({"way": "2-8"}, 'no way of a line called "2-8"'),
         ({"position": (25,)}, "Position 25 is off the neck"),

@@ -1,5 +1,7 @@
 """The phrase that says a line, and a line's own words."""
 
+from __future__ import annotations
+
 import random
 from dataclasses import replace
 from itertools import permutations
@@ -26,7 +28,12 @@ TUNE = read_file(Path(__file__).parents[2] / "tunes" / "corner-booth.tune")
         ("level 2", Line(level=2)),
         ("etude level 2 off-beats position 5", Line("off-beats", level=2, position=5)),
         ("etude, position 5 7, phrases", Line("phrases", position=(5, 7))),
+        ("positions 5, 7", Line(position=(5, 7))),
+        ("position 5 3-9", Line(position=5, way="3-9")),
         ("position AUTO etude", Line(position=" Auto")),
+        ("anticipating, top 3, both ways", Line(anticipate=True, top_strings=3)),
+        ("on 3", Line("call", call_on="3")),
+        ("call on each in turn", Line("call")),
         ("call", Line("call")),
         ("call on 1&", Line("call", call_on="1&")),
         ("etude in call on 3", Line("call", call_on="3")),
@@ -51,12 +58,16 @@ def test_its_words_come_in_any_order() -> None:
 @pytest.mark.parametrize(
     ("text", "guide"),
     [("guide", "3rd"), ("guide from the 3rd", "3rd"), ("from the 7th guide", "7th"),
+     ("guide-tone line from the 3rd", "3rd"), ("Guide Tones", "3rd"),
      ("guide both", "both"), ("guide both 3-9 position 5", "both")],
 )  # fmt: skip
 def test_a_phrase_says_guide_tones(text: str, guide: str) -> None:
     assert read_phrase(text).guide == guide
     with pytest.raises(PracticeError, match="Guide tones are a part of their own"):
         read_line(text)
+    both = read_phrase(f"{text} and level 2")
+    assert (both.guide, both.solo, both.line) == (guide, True, Line(level=2))
+    assert read_phrase(f"level 2 and {text}") == both
 
 
 def test_what_is_usual_is_overruled() -> None:
@@ -69,27 +80,26 @@ def test_what_is_usual_is_overruled() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", ["Nothing is said of the line."]),
-        (
-            "etude levle 2",
-            ['"levle" says nothing about a line.', 'Did you mean "level"?', "The words are: etude"],
-        ),
-        ("etude level 9", ['After "level"', '"9"', "1, 2, 3, 4"]),
-        ("etude level", ["nothing follows"]),
-        ("etude level 1 level 2", ["says the level twice"]),
-        ("etude quarters triplets", ["says the rhythm twice"]),
-        ("etude guide", ["says the kind of line twice"]),
-        ("call quarters", ["says the rhythm twice"]),
+        ("", ["Nothing is said about a line.", "Write any of: etude"]),
+        ("etude levle 2", ['"levle"', 'Did you mean "level"?', "Write any of: etude"]),
+        ("etude level 9", ['"9"', "1, 2, 3, 4"]),
+        ("etude level", ['"level"', "level 1 to 4"]),
+        ("etude level 1 level 2", ['"1" and "2" don\'t go together in a line.']),
+        ("etude quarters triplets", ['"quarters" and "triplets"']),
+        ("etude guide", ['"etude" and "guide"']),
+        ("call quarters", ['"call" and "quarters"']),
+        ("etude and call", ["two lines of one kind"]),
+        ("guide and guide both", ["two lines of one kind"]),
         ("etude on 2", ["There is no call to start on 2"]),
-        ("call on 5", ['After "on"', "1, 1&, 2, 3, turn"]),
-        ("etude from the 9th", ['After "from the"']),
-        ("etude position high", ["A position is named by its fret."]),
+        ("call on 5", ['"5"', "1, 1&, 2, 3, turn"]),
+        ("etude from the 9th", ['"9th"', "root, 3rd, 5th, 7th"]),
+        ("etude position high", ['"high" isn\'t a position', "such as 5, or auto"]),
         ("etude position 99", ["Position 99 is off the neck."]),
         ("etude top 9 strings", ["9 top strings"]),
         ("etude both", ['"both" is for guide tones, not for an etude.']),
         ("guide level 2", ["The level of a line is for an etude"]),
-        ("guide from the 5th", ["doesn't say one guide-tone line"]),
-        ("guide both from the 3rd", ["doesn't say one guide-tone line"]),
+        ("guide from the 5th", ["from the 3rd, from the 7th, or are both"]),
+        ("guide both from the 3rd", ["from the 3rd, from the 7th, or are both"]),
         ("guide subdivisions", ["The rhythm of a line is for an etude"]),
     ],
 )

@@ -27,7 +27,7 @@ SCRIPT = REHEARSAL.split("\n\n", 1)[1].rstrip().rstrip(";")
 FIRST = 0.06
 """From the tap to the first stroke, in seconds."""
 ROUND_BEATS = 48
-PLAYERS = ["bass", "comping", "drums"]
+PLAYERS = ["bass", "comp", "drums"]
 
 Rehearse = Callable[..., dict[str, Any]]
 
@@ -38,7 +38,7 @@ def rehearse(tab: Page, blues_file: Path) -> Rehearse:
     return lambda **asked: tab.evaluate(SCRIPT, asked)
 
 
-THEIRS = {"thirds": "guide"}
+THEIRS = {"third": "guide"}
 """Parts of the page -> the band's own names."""
 
 
@@ -58,7 +58,7 @@ def test_every_note_begins_when_the_tracks_would_have_it(
     rehearse: Rehearse, blues: Form, tempo: int, rounds: int
 ) -> None:
     seconds = rounds * ROUND_BEATS * 60 / tempo - 0.5
-    parts = [*PLAYERS, "thirds"]
+    parts = [*PLAYERS, "third"]
     played = rehearse(seconds=seconds, routine={"tempo": tempo}, parts=parts)
     for part in parts:
         heard = np.array(played["onsets"][part])
@@ -100,7 +100,7 @@ def test_a_muted_part_is_silent_and_alone_in_that(rehearse: Rehearse) -> None:
     asked = {"seconds": 1.5, "real": True, "parts": PLAYERS}
     whole, without, alone = (
         np.array(rehearse(**asked, levels=levels)["left"])
-        for levels in ({}, {"comping": 0}, {"bass": 0, "drums": 0})
+        for levels in ({}, {"comp": 0}, {"bass": 0, "drums": 0})
     )
     # the room is there for each; what the mute takes away is the part and nothing else
     assert np.abs(whole - without - alone)[4410:].max() < 1e-3

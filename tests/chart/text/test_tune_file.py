@@ -164,7 +164,7 @@ def test_words_of_the_band_may_be_spelled_as_players_do() -> None:
     written = write(form)
     assert "hits 1: 1 2&" in written
     assert "stop-time 2: 1" in written
-    assert "lay out 1: piano drums" in written
+    assert "lay out 1: comp drums" in written
     assert "late 1: 1" in written
 
 
