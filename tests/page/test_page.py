@@ -398,6 +398,21 @@ def test_bars_are_as_long_as_their_beats(tab: Page, maker: PageMaker, tmp_path: 
     assert ticks == [3, 2, 4]
 
 
+def test_the_keyboard_finds_play_without_moving_the_chart(tab: Page, long_file: Path) -> None:
+    tab.set_viewport_size({"width": 390, "height": 664})
+    opened(tab, long_file)
+    tab.evaluate("scrollTo(0, 400)")
+    tab.locator("#play").focus()
+    tab.locator("#view").focus()
+    assert tab.evaluate("scrollY") == 400
+    measure(tab, 20).focus()
+    bar, stage, dock = (
+        tab.locator(name).bounding_box() for name in (".measure:focus", ".stage", ".dock")
+    )
+    assert bar["y"] >= stage["y"] + stage["height"]
+    assert bar["y"] + bar["height"] <= dock["y"]
+
+
 def test_the_ribbon_is_thin_or_full_and_never_off(page: Page) -> None:
     page.locator("#view").click()
     for ribbon, tones in (("full", True), ("thin", False)):

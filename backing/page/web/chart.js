@@ -124,10 +124,9 @@ export class Chart {
   /** @param {HTMLElement | undefined} row */
   #keepInSight(row) {
     if (!row) return;
-    const { scrollPaddingTop, scrollPaddingBottom } = getComputedStyle(document.documentElement);
+    const { scrollMarginTop, scrollMarginBottom } = getComputedStyle(row);
     const { top, bottom } = row.getBoundingClientRect();
-    const free = innerHeight - (parseFloat(scrollPaddingBottom) || 0);
-    if (top >= (parseFloat(scrollPaddingTop) || 0) && bottom <= free) return;
+    if (top >= parseFloat(scrollMarginTop) && bottom <= innerHeight - parseFloat(scrollMarginBottom)) return;
     const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
     // the row goes to the top of what is free, so that those that follow are in sight
     row.scrollIntoView({ block: "start", behavior: calm ? "auto" : "smooth" });

@@ -158,7 +158,7 @@ export class Neck {
   }
 
   /**
-   * A solid square is the root, a solid disc 3 or 7 in the colour of its line, a ring another chord
+   * A solid square is the root, a solid disc 3 or 7 in the color of its line, a ring another chord
    * tone, a dashed ring an added tone.
    * @param {Dot} dot
    * @param {View} view
@@ -166,7 +166,8 @@ export class Neck {
   #dot(dot, view) {
     const chord = this.data.spans[view.span][3];
     const [x, y] = [this.#x(dot.fret), this.#y(dot.string)];
-    const label = svg("text", { x, y }, this.#label(dot, chord, view));
+    const text = this.#label(dot, chord, view);
+    const label = svg("text", { x, y, class: text.length > 2 ? "wide" : "" }, text);
     const at = { cx: x, cy: y, r: RADIUS };
     if (dot.light) return [svg("circle", { ...at, class: "ring added", r: SMALL }), label];
     if (dot.above === 0) {

@@ -18,8 +18,8 @@ export function keepStage() {
     const height = Math.max(stage.offsetHeight, side.offsetHeight);
     const pinned = height <= room;
     document.body.classList.toggle("pinned", pinned);
-    root.style.scrollPaddingTop = `${pinned && !beside ? height + 8 : 8}px`;
-    root.style.scrollPaddingBottom = `${dock.offsetHeight + 8}px`;
+    root.style.setProperty("--above", `${pinned && !beside ? height + 8 : 8}px`);
+    root.style.setProperty("--below", `${dock.offsetHeight + 8}px`);
   };
   const watcher = new ResizeObserver(pin);
   for (const each of [stage, side, dock]) watcher.observe(each);
