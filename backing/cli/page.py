@@ -17,7 +17,7 @@ from backing.cli.tunes import check_folder, check_targets, for_each, in_key, rea
 from backing.combo.band import Band
 from backing.errors import OutputError, UserError
 from backing.routine.tempo import Tempo
-from backing.saving import check_writable, shortened_name, is_folder, write_file
+from backing.saving import check_writable, is_folder, shortened_name, write_file
 
 if TYPE_CHECKING:
     from backing.page import Opening, PageMaker

@@ -22,7 +22,7 @@ from backing.lines.line import Line
 from backing.lines.phrase import Phrase, read_phrase
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.phrase import read_neck
-from backing.saving import check_writable, shortened_name, is_folder, write_file
+from backing.saving import check_writable, is_folder, shortened_name, write_file
 
 if TYPE_CHECKING:
     from backing.sheet.request import SheetRequest

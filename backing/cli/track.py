@@ -26,7 +26,7 @@ from backing.errors import OutputError, PracticeError, UserError
 from backing.routine.phrase import read_drill
 from backing.routine.request import Request
 from backing.routine.routine import separated
-from backing.saving import shortened_name, is_folder
+from backing.saving import is_folder, shortened_name
 
 if TYPE_CHECKING:
     from backing.lines.phrase import Phrase
