@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
-from contextlib import nullcontext
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing import __version__
-from backing.aside import beside, meanwhile
 from backing.chart.form import Form, PlayedBar
 from backing.chart.writer import write
 from backing.combo.band import Band
@@ -35,8 +32,6 @@ MOST_TEMPOS_SHOWN = 6
 LONGEST_SECONDS = 2 * 3600
 WAV_BYTES_A_SECOND = 44_100 * 2 * 2
 """Of 16-bit stereo."""
-MOST_BARS_SENT = 1000
-"""From process to process: an hour of music takes longer to send than the mixdown to load."""
 MOST_BANK_BYTES = 500_000_000
 """A bank of notes that has grown larger is not kept for the next track."""
 
@@ -113,7 +108,7 @@ def _made(job: Job, progress: Progress | None) -> Made:
     routine = make_routine(job.form, job.request)
     _check_drills(routine, job.request)
     _check_chords(routine, job.band.players)
-    performance = _arranged(job, routine)
+    performance = _played(routine, job.band)
     _check_length(job, performance)
     summary = _summary(job, routine, performance)
     if job.midi:
@@ -123,25 +118,6 @@ def _made(job: Job, progress: Progress | None) -> Made:
         return Made((job.target,), summary)
     paths, sound = _audio(job, routine, performance, progress)
     return Made(paths, summary + sound)
-
-
-def _arranged(job: Job, routine: Routine) -> Performance:
-    """What the band plays, arranged on another processor while the mixdown is loaded."""
-    long = sum(len(each.bars) for each in routine.passes) > MOST_BARS_SENT
-    if job.midi or long or (job.threads or os.cpu_count()) == 1:
-        return _played(routine, job.band)
-    with meanwhile(partial(_played, routine, job.band)) as played:
-        # the mixdown takes as long to load as a tune to arrange
-        from backing.mixdown.audio_file import sample_rate_of
-        from backing.mixdown.soundfont import choose
-        from backing.mixdown.synth import load_library
-
-        bank = _bank(choose(job.soundfont), sample_rate_of(job.target), job.threads, job.cached)
-        with beside(load_library) if bank.cold else nullcontext():
-            import backing.mixdown.mix
-            import backing.mixdown.tags  # noqa: F401
-
-            return played()
 
 
 def _played(routine: Routine, band: Band) -> Performance:
@@ -290,9 +266,9 @@ def _render(
     from backing.mixdown.mix import render, save
 
     tags = _tags(job, routine, performance, font)
-    bank = _bank(font, sample_rate_of(job.target), job.threads, job.cached)
+    bank = _bank(font, sample_rate_of(job.target), job.threads)
     try:
-        mixdown = render(performance, bank, stems=job.stems, progress=progress, workers=job.threads)
+        mixdown = render(performance, bank, stems=job.stems, progress=progress, threads=job.threads)
         return save(mixdown, job.target, tags=tags, bits=job.bits, names=_players(performance))
     finally:
         if bank.bytes_held > MOST_BANK_BYTES:
@@ -300,18 +276,11 @@ def _render(
 
 
 @lru_cache(maxsize=1)
-def _bank(font: SoundFont, sample_rate: int, threads: int | None, kept: bool) -> Bank:
-    """The notes of a SoundFont, which the next track of a batch finds rendered.
-
-    ``kept``: any later track, too.
-    """
+def _bank(font: SoundFont, sample_rate: int, threads: int | None) -> Bank:
+    """The notes of a SoundFont, which the next track of a batch finds rendered."""
     from backing.mixdown.bank import Bank
 
-    if not kept:
-        return Bank(font, sample_rate, threads)
-    from backing.mixdown.note_store import user_store
-
-    return Bank(font, sample_rate, threads, user_store(font, sample_rate))
+    return Bank(font, sample_rate, threads)
 
 
 def _summary(job: Job, routine: Routine, performance: Performance) -> str:

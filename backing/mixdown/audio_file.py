@@ -25,12 +25,10 @@ import soundfile
 
 from backing import saving
 from backing.errors import InternalError, MissingProgram, OutputError
-from backing.mixdown.loops import compiled
+from backing.mixdown.loops import Audio, round16
 from backing.mixdown.marks import ffmpeg_chapters
 from backing.mixdown.tags import Tags, steady_serial, write_tags
 from backing.saving import explained, passing_name
-
-Audio = npt.NDArray[np.float32]
 
 PIECE: Final = 4096
 """Frames an encoder is given at a time: one huge write of Vorbis overflows libsndfile's stack."""
@@ -224,15 +222,13 @@ class AudioFile:
 
 def whole_numbers(block: Audio, bits: int) -> npt.NDArray[np.int16] | npt.NDArray[np.int32]:
     """``block`` as whole numbers of 16 or 24 bits (the latter in the upper bits of 32)."""
-    if bits == 16 and compiled is not None:
-        small = np.empty(block.shape, np.int16)
-        compiled.whole_numbers(np.ascontiguousarray(block, np.float32), small)
-        return small
+    if bits == 16:
+        return round16(block)
     full = 2 ** (bits - 1)
     steps = block * np.float32(full)
     np.rint(steps, out=steps)
     np.clip(steps, -full, full - 1, out=steps)
-    return steps.astype(np.int16) if bits == 16 else steps.astype(np.int32) << 8
+    return steps.astype(np.int32) << 8
 
 
 def _encode(source: Path, target: Path, form: Format, tags: Tags) -> None:
