@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from backing.chart.changes import read_changes
     from backing.chart.form import Form
     from backing.chart.harmony import parse_chord
-    from backing.chart.tune_file import read, read_file, write
+    from backing.chart.text.tune_file import read, read_file, write
     from backing.combo.arrangement import arrange
     from backing.combo.band import Band
     from backing.combo.performance import Performance
@@ -54,12 +54,12 @@ _HOMES = {
     "make_routine": "routine.orders",
     "midi_bytes": "midi:to_bytes",
     "parse_chord": "chart.harmony",
-    "read": "chart.tune_file",
+    "read": "chart.text.tune_file",
     "read_changes": "chart.changes",
-    "read_file": "chart.tune_file",
+    "read_file": "chart.text.tune_file",
     "render": "mixdown.mix",
     "save": "mixdown.mix",
-    "write": "chart.tune_file",
+    "write": "chart.text.tune_file",
 }
 """Public name -> the module it lives in, and its name there where that is another."""
 

@@ -280,7 +280,7 @@ def _changes(performance: Performance) -> Iterator[tuple[Fraction, Any]]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Stroke:
+class _KeyPress:
     """A key held from tick ``on`` to tick ``off``, which is later."""
 
     on: int
@@ -327,10 +327,10 @@ def _setup(part: str, instrument: Instrument, channel: int) -> Iterator[Any]:
         yield mido.Message("control_change", channel=channel, control=control, value=value)
 
 
-def _strokes(performance: Performance, part: str, grid: Grid) -> tuple[_Stroke, ...]:
+def _strokes(performance: Performance, part: str, grid: Grid) -> tuple[_KeyPress, ...]:
     """The strokes of a part by time and pitch, no two of them on one key at once."""
     placed = (_placed(note, performance, grid) for note in performance.notes(part))
-    strokes: list[_Stroke] = []
+    strokes: list[_KeyPress] = []
     held: dict[int, int] = {}
     in_time = sorted((s for s in placed if s), key=lambda s: (s.on, s.pitch, s.velocity, s.off))
     for stroke in in_time:
@@ -346,7 +346,7 @@ def _strokes(performance: Performance, part: str, grid: Grid) -> tuple[_Stroke, 
     return tuple(strokes)
 
 
-def _placed(played: PlayedNote, performance: Performance, grid: Grid) -> _Stroke | None:
+def _placed(played: PlayedNote, performance: Performance, grid: Grid) -> _KeyPress | None:
     """A note on the ticks of the file, at least one tick long; None after the last bar line.
 
     In a loop, a note written before the start folds to the end, and one after the end to the
@@ -362,7 +362,7 @@ def _placed(played: PlayedNote, performance: Performance, grid: Grid) -> _Stroke
         return None
     on = min(max(on, 0), grid.end - 1)
     off = min(max(off, on + 1), grid.end)
-    return _Stroke(on, off, note.pitch, note.velocity)
+    return _KeyPress(on, off, note.pitch, note.velocity)
 
 
 def _written(played: PlayedNote) -> Fraction:

@@ -12,11 +12,11 @@ from backing.chart.bar import PLAYERS, Change, Meter
 from backing.chart.cue import Break, Cue, Hits, LayOut, Pedal, Push, SectionBar, StopTime
 from backing.chart.form import Form
 from backing.chart.harmony import Chord, parse_chord
-from backing.chart.header import METERS
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.chart.section import Pickup, Replacement, Row, Section, SectionUse, WrittenBar
 from backing.chart.signs import reach
-from backing.chart.tune_file import write
+from backing.chart.text.header import METERS
+from backing.chart.text.tune_file import write
 from backing.chart.unfold import section_bars
 
 SUFFIXES = (

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from backing.cli import main
 
 ROOT = Path(__file__).parent.parent

@@ -15,6 +15,7 @@ from backing.errors import Span
 
 PLAYERS = ("bass", "comping", "drums", "guide", "melody", "click")
 """The names by which parts of the band are told to lay out, left out or heard alone."""
+RHYTHM_SECTION = frozenset({"bass", "comping", "drums"})
 PLAYER_WORDS = {"comping": "piano"}
 """What players say where the name is another: "lay out 1-4: piano"."""
 

@@ -10,7 +10,7 @@ from textwrap import shorten
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from backing.errors import Problem, TuneError
 
 NAME = "changes"

@@ -87,7 +87,7 @@ def read_symbol(text: str) -> Symbol:
     slash = _BASS.search(plain, after_root)
     end = slash.start() if slash else len(plain)
     bass = _bass(plain, end) if slash else None
-    draft = _Reader(plain, after_root, end).read()
+    draft = _SymbolReader(plain, after_root, end).read()
     return Symbol(root, draft.stacked(), bass, text[after_root:end].strip())
 
 
@@ -111,7 +111,7 @@ def _bass(text: str, slash: int) -> PitchName:
 
 
 @dataclass(slots=True)
-class _Draft:
+class _SymbolDraft:
     """What has been read of one symbol so far."""
 
     qualities: set[str] = field(default_factory=set)
@@ -177,16 +177,16 @@ class _Draft:
         return bool(colours & set(self.altered)) and no_seventh and not minor_or_major
 
 
-class _Reader:
+class _SymbolReader:
     """Reads the part of a symbol between root and bass, token by token, into a draft."""
 
     def __init__(self, text: str, start: int, end: int) -> None:
         self.text, self.position, self.end = text, start, end
-        self.draft = _Draft()
+        self.draft = _SymbolDraft()
         self.previous = ""  # the kind of the token before
         self.parentheses: list[int] = []  # the offsets of those that are open
 
-    def read(self) -> _Draft:
+    def read(self) -> _SymbolDraft:
         """Read all of it. Raises ChordError at the first token that fits nothing."""
         sign = _QUALITY_SIGN.match(self.text, self.position, self.end)
         if sign:

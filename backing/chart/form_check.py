@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Set
 
 from backing.chart.cue import Cue, Push, SectionBar
-from backing.chart.cue_line import beat_text
 from backing.chart.form import ORDERS, Form
-from backing.chart.header import Header
 from backing.chart.section import Section, SectionUse
-from backing.chart.source import Piece, Source, suggestion
+from backing.chart.text.cue_line import beat_text
+from backing.chart.text.header import Header
+from backing.chart.text.source import Piece, Source, suggestion
 from backing.chart.unfold import BAR_LIMIT, section_bars
 from backing.errors import Span
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from backing.chart.bar_line import Cell
 from backing.chart.section import WrittenBar
-from backing.chart.source import Piece, Source
+from backing.chart.text.bar_line import ReadBar
+from backing.chart.text.source import Piece, Source
 
 
-def check_repeats(cells: Sequence[Cell], source: Source) -> None:
+def check_repeats(cells: Sequence[ReadBar], source: Source) -> None:
     """Note repeats that are not closed, and endings that are missing or never reached."""
     opened: Piece | None = None
-    endings: list[Cell] = []
+    endings: list[ReadBar] = []
     closed = False
     for cell in cells:
         if cell.bar.opens:
@@ -31,7 +31,7 @@ def check_repeats(cells: Sequence[Cell], source: Source) -> None:
     _check_endings(endings, closed, source)
 
 
-def _check_step(cell: Cell, endings: Sequence[Cell], closed: bool, source: Source) -> None:
+def _check_step(cell: ReadBar, endings: Sequence[ReadBar], closed: bool, source: Source) -> None:
     """Note an ending that does not follow the one before it as it should."""
     if cell.bar.ending and endings and not closed:
         cause = "The ending before this one goes on into it."
@@ -54,7 +54,7 @@ def _check_closed(opened: Piece | None, source: Source) -> None:
         )
 
 
-def _check_endings(endings: Sequence[Cell], closed: bool, source: Source) -> None:
+def _check_endings(endings: Sequence[ReadBar], closed: bool, source: Source) -> None:
     """Together the endings of a repeat stand for each pass once, in order."""
     if not endings:
         return

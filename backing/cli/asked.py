@@ -6,9 +6,10 @@ import argparse
 from collections.abc import Iterable
 from fractions import Fraction
 
+from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import Form
 from backing.chart.pitch import Key
-from backing.chart.source import suggestion
+from backing.chart.text.source import suggestion
 from backing.combo.band import LINES, Band
 from backing.combo.click import BEATS
 from backing.combo.instruments import COMPING
@@ -21,7 +22,6 @@ from backing.routine.trading import PARTNERS
 
 LONGEST_KEY = 3
 """In letters, like Bbm; a longer word is the name of a way through the keys."""
-RHYTHM_SECTION = frozenset({"bass", "comping", "drums"})
 PLAYERS = {
     "bass": "bass",
     "piano": "comping",

@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 
 from backing.chart.outline import as_data, as_text
-from backing.chart.tune_file import write
+from backing.chart.text.tune_file import write
 from backing.cli.status import DONE, USERS, in_words, show, tell
 from backing.cli.tunes import read_tune
 from backing.combo.style import feel_names, load_feel

@@ -7,7 +7,8 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from backing.cli.asked import RHYTHM_SECTION, parts, players
+from backing.chart.bar import RHYTHM_SECTION
+from backing.cli.asked import parts, players
 from backing.errors import UserError
 from backing.routine.orders import SOLO_CHORUSES
 

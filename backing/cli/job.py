@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from backing import __version__
 from backing.chart.form import Form, PlayedBar
-from backing.chart.writer import write
+from backing.chart.text.writer import write
 from backing.combo.band import Band
 from backing.combo.markers import markers
 from backing.combo.performance import Performance

@@ -9,11 +9,11 @@ from backing.chart.form import Form
 from backing.cli.asked import one_of
 from backing.combo.band import Player
 from backing.errors import PracticeError
-from backing.practice.arpeggio import WAYS
-from backing.practice.fingerboard import make_fingerboard
-from backing.practice.line import CALLS_ON, DIRECTIONS, RHYTHMS, Line
-from backing.practice.melody import play
-from backing.practice.path import best_position
+from backing.lines.line import CALLS_ON, DIRECTIONS, RHYTHMS, Line
+from backing.lines.player import play
+from backing.neck.arpeggio import WAYS
+from backing.neck.fingerboard import make_fingerboard
+from backing.neck.path import best_position
 
 MELODIES = ("etude", "guide", "call")
 """Guide tones are the guide's own part; the others are lines found on the neck."""

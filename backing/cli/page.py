@@ -20,7 +20,7 @@ from backing.routine.climb import read_tempo
 from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
-    from backing.practice.page import PageMaker
+    from backing.page import PageMaker
 
 SUFFIXES = (".html", ".htm")
 
@@ -73,7 +73,7 @@ def _form(arguments: argparse.Namespace, tune: Path) -> Form:
 
 def _maker(arguments: argparse.Namespace) -> PageMaker:
     from backing.mixdown.soundfont import choose
-    from backing.practice.page import PageMaker
+    from backing.page import PageMaker
 
     comp = one_of(arguments.comp, COMPING, "comping instrument")
     band = Band(seed=arguments.seed, feel=arguments.feel, comp=comp)
@@ -83,7 +83,7 @@ def _maker(arguments: argparse.Namespace) -> PageMaker:
 
 def _watch(arguments: argparse.Namespace) -> int:
     """Serve the page until Ctrl-C."""
-    from backing.practice.page.watch import BenchServer, Workbench
+    from backing.page.watch import BenchServer, Workbench
 
     if len(arguments.tunes) != 1:
         raise UserError("Only one tune can be watched.", "Name one tune file.")

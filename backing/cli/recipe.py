@@ -6,7 +6,7 @@ import argparse
 import shlex
 from collections.abc import Iterator
 
-from backing.chart.source import readable
+from backing.chart.text.source import readable
 
 WITHOUT_EFFECT = frozenset(
     {"command", "tunes", "output", "format", "quiet", "no_cache", "cluster", "soundfont", "seed"}

@@ -18,12 +18,12 @@ from backing.cli.line import ANYWHERE, etude_line
 from backing.cli.status import DONE, tell
 from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
 from backing.errors import ChordError, OutputError, UserError
-from backing.practice.fingerboard import make_fingerboard
-from backing.practice.line import Line
+from backing.lines.line import Line
+from backing.neck.fingerboard import make_fingerboard
 from backing.saving import check_writable, fitted, is_folder, write_whole
 
 if TYPE_CHECKING:
-    from backing.practice.sheet import Asked, Sheet
+    from backing.sheet import Asked, Sheet
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
@@ -60,13 +60,13 @@ def _write(arguments: argparse.Namespace, tune: Path) -> None:
         _write_musicxml(form, asked, target)
         tell_unless_quiet(arguments, f"{form.title} -> {target}")
         return
-    from backing.practice.sheet import tune_sheet
+    from backing.sheet import tune_sheet
 
     _write_pages(arguments, lambda: tune_sheet(form, asked), form.title, target)
 
 
 def _write_set(arguments: argparse.Namespace) -> None:
-    from backing.practice.sheet import set_sheet
+    from backing.sheet import set_sheet
 
     try:
         root = PitchName.parse(arguments.set)
@@ -82,8 +82,8 @@ def _write_set(arguments: argparse.Namespace) -> None:
 
 def _write_musicxml(form: Form, asked: Asked, target: Path) -> None:
     """The line that is asked for, else the chart."""
-    from backing.practice.sheet import line_file
-    from backing.practice.sheet.asked import chord_interval
+    from backing.sheet import line_file
+    from backing.sheet.asked import chord_interval
 
     if asked.line is not None:
         write_whole(target, line_file(form, asked).encode())
@@ -128,8 +128,8 @@ def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
 
 def _asked(arguments: argparse.Namespace) -> Asked:
     """What is asked for, in the types of the sheet. Raises UserError for what is not there."""
-    from backing.practice.sheet import Asked, make_look, make_reader
-    from backing.practice.sheet.asked import GUIDES, LINES
+    from backing.sheet import Asked, make_look, make_reader
+    from backing.sheet.asked import GUIDES, LINES
 
     reader = make_reader(arguments.reader, arguments.clef)
     board = make_fingerboard(arguments.tuning, arguments.frets, left_handed=arguments.left_handed)

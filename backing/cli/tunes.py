@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from backing.chart.form import Form
-from backing.chart.tune_file import read_file
+from backing.chart.text.tune_file import read_file
 from backing.cli.status import DONE, USERS, in_words, tell
 from backing.combo.feel_check import feel_faults
 from backing.errors import OutputError, UserError

@@ -7,8 +7,11 @@ from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
 
-from backing.combo import click, comp_rhythm, comping, drums, guide_tones, walking_bass
+from backing.combo import click, guide_tones
 from backing.combo.band import Band, Player
+from backing.combo.bass import walking
+from backing.combo.comp import comping, rhythm
+from backing.combo.drums import drummer
 from backing.combo.feel import Clock
 from backing.combo.instruments import PEDAL_HAT
 from backing.combo.part import Note, Part
@@ -55,9 +58,9 @@ def agreed(played: Pass, band: Band) -> Plan:
     plan = make_plan(played, band.feel)
     if plan.purpose is Purpose.COUNT_IN:
         return plan
-    rhythm = comp_rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
+    strokes = rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
     ostinato = random.Random(f"{band.seed}/ostinato").random()
-    return replace(plan, comping=rhythm, ostinato=ostinato)
+    return replace(plan, comping=strokes, ostinato=ostinato)
 
 
 def _overrides(band: Band, swing: str | Fraction) -> bool:
@@ -77,9 +80,9 @@ def _parts(plan: Plan, played: Pass, band: Band) -> tuple[Part, ...]:
 
 def _players(band: Band) -> dict[str, Player]:
     players: dict[str, Player] = {
-        "bass": walking_bass.play,
+        "bass": walking.play,
         "comping": lambda plan, dice: comping.play(plan, dice, comp=band.comp),
-        "drums": drums.play,
+        "drums": drummer.play,
         "guide": lambda plan, dice: guide_tones.play(plan, dice, line=band.guide_line),
         "click": lambda plan, _: click.play(plan, band.click),
     }

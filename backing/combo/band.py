@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from backing.chart.bar import PLAYERS
+from backing.chart.bar import PLAYERS, RHYTHM_SECTION
 from backing.errors import SelectionError, quoted
 
 if TYPE_CHECKING:
     from backing.combo.part import Part
     from backing.combo.plan import Plan
 
-BAND = frozenset({"bass", "comping", "drums"})
 LINES = ("thirds", "sevenths", "both")
 """The lines of guide tones."""
 
@@ -32,7 +31,7 @@ class Band:
     "melody" is among the players. Equal ``seed``: equal music.
     """
 
-    players: frozenset[str] = BAND
+    players: frozenset[str] = RHYTHM_SECTION
     seed: int = 1
     feel: str | None = None
     swing: Fraction | None = None

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from backing.combo import bass_style, comp_style, drum_style
+from backing.combo.bass.style import read_style as read_bass
+from backing.combo.comp.style import read_style as read_comp
+from backing.combo.drums.style import read_style as read_drums
 from backing.combo.style import load_feel
 from backing.errors import FeelError
 
-_READERS = (bass_style.read_style, comp_style.read_style, drum_style.read_style)
+_READERS = (read_bass, read_comp, read_drums)
 
 
 def feel_faults(name: str) -> tuple[FeelError, ...]:

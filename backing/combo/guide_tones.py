@@ -56,7 +56,7 @@ class GuideTone:
 
 
 @dataclass(frozen=True, slots=True)
-class _Stroke:
+class _Entry:
     """When guide tones are struck: ``index`` counts the chords, times in beats of the pass."""
 
     index: int
@@ -197,11 +197,11 @@ def _walked_back(reached: Sequence[dict[int, tuple[float, int]]]) -> list[int]:
     return pitches[::-1]
 
 
-def _strokes(plan: Plan, rhythm: str, rng: random.Random) -> list[_Stroke]:
+def _strokes(plan: Plan, rhythm: str, rng: random.Random) -> list[_Entry]:
     """All strokes of a pass in order of time."""
     grid = _grid(plan.bars) if rhythm == "half" else ()
     last = {a.span.start: a for a in plan.accents if a.kind == "last"}
-    strokes: list[_Stroke] = []
+    strokes: list[_Entry] = []
     index = -1
     for span in plan.spans:
         if span.chord is None:
@@ -213,7 +213,7 @@ def _strokes(plan: Plan, rhythm: str, rng: random.Random) -> list[_Stroke]:
             times = _phrase(span, rng)
         else:
             times = _sustained(plan, span, grid)
-        strokes += [_Stroke(index, span, onset, length) for onset, length in times]
+        strokes += [_Entry(index, span, onset, length) for onset, length in times]
     return strokes
 
 
@@ -253,7 +253,7 @@ def _grid(bars: Sequence[PlanBar]) -> list[Fraction]:
     ]
 
 
-def _lifted(strokes: Sequence[_Stroke]) -> list[_Stroke]:
+def _lifted(strokes: Sequence[_Entry]) -> list[_Entry]:
     """The strokes, each ending a little before the next one begins."""
     lifted = []
     for stroke, following in pairwise(strokes):
@@ -262,7 +262,7 @@ def _lifted(strokes: Sequence[_Stroke]) -> list[_Stroke]:
     return [*lifted, *strokes[-1:]]
 
 
-def _notes(plan: Plan, stroke: _Stroke, pitches: Sequence[int], together: bool) -> Iterator[Note]:
+def _notes(plan: Plan, stroke: _Entry, pitches: Sequence[int], together: bool) -> Iterator[Note]:
     chord, bar = stroke.span.chord, plan.bar_at(stroke.onset)
     assert chord is not None
     velocity = on_palette(64 + 16 * bar.energy)

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
+from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import PLAYERS, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
-from backing.combo.band import BAND
 from backing.combo.style import Feel, feel_names, load_feel
 from backing.routine import Pass, Purpose
 
@@ -369,7 +369,7 @@ def _rests(bars: Sequence[PlanBar], *, breath: bool) -> tuple[Rest, ...]:
         if directions.hits:
             rests.append(Rest(planned.start, planned.end, frozenset({"bass", "comping"})))
         if directions.only is not None or planned.bar.final:
-            rests.append(Rest(planned.start, planned.end, BAND))
+            rests.append(Rest(planned.start, planned.end, RHYTHM_SECTION))
         if planned.bar.pickup or not planned.bar.changes:
             rests.append(Rest(planned.start, planned.end, counted))
         if directions.lay_out:

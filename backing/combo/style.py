@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from backing.chart.feel_name import beside, is_feel_file
-from backing.chart.header import METERS
+from backing.chart.text.header import METERS
 from backing.combo.cell import Cell, read_strokes
 from backing.combo.feel import ride_ratio
 from backing.errors import FeelError, quoted

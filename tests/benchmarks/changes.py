@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from backing.chart.form import Form
 from backing.chart.pitch import Interval
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 
 NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 Bars = list[str]

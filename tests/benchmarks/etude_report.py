@@ -17,9 +17,9 @@ from statistics import mean, median
 
 from backing.chart.harmony import Chord
 from backing.combo.plan import Plan
-from backing.practice.etude import etude
-from backing.practice.line import LEVELS, Line, LineNote
-from backing.practice.path import path_of, plan_of_bars
+from backing.lines.etude import etude
+from backing.lines.line import LEVELS, Line, LineNote
+from backing.neck.path import path_of, plan_of_bars
 from backing.routine.ladder import VALUES
 from tests.benchmarks.changes import random_form
 

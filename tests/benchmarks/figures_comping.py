@@ -13,11 +13,11 @@ from itertools import combinations, pairwise
 
 from backing.chart.form import PlayedBar
 from backing.chart.pitch import Degree, Interval
-from backing.combo.comp_rhythm import strokes
-from backing.combo.comping import play
+from backing.combo.comp.comping import play
+from backing.combo.comp.rhythm import strokes
+from backing.combo.comp.voicing import voice_moves
 from backing.combo.part import Note, Part
 from backing.combo.plan import Plan
-from backing.combo.voicing import voice_moves
 from tests.combo.build import bars, plan_of
 
 TEMPOS = (80, 120, 160, 200, 240, 300)

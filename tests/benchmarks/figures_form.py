@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
-from backing.chart.tune_file import read, read_file
+from backing.chart.text.tune_file import read, read_file
 from backing.combo import instruments as kit
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 
+from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import Form
-from backing.chart.tune_file import read, read_file
+from backing.chart.text.tune_file import read, read_file
 from backing.combo.arrangement import agreed, arrange
-from backing.combo.band import BAND, Band
+from backing.combo.band import Band
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedNote, PlayedPass
 from backing.combo.plan import Plan
@@ -98,7 +99,7 @@ def take(form: Form, asked: Request, band: Band) -> list[Heard]:
 
 def band(seed: int, **how: object) -> Band:
     """The whole band with its guide tones, both lines."""
-    return Band(BAND | {"guide"}, seed, guide_line="both", **how)  # type: ignore[arg-type]
+    return Band(RHYTHM_SECTION | {"guide"}, seed, guide_line="both", **how)  # type: ignore[arg-type]
 
 
 def choruses(tempo: int, bars: int, feel: str = "swing", **how: object) -> list[Heard]:

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 
 from backing.chart.form import ORDERS, Form, PlayedBar
 from backing.chart.pitch import Interval, Key, PitchName
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from tests.strategies import forms, intervals
 
 ARRANGED = """

@@ -6,7 +6,7 @@ import pytest
 from music21 import bar as m21_bar
 from music21 import note, repeat, spanner, stream
 
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 
 CASES = [
     ("| 1 | 2 | 3 |", "1 2 3"),

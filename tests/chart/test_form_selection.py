@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing.chart.form import Form
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from backing.errors import SelectionError
 from tests.strategies import forms
 

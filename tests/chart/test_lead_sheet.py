@@ -6,7 +6,7 @@ from hypothesis import given, settings
 
 from backing.chart.form import Form
 from backing.chart.lead_sheet import lead_sheet
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from tests.strategies import forms
 
 REPEATS = """

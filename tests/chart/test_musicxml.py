@@ -18,8 +18,8 @@ from backing.chart.lead_sheet import lead_sheet
 from backing.chart.musicxml import read, write
 from backing.chart.musicxml.harmony import KINDS, chord_of, harmony_element
 from backing.chart.quality import QUALITIES
-from backing.chart.tune_file import read as read_tune
-from backing.chart.tune_file import read_file
+from backing.chart.text.tune_file import read as read_tune
+from backing.chart.text.tune_file import read_file
 from tests.chart.musicxml_schema import problems
 from tests.strategies import forms
 

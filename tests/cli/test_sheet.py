@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from backing.cli import main
 from tests.chart.musicxml_schema import problems
 

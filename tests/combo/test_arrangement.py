@@ -12,13 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import Form
 from backing.chart.pitch import Interval
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from backing.combo import instruments as kit
-from backing.combo import walking_bass
 from backing.combo.arrangement import TAIL_SECONDS, agreed, arrange
-from backing.combo.band import BAND, Band
+from backing.combo.band import Band
+from backing.combo.bass import walking
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
 from backing.combo.plan import Plan
@@ -67,13 +68,13 @@ def inside(each: PlayedPass, name: str, start: Fraction | int, end: Fraction | i
 
 def test_a_climb_is_arranged_once(monkeypatch: pytest.MonkeyPatch) -> None:
     calls: list[Plan] = []
-    bass = walking_bass.play
+    bass = walking.play
 
     def counted(plan: Plan, rng: object) -> Part:
         calls.append(plan)
         return bass(plan, rng)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(walking_bass, "play", counted)
+    monkeypatch.setattr(walking, "play", counted)
     tempos = tuple(map(Fraction, range(80, 170, 10)))
     climb = played(TUNE, tempos=tempos, bars="1-8", times=2, same=True)
     assert len(calls) == 1
@@ -100,7 +101,7 @@ def test_equal_seeds_play_alike_and_others_do_not() -> None:
     routine = make_routine(random_form(2), Request(choruses=4))
     one, same, other = (arrange(routine, Band(seed=seed)) for seed in (7, 7, 8))
     assert one.passes == same.passes
-    for name in sorted(BAND):
+    for name in sorted(RHYTHM_SECTION):
         mine, theirs = ([part(e, name).notes for e in rounds(p)] for p in (one, other))
         assert all(a != b for a, b in zip(mine, theirs, strict=True))
         assert mine[1] != mine[2]  # one solo chorus and the next
@@ -148,7 +149,7 @@ def test_hits_and_pushes_are_struck_by_all_at_one_time() -> None:
         for name, onset, seconds in _together(performance):
             times[onset][name].append(seconds)
         for players in times.values():
-            assert set(players) >= BAND
+            assert set(players) >= RHYTHM_SECTION
             every = [s for seconds in players.values() for s in seconds]
             assert max(every) - min(every) <= Fraction(15, 1000)
             struck += 1
@@ -178,7 +179,7 @@ def _nobody_strikes_again(plan: Plan, each: PlayedPass) -> None:
 def test_a_push_of_the_first_bar_sounds_in_the_count_in_and_at_the_end_of_every_round() -> None:
     performance = played(TUNE + "early 1: 1\n", bars="1-4", times=3)
     starts = [each.start for each in rounds(performance)]
-    for name in sorted(BAND):
+    for name in sorted(RHYTHM_SECTION):
         struck = {n.onset for n in performance.notes(name) if n.note.together}
         half = Fraction(1, 2)
         clock = performance.clock
@@ -214,7 +215,7 @@ def test_any_form_is_played_and_its_rests_are_kept(form: Form, seed: int) -> Non
 def test_stop_time_and_breaks_are_silent_between_the_strokes() -> None:
     for cue, strokes in (("stop-time 3-4: 1 3", {8, 10, 12, 14}), ("break 3-4: 1", {8})):
         for each in rounds(played(f"{TUNE}{cue}\n", choruses=3)):
-            for name in sorted(BAND):
+            for name in sorted(RHYTHM_SECTION):
                 assert {n.onset for n in inside(each, name, 8, 16)} == strokes, (cue, name)
             ringing = [n for p in each.parts for n in p.notes if n.onset < 8 < n.end]
             assert not ringing

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 import pytest
 
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from tests.benchmarks.band_report import (
     AGREEMENT,
     FEELS,

@@ -10,10 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.chart.bar import Directions, Meter
+from backing.chart.bar import RHYTHM_SECTION, Directions, Meter
 from backing.chart.form import Form
 from backing.chart.pitch import PitchName
-from backing.combo.band import BAND
 from backing.combo.plan import Accent, Plan, feel_of, make_plan
 from backing.combo.style import feel_names
 from backing.errors import FeelError
@@ -137,7 +136,7 @@ def test_accents_of_any_plan(plan: Plan) -> None:
 
 def test_stop_time_silences_the_band_and_hits_the_harmony() -> None:
     stops = told("Dm7 | G7 | C6", Directions(only=(Fraction(0),)))
-    assert all(stops.resting(player, Fraction(5)) for player in BAND)
+    assert all(stops.resting(player, Fraction(5)) for player in RHYTHM_SECTION)
     assert not stops.resting("guide", Fraction(5))
     hits = told("Dm7 | G7 | C6", Directions(hits=(Fraction(0),)))
     assert hits.resting("bass", Fraction(5))

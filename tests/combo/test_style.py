@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from backing.chart.bar import Meter
-from backing.combo import drum_style
+from backing.combo.drums import style as drum_style
 from backing.combo.plan import feel_of
 from backing.combo.style import feel_names, load_feel, parse_feel
 from backing.errors import FeelError

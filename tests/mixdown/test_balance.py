@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from backing.chart.tune_file import read_file
+from backing.chart.text.tune_file import read_file
 from backing.combo import instruments as gm
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band

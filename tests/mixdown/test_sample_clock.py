@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.combo.feel import Clock

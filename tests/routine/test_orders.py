@@ -8,7 +8,7 @@ import pytest
 
 from backing.chart.form import Form
 from backing.chart.pitch import Key
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from backing.errors import RoutineError, SelectionError
 from backing.routine.keys import read_key, read_keys
 from backing.routine.orders import Request, make_routine

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backing.chart.form import Form
-from backing.chart.tune_file import read
+from backing.chart.text.tune_file import read
 from backing.routine.climb import read_climb
 from backing.routine.keys import read_keys
 from backing.routine.orders import Request, Routine, make_routine

@@ -12,10 +12,10 @@ from math import ceil
 from backing.chart.bar import Change, Meter
 from backing.chart.cue import Cue, Push
 from backing.chart.form import Form
-from backing.chart.header import FASTEST, SLOWEST
 from backing.chart.musicxml.measures import Measure
 from backing.chart.pitch import Key, PitchName
 from backing.chart.section import ROLES, Pickup, Row, Section, SectionUse, WrittenBar
+from backing.chart.text.header import FASTEST, SLOWEST
 from backing.chart.unfold import playing_order
 from backing.errors import UserError
 

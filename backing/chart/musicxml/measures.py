@@ -58,11 +58,11 @@ def read_measures(part: Element) -> list[Measure]:
 
     Raises UserError, naming the measure, for a chord or a meter that cannot be read.
     """
-    reader = _Reader()
+    reader = _MeasureReader()
     return [reader.measure(element) for element in part.findall("measure")]
 
 
-class _Reader:
+class _MeasureReader:
     """Walks through measures; ``divisions`` of a quarter last until they are changed."""
 
     def __init__(self) -> None:

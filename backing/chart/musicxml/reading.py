@@ -16,9 +16,9 @@ from xml.etree import ElementTree
 from backing.chart.form import Form
 from backing.chart.musicxml.assembly import assemble
 from backing.chart.musicxml.measures import Measure, read_measures
-from backing.chart.source import title_of
-from backing.chart.tune_file import read as read_tune
-from backing.chart.writer import write as write_tune
+from backing.chart.text.source import title_of
+from backing.chart.text.tune_file import read as read_tune
+from backing.chart.text.writer import write as write_tune
 from backing.errors import TuneError, UserError
 
 MOST_BYTES = 20_000_000

@@ -1,0 +1,1 @@
+"""Tune files: text to form with all mistakes at once, and back."""

@@ -1,0 +1,199 @@
+"""Cues in players' words: ``hits 7: 1 2& 4&``, ``pedal 1-8: G``, ``early 5: 3 by a quarter``.
+
+==========================  ====================================================================
+``hits 7: 1 2& 4&``         the whole band strikes these beats of bar 7 together
+``break 8: 1``              the band strikes beat 1 and is silent for the rest of these bars
+``stop-time 1-4: 1``        the band plays only beat 1 of each of these bars
+``pedal 1-8: G``            the bass holds to G
+``lay out 1-4: piano``      these players rest (bass, piano or comping, drums, guide, melody)
+``early 5: 3``              the chord written on beat 3 arrives an eighth early
+``late 5: 1 by a quarter``  the chord written on beat 1 arrives a quarter late
+==========================  ====================================================================
+
+Bars count from 1 as the section is played. A beat is its number; ``&`` is the eighth after it.
+In 6/8, 9/8 and 12/8 the eighths of beat 2 are ``2``, ``2.2`` and ``2.3``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from fractions import Fraction
+
+from backing.chart.bar import PLAYER_WORDS, PLAYERS, Meter
+from backing.chart.cue import Break, Cue, Hits, LayOut, Pedal, Push, StopTime
+from backing.chart.pitch import PitchName
+from backing.chart.text.source import Piece, Source, Statement, suggestion
+from backing.errors import ChordError
+
+CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "early", "late")
+_OTHER_WORDS = {
+    "hit": "hits",
+    "breaks": "break",
+    "stop time": "stop-time",
+    "stoptime": "stop-time",
+    "layout": "lay out",
+    "lay-out": "lay out",
+    "lays out": "lay out",
+}
+_OTHER_PLAYERS = {
+    "piano": "comping",
+    "comp": "comping",
+    "keys": "comping",
+    "drum": "drums",
+    "drummer": "drums",
+    "bassist": "bass",
+    "pianist": "comping",
+}
+_SIMPLE_BEAT = re.compile(r"(?P<beat>\d{1,2})(?P<half>[&+])?")
+_COMPOUND_BEAT = re.compile(r"(?P<beat>\d{1,2})(?:\.(?P<third>[123]))?")
+_BY = re.compile(r"(?P<beats>.*?)(?:\s*\bby\s+(?:an?\s+)?(?P<by>\w+))?\s*")
+_LENGTHS = {"eighth": Fraction(1, 2), "quarter": Fraction(1)}  # in quarter notes
+
+Bars = tuple[int, int]
+
+
+_EXAMPLES = {
+    "hits": "hits 7: 1 2& 4&",
+    "stop-time": "stop-time 1-4: 1",
+    "pedal": "pedal 1-8: G",
+    "lay out": "lay out 1-4: piano bass",
+    "early": "early 5: 3",
+    "late": "late 5: 1",
+}
+
+
+def cue_word(found: Statement) -> str:
+    """Which of CUE_WORDS a line begins with, however it is spelled; empty for any other line."""
+    word = _OTHER_WORDS.get(found.word, found.word)
+    return word if word in CUE_WORDS else ""
+
+
+def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue | None:
+    """Read a line that begins with one of CUE_WORDS, for some ``bars``; None after a problem."""
+    word = cue_word(found)
+    if word == "pedal" and found.rest.text:
+        return _pedal(bars, found, source)
+    if word == "lay out" and found.rest.text:
+        return _lay_out(bars, found, source)
+    if word in ("early", "late"):
+        return _push(bars, found, meter, source)
+    beats = _beats(found.rest, meter, source)
+    if beats is None:
+        return None
+    if not beats and word != "break":
+        _refuse_nothing(found, source)
+        return None
+    kinds: dict[str, Callable[..., Cue]] = {"hits": Hits, "break": Break, "stop-time": StopTime}
+    return kinds[word](*bars, beats, span=found.line.span)
+
+
+def _refuse_nothing(found: Statement, source: Source) -> None:
+    word = cue_word(found)
+    cause = f'Nothing is said after "{word}".'
+    source.problem(found.line, cause, f"Write a line such as {_EXAMPLES[word]}.")
+
+
+def _pedal(bars: Bars, found: Statement, source: Source) -> Pedal | None:
+    try:
+        return Pedal(*bars, PitchName.parse(found.rest.text), span=found.line.span)
+    except ChordError as error:
+        culprit = found.rest.cut(error.start, error.end)
+        source.problem(culprit if culprit.text else found.rest, error.cause, error.cure)
+        return None
+
+
+def _lay_out(bars: Bars, found: Statement, source: Source) -> LayOut | None:
+    players = []
+    for piece in found.rest.find(r"[^\s,]+"):
+        name = piece.text.lower()
+        name = _OTHER_PLAYERS.get(name, name)
+        if name in PLAYERS:
+            players.append(name)
+        elif name != "and":
+            near = suggestion(name, (*PLAYERS, *_OTHER_PLAYERS))
+            cause = f'Nobody in the band is called "{piece}".'
+            band = ", ".join(PLAYER_WORDS.get(player, player) for player in PLAYERS)
+            source.problem(piece, cause, f"{near}The band is {band}.")
+            return None
+    if not players:
+        _refuse_nothing(found, source)
+        return None
+    return LayOut(*bars, frozenset(players), span=found.line.span)
+
+
+def _push(bars: Bars, found: Statement, meter: Meter, source: Source) -> Push | None:
+    word = cue_word(found)
+    match = _BY.fullmatch(found.rest.text)
+    by = match["by"] if match else None
+    if match is None or (by and by.lower() not in _LENGTHS):
+        cause = f'A chord is not {word} "by {by}".'
+        source.problem(found.rest, cause, "Write by an eighth (or nothing), or by a quarter.")
+        return None
+    beats = _beats(found.rest.group(match, "beats"), meter, source)
+    if beats is None:
+        return None
+    if not beats:
+        _refuse_nothing(found, source)
+        return None
+    early = _LENGTHS[(by or "eighth").lower()] / meter.beat_quarters
+    return Push(*bars, beats, early if word == "early" else -early, span=found.line.span)
+
+
+def _beats(rest: Piece, meter: Meter, source: Source) -> tuple[Fraction, ...] | None:
+    """Beats from 0, in order; None after a problem."""
+    beats = set()
+    pattern = _COMPOUND_BEAT if meter.compound else _SIMPLE_BEAT
+    for piece in rest.find(r"[^\s,]+"):
+        match = pattern.fullmatch(piece.text)
+        if match is None:
+            how = "1, 1.2 and 1.3" if meter.compound else "1 and 1&"
+            cause = f'"{piece}" is no beat of {meter}.'
+            source.problem(piece, cause, f"The eighths of a beat are written {how}.")
+            return None
+        if not 1 <= int(match["beat"]) <= meter.beats:
+            cause = f"There is no beat {match['beat']} in a bar of {meter}."
+            source.problem(piece, cause, f"Its beats are 1 to {meter.beats}.")
+            return None
+        beats.add(int(match["beat"]) - 1 + _part_of_beat(match))
+    return tuple(sorted(beats))
+
+
+def _part_of_beat(match: re.Match[str]) -> Fraction:
+    groups = match.groupdict()
+    if groups.get("third"):
+        return Fraction(int(groups["third"]) - 1, 3)
+    return Fraction(1, 2) if groups.get("half") else Fraction(0)
+
+
+def cue_text(cue: Cue, meter: Meter) -> str:
+    """The line that says a cue; the inverse of ``read_cue``."""
+    bars = str(cue.first) if cue.first == cue.last else f"{cue.first}-{cue.last}"
+    match cue:
+        case Hits():
+            return f"hits {bars}: {_beats_text(cue.beats)}"
+        case Break():
+            return f"break {bars}: {_beats_text(cue.beats)}".rstrip()
+        case StopTime():
+            return f"stop-time {bars}: {_beats_text(cue.beats)}"
+        case Pedal():
+            return f"pedal {bars}: {cue.note}"
+        case LayOut():
+            playing = (name for name in PLAYERS if name in cue.players)
+            players = " ".join(PLAYER_WORDS.get(name, name) for name in playing)
+            return f"lay out {bars}: {players}"
+        case Push():
+            word = "early" if cue.early > 0 else "late"
+            by = " by a quarter" if abs(cue.early) * meter.beat_quarters == 1 else ""
+            return f"{word} {bars}: {_beats_text(cue.beats)}{by}"
+
+
+def _beats_text(beats: tuple[Fraction, ...]) -> str:
+    return " ".join(map(beat_text, beats))
+
+
+def beat_text(beat: Fraction) -> str:
+    """A beat from 0 as a player writes it: 3/2 is "2&", 1/3 is "1.2"."""
+    whole = int(beat)
+    rest = {Fraction(0): "", Fraction(1, 2): "&", Fraction(1, 3): ".2", Fraction(2, 3): ".3"}
+    return f"{whole + 1}{rest[beat - whole]}"

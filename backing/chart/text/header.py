@@ -1,0 +1,171 @@
+"""What stands on the lines before the sections, and beside a section's name.
+
+==========  ================================  ====================================================
+``title``   Low Tide Ferry                    the file's name, where it is missing
+``by``      demo tune, CC0                    who wrote it, and how it may be given on
+``key``     G minor                           the only line that must be there
+``meter``   4/4                               also 2/4 3/4 5/4 6/4 7/4 6/8 9/8 12/8
+``tempo``   132                               beats a minute, 20 to 400; 120 where it is missing
+``feel``    swing                             how the band plays; swing where it is missing
+``head``    intro A A B A                     the sections in order; as written, where missing
+``solos``   A A B A                           one chorus for soloing
+``out``     A A B A:1-6 coda                  the last time
+``notes``   brushes throughout                for the player; may stand several times
+==========  ================================  ====================================================
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from backing.chart.bar import Meter
+from backing.chart.feel_name import is_feel_file
+from backing.chart.pitch import Key
+from backing.chart.section import SectionUse
+from backing.chart.text.source import Piece, Source
+from backing.errors import ChordError
+
+HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "out", "notes")
+NAME = r"[^\W\d_][\w']*"
+"""How a section is called: a letter, then letters and digits."""
+
+METERS = tuple(
+    Meter(upper, lower)
+    for upper, lower in [(2, 4), (3, 4), (4, 4), (5, 4), (6, 4), (7, 4), (6, 8), (9, 8), (12, 8)]
+)
+SLOWEST, FASTEST = 20, 400
+"""Tempos that are played, in beats a minute."""
+
+_NUMBER = re.compile(r"(?P<number>\d{1,6}(?:[./]\d{1,6})?)(?:\s*bpm)?", re.IGNORECASE)
+_RATIO = re.compile(r"(?:x\s*(?P<times>\d{1,3}(?:[./]\d{1,3})?)|(?P<part>\d{1,3}/\d{1,3}))")
+_USE = re.compile(rf"(?P<name>{NAME})(?::(?P<first>\d{{1,5}})(?:[-–](?P<last>\d{{1,5}}))?)?")
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """The header lines of a tune; None where a line is missing or wrong."""
+
+    title: str | None = None
+    by: str = ""
+    key: Key | None = None
+    meter: Meter | None = None
+    tempo: Fraction | None = None
+    feel: str | None = None
+    head: tuple[SectionUse, ...] | None = None
+    solos: tuple[SectionUse, ...] | None = None
+    out: tuple[SectionUse, ...] | None = None
+    notes: tuple[str, ...] = ()
+
+    def with_line(self, word: str, value: Piece, source: Source) -> Header:
+        """The header with one more line; ``word`` is one of HEADERS."""
+        match word:
+            case "title":
+                return replace(self, title=plain(value))
+            case "by":
+                return replace(self, by=plain(value))
+            case "key":
+                return replace(self, key=read_key(value, source))
+            case "meter":
+                return replace(self, meter=read_meter(value, source))
+            case "tempo":
+                return replace(self, tempo=read_tempo(value, source))
+            case "feel":
+                return replace(self, feel=read_feel(value))
+            case "head":
+                return replace(self, head=read_order(value, source))
+            case "solos":
+                return replace(self, solos=read_order(value, source))
+            case "out":
+                return replace(self, out=read_order(value, source))
+            case _:
+                return replace(self, notes=(*self.notes, plain(value)))
+
+
+def plain(value: Piece) -> str:
+    """A free text with single spaces."""
+    return " ".join(value.text.split())
+
+
+def read_feel(value: Piece) -> str:
+    """The name of a feel in small letters, or a feel file, whose name is its own."""
+    text = plain(value)
+    return text if is_feel_file(text) else text.lower()
+
+
+def read_key(value: Piece, source: Source) -> Key | None:
+    """Read a key such as "G minor"; None after a problem."""
+    try:
+        return Key.parse(value.text)
+    except ChordError as error:
+        culprit = value.cut(error.start, error.end)
+        source.problem(culprit if culprit.text else value, error.cause, error.cure)
+        return None
+
+
+def read_meter(value: Piece, source: Source) -> Meter | None:
+    """Read a time signature that the band can play; None after a problem."""
+    text = value.text.replace(" ", "")
+    for meter in METERS:
+        if text == str(meter):
+            return meter
+    cause = f'"{value}" is no meter the band plays.'
+    source.problem(value, cause, f"Write one of {', '.join(map(str, METERS))}.")
+    return None
+
+
+def read_tempo(value: Piece, source: Source) -> Fraction | None:
+    """Read beats a minute; None after a problem."""
+    match = _NUMBER.fullmatch(value.text)
+    tempo = _fraction(match["number"]) if match else None
+    if tempo is None:
+        cause = f'"{value}" is no tempo.'
+        source.problem(value, cause, "Write the beats a minute as a number, such as tempo: 132.")
+        return None
+    if not SLOWEST <= tempo <= FASTEST:
+        cause = f"A tempo of {value} cannot be played."
+        source.problem(value, cause, f"Write {SLOWEST} to {FASTEST} beats a minute.")
+        return None
+    return tempo
+
+
+def read_ratio(value: Piece, tempo: Fraction, source: Source) -> Fraction | None:
+    """Read a section's tempo, x2 or x1/2 or 1/2 of the tune's ``tempo``; None after a problem."""
+    match = _RATIO.fullmatch(value.text.replace("×", "x"))
+    ratio = _fraction(match["times"] or match["part"]) if match else None
+    if ratio is not None and Fraction(1, 4) <= ratio <= 4:
+        return ratio
+    cause = f'"{value}" is no tempo for a section: there it is a ratio of the tune\'s.'
+    number = _NUMBER.fullmatch(value.text)
+    bpm = _fraction(number["number"]) if number else None
+    example = "x2, x1/2 or x3/4"
+    if bpm and Fraction(1, 4) <= bpm / tempo <= 4 and (bpm / tempo).denominator < 1000:
+        example = f"x{bpm / tempo}"
+    source.problem(value, cause, f"Write tempo: {example}; x1/4 to x4 can be played.")
+    return None
+
+
+def _fraction(text: str) -> Fraction | None:
+    try:
+        return Fraction(text)
+    except ZeroDivisionError:
+        return None
+
+
+def read_order(value: Piece, source: Source) -> tuple[SectionUse, ...] | None:
+    """Read sections in order, whole or in part: A A B A:1-6 coda; None after a problem."""
+    uses = []
+    for word in value.find(r"[^\s,]+"):
+        match = _USE.fullmatch(word.text)
+        if match is None:
+            cause = f'"{word}" is no section.'
+            source.problem(word, cause, "Write names with spaces between: A A B A:1-6 coda.")
+            return None
+        first = int(match["first"]) if match["first"] else None
+        last = int(match["last"]) if match["last"] else first
+        uses.append(SectionUse(match["name"], first, last, word.span))
+    if not uses:
+        source.problem(value, "This order names no section.", "Write one such as A A B A.")
+        return None
+    return tuple(uses)

@@ -1,0 +1,1 @@
+"""The bass: walking and two-feel lines, their rhythm, harmony and ornaments."""

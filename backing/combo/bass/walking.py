@@ -1,0 +1,135 @@
+"""The bass player: where the notes fall, which ones they are, and how they are struck."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from functools import lru_cache
+
+from backing.combo.bass.harmony import LOWEST, TONE, Emphasis
+from backing.combo.bass.line import line
+from backing.combo.bass.ornaments import Ornament, ornaments
+from backing.combo.bass.rhythm import TICKS, BassSlot, slots
+from backing.combo.bass.style import read_style
+from backing.combo.instruments import ACOUSTIC_BASS
+from backing.combo.part import Note, Part, on_palette
+from backing.combo.plan import Plan
+
+PALETTE = tuple(on_palette(velocity) for velocity in range(128))
+GHOST = -30
+"""A ghosted stroke's velocity against a plain one's."""
+
+
+def play(plan: Plan, rng: random.Random) -> Part:
+    """The bass part of a pass.
+
+    Onsets are straight (the clock swings them). The first note is the bass of the first chord in
+    its home octave, the last ones lead to that of the chord that follows.
+    """
+    rhythm, pitch, touch = (random.Random(rng.getrandbits(64)) for _ in range(3))
+    places = slots(plan, rhythm)
+    pitches = line(plan, places, pitch)
+    graced = ornaments(places, pitches, rhythm)
+    notes = [
+        note for at in range(len(places)) for note in _struck(at, places, pitches, graced, touch)
+    ]
+    return Part.of("bass", ACOUSTIC_BASS, notes)
+
+
+def _struck(
+    at: int,
+    places: Sequence[BassSlot],
+    pitches: list[int],
+    graced: dict[int, tuple[Ornament, ...]],
+    touch: random.Random,
+) -> Iterator[Note]:
+    """The note of a slot and its ornaments."""
+    slot, pitch = places[at], pitches[at]
+    style = read_style(slot.bar.feel)
+    mine = graced.get(at, ())
+    following = places[at + 1].tick if at + 1 < len(places) else slot.end
+    repeated = following == slot.end and pitches[at : at + 2] == [pitch, pitch]
+    limit = mine[0].tick if mine else slot.end
+    off_beat = slot.tick % TICKS == TICKS // 2
+    # the swing makes a short off-beat shorter still: any less and it is a knock
+    whole = slot.accent or (off_beat and slot.ticks < TICKS // 2)
+    gap = 0 if whole else _gap(style.breath, repeated)
+    if off_beat and limit > slot.tick + TICKS // 2:
+        limit -= limit % (TICKS // 2)  # before a triplet that is played as written
+    end = limit if mine else limit - min(gap, slot.ticks // 3)
+    velocity = _velocity(slot, style.velocity, style.backbeat) + touch.uniform(-4, 4)
+    late = _late(slot, touch)
+    onset = slot.accent.onset if slot.accent else _beats(slot.tick)
+    yield Note(
+        onset=onset,
+        length=_beats(end) - onset if slot.accent else _beats(end - slot.tick),
+        pitch=pitch,
+        velocity=PALETTE[round(velocity)],
+        swung=off_beat or (_swings(slot.tick) and _swings(limit)),
+        lateness_ms=late,
+        role=_role(at, places, pitches),
+        chord=slot.span.chord,
+        together=slot.accent is not None,
+    )
+    for ornament in mine:
+        yield Note(
+            onset=_beats(ornament.tick),
+            length=_beats(ornament.ticks),
+            pitch=ornament.pitch,
+            velocity=PALETTE[round(max(20, velocity + ornament.velocity))],
+            swung=ornament.swung,
+            lateness_ms=late,
+            role=ornament.role,
+            chord=slot.span.chord,
+            tempos=ornament.tempos,
+        )
+
+
+def _velocity(slot: BassSlot, middle: float, backbeat: float) -> float:
+    """Phrase and place: energy lifts all, a new chord a little, 2 and 4 by the feel's backbeat."""
+    velocity = middle + 20 * (slot.bar.energy - 0.55)
+    if slot.accent is not None:
+        return velocity + 10
+    if slot.place is Emphasis.CHANGE:
+        velocity += 5
+    if slot.in_bar // TICKS % 2:
+        velocity += backbeat
+    if slot.touch < 0:
+        return velocity + GHOST
+    return velocity + 10 * slot.touch - (6 if slot.ticks < TICKS else 0)
+
+
+def _late(slot: BassSlot, touch: random.Random) -> float:
+    mean, spread = slot.bar.feel.late("bass")
+    drawn = touch.gauss(0, spread)
+    if slot.accent is not None:
+        return 0.0
+    return round(2 * (mean + max(-2 * spread, min(2 * spread, drawn)))) / 2
+
+
+def _role(at: int, places: Sequence[BassSlot], pitches: Sequence[int]) -> str:
+    """The word for a note: what it is over its chord, or an approach to the next one."""
+    slot, pitch = places[at], pitches[at]
+    after = places[at + 1] if at + 1 < len(places) else None
+    if after is not None and after.place is Emphasis.CHANGE and slot.place is Emphasis.WEAK:
+        if (pitches[at + 1] - pitch) % 12 == 0 and slot.harmony.kinds[pitch - LOWEST] != TONE:
+            return "anticipation"
+        if 0 < abs(pitches[at + 1] - pitch) <= 2:
+            return "approach"
+    return slot.harmony.roles[pitch - LOWEST]
+
+
+def _swings(tick: int) -> bool:
+    """Whether a place moves with the swing: a note that ends at a triplet must not."""
+    return tick % (TICKS // 2) == 0
+
+
+@lru_cache(maxsize=64)
+def _gap(breath: float, repeated: bool) -> int:
+    return round(breath * TICKS * (2 if repeated else 1))
+
+
+@lru_cache(maxsize=1 << 14)
+def _beats(ticks: int) -> Fraction:
+    return Fraction(ticks, TICKS)

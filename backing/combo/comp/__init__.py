@@ -1,0 +1,1 @@
+"""The chording player: rhythm, tensions and voicings of the comping instrument."""

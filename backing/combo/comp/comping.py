@@ -1,0 +1,67 @@
+"""Comping: the chords of the rhythm the band agreed on, voiced for who plays them."""
+
+from __future__ import annotations
+
+import random
+
+from backing.combo.comp.style import read_style
+from backing.combo.comp.voicing import Voicing, voiced
+from backing.combo.feel import lateness
+from backing.combo.instruments import COMPING
+from backing.combo.part import Note, Part, on_palette
+from backing.combo.plan import CompStroke, Plan, PlanBar
+
+ACCENT = 10
+"""By how much an accented stroke is louder, a soft one softer, in velocity."""
+INNER = 8
+"""By how much the voices under the top one are softer, so that it carries a line."""
+PALETTE = tuple(on_palette(velocity) for velocity in range(128))
+TOUCH = 3.0
+"""Spread of the velocities, before they go to the palette."""
+
+
+def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
+    """The comping of a pass: ``plan.comping`` voiced for ``comp``, a name in COMPING.
+
+    The notes' role is the grip they belong to. Raises KeyError for an unknown ``comp``.
+    """
+    struck = [stroke for stroke in plan.comping if stroke.span.chord is not None]
+    # the touch is drawn apart from the voicings: it stays when the changes are transposed
+    hand, touch = random.Random(rng.getrandbits(64)), random.Random(rng.getrandbits(64))
+    chosen = voiced(plan, struck, comp, hand)
+    notes: list[Note] = []
+    bars = iter(plan.bars)
+    bar = next(bars, None)
+    for stroke, voicing in zip(struck, chosen, strict=True):
+        while bar is not None and stroke.onset >= bar.end:
+            bar = next(bars, None)
+        assert bar is not None
+        spread = 0.0 if comp == "organ" else read_style(bar.feel).spread_ms
+        velocity = _velocity(stroke, bar, touch)
+        late = lateness(touch, *bar.feel.late("comping"))
+        notes += _chord(stroke, voicing, velocity, late, spread)
+    return Part("comping", COMPING[comp], tuple(notes))
+
+
+def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:
+    quiet, loud = read_style(bar.feel).velocity
+    level = quiet + (loud - quiet) * bar.energy + ACCENT * stroke.accent
+    return PALETTE[max(0, min(127, round(level + touch.gauss(0, TOUCH))))]
+
+
+def _chord(
+    stroke: CompStroke, voicing: Voicing, velocity: int, late: float, spread: float
+) -> list[Note]:
+    """The notes of a chord from the bottom up, rolled over ``spread`` ms around its place."""
+    onset, length, chord = stroke.onset, stroke.length, stroke.span.chord
+    swung, together, tempos = stroke.swung, stroke.together, stroke.tempos
+    last = len(voicing.pitches) - 1
+    notes = []
+    for index, pitch in enumerate(voicing.pitches):
+        loud = velocity if index == last else max(16, velocity - INNER)
+        roll = spread * (index / last - 0.5) if last else 0.0
+        ms = 0.0 if together else late + round(roll)
+        notes.append(
+            Note(onset, length, pitch, loud, swung, ms, voicing.grip, chord, together, tempos)
+        )
+    return notes

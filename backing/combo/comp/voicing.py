@@ -1,0 +1,398 @@
+"""Voicings: grips as data, what an instrument can hold of them, and a smooth way through a pass.
+
+A grip names its voices from the bottom up by what they do in the chord; each voice goes to the
+nearest place above the one below it. References:
+
+- rootless A and B forms, 3 5 7 9 and 7 9 3 5, 13 for 5 in dominants: textbook definitions
+- drop 2 and drop 3: the second (third) voice from the top of a close position an octave down
+- low-interval limits: the table at sweetwater.com/insync/low-interval-limit (its C3 is MIDI 60);
+  its tritone, an octave out of line there, takes the fourth's value
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations, product
+
+from backing.combo.comp.tensions import Colours, colours_of
+from backing.combo.plan import CompStroke, Plan
+
+LOW_LIMITS = {
+    1: 52, 2: 51, 3: 48, 4: 47, 5: 45, 6: 45, 7: 37, 8: 41, 9: 41, 10: 41, 11: 41
+}  # fmt: skip
+"""Interval in semitones -> the lowest MIDI number its lower note may have."""
+
+ROOTED = frozenset({"half-diminished", "diminished", "augmented", "power"})
+"""Families that are voiced with their root: they have no ninth to put in its place."""
+
+GRIPS = """
+A       3 5 7 9      0    | A       3 13 7 9     0    | B       7 9 3 5      0
+B       7 9 3 13     0    | open    3 7 9 5      0.2  | open    7 3 5 9      0.2
+open    3 7 9 13     0.3  | quartal 7 3 13 9     0.2  | three   3 7 9        0.4
+three   7 3 5        0.4  | three   7 3 13       0.4  | three   7 3 9        0.5
+three   3 5 7        0.5  | three   7 9 3        0.5  | quartal 11 7 3       0.6
+quartal 1 11 7 3     0.6  | so-what 1 11 7 3 5   0.8  | quartal 3 13 9 5     0.8
+eleven  3 11 7 9     0.4  | eleven  7 9 3 11     0.4  | eleven  3 7 9 11     0.4
+eleven  7 3 11       0.6  | five    3 5 7 9 11   0.9  | five    7 9 3 11 13  0.9
+five    3 13 7 9 11  0.9  | five    3 11 13 7 9  0.9  | five    7 9 3 11 5   0.9
+upper   7 3 5 1 9    0.7  | upper   7 3 13 9 5   0.8  | spread  5 1 3 7      0.5
+rooted  1 3 5 7      0.4  | rooted  3 5 7 1      0.2  | rooted  5 7 1 3      0.2
+rooted  7 1 3 5      0.2  | rooted  1 5 7 3      0.4  | rooted  3 7 1 5      0.2
+rooted  5 1 3 7      0.2  | rooted  7 3 5 1      0.2  | rooted  1 3 7 9      0.7
+triad   1 3 5        0.6  | triad   3 5 1        0.5  | triad   5 1 3        0.5
+triad   3 1 5        0.6  | triad   5 3 1        0.6  | added   3 5 9        0.5
+added   9 3 5        0.5  | added   5 9 3        0.5  | added   5 1 9 3      0.6
+added   1 3 11 5     0.7  | fifth   1 5          0.9  | fifth   5 1          0.9
+"""
+"""Name, voices from the bottom up, and what it costs to take it (0: first choice)."""
+
+CHORDS = ("9 3 5 7", "9 3 13 7", "9 3 11 7", "1 3 5 7", "1 3 13 7", "1 3 5", "9 3 5", "1 5")
+"""What a guitarist inverts and drops: four voices (three in triads) in close position."""
+
+STRINGS = (40, 45, 50, 55, 59, 64)
+"""A guitar's open strings, low to high (E A D G B E)."""
+STRING_SETS = {"drop-2": ((2, 3, 4, 5), (1, 2, 3, 4)), "drop-3": ((0, 2, 3, 4), (1, 3, 4, 5))}
+SHELL_STRINGS = ((0, 2, 3), (1, 2, 3))
+SHELLS = ("1 7 3", "1 3 7", "5 7 3", "5 3 7", "1 3 5", "5 1 3", "1 5")
+"""Rhythm guitar: three voices on the low strings."""
+FRETS, REACH = 13, 4
+"""The highest fret in use, and how many frets lie between the fingers at most."""
+
+SEMITONES_IN_STEP = 2
+CANDIDATES, BEAM = 16, 4
+
+
+@dataclass(frozen=True, slots=True)
+class Leading:
+    """What motion costs: standing ``still``, a top voice that stands while others move, a semitone
+    of a ``step``, one beyond it (``leap``); and by how much chance may outdo all this (``taste``),
+    which tells one chorus from another."""
+
+    still: float
+    top: float
+    step: float
+    leap: float
+    taste: float
+
+
+LEADING = (
+    Leading(0.6, 0.5, 0.02, 0.06, 1.7),
+    Leading(0.3, 0.3, 0.1, 1.5, 0.9),
+    Leading(0.3, 0.3, 0.04, 0.3, 0.9),
+)
+"""Under the same chord, from chord to chord, after a rest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """What a player can hold: MIDI range, number of voices, the middle, the cost by size."""
+
+    low: int
+    high: int
+    centre: float
+    sizes: tuple[float, ...]
+    grips: str = "keys"
+
+
+HANDS = {
+    "piano": Hands(50, 72, 61.0, (9, 9, 2.0, 0.3, 0.0, 0.3)),
+    "organ": Hands(52, 72, 62.0, (9, 9, 2.0, 0.1, 0.0, 9)),
+    "vibes": Hands(55, 79, 67.0, (9, 9, 1.0, 0.0, 0.0, 9)),
+    "guitar": Hands(48, 74, 61.0, (9, 9, 2.0, 0.5, 0.0, 9), "dropped"),
+    "four": Hands(40, 64, 52.0, (9, 9, 2.0, 0.0, 9, 9), "shells"),
+}
+"""By name of the player; ``sizes`` is the cost of 0, 1, 2 ... voices."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Voicing:
+    """Pitches (MIDI) from the bottom up, the grip they come from, and its cost in its place.
+
+    ``heard``: how many of the colour tones that the symbol writes are in it.
+    """
+
+    pitches: tuple[int, ...]
+    grip: str
+    cost: float
+    heard: int
+
+    @property
+    def top(self) -> int:
+        """The highest voice, which the ear follows."""
+        return self.pitches[-1]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Choices:
+    """Voicings to choose from, what each costs, and what where it has to stay in the middle."""
+
+    voicings: tuple[Voicing, ...]
+    costs: tuple[float, ...]
+    central: tuple[float, ...]
+
+
+def voiced(
+    plan: Plan, strokes: Sequence[CompStroke], comp: str, rng: random.Random
+) -> tuple[Voicing, ...]:
+    """A voicing for each stroke, none of which may be N.C.: the smoothest way but for chance.
+
+    The first stroke of a chord lets all be heard that its symbol writes. ``comp`` is a name of
+    HANDS.
+    """
+    by_start = colours_of(plan)
+    ways: list[_Way] = []
+    for index, stroke in enumerate(strokes):
+        before = strokes[index - 1] if index else None
+        first = before is None or before.span is not stroke.span
+        full, free = voicings(by_start[stroke.span.start], comp)
+        choices = full if first else free
+        # passes are voiced one by one: their joints meet in the middle
+        joint = before is None or stroke.span is plan.following
+        costs = choices.central if joint else choices.costs
+        gap = before is not None and float(stroke.onset) - float(before.onset) >= 4
+        ways = _extended(ways, choices, costs, 2 if gap else int(first), rng)
+    return _walked(ways[0] if ways else None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Way:
+    """A way through the pass so far: its cost, its last voicing, the way before that."""
+
+    cost: float
+    voicing: Voicing
+    before: _Way | None
+
+
+def _extended(
+    ways: Sequence[_Way], choices: Choices, costs: Sequence[float], kind: int, rng: random.Random
+) -> list[_Way]:
+    """The best ways that end in one of the choices."""
+    rows = [[way.cost + m for m in _motions(way.voicing, choices, kind)] for way in ways]
+    reached = list(map(min, *rows)) if len(rows) > 1 else rows[0] if rows else [0.0] * len(costs)
+    chance, taste = rng.random, LEADING[kind].taste
+    total = [r + c + taste * chance() for r, c in zip(reached, costs, strict=True)]
+    found = []
+    for at in sorted(range(len(total)), key=total.__getitem__)[:BEAM]:
+        before = next(
+            (w for w, row in zip(ways, rows, strict=True) if row[at] == reached[at]), None
+        )
+        found.append(_Way(total[at], choices.voicings[at], before))
+    return found
+
+
+def _walked(way: _Way | None) -> tuple[Voicing, ...]:
+    voicings = []
+    while way is not None:
+        voicings.append(way.voicing)
+        way = way.before
+    return tuple(reversed(voicings))
+
+
+@lru_cache(maxsize=1 << 15)
+def _motions(before: Voicing, choices: Choices, kind: int) -> tuple[float, ...]:
+    """The cost of going to each choice: ``kind`` 0 under the same chord, 1 from chord to chord,
+    2 after a rest."""
+    leading = LEADING[kind]
+    return tuple(_motion(before.pitches, v.pitches, leading) for v in choices.voicings)
+
+
+def _motion(before: tuple[int, ...], after: tuple[int, ...], leading: Leading) -> float:
+    if before == after:
+        return leading.still
+    moves = voice_moves(before, after)
+    top = abs(after[-1] - before[-1])
+    cost = leading.top if top == 0 else 0.0 if top <= 2 else 0.15 * (top - 1)
+    beyond = sum([move - SEMITONES_IN_STEP for move in moves if move > SEMITONES_IN_STEP])
+    return cost + leading.step * sum(moves) + leading.leap * beyond
+
+
+def voice_moves(before: Sequence[int], after: Sequence[int]) -> list[int]:
+    """By how many semitones each voice moves.
+
+    Voices of equal voicings go in order; of unequal ones each of the smaller takes its nearest.
+    """
+    if len(before) == len(after):
+        return [abs(a - b) for a, b in zip(before, after, strict=True)]
+    few, many = sorted((before, after), key=len)
+    return [min([abs(one - other) for other in many]) for one in few]
+
+
+@lru_cache(maxsize=4096)
+def voicings(colours: Colours, comp: str) -> tuple[Choices, Choices]:
+    """What a player may take: voicings with all that is written, and all; cheapest first.
+
+    Never empty: what no grip fits is stacked from the chord tones.
+    """
+    hands = HANDS[comp]
+    source = {"keys": _keys, "dropped": _dropped, "shells": _shells}[hands.grips]
+    found = [v for v in source(colours, hands) if is_clear(v.pitches, colours)]
+    if not found:
+        found = list(_stacked(colours, hands))
+    found.sort(key=lambda v: v.cost)
+    wanted = 2 if colours.altered else len(colours.written)
+    most = min(wanted, max(v.heard for v in found))
+    return _choices([v for v in found if v.heard >= most], hands), _choices(found, hands)
+
+
+def _choices(found: Sequence[Voicing], hands: Hands) -> Choices:
+    kept = tuple(found[:CANDIDATES])
+    central = (v.cost + 0.3 * abs(sum(v.pitches) / len(v.pitches) - hands.centre) for v in kept)
+    return Choices(kept, tuple(v.cost for v in kept), tuple(central))
+
+
+def is_clear(pitches: Sequence[int], colours: Colours) -> bool:
+    """Whether a voicing sounds clear.
+
+    No interval lies below its limit, no voices are a minor ninth apart (but a b9 over the root),
+    no semitone lies on top.
+    """
+    if len(pitches) > 2 and pitches[-1] - pitches[-2] == 1:
+        return False
+    for low, high in combinations(pitches, 2):
+        interval = high - low
+        if low < LOW_LIMITS.get(interval, 0):
+            return False
+        if interval > 12 and interval % 12 == 1 and low % 12 != colours.root:
+            return False
+    return True
+
+
+def _keys(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+    for name, words, cost in _grips():
+        for tones in _tones(colours, words):
+            if _suits(name, colours):
+                steps = _close(tones)
+                for pitches in _placed(steps, colours.root, hands):
+                    yield _voicing(pitches, name, cost, colours, hands)
+
+
+def _suits(name: str, colours: Colours) -> bool:
+    """Whether a grip that can be built is one that players take for the chord."""
+    rootless = bool(colours.ninths) and colours.family not in ROOTED
+    if name == "rooted" and rootless and colours.family != "sus":
+        return False
+    if name in ("triad", "added", "fifth"):
+        return not colours.sevenths or (name == "triad" and not colours.thirds)
+    if name == "so-what":
+        return colours.family == "minor"
+    return True
+
+
+@lru_cache(maxsize=1)
+def _grips() -> tuple[tuple[str, tuple[str, ...], float], ...]:
+    rows = [cell.split() for line in GRIPS.strip().splitlines() for cell in line.split("|")]
+    return tuple((row[0], tuple(row[1:-1]), float(row[-1])) for row in rows)
+
+
+def _tones(colours: Colours, words: Sequence[str]) -> Iterator[tuple[int, ...]]:
+    """What the voices of a grip may be in a chord, in semitones above the root; no tone twice."""
+    options = {
+        "1": (0,),
+        "3": colours.thirds,
+        "5": colours.fifths,
+        "7": colours.sevenths,
+        "9": colours.ninths,
+        "11": colours.elevenths,
+        "13": colours.thirteenths,
+    }
+    for tones in product(*(options[word] for word in words)):
+        if len(set(tones)) == len(tones):
+            yield tones
+
+
+def _close(tones: Sequence[int]) -> tuple[int, ...]:
+    """Each tone at its nearest place above the one before."""
+    steps = [tones[0]]
+    for tone in tones[1:]:
+        steps.append(steps[-1] + (tone - steps[-1]) % 12)
+    return tuple(steps)
+
+
+def _placed(steps: Sequence[int], root: int, hands: Hands) -> Iterator[tuple[int, ...]]:
+    """The same shape in every octave in which the hands can hold it."""
+    for octave in range(2, 7):
+        pitches = tuple(12 * octave + root + step for step in steps)
+        if pitches[0] >= hands.low and pitches[-1] <= hands.high:
+            yield pitches
+
+
+def _voicing(
+    pitches: tuple[int, ...], grip: str, cost: float, colours: Colours, hands: Hands
+) -> Voicing:
+    tones = {(pitch - colours.root) % 12 for pitch in pitches}
+    away = abs(sum(pitches) / len(pitches) - hands.centre)
+    missed = 0.4 * (bool(colours.written) and not tones & colours.written)
+    # an eleventh nobody wrote is a spice
+    spice = 0.4 * bool(tones.intersection(colours.elevenths) - colours.written)
+    cost += 0.07 * away + hands.sizes[len(pitches)] + missed + spice
+    return Voicing(pitches, grip, cost, len(tones & colours.written))
+
+
+def drop(close: Sequence[int], voice: int) -> tuple[int, ...]:
+    """A close position with its ``voice``-th note from the top an octave lower (2: drop 2)."""
+    moved = close[-voice] - 12
+    rest = [pitch for index, pitch in enumerate(close) if index != len(close) - voice]
+    return tuple(sorted([moved, *rest]))
+
+
+def _dropped(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+    """Drop-2 and drop-3 voicings that lie on four neighbouring strings under one hand."""
+    for words in CHORDS:
+        for tones in _tones(colours, words.split()):
+            if not _suits("triad" if len(tones) < 4 else "", colours):
+                continue
+            rooted = 0.5 if 0 in tones and colours.ninths and colours.family not in ROOTED else 0.0
+            for name, steps in _inversions(tones):
+                for pitches in _placed(steps, colours.root, hands):
+                    if is_playable(pitches, name):
+                        yield _voicing(pitches, name, rooted, colours, hands)
+
+
+def _inversions(tones: Sequence[int]) -> Iterator[tuple[str, tuple[int, ...]]]:
+    """All inversions of a chord, dropped; three voices and fewer stay close."""
+    ordered = sorted(tones)
+    for first in range(len(ordered)):
+        close = _close([*ordered[first:], *ordered[:first]])
+        if len(close) < 4:
+            yield "close", close
+        else:
+            yield "drop-2", drop(close, 2)
+            yield "drop-3", drop(close, 3)
+
+
+def is_playable(pitches: Sequence[int], name: str) -> bool:
+    """Whether a guitarist can hold the pitches: a string each, the frets under one hand."""
+    sets = STRING_SETS.get(name) or tuple(
+        tuple(range(first, first + len(pitches))) for first in range(1, 7 - len(pitches))
+    )
+    return any(_under_hand(pitches, strings) for strings in sets)
+
+
+def _under_hand(pitches: Sequence[int], strings: Sequence[int]) -> bool:
+    frets = [pitch - STRINGS[string] for pitch, string in zip(pitches, strings, strict=False)]
+    return min(frets) >= 0 and max(frets) <= FRETS and max(frets) - min(frets) <= REACH
+
+
+def _shells(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+    """Three voices on the low strings, root or fifth at the bottom."""
+    for rank, words in enumerate(SHELLS):
+        if colours.thirds and colours.sevenths and "7" not in words:
+            continue
+        for tones in _tones(colours, words.split()):
+            for pitches in _placed(_close(tones), colours.root, hands):
+                sets = SHELL_STRINGS if len(pitches) == 3 else ((0, 1), (1, 2))
+                if any(_under_hand(pitches, strings) for strings in sets):
+                    yield _voicing(pitches, "shell", 0.15 * rank, colours, hands)
+
+
+def _stacked(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+    """Chord tones in close position, whatever the limits say: the last resort."""
+    tones = [*colours.core, *(tone for tone in colours.written if tone not in colours.core)][:4]
+    ordered = sorted(tones)
+    for first in range(len(ordered)):
+        steps = _close([*ordered[first:], *ordered[:first]])
+        for pitches in _placed(steps, colours.root, hands):
+            yield _voicing(pitches, "stack", 0.0, colours, hands)

@@ -1,0 +1,332 @@
+"""The drummer: time on the cymbal, comments that talk with the comping, fills that lead on.
+
+Strokes are counted in twelfths of a beat from the start of the pass (``ticks``), so that the
+search for what fits needs no fractions.
+"""
+
+from __future__ import annotations
+
+import random
+from bisect import bisect_right
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import accumulate
+
+from backing.combo.drums.score import HALF, DrumScore, Tick, beats_at, ticks
+from backing.combo.drums.style import (
+    TICKS,
+    DrumFigure,
+    DrumStroke,
+    DrumStyle,
+    Phrase,
+    doubled,
+    phrases,
+    read_style,
+)
+from backing.combo.instruments import JAZZ_KIT, Instrument
+from backing.combo.part import Part
+from backing.combo.plan import Accent, Plan, PlanBar
+from backing.routine import Purpose
+
+WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.3
+"""What a stroke of a comment is worth on an accent of the comping, on a plain stroke of it, where
+it is silent, and an eighth beside it, where the two would stumble."""
+
+REPEATED = 0.3
+"""How often a comment comes again in the next bar; it never comes three times in a row."""
+REMEMBERED, WORN = 8, 0.35
+"""For so many bars each time a comment was played makes it so much less likely."""
+
+LONGEST_SET_UP = 2
+LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
+"""What leads into a beat that the whole band strikes."""
+RIDING = ("ride", "hat", "open_hat")
+"""What the riding hand plays, and leaves for a stroke that marks a beginning."""
+ALONE = frozenset({"bass", "comping"})
+"""Who has to lay out for the drums to play a solo."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """What ends a bar: strokes and how many ticks after the bar line they are counted from.
+
+    ``start`` is the tick at which the first of them takes over; ``role`` is "fill", for which the
+    riding hand leaves its cymbal, or "set-up".
+    """
+
+    figures: tuple[tuple[int, tuple[DrumStroke, ...]], ...]
+    start: int
+    role: str
+
+
+def play(plan: Plan, rng: random.Random) -> Part:
+    """The drum part of a pass, in the kit that most of its bars ask for."""
+    return _Drummer(plan, rng).play()
+
+
+class _Drummer:
+    """The drummer at work on a pass; ``score`` is what is struck so far, by tick and key."""
+
+    def __init__(self, plan: Plan, rng: random.Random) -> None:
+        self.plan, self.rng = plan, rng
+        self.tempo = float(plan.tempo)
+        self.score = DrumScore(_kit(plan.bars), rng)
+        self.accents = {ticks(accent.onset) for accent in plan.accents}
+        self.comping = {ticks(stroke.onset): stroke.accent for stroke in plan.comping}
+        self.phrases: dict[str, Phrase] = {}
+        self.commented: deque[Phrase] = deque(maxlen=REMEMBERED)
+
+    def play(self) -> Part:
+        before: PlanBar | None = None
+        breath = self.plan.purpose is Purpose.BREATH
+        for bar in self.plan.bars:
+            if (bar.bar.changes or breath) and not bar.bar.pickup and not bar.bar.final:
+                self._bar(bar, before)
+            before = bar
+        for accent in self.plan.accents:
+            self._accent(accent)
+        self._lead_on()
+        return self.score.part()
+
+    def _bar(self, bar: PlanBar, before: PlanBar | None) -> None:
+        style, end = read_style(bar.feel), ticks(bar.bar.length)
+        silent = all(change.chord is None for change in bar.bar.changes)
+        ending = None if silent or bar.bar.directions.hits else self._ending(bar, style)
+        filling = ending.start if ending and ending.role == "fill" else end
+        self._put(bar, style, self._time(bar, style, "ride"), filling, role=_ride_role)
+        ground = self._time(bar, style, "ground")
+        kept = [s for s in ground if s.tick < filling or s.voice == "foot"]
+        self._put(bar, style, kept, end, role=_ground_role)
+        if silent:
+            return
+        if not bar.bar.directions.hits:
+            quiet_from = ending.start if ending else end
+            self._put(bar, style, self._comment(bar, style), quiet_from, role=_comment_role)
+        if ending:
+            for at, strokes in ending.figures:
+                self._put(bar, style, strokes, end, role=lambda _: ending.role, at=at)
+        after_fill = before is not None and bool(_filled(before))
+        if (bar.section_top or after_fill) and not (ending and ending.start <= 0):
+            self._top(bar, style, after_fill=after_fill)
+
+    # what is played
+
+    def _time(self, bar: PlanBar, style: DrumStyle, layer: str) -> Sequence[DrumStroke]:
+        """The next bar of a layer that keeps time; a phrase of two bars begins with a section."""
+        known = phrases(style, layer, bar.bar.meter)
+        phrase = self.phrases.get(layer)
+        at = (bar.bar.section_bar - 1) % len(phrase.bars) if phrase else 0
+        stays = layer == "ground" and phrase in known and len(phrase.bars) > 1
+        if (at == 0 and not stays) or phrase not in known:
+            phrase = self._ground(known, bar) if layer == "ground" else self._chosen(known, bar)
+            if phrase is None:
+                return ()
+            self.phrases[layer] = phrase
+            at = (bar.bar.section_bar - 1) % len(phrase.bars)
+        return phrase.bars[at]
+
+    def _ground(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
+        """What runs below the ride: a figure of several bars, like a clave, never turns round."""
+        fitting = self._fitting(known, bar)
+        lasting = [phrase for phrase in fitting if len(phrase.bars) > 1]
+        if not lasting:
+            return self._chosen(known, bar)
+        sums = list(accumulate(phrase.figure.weight for phrase in lasting))
+        return lasting[min(bisect_right(sums, self.plan.ostinato * sums[-1]), len(lasting) - 1)]
+
+    def _chosen(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
+        fitting = self._fitting(known, bar)
+        if not fitting:
+            return None
+        return self.rng.choices(fitting, [p.figure.weight for p in fitting])[0]
+
+    def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[Phrase]:
+        tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
+        return [phrase for phrase in known if phrase.figure.fits(tempo, energy)]
+
+    def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
+        """A comment that suits what the comping plays here; a good one comes again."""
+        known = phrases(style, "comments", bar.bar.meter)
+        last, before = (*reversed(self.commented), None, None)[:2]
+        again = self.rng.random() < REPEATED and last is not before
+        if again and last in known and not bar.section_top:
+            self.commented.append(last)
+            return last.bars[1 % len(last.bars)]
+        fitting = self._fitting(known, bar)
+        fresh = [p for p in fitting if p is not last or not p.bars[0]] or fitting
+        if not fresh:
+            return ()
+        start = ticks(bar.start)
+        weights = [p.figure.weight * self._suits(p.bars[0], start) * self._new(p) for p in fresh]
+        chosen = self.rng.choices(fresh, weights)[0]
+        self.commented.append(chosen)
+        return chosen.bars[0]
+
+    def _new(self, phrase: Phrase) -> float:
+        """How little a comment is worn; silence never is."""
+        return WORN ** self.commented.count(phrase) if phrase.bars[0] else 1.0
+
+    def _suits(self, strokes: Sequence[DrumStroke], start: Tick) -> float:
+        """How well strokes go with the comping: with its accents, or into its holes."""
+        comping = self.comping
+        if not comping or not strokes:
+            return 1.0
+        suits = 0.0
+        for stroke in strokes:
+            tick = start + stroke.tick
+            if tick in comping:
+                suits += WITH_ACCENT if comping[tick] > 0 else WITH_STROKE
+            elif tick - HALF in comping or tick + HALF in comping:
+                suits += BESIDE
+            else:
+                suits += IN_A_HOLE
+        return suits / len(strokes)
+
+    def _ending(self, bar: PlanBar, style: DrumStyle) -> Ending | None:
+        """The fill or the set-up the plan asks for; both end exactly at the bar line."""
+        if _filled(bar):
+            beats, role = min(_filled(bar), bar.bar.length), "fill"
+            figures = self._filling(bar, style, beats * style.pulse)
+        elif bar.set_up and ticks(bar.end) not in self.accents:
+            role = "set-up"
+            figures = self._one_of(bar, style.layers["setups"], LONGEST_SET_UP)
+        else:
+            return None
+        if not figures:
+            return None
+        beat = TICKS // style.pulse
+        at = start = int(bar.bar.length * TICKS) - beat * sum(f.beats for f in figures)
+        placed = []
+        for figure in figures:
+            strokes = doubled(figure.strokes) if style.pulse == 2 else figure.strokes
+            placed.append((at, strokes))
+            at += beat * figure.beats
+        return Ending(tuple(placed), start, role)
+
+    def _filling(self, bar: PlanBar, style: DrumStyle, beats: Fraction) -> list[DrumFigure]:
+        """Figures that together fill so many beats, long ones more often."""
+        found: list[DrumFigure] = []
+        left = beats.__floor__()
+        while left > 0:
+            chosen = self._one_of(bar, style.layers["fills"], left)
+            if not chosen:
+                break
+            found += chosen
+            left -= chosen[0].beats
+        return found
+
+    def _one_of(self, bar: PlanBar, figures: Iterable[DrumFigure], beats: int) -> list[DrumFigure]:
+        tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
+        fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
+        return self.rng.choices(fitting, [f.weight * f.beats for f in fitting]) if fitting else []
+
+    # how it is struck
+
+    def _put(
+        self, bar: PlanBar, style: DrumStyle, strokes: Iterable[DrumStroke], until: Tick,
+        *, role: Callable[[DrumStroke], str], at: int = 0,
+    ) -> None:  # fmt: skip
+        """Strike what lies before tick ``until`` of the bar, counted from its tick ``at``."""
+        start, dice = ticks(bar.start) + at, self.rng.random
+        for stroke in strokes:
+            if stroke.tick + at < until and (stroke.chance == 1 or dice() < stroke.chance):
+                self.score.strike(bar, style, start + stroke.tick, stroke, role(stroke))
+
+    def _top(self, bar: PlanBar, style: DrumStyle, *, after_fill: bool) -> None:
+        """Mark where a chorus or a section begins, or a fill arrives; a push has done it before."""
+        tick = ticks(bar.start)
+        if any(tick - TICKS < at <= tick for at in self.accents):
+            return
+        if style.top == "crash" and self._crashes(bar, after_fill=after_fill):
+            voice = "crash"
+        elif style.top != "plain" and bar.chorus_top and not self.plan.circular:
+            voice = "bell"
+        else:
+            voice = "ride"
+        leaves = RIDING if voice != "ride" else ("ride",)
+        left = [hand for hand in leaves if self.score.lift(tick, hand)]
+        if voice != "ride" or left or (after_fill and style.rides):
+            self.score.strike(bar, style, tick, DrumStroke(0, voice, 1), "top")
+        if style.top != "plain":
+            self.score.strike(bar, style, tick, DrumStroke(0, "kick", 0), "top")
+
+    def _crashes(self, bar: PlanBar, *, after_fill: bool) -> bool:
+        """Not on every round of a loop; where a chorus begins, and now and then after a fill."""
+        if not self.plan.circular and bar.chorus_top and self.plan.chorus > 0:
+            return True
+        often = 0.2 if self.plan.circular else 0.2 + 0.4 * bar.energy
+        return after_fill and self.rng.random() < often
+
+    # with the whole band
+
+    def _accent(self, accent: Accent) -> None:
+        """Strike with the band, set it up on the way there, and keep out of its way."""
+        bar, tick = self.plan.bar_at(accent.onset), ticks(accent.onset)
+        style = read_style(bar.feel)
+        self.score.clear(tick, tick + min(ticks(accent.length), TICKS))
+        self._set_up(bar, style, tick)
+        for voice, strength in self._band_voices(accent, style):
+            stroke = DrumStroke(0, voice, strength)
+            self.score.strike_together(bar, style, tick, stroke, accent.kind)
+            if voice == "crash":
+                self.score.lift(tick, "ride")
+
+    def _band_voices(self, accent: Accent, style: DrumStyle) -> tuple[tuple[str, int], ...]:
+        """Voices of a stroke with the band and how strong they are.
+
+        What opens a section rings, and a last chord that is held.
+        """
+        if accent.kind == "last":
+            return ("kick", 1), ("crash", 1) if accent.length >= 1 else ("snare", 1)
+        if accent.kind != "push":
+            return ("kick", 0), ("snare", 1)
+        into = self.plan.bar_at(accent.span.written)
+        opens = into.section_top and into.start == accent.span.written
+        rings = opens and style.top == "crash" and not self.plan.circular
+        return (("kick", 1), ("crash", 1)) if rings else (("kick", 0), ("snare", 0), ("ride", 1))
+
+    def _set_up(self, bar: PlanBar, style: DrumStyle, tick: Tick) -> None:
+        """Lead into a stroke of the band: the beat before an off-beat, two eighths to a beat."""
+        if any(tick - 2 * TICKS < other < tick for other in self.accents):
+            return
+        off_beat = (tick - ticks(bar.start)) % TICKS != 0
+        led = (DrumStroke(-HALF, "snare", 1),) if off_beat else LED_BY
+        for stroke in led:
+            place = tick + stroke.tick
+            if place >= 0 and not self.plan.bar_at(beats_at(place)).bar.pickup:
+                self.score.strike(bar, style, place, stroke, "set-up")
+
+    def _lead_on(self) -> None:
+        """Set up a push of the next pass, whose own strokes are played there."""
+        following = self.plan.following
+        if following is not None and following.early > 0 and self.plan.bars:
+            tick, bar = ticks(following.start), self.plan.bars[-1]
+            self.score.clear(tick, ticks(self.plan.length))
+            self._set_up(bar, read_style(bar.feel), tick)
+
+
+def _filled(bar: PlanBar) -> Fraction:
+    """The beats of a fill at the end of the bar; all of it where the drums are left alone."""
+    alone = bar.bar.directions.lay_out
+    return bar.bar.length if alone >= ALONE and not alone & {"drums", "kit"} else bar.fill
+
+
+def _ride_role(stroke: DrumStroke) -> str:
+    return "skip" if stroke.tick % TICKS else "ride"
+
+
+def _ground_role(stroke: DrumStroke) -> str:
+    if stroke.voice == "kick":
+        return "feather" if stroke.accent < 0 else "kick"
+    return stroke.voice if stroke.voice in ("foot", "stick") else "back-beat"
+
+
+def _comment_role(stroke: DrumStroke) -> str:
+    return "ghost" if stroke.accent < 0 else "comment"
+
+
+def _kit(bars: Iterable[PlanBar]) -> Instrument:
+    kits = Counter(read_style(bar.feel).kit for bar in bars)
+    return kits.most_common(1)[0][0] if kits else JAZZ_KIT

@@ -1,0 +1,134 @@
+"""What the drums strike in a pass, by place and key, until it becomes a part."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+from fractions import Fraction
+
+from backing.combo.drums.style import TICKS, VOICES, DrumStroke, DrumStyle
+from backing.combo.feel import lateness
+from backing.combo.instruments import BRUSH_KIT, CRASH, Instrument
+from backing.combo.part import VELOCITIES, Note, Part, on_palette
+from backing.combo.plan import PlanBar
+
+Tick = int | Fraction
+"""A place in twelfths of a beat; no whole number only where a tune asks for odd places."""
+
+HALF = TICKS // 2
+LENGTH, RING = Fraction(1, 6), Fraction(1)
+"""Written lengths in beats of a stroke, and of a cymbal that is to ring: a kit does not hold."""
+
+TOUCH = 4.0
+"""The most by which a stroke is louder or softer than meant; one step of the palette is 8."""
+QUIETEST, BY_ENERGY = 0.93, 0.14
+"""Velocities are multiplied by the first at energy 0, and grow by the second up to energy 1."""
+PALETTE = tuple(on_palette(velocity) for velocity in range(128))
+
+GOES_ON = frozenset({"ride", "skip", "foot", "stick", "back-beat"})
+"""What is played through a stroke of the whole band, by role."""
+COMMENTS = frozenset({"comment", "ghost"})
+
+
+@dataclass(frozen=True, slots=True)
+class Struck:
+    """What is struck at one place on one key; see Note."""
+
+    velocity: int
+    role: str
+    swung: bool = True
+    lateness_ms: float = 0.0
+    together: bool = False
+    tempos: tuple[int, int] | None = None
+
+
+class DrumScore:
+    """The strokes of a pass on one kit: one for each place and key, the loudest."""
+
+    def __init__(self, kit: Instrument, dice: random.Random) -> None:
+        self.kit, self.dice = kit, dice
+        self.struck: dict[tuple[Tick, int], Struck] = {}
+
+    def strike(
+        self, bar: PlanBar, style: DrumStyle, tick: Tick, stroke: DrumStroke, role: str
+    ) -> None:
+        """Put one stroke at ``tick`` of the pass, unless a louder one stands there."""
+        place = tick, self._key(stroke.voice)
+        touch = TOUCH * (2 * self.dice.random() - 1)
+        level = style.levels[stroke.voice][stroke.accent + 1]
+        velocity = _velocity(level + touch, bar.energy)
+        there = self.struck.get(place)
+        if there is None or there.velocity < velocity:
+            late = lateness(self.dice, *bar.feel.late(VOICES[stroke.voice].late))
+            self.struck[place] = Struck(velocity, role, stroke.swung, late, False, stroke.tempos)
+
+    def strike_together(
+        self, bar: PlanBar, style: DrumStyle, tick: Tick, stroke: DrumStroke, role: str
+    ) -> None:
+        """Put a stroke of the whole band at ``tick``, in place of what stands there."""
+        velocity = _velocity(style.levels[stroke.voice][stroke.accent + 1], bar.energy)
+        swung = (tick - ticks(bar.start)) % TICKS in (0, HALF)
+        place = tick, self._key(stroke.voice)
+        self.struck[place] = Struck(velocity, role, swung, together=True)
+
+    def lift(self, tick: Tick, voice: str) -> bool:
+        """Leave out a voice at ``tick``; whether it stood there."""
+        return self.struck.pop((tick, self._key(voice)), None) is not None
+
+    def clear(self, tick: Tick, end: Tick) -> None:
+        """Leave room for a stroke of the band at ``tick`` that lasts to ``end``.
+
+        Comments stop a beat before it; under it, and on the beat it was pushed from, only time
+        goes on.
+        """
+        for place, struck in list(self.struck.items()):
+            if not tick - TICKS < place[0] <= end or struck.together or struck.role in GOES_ON:
+                continue
+            if place[0] >= tick or struck.role in COMMENTS:
+                del self.struck[place]
+
+    def part(self) -> Part:
+        """The part, its notes by onset and key."""
+        # whole numbers sort faster than the fractions Part.of would sort
+        notes = tuple(_note(place, self.struck[place]) for place in sorted(self.struck))
+        return Part("drums", self.kit, notes)
+
+    def _key(self, voice: str) -> int:
+        instead = VOICES[voice].without_brushes
+        return VOICES[voice].key if instead is None or self.kit is BRUSH_KIT else instead
+
+
+def _velocity(level: float, energy: float) -> int:
+    loud = round(level * (QUIETEST + BY_ENERGY * energy))
+    return PALETTE[max(VELOCITIES[0], min(VELOCITIES[-1], loud))]
+
+
+def _note(place: tuple[Tick, int], struck: Struck) -> Note:
+    tick, key = place
+    return Note(
+        onset=beats_at(tick),
+        length=RING if struck.together or key == CRASH else LENGTH,
+        pitch=key,
+        velocity=struck.velocity,
+        swung=struck.swung,
+        lateness_ms=struck.lateness_ms,
+        role=struck.role,
+        together=struck.together,
+        tempos=struck.tempos,
+    )
+
+
+_BEATS = tuple(Fraction(tick, TICKS) for tick in range(64 * 4 * TICKS))
+
+
+def beats_at(tick: Tick) -> Fraction:
+    """A tick in beats."""
+    if isinstance(tick, int) and 0 <= tick < len(_BEATS):
+        return _BEATS[tick]
+    return Fraction(tick) / TICKS
+
+
+def ticks(beats: Fraction) -> Tick:
+    """Beats in ticks."""
+    count = beats * TICKS
+    return count.numerator if count.denominator == 1 else count

@@ -1,0 +1,1 @@
+"""Lines through the changes, found by search over the whole form."""

@@ -1,0 +1,317 @@
+"""Lines through the changes: chord tones under the hand, joined by step where the chord changes.
+
+A line is found by search over the whole form (``line_search``). Its first note follows from the
+first chord alone, so that a pass can lead to the next one without knowing it: a loop is a circle.
+After a rest, in phrases and calls and in most turns of trading, it is drawn like the others.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+from backing.chart.harmony import Chord
+from backing.chart.pitch import Interval, PitchName
+from backing.combo.plan import ChordSpan, Plan
+from backing.lines.line import IDEAS, SLOW, Line, LineNote
+from backing.lines.rhythm import LineSlot, slots, starts_anew
+from backing.lines.search import Joint, Link, Offer, search
+from backing.neck.fingerboard import hand
+from backing.neck.parent_scales import parent_scales
+from backing.neck.path import path_of, shape_near
+from backing.neck.shapes import Shape, ShapeTone
+
+RUN_LENGTHS, RUN_WEIGHTS = (3, 4, 5, 6, 7, 8), (2, 4, 3, 4, 3, 2)
+"""For how many notes a line goes one way before it turns: common practice, no source."""
+NOT_A_THIRD = 1e-3
+"""Landing elsewhere where thirds are asked for; a step weighs more."""
+CIRCLE = 3
+"""Triplets that go round in one beat's notes sound like a stuck record."""
+MIDDLE_PULL = 0.02
+"""By how much a semitone away from the middle of a shape is shunned."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Stand:
+    """A slot, the shape it is played in, and its part in a figure around a change.
+
+    ``figure``: "" a plain note, "approach" the semitone before a target, "above" and "below" the
+    two tones of an enclosure; ``target`` is the next chord's shape then. ``arrives``: the first
+    note of a chord. ``home``: the first note of the next pass, which this one leads to.
+    """
+
+    slot: LineSlot
+    shape: Shape
+    arrives: bool
+    figure: str = ""
+    target: Shape | None = None
+    home: bool = False
+
+
+def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
+    """The notes of a line through a pass, in order of time.
+
+    On a ladder the plan says the rhythm. Equal ``rng`` states give equal lines; a line does not
+    depend on the tempo. Raises PracticeError where there is nothing to play a line on.
+    """
+    if plan.value:
+        line = replace(line, rhythm=plan.value)
+    times, contour, drawn = (random.Random(rng.getrandbits(64)) for _ in range(3))
+    stands = _stands(plan, line, times)
+    scales = parent_scales(plan.spans) if line.level == 4 else {}
+    offers = [_offer(stand, line, scales) for stand in stands]
+    if _told(line) or not starts_anew(plan, line):
+        offers[0] = _fixed(_first_tone(stands[0].shape, line))
+    if stands[-1].home:
+        offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
+    circle = CIRCLE if line.rhythm == "triplets" else 0
+    pitches = search(offers, _links(stands, line, contour), drawn, circle)
+    following = (*pitches[1:], None)
+    return tuple(
+        _note(stand, pitch, to, line)
+        for stand, pitch, to in zip(stands, pitches, following, strict=True)
+        if not stand.home
+    )
+
+
+def _told(line: Line) -> bool:
+    """Whether the player has a say in how the line begins."""
+    return line.start is not None or line.thirds or line.direction != "both"
+
+
+def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
+    """The MIDI pitch with which an unbroken line begins over a chord, whatever comes later.
+
+    The tone that is asked for, nearest to the middle of the shape; the lowest for a line that goes
+    up, the highest for one that goes down. Raises PracticeError: see shapes.shape.
+    """
+    position = line.positions[chorus % len(line.positions)]
+    shape, _ = shape_near(chord, line.fingerboard, position, line.way, {})
+    return _first_tone(shape, line).pitch
+
+
+def _first_tone(shape: Shape, line: Line) -> ShapeTone:
+    tones = _playable(shape, line)
+    role = 3 if line.thirds else line.start or 1
+    wanted = [tone for tone in tones if tone.role == role] or list(tones)
+    if line.direction == "both":
+        middle = (tones[0].pitch + tones[-1].pitch) / 2
+        return min(wanted, key=lambda tone: (abs(tone.pitch - middle), tone.pitch))
+    return wanted[0] if line.direction == "up" else wanted[-1]
+
+
+def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
+    """The tones on the strings that are asked for; all where these have but one."""
+    if line.top_strings is None:
+        return shape.tones
+    high = tuple(tone for tone in shape.tones if tone.place.string <= line.top_strings)
+    return high if len(high) > 1 else shape.tones
+
+
+def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
+    position = line.positions[plan.chorus % len(line.positions)]
+    taken = path_of(plan, line.fingerboard, position, way=line.way)
+    shapes = {step.span.start: step.shape for step in taken.steps}
+    stands: list[_Stand] = []
+    for slot in slots(plan, line, rng):
+        shape = shapes.get(slot.span.start) or _following_shape(plan, slot.span, line)
+        stands.append(_stand(slot, shape, stands))
+    home = None if line.rhythm in IDEAS else _home(plan, stands[-1].slot)
+    if home is not None:
+        shape = _following_shape(plan, home.span, line)
+        stands.append(replace(_stand(home, shape, stands), home=True))
+    return _with_figures(stands, line) if line.level > 1 else stands
+
+
+def _stand(slot: LineSlot, shape: Shape, before: Sequence[_Stand]) -> _Stand:
+    return _Stand(slot, shape, not before or _differs(before[-1].shape, shape))
+
+
+def _home(plan: Plan, last: LineSlot) -> LineSlot | None:
+    """Where the next pass begins, if the line goes on without a rest to there."""
+    span = plan.following
+    if span is None or span.chord is None or plan.length - last.end >= 1:
+        return None
+    if plan.resting("melody", plan.length):
+        return None
+    return replace(
+        last, onset=plan.length, span=span, beat=True, downbeat=True, swung=True, bound=True
+    )
+
+
+def _following_shape(plan: Plan, span: ChordSpan, line: Line) -> Shape:
+    """The shape of the chord after the end, where the next pass takes it."""
+    assert span.chord is not None
+    chorus = plan.chorus if plan.circular else plan.chorus + 1
+    position = line.positions[chorus % len(line.positions)]
+    return shape_near(span.chord, line.fingerboard, position, line.way, {})[0]
+
+
+def _differs(one: Shape, other: Shape) -> bool:
+    """Whether the chord changes; another bass under the same chord is a change too."""
+    a, b = one.chord, other.chord
+    return (a.root.pitch_class, a.quality, a.bass_pitch_class) != (
+        b.root.pitch_class, b.quality, b.bass_pitch_class,
+    )  # fmt: skip
+
+
+def _with_figures(stands: list[_Stand], line: Line) -> list[_Stand]:
+    """Approaches and enclosures put before the changes that leave room for them."""
+    for at, (before, after) in enumerate(pairwise(stands)):
+        if not after.arrives or before.arrives or not _leads_on(before.slot, after.slot):
+            continue
+        stands[at] = replace(before, figure="approach", target=after.shape)
+        around = line.level > 2 and after.slot.downbeat and at > 0
+        if around and not stands[at - 1].arrives and _leads_on(stands[at - 1].slot, before.slot):
+            stands[at - 1] = replace(stands[at - 1], figure="above", target=after.shape)
+            stands[at] = replace(before, figure="below", target=after.shape)
+    return stands
+
+
+def _leads_on(slot: LineSlot, following: LineSlot) -> bool:
+    """Whether a slot is an eighth right before the other one."""
+    return slot.length <= slot.eighth and slot.end == following.onset
+
+
+def _offer(stand: _Stand, line: Line, scales: Mapping[Fraction, frozenset[int]]) -> Offer:
+    tones = _playable(stand.shape, line)
+    if stand.figure:
+        return _foreign(stand, line)
+    thirds = line.thirds and stand.arrives
+    middle = (tones[0].pitch + tones[-1].pitch) / 2
+    weighed = {
+        t.pitch: (1 - MIDDLE_PULL * abs(t.pitch - middle))
+        * (NOT_A_THIRD if thirds and t.role != 3 else 1.0)
+        for t in tones
+    }
+    if stand.slot.last:  # at rest on the chord
+        weighed = {t.pitch: 1.0 if t.role in (1, 3, 5) else NOT_A_THIRD for t in tones}
+    if stand.slot.opens and line.start is not None:
+        asked = {t.pitch: weighed[t.pitch] for t in tones if t.role == line.start}
+        weighed = asked or weighed
+    strings = {tone.pitch: tone.place.string for tone in tones}
+    passing = _passing(stand, tones, line, scales)
+    strings |= passing
+    weighed |= dict.fromkeys(passing, 1.0)
+    pitches = tuple(sorted(weighed))
+    return Offer(
+        pitches,
+        tuple(weighed[pitch] for pitch in pitches),
+        tuple(strings[pitch] for pitch in pitches),
+        frozenset(passing),
+    )
+
+
+def _fixed(tone: ShapeTone) -> Offer:
+    return Offer((tone.pitch,), (1.0,), (tone.place.string,))
+
+
+def _passing(
+    stand: _Stand,
+    tones: Sequence[ShapeTone],
+    line: Line,
+    scales: Mapping[Fraction, frozenset[int]],
+) -> dict[int, int]:
+    """Tones of the parent scale that may pass here: pitch -> string. None on a beat."""
+    slot = stand.slot
+    if line.level < 4 or slot.beat or stand.arrives or slot.last or slot.closes:
+        return {}
+    scale = scales.get(slot.span.start) or frozenset(stand.shape.chord.scale_pitch_classes)
+    own = {tone.pitch for tone in tones}
+    here = hand(line.fingerboard, stand.shape.position)
+    found = {}
+    for pitch, places in here.reach.items():
+        inside = tones[0].pitch < pitch < tones[-1].pitch
+        if inside and pitch not in own and pitch % 12 in scale:
+            found[pitch] = places[0].string
+    return found
+
+
+def _foreign(stand: _Stand, line: Line) -> Offer:
+    """The tones around the next chord's tones that lead there."""
+    assert stand.target is not None
+    here = hand(line.fingerboard, stand.target.position)
+    targets = [tone.pitch for tone in _playable(stand.target, line)]
+    above = {pitch - 1: _step_above(pitch, stand.target.chord) for pitch in targets}
+    if stand.figure == "approach":
+        around = {pitch + side for pitch in targets for side in (-1, 1)}
+    elif stand.figure == "below":
+        around = set(above)
+    else:
+        around = set(above.values())
+    pitches = tuple(sorted(pitch for pitch in around if pitch in here.reach)) or tuple(targets)
+    strings = tuple(here.reach[pitch][0].string for pitch in pitches)
+    return Offer(pitches, (1.0,) * len(pitches), strings, above=tuple(sorted(above.items())))
+
+
+def _step_above(pitch: int, chord: Chord) -> int:
+    """The next tone of the chord's scale above a MIDI pitch, one or two semitones up."""
+    return pitch + (1 if (pitch + 1) % 12 in chord.scale_pitch_classes else 2)
+
+
+def _links(stands: Sequence[_Stand], line: Line, rng: random.Random) -> list[Link]:
+    """How each note is joined to the next, with the contour that the line follows."""
+    strict = line.direction != "both"
+    way, left = _contour_start(line, rng)
+    links = []
+    for before, after in pairwise(stands):
+        links.append(Link(_joint(before, after, line), way, strict))
+        left -= 1
+        if left == 0 and not strict:
+            way, left = -way, _run(rng)
+    return links
+
+
+def _contour_start(line: Line, rng: random.Random) -> tuple[int, int]:
+    ways = {"up": 1, "down": -1, "both": rng.choice((1, -1))}
+    return ways[line.direction], _run(rng)
+
+
+def _run(rng: random.Random) -> int:
+    return rng.choices(RUN_LENGTHS, RUN_WEIGHTS)[0]
+
+
+def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
+    if not after.slot.bound:
+        return Joint.FREE
+    if before.figure == "above":
+        return Joint.AROUND
+    if before.figure:
+        return Joint.APPROACH if before.figure == "approach" else Joint.BELOW
+    if after.figure:
+        return Joint.INTO
+    if not after.arrives:
+        return Joint.WITHIN
+    return Joint.SLOW_CHANGE if line.rhythm in SLOW else Joint.CHANGE
+
+
+def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineNote:
+    slot, chord = stand.slot, stand.shape.chord
+    tone = stand.shape.at(pitch)
+    here = hand(line.fingerboard, stand.shape.position)
+    place = tone.place if tone else here.reach[pitch][0]
+    kind = _kind(stand, tone)
+    degree = tone.degree if tone else chord.name_of(pitch % 12)
+    name = chord.spelled(degree) if degree else _foreign_name(pitch, following, stand)
+    return LineNote(
+        slot.onset, slot.length, pitch, place, here.finger(place), chord, degree, name, kind,
+        slot.swung, slot.triplet,
+    )  # fmt: skip
+
+
+def _kind(stand: _Stand, tone: ShapeTone | None) -> str:
+    if stand.figure:
+        return "approach" if stand.figure == "approach" else "enclosure"
+    return "tone" if tone else "passing"
+
+
+def _foreign_name(pitch: int, following: int | None, stand: _Stand) -> PitchName:
+    """A tone foreign to the chord, spelled as a step to where it leads."""
+    target = stand.target.at(following) if stand.target and following else None
+    if target is None or following is None or stand.target is None:
+        return PitchName.of_fifths(7 * pitch % 12).simplified()
+    name = stand.target.chord.spelled(target.degree)
+    return name.transposed(Interval(-1 if pitch < following else 1, pitch - following)).simplified()

@@ -1,0 +1,287 @@
+"""The path of a tune in one place of the neck: the shape of each chord there, and how they connect.
+
+The hand stays; where the nut, the last fret or a sparse tuning does not let it, the path says so
+and takes the nearest position that has the chord.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import product
+
+from backing.chart.bar import PlayedBar
+from backing.chart.harmony import Chord
+from backing.combo.plan import ChordSpan, Plan, make_plan
+from backing.errors import PracticeError
+from backing.neck.arpeggio import arpeggio, heard
+from backing.neck.fingerboard import Fingerboard, StringFret, hand
+from backing.neck.grip import JUMP, SECOND_ROLL, STRETCH, Grip, grips
+from backing.neck.shapes import Shape, shape
+from backing.neck.voice_leading import Move, voice_leading
+from backing.routine import Pass, Purpose
+
+MOST_CHOICES = 6
+"""So many doubtful places (two in four) are weighed together; the rest are taken as they come."""
+LEAVING = 1_000
+"""What leaving the position costs when positions are compared, in tenths of a stretch."""
+HIGHEST_CHOICE = 12
+MIDDLE = 5
+"""Where a hand likes to sit (common practice, no source: between the third and eighth position)."""
+CHORDS_PER_FRET = 20
+"""A fret away from MIDDLE counts as a stretch in one of so many chords."""
+
+
+@dataclass(frozen=True, slots=True)
+class PathStep:
+    """A chord of the path, from where the band brings it in to where the next one comes.
+
+    ``start`` and ``end`` in beats from the start of the bars; ``written`` is the onset on paper.
+    ``moves`` lead to the next chord (from the last one to the first: a tune is a circle); they are
+    empty where no chord follows.
+    """
+
+    span: ChordSpan
+    chord: Chord
+    shape: Shape
+    moves: tuple[Move, ...]
+
+    @property
+    def start(self) -> Fraction:
+        """The beat at which the chord comes in."""
+        return self.span.start
+
+    @property
+    def end(self) -> Fraction:
+        """The beat at which the next one comes in."""
+        return self.span.end
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """A chord for which the hand cannot stay; ``bar`` is its label ("13", "intro:1"), ``position``
+    the nearest one that has the chord, where the path takes it (None: there is none)."""
+
+    bar: str
+    chord: Chord
+    position: int | None
+    cause: str
+
+    def __str__(self) -> str:
+        cure = f"Take it in position {self.position}."
+        if self.position is None:
+            cure = "No other position has it whole."
+        return f"Bar {self.bar}, {self.chord}: {self.cause} {cure}"
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """The way through the changes in one ``position``; N.C. has no step."""
+
+    fingerboard: Fingerboard
+    position: int
+    steps: tuple[PathStep, ...]
+    troubles: tuple[Trouble, ...]
+    way: str = "1-7"
+
+    @property
+    def shapes(self) -> tuple[Shape, ...]:
+        """The different shapes, in the order in which they first come."""
+        return tuple(
+            {(s.shape.chord.root, s.shape.chord.quality): s.shape for s in self.steps}.values()
+        )
+
+    @property
+    def effort(self) -> int:
+        """What the path asks of the hand, in tenths of a stretch, summed over its chords."""
+        rolls = sum(max(0, step.shape.rolls - 1) for step in self.steps)
+        asked = STRETCH * (self.stretches + self.open_strings) + SECOND_ROLL // 10 * rolls
+        return asked + LEAVING * len(self.troubles)
+
+    @property
+    def stretches(self) -> int:
+        """How many tones need a stretch, summed over its chords."""
+        return sum(len(step.shape.stretches) for step in self.steps)
+
+    @property
+    def open_strings(self) -> int:
+        """How many tones are open strings, which cannot be moved, or damped at will."""
+        return sum(tone.finger == 0 for step in self.steps for tone in step.shape.tones)
+
+
+@dataclass(frozen=True, slots=True)
+class BestPosition:
+    """A path in the position that suits a tune best, and the ``reason`` in a sentence."""
+
+    path: Path
+    reason: str
+
+
+def path(
+    bars: Sequence[PlayedBar], fingerboard: Fingerboard, position: int, *, way: str = "1-7"
+) -> Path:
+    """The path through ``bars`` in a position.
+
+    ``way``: see arpeggio.WAYS. Raises PracticeError where the position is off the neck, there is
+    no chord, or a chord cannot be reached anywhere on this tuning.
+    """
+    return path_of(plan_of_bars(bars), fingerboard, position, way=way)
+
+
+def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
+    """What the band would agree on for these bars as a round of a loop."""
+    return make_plan(
+        Pass(Purpose.SOLO, tuple(bars), Fraction(120), circular=True, leads_to=bars[0])
+        if bars
+        else Pass(Purpose.SOLO, (), Fraction(120))
+    )
+
+
+def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "1-7") -> Path:
+    """The path through a plan; see ``path``."""
+    hand(fingerboard, position)
+    spans = [(span, heard(span.chord)) for span in plan.spans if span.chord is not None]
+    if not spans:
+        raise PracticeError("There is no chord in these bars.", "Choose bars with changes.")
+    preferred = _alike([chord for _, chord in spans], fingerboard, position, way)
+    shapes: dict[Chord, tuple[Shape, str]] = {}
+    steps, troubles = [], []
+    for at, (span, chord) in enumerate(spans):
+        if chord not in shapes:
+            shapes[chord] = shape_near(chord, fingerboard, position, way, preferred)
+        taken, cause = shapes[chord]
+        if cause:
+            bar = plan.bar_at(max(span.written, Fraction(0))).bar.label
+            troubles.append(Trouble(bar, chord, taken.position if taken.whole else None, cause))
+        following = spans[(at + 1) % len(spans)][1]
+        steps.append(PathStep(span, chord, taken, voice_leading(chord, following, way)))
+    return Path(fingerboard, position, tuple(steps), tuple(troubles), way)
+
+
+def shape_near(
+    chord: Chord, board: Fingerboard, position: int, way: str, preferred: Mapping[int, StringFret]
+) -> tuple[Shape, str]:
+    """The shape in the position; where no run of it is whole, the nearest whole one, and why.
+
+    Raises PracticeError where no position has the chord.
+    """
+    nearest = sorted(range(1, board.highest_position + 1), key=lambda p: abs(p - position))
+    broken: Shape | None = None
+    cause = ""
+    for away in nearest:
+        try:
+            found = shape(chord, board, away, way=way, preferred=preferred)
+        except PracticeError as error:
+            cause = cause or error.cause
+            continue
+        if found.whole:
+            return found, cause
+        broken = broken or found
+        cause = cause or f"{', '.join(_names(found))} cannot be reached in position {away}."
+    if broken is None:
+        raise PracticeError(
+            f"{chord} cannot be reached in any position of this tuning.",
+            "Tune the strings closer together.",
+        )
+    return broken, cause
+
+
+def _names(broken: Shape) -> Iterator[str]:
+    chord = broken.chord
+    for pitch in broken.missing:
+        degree = next(
+            d
+            for d in (*arpeggio(chord.quality).tones, *arpeggio(chord.quality, "3-9").tones)
+            if (chord.root.pitch_class + d.pitch_class - pitch) % 12 == 0
+        )
+        yield f"{chord.spelled(degree).pretty} (the {degree})"
+
+
+def _alike(
+    chords: Sequence[Chord], board: Fingerboard, position: int, way: str
+) -> dict[int, StringFret]:
+    """For every pitch with two places the one to take throughout, so that the hand moves least.
+
+    Every way to settle the doubtful places is weighed over all chords of the tune.
+    """
+    counted = Counter(_classes(chord, way) for chord in chords)
+    options = [(grips(board, position, c), count) for c, count in counted.items()]
+    doubtful = _doubtful([c for c, _ in counted.most_common()], board, position)
+    ways = [_departing(found, board, doubtful) for found, _ in options]
+
+    def cost(table: tuple[StringFret, ...]) -> int:
+        return sum(
+            count * min((own + _departure(places, table) for own, places in found), default=0)
+            for found, (_, count) in zip(ways, options, strict=True)
+        )
+
+    best = min(product(*doubtful.values()), key=cost)
+    return dict(zip(doubtful, best, strict=True))
+
+
+def _departure(places: tuple[StringFret | None, ...], table: tuple[StringFret, ...]) -> int:
+    astray = sum(p is not None and p != t for p, t in zip(places, table, strict=True))
+    return (JUMP + STRETCH) * astray
+
+
+def _classes(chord: Chord, way: str) -> frozenset[int]:
+    tones = arpeggio(chord.quality, way).tones
+    return frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in tones)
+
+
+def _doubtful(
+    classes: Sequence[frozenset[int]], board: Fingerboard, position: int
+) -> dict[int, tuple[StringFret, ...]]:
+    """The pitches with a choice of places that the most chords need."""
+    reach = hand(board, position).reach
+    needed = Counter(
+        pitch for each in classes for pitch, p in reach.items() if len(p) > 1 and pitch % 12 in each
+    )
+    return {pitch: reach[pitch] for pitch, _ in needed.most_common(MOST_CHOICES)}
+
+
+def _departing(
+    found: Sequence[Grip], board: Fingerboard, doubtful: Mapping[int, tuple[StringFret, ...]]
+) -> list[tuple[int, tuple[StringFret | None, ...]]]:
+    """For each grip its cost, and where it takes each doubtful pitch (None: it has it not)."""
+    ways = []
+    for grip in found:
+        at = {board.pitch(place): place for place in grip.places}
+        ways.append((grip.cost, tuple(at.get(pitch) for pitch in doubtful)))
+    return ways
+
+
+def best_position(
+    bars: Sequence[PlayedBar], fingerboard: Fingerboard, *, way: str = "1-7"
+) -> BestPosition:
+    """The position that asks least of the hand over these bars, up to the twelfth.
+
+    Raises PracticeError: see ``path``.
+    """
+    plan = plan_of_bars(bars)
+    last = min(HIGHEST_CHOICE, fingerboard.highest_position)
+    paths = [path_of(plan, fingerboard, p, way=way) for p in range(1, last + 1)]
+    ranked = sorted(paths, key=_asked_of_the_hand)
+    reason = f"Position {ranked[0].position}: {_in_words(ranked[0])}."
+    for other in ranked[1:2]:
+        farther = abs(other.position - MIDDLE) > abs(ranked[0].position - MIDDLE)
+        where = ", farther from the middle of the neck" if farther else ""
+        reason += f" Next best is position {other.position}: {_in_words(other)}{where}."
+    return BestPosition(ranked[0], reason)
+
+
+def _asked_of_the_hand(taken: Path) -> float:
+    away = abs(taken.position - MIDDLE)
+    return taken.effort + STRETCH * away * len(taken.steps) / CHORDS_PER_FRET
+
+
+def _in_words(taken: Path) -> str:
+    """What a path asks of the hand."""
+    words = [f"{taken.stretches or 'no'} {'stretch' if taken.stretches == 1 else 'stretches'}"]
+    if taken.open_strings:
+        words.append(f"{taken.open_strings} open-string tones")
+    if taken.troubles:
+        words.append(f"{len(taken.troubles)} that cannot be had there")
+    return f"{' and '.join(words)} over {len(taken.steps)} chords"

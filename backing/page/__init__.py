@@ -1,0 +1,52 @@
+"""The practice page: one HTML file that plays a tune's band live and shows the neck.
+
+::
+
+    Form ─score→ takes of the chorus, bar by bar ─┐
+         ─strip→ the sounds they need ────────────┼─data, document→ one HTML file
+    web/*.js ─bundle→ one script ─────────────────┘
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from backing.chart.form import Form
+from backing.combo.band import Band
+from backing.mixdown.note_store import user_store
+from backing.mixdown.soundfont import SoundFont
+from backing.page.data import page_data
+from backing.page.document import document
+from backing.page.level import gain_db
+from backing.page.score import make_score
+from backing.page.strip import SAMPLE_RATE, Strip, Wanted, make_strip, wanted
+
+__all__ = ["PageMaker"]
+
+
+@dataclass
+class PageMaker:
+    """Makes the pages of a SoundFont and a band; sounds that did not change are kept.
+
+    ``keep``: so are the notes they are made of, on disk, for pages and tracks to come.
+    """
+
+    font: SoundFont
+    band: Band = field(default_factory=Band)
+    keep: bool = False
+    _strips: tuple[tuple[Wanted, ...], Strip] | None = None
+
+    def page(self, form: Form, *, watched: bool = False) -> bytes:
+        """The page of a tune as UTF-8 HTML.
+
+        ``watched``: it asks its server whether it has been changed. Raises FeelError,
+        PracticeError, SoundFontError and MissingProgram.
+        """
+        score = make_score(form, self.band)
+        needs = wanted(score)
+        if self._strips is None or self._strips[0] != needs:
+            store = user_store(self.font, SAMPLE_RATE) if self.keep else None
+            self._strips = needs, make_strip(needs, self.font, store)
+        strip = self._strips[1]
+        data = page_data(score, strip, gain_db(score, strip)) | {"watched": watched}
+        return document(data, strip.audio, strip.room)

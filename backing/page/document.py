@@ -1,0 +1,88 @@
+"""The page as one file of HTML: nothing is loaded, nothing from a tune can become code.
+
+A strict Content-Security-Policy lets only the page's own script and style run, by their hashes
+(CSP level 3). Data stands in elements that are not executed, with every "<" written as an escape
+(HTML living standard, 4.12.1.3: restrictions for contents of script elements).
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from html import escape
+from typing import Any
+
+from backing.page.bundle import markup, script, style
+
+NO_SCRIPT = (
+    "This page plays only where its script may run. A phone that shows files without scripts can "
+    "open it in a browser, or from a computer on the same network: backing page TUNE --watch "
+    "--share."
+)
+
+
+def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
+    """The page that plays ``data`` with a strip of sounds and a room (FLAC both), UTF-8."""
+    code, look = script(), style()
+    policy = "; ".join(
+        (
+            "default-src 'none'",
+            f"script-src {_hash(code)}",
+            f"style-src {_hash(look)}",
+            "img-src data:",
+            "base-uri 'none'",
+            "form-action 'none'",
+            *(("connect-src 'self'",) if data["watched"] else ()),
+        )
+    )
+    pieces = (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
+        '<meta name="color-scheme" content="light dark">\n',
+        f'<title>{escape(data["title"])}</title>\n<link rel="icon" href="data:,">\n',
+        f"<style>{look}</style>\n</head>\n<body>\n",
+        markup(),
+        f"<noscript><p class='notice'>{NO_SCRIPT}</p>{_plain_chart(data)}</noscript>\n",
+        f'<script type="application/json" id="data">{_json(data)}</script>\n',
+        f'<script type="text/plain" id="strip">{_base64(audio)}</script>\n',
+        f'<script type="text/plain" id="room">{_base64(room)}</script>\n',
+        f"<script>{code}</script>\n</body>\n</html>\n",
+    )
+    return "".join(pieces).encode("utf-8")
+
+
+def _hash(text: str) -> str:
+    digest = hashlib.sha256(text.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+
+def _json(data: dict[str, Any]) -> str:
+    """JSON that cannot end its element or begin a comment, whatever the texts in it say."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+
+
+def _base64(data: bytes) -> str:
+    return base64.b64encode(data).decode("ascii")
+
+
+def _plain_chart(data: dict[str, Any]) -> str:
+    """The changes as text, for where no script runs."""
+    home = next(key for key in data["keys"] if key["semitones"] == 0)
+    rows = []
+    for at in range(0, len(data["bars"]), 4):
+        cells = (
+            " ".join(_text(home, chord) for _, chord, _ in bar["changes"])
+            for bar in data["bars"][at : at + 4]
+        )
+        rows.append("| " + " | ".join(cells) + " |")
+    return f"<pre>{escape(chr(10).join(rows))}</pre>"
+
+
+def _text(key: dict[str, Any], chord: int) -> str:
+    if chord < 0:
+        return "N.C."
+    root, suffix, bass = key["symbols"][chord]
+    return f"{root}{suffix}/{bass}" if bass else f"{root}{suffix}"

@@ -1,0 +1,69 @@
+"""The neck of a page: the path through the changes in every position, in all keys.
+
+A dot is four signs: the string (1 is the highest), the fret (a digit, then letters from a: 10),
+semitones above the root in the same way, and the finger (0: an open string).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from backing.chart.form import PlayedBar
+from backing.neck.fingerboard import Fingerboard, make_fingerboard
+from backing.neck.path import Path, path_of, plan_of_bars
+from backing.neck.shapes import Shape, ShapeTone
+
+SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz"
+POSITIONS = range(1, 13)
+"""Above the twelfth fret the neck repeats."""
+
+
+FAVOURED = 5
+"""Of equal positions the one nearest to here: common practice, no source."""
+
+
+def neck_data(
+    keys: Sequence[Sequence[PlayedBar]], home: int, board: Fingerboard | None = None
+) -> dict[str, Any] | None:
+    """The shapes of a tune in some keys: ``paths[key][position]`` numbers a shape for each chord.
+
+    Chords are those of the page's spans, without N.C.; ``best`` is the index of the position that
+    asks least of the hand in the ``home`` key. None where there is no chord at all.
+    """
+    board = board or make_fingerboard()
+    plans = [plan_of_bars(bars) for bars in keys]
+    if not any(span.chord for span in plans[home].spans):
+        return None
+    shapes: dict[str, int] = {}
+    paths = [[path_of(plan, board, position) for position in POSITIONS] for plan in plans]
+    asked = [(path.effort, abs(path.position - FAVOURED)) for path in paths[home]]
+    return {
+        "strings": [board.open_pitch(string) for string in range(1, len(board.strings) + 1)],
+        "names": [name.pretty for name in reversed(board.names)],
+        "frets": board.frets,
+        "positions": list(POSITIONS),
+        "best": asked.index(min(asked)),
+        "paths": [[_numbers(path, shapes) for path in mine] for mine in paths],
+        "shapes": list(shapes),
+    }
+
+
+def _numbers(path: Path, shapes: dict[str, int]) -> list[int]:
+    """A number for each shape of a path; new shapes are added to ``shapes``."""
+    dots = (_dots(step.shape) for step in path.steps)
+    return [shapes.setdefault(text, len(shapes)) for text in dots]
+
+
+def _dots(shape: Shape) -> str:
+    """A shape as text: its tones, then a space and its lighter tones if it has any."""
+    root = shape.chord.root.pitch_class
+    tones, lighter = (
+        "".join(_dot(tone, root) for tone in group) for group in (shape.tones, shape.lighter)
+    )
+    return f"{tones} {lighter}".rstrip()
+
+
+def _dot(tone: ShapeTone, root: int) -> str:
+    place = tone.place
+    return f"{place.string}{SIGNS[place.fret]}{SIGNS[(tone.pitch - root) % 12]}{tone.finger}"

@@ -1,0 +1,118 @@
+"""Key centres against textbook analyses (common practice) and music21's Roman numerals."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import music21
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backing.chart.harmony import parse_chord
+from backing.chart.pitch import Key
+from backing.neck.parent_scales import key_centres, parent_scales
+from backing.neck.path import plan_of_bars
+from tests.combo.build import bars
+from tests.strategies import ROOTS, SUFFIXES
+
+
+def analysis(text: str, key: str = "C major") -> list[tuple[str, str]]:
+    return [(c.name, " ".join(c.numerals)) for c in key_centres(bars(text, key=key))]
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "expected"),
+    [
+        ("Dm7 | G7 | Cmaj7 | %", "C major", [("C major", "ii7 V7 Imaj7")]),
+        ("Dm7b5 | G7b9 | Cm6 | %", "C minor", [("C minor", "iiø7 V7 i6")]),
+        # turnarounds
+        ("Cmaj7 Am7 | Dm7 G7", "C major", [("C major", "Imaj7 vi7 ii7 V7")]),
+        ("Cmaj7 A7 | Dm7 G7", "C major", [("C major", "Imaj7 V7/ii ii7 V7")]),
+        ("Em7 A7 | Dm7 G7 | C6", "C major", [("C major", "iii7 V7/ii ii7 V7 I6")]),
+        # a tritone substitute
+        ("Dm7 | Db7 | Cmaj7 | %", "C major", [("C major", "ii7 bII7 Imaj7")]),
+        # ii-V-I in another key and back
+        ("Cmaj7 | Cm7 F7 | Bbmaj7 | % | Dm7 | G7 | Cmaj7 | %", "C major",
+         [("C major", "Imaj7"), ("B♭ major", "ii7 V7 Imaj7"), ("C major", "ii7 V7 Imaj7")]),
+        # the backdoor, and a passing diminished chord
+        ("Cmaj7 | Fm7 Bb7 | Cmaj7 | C#dim7 | Dm7 | G7", "C major",
+         [("C major", "Imaj7 iv7 bVII7 Imaj7 #i°7 ii7 V7")]),
+        # a blues
+        ("C7 | F7 | C7 | % | F7 | F#dim7 | C7 | A7b9 | Dm7 | G7 | C7 A7b9 | Dm7 G7", "C major",
+         [("C major", "I7 IV7 I7 IV7 #iv°7 I7 V7/ii ii7 V7 I7 V7/ii ii7 V7")]),
+        # a mode
+        ("Dm7 | % | % | % | % | % | % | %", "D dorian", [("D dorian", "i7")]),
+        ("Dm7 | % | % | % | Ebm7 | % | % | %", "D dorian",
+         [("D dorian", "i7"), ("E♭ dorian", "i7")]),
+    ],
+)  # fmt: skip
+def test_textbook_analyses(text: str, key: str, expected: list[tuple[str, str]]) -> None:
+    assert analysis(text, key) == expected
+
+
+def test_a_cycle_of_dominants() -> None:
+    """Dominants of the key's own degrees stay in it; with their own ii's they are keys apart."""
+    assert analysis("E7 | % | A7 | % | D7 | % | G7 | % | C6 | %") == [
+        ("C major", "V7/vi V7/ii V7/V V7 I6")
+    ]
+    text = "Fmaj7 | % | A7 | Em7 A7 | D7 | Am7 D7 | G7 | Dm7 G7 | Gm7 | C7 | Fmaj7 | %"
+    names = [name for name, _ in analysis(text, "F major")]
+    assert names == ["F major", "D major", "G major", "C major", "F major"]
+
+
+@pytest.mark.parametrize("mode", ["major", "minor"])
+@pytest.mark.parametrize("tonic", ["C", "Bb", "E", "Ab"])
+def test_diatonic_chords_have_music21s_numerals(tonic: str, mode: str) -> None:
+    """The base of each numeral in common-practice progressions, as music21 names it."""
+    key = Key.parse(f"{tonic} {mode}")
+    names = [str(name) for name in key.scale]
+    suffixes = {
+        "major": [(0, "maj7"), (5, "m7"), (1, "m7"), (4, "7"), (0, "maj7"), (3, "maj7"),
+                  (2, "m7"), (5, "m7"), (1, "m7"), (4, "7")],
+        "minor": [(0, "m"), (3, "m7"), (1, "m7b5"), (4, "7"), (0, "m"), (1, "m7b5"), (4, "7")],
+    }[mode]  # fmt: skip
+    chords = [names[step] + suffix for step, suffix in suffixes]
+    (centre,) = key_centres(bars(" | ".join(chords), key=str(key)))
+    assert centre.name == f"{key.tonic.pretty} {mode}"
+    theirs = music21.key.Key(tonic.replace("b", "-"), mode)
+    for chord, function in zip(chords, centre.functions, strict=True):
+        parsed = parse_chord(chord)
+        pitches = [parsed.spelled(d) for d in parsed.quality.core]
+        sounded = music21.chord.Chord([str(p).replace("b", "-") for p in pitches])
+        numeral = music21.roman.romanNumeralFromChord(sounded, theirs).romanNumeralAlone
+        base = function.numeral.rstrip("0123456789maj°ø")
+        assert base.lower() == numeral.lower()
+
+
+def test_parent_scales() -> None:
+    plan = plan_of_bars(bars("Em7 | A7b9 | Dm7 | G7"))
+    scales = parent_scales(plan.spans)
+    white = frozenset({0, 2, 4, 5, 7, 9, 11})
+    # iii, ii and V have the notes of the key; the b9 of the V of ii is no part of it
+    assert [scales[b] == white for b in (0, 4, 8, 12)] == [True, False, True, True]
+    assert {9, 1, 4, 7, 10} <= scales[plan.spans[1].start]
+
+
+@given(
+    st.lists(
+        st.builds(
+            str.__add__,
+            st.sampled_from(ROOTS),
+            st.sampled_from([suffix for suffix in SUFFIXES if " " not in suffix]),
+        ),
+        min_size=1,
+        max_size=12,
+    )
+)
+@settings(max_examples=60, deadline=None)
+def test_every_chord_has_a_place_and_a_scale_that_holds_it(chords: list[str]) -> None:
+    played = bars(" | ".join(chords))
+    centres = key_centres(played)
+    spans = plan_of_bars(played).spans
+    functions = [function for centre in centres for function in centre.functions]
+    assert [f.span for f in functions] == list(spans)
+    assert all(a.end == b.start for a, b in pairwise(centres))
+    for function in functions:
+        assert function.span.chord is not None
+        assert set(function.span.chord.sounding.core_pitch_classes) <= function.scale

@@ -1,0 +1,283 @@
+"""The page in Chromium: from disk, by hand and keyboard, for the eye and a screen reader."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from backing.chart.text.tune_file import read
+from backing.page import PageMaker
+from tests.page.conftest import opened
+
+AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+SIZES = {
+    "small phone": (320, 568),
+    "phone": (390, 844),
+    "landscape": (844, 390),
+    "tablet": (820, 1180),
+}
+HOSTILE = """
+title: </script><script>globalThis.bad=1</script> "quoted" & 'so' \u202eleft\u202c 🎷 <!-- <script>
+by:    <img src=x onerror="globalThis.bad=1">
+key:   C
+tempo: 120
+
+section A
+| Dm7 | G7 | Cmaj7 | % |
+"""
+
+
+@pytest.fixture
+def page(tab: Page, long_file: Path) -> Page:
+    return opened(tab, long_file)
+
+
+def measure(page: Page, bar: int) -> Any:
+    return page.locator(".measure").nth(bar - 1)
+
+
+def test_it_needs_no_network(tab: Page, long_file: Path) -> None:
+    asked: list[str] = []
+    tab.on("request", lambda request: asked.append(request.url))
+    opened(tab, long_file)
+    assert [url for url in asked if not url.startswith("data:")] == [long_file.as_uri()]
+
+
+def test_a_page_is_small_enough_to_send(long_file: Path) -> None:
+    assert long_file.stat().st_size < 5_000_000
+
+
+def test_the_first_sound_comes_within_half_a_second(page: Page) -> None:
+    waited = page.evaluate(
+        """async () => {
+          const app = globalThis.practice;
+          const before = performance.now();
+          app.settings.routine.countIn = true;
+          document.getElementById("play").click();
+          const first = Math.min(...app.player.given.map((event) => event.voice.when));
+          while (app.context.currentTime < first) await new Promise((go) => setTimeout(go, 1));
+          return performance.now() - before;
+        }"""
+    )
+    assert waited < 500
+
+
+def test_a_blocked_page_hands_no_note_over_late(page: Page) -> None:
+    late = page.evaluate(
+        """async () => {
+          const app = globalThis.practice;
+          const play = app.sampler.play.bind(app.sampler);
+          let late = 0;
+          let notes = 0;
+          app.sampler.play = (note, when, seconds) => {
+            notes += 1;
+            if (when < app.context.currentTime) late += 1;
+            return play(note, when, seconds);
+          };
+          app.play(0, false);
+          for (let block = 0; block < 5; block += 1) {
+            await new Promise((go) => setTimeout(go, 300));
+            const until = performance.now() + 200;
+            while (performance.now() < until);
+          }
+          app.stop();
+          return [late, notes > 20];
+        }"""
+    )
+    assert late == [0, True]
+
+
+def test_play_and_stop(page: Page) -> None:
+    button = page.get_by_role("button", name="Play")
+    button.click()
+    expect(page.get_by_role("button", name="Stop")).to_be_visible()
+    expect(page.locator("#now-tag")).to_have_text("count")
+    expect(page.locator("#said")).to_have_text("Playing from bar 1")
+    page.get_by_role("button", name="Stop").click()
+    expect(button).to_be_visible()
+
+
+def test_a_tapped_bar_is_where_it_starts(page: Page) -> None:
+    page.get_by_role("button", name="Play").click()
+    measure(page, 17).click()
+    expect(measure(page, 17)).to_have_attribute("aria-current", "true")
+    expect(page.locator("#now")).to_have_text("A7")
+
+
+def test_this_chord_the_next_and_the_thread_between(page: Page) -> None:
+    expect(page.locator("#now")).to_have_text("Fmaj7")
+    expect(page.locator("#next")).to_have_text("Am7♭5")
+    # F major seventh to A half diminished: the third A goes to C, the seventh E to G
+    assert page.locator("#lead text").all_text_contents() == [
+        "A",
+        "3",
+        "C",
+        "♭3",
+        "E",
+        "7",
+        "G",
+        "♭7",
+    ]
+
+
+def test_a_loop_is_chosen_with_two_taps(page: Page) -> None:
+    page.get_by_role("button", name="Loop").click()
+    measure(page, 12).click()
+    measure(page, 9).click()
+    expect(page.locator("#loop")).to_have_text("Loop 9–12")
+    assert page.evaluate("[practice.settings.routine.from, practice.settings.routine.to]") == [
+        8,
+        11,
+    ]
+    page.locator("#loop").click()
+    expect(page.locator("#loop")).to_have_text("Loop")
+
+
+def test_the_keyboard_plays_and_moves(page: Page) -> None:
+    page.keyboard.press("Space")
+    expect(page.locator("#play-word")).to_have_text("Stop")
+    page.keyboard.press("ArrowUp")
+    expect(page.locator("#tempo")).to_have_value("170")
+    page.keyboard.press("Space")
+    page.keyboard.press("ArrowRight")
+    expect(measure(page, 2)).to_be_focused()
+    page.keyboard.press("]")
+    expect(page.locator("#position")).to_have_text("Position 6")
+    page.keyboard.press("b")
+    expect(page.get_by_role("region", name="The band")).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(page.get_by_role("region", name="The band")).to_be_hidden()
+
+
+def test_another_key_renames_chords_and_tones(page: Page) -> None:
+    page.locator("#practice").click()
+    page.locator("#key").select_option(label="B♭ major")
+    expect(page.locator("#now")).to_have_text("B♭maj7")
+    expect(page.locator("#next")).to_have_text("Dm7♭5")
+    assert page.locator("#lead text").first.text_content() == "D"
+
+
+def test_settings_are_remembered(page: Page, long_file: Path) -> None:
+    page.locator("#band").click()
+    page.get_by_role("button", name="Piano").click()
+    page.locator("#practice").click()
+    page.locator("#trade").fill("4")
+    page.locator("#tempo").fill("90")
+    page.locator("#tempo").press("Enter")
+    opened(page, long_file)
+    page.locator("#band").click()
+    expect(page.get_by_role("button", name="Piano")).to_have_attribute("aria-pressed", "false")
+    expect(page.locator("#tempo")).to_have_value("90")
+    expect(page.locator("#trade")).to_have_value("4")
+
+
+def test_a_scrambled_storage_does_not_stop_the_page(page: Page, long_file: Path) -> None:
+    scrambled = '{"routine": {"to": 1e9, "from": "x"}'
+    page.evaluate("text => localStorage.setItem('practice page: Corner Booth', text)", scrambled)
+    opened(page, long_file)
+    expect(page.locator("#loop")).to_have_text("Loop")
+
+
+def test_numbers_out_of_range_are_taken_back(page: Page) -> None:
+    page.locator("#tempo").fill("9000")
+    page.locator("#tempo").press("Enter")
+    assert page.evaluate("practice.settings.routine.tempo") == 400
+    page.locator("#practice").click()
+    page.locator("#breath").fill("99")
+    page.locator("#breath").blur()
+    expect(page.locator("#breath")).to_have_value("8")
+
+
+def test_hostile_text_is_shown_and_does_nothing(
+    tab: Page, maker: PageMaker, tmp_path: Path
+) -> None:
+    form = read(HOSTILE)
+    file = tmp_path / "hostile.html"
+    file.write_bytes(maker.page(form))
+    opened(tab, file)
+    assert tab.locator("#title").inner_text() == form.title
+    assert form.by in tab.locator("#about").inner_text()
+    assert tab.evaluate("globalThis.bad") is None
+    assert tab.locator("img, b").count() == 0
+    assert tab.title().replace(" ", "") == form.title.replace(" ", "")
+
+
+def test_nothing_but_its_own_script_may_run(browser: Browser, long_file: Path) -> None:
+    context = browser.new_context()
+    page = opened(context.new_page(), long_file)
+    policy = page.locator("meta[http-equiv]").get_attribute("content") or ""
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert len(re.findall("'sha256-", policy)) == 2
+    blocked = page.evaluate(
+        """() => new Promise((told) => {
+          const tell = (event) => told(event.effectiveDirective);
+          document.addEventListener("securitypolicyviolation", tell);
+          const script = document.createElement("script");
+          script.textContent = "globalThis.bad = 1";
+          document.body.append(script);
+        })"""
+    )
+    assert blocked == "script-src-elem"
+    assert page.evaluate("globalThis.bad") is None
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: Any) -> None:
+    context = browser.new_context(color_scheme=scheme, bypass_csp=True, reduced_motion="reduce")
+    page = opened(context.new_page(), long_file)
+    page.add_script_tag(path=AXE)
+    page.evaluate("practice.setLoop(8, 15)")
+    for sheet in (None, "band", "practice", "view"):
+        if sheet:
+            page.locator(f"#{sheet}").click()
+        found = page.evaluate("axe.run().then((result) => result.violations)")
+        assert [(v["id"], v["nodes"][0]["html"]) for v in found] == []
+    context.close()
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("text", ["1", "1.5"])
+def test_it_fits_every_screen(browser: Browser, long_file: Path, size: str, text: str) -> None:
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height})
+    page = opened(context.new_page(), long_file)
+    page.locator("#view").click()
+    page.locator("#size").select_option(text)
+    for sheet in ("view", "band", "practice"):
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width, f"{sheet} is {wide} wide"
+        page.locator(f"#{sheet}").click()
+    assert page.locator("#play").is_visible()
+    for button in page.get_by_role("button").all():
+        box = button.bounding_box()
+        # WCAG 2.2, 2.5.8: a target is at least 24 by 24 CSS pixels
+        assert box is None or min(box["width"], box["height"]) >= 24
+    context.close()
+
+
+def test_without_a_script_it_says_so_and_shows_the_changes(
+    browser: Browser, long_file: Path
+) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(long_file.as_uri())
+    assert "plays only where its script may run" in page.locator("body").inner_text()
+    assert "| Fmaj7 | Am7b5 D7b9 | Gm7 | B♭m7 E♭7 |" in page.locator("body").inner_text()
+    context.close()
+
+
+def test_on_paper_there_is_the_chart_and_no_dock(page: Page) -> None:
+    page.emulate_media(media="print")
+    expect(page.locator(".dock")).to_be_hidden()
+    expect(measure(page, 32)).to_be_visible()
+
+
+def test_the_sounds_name_their_licence(page: Page) -> None:
+    page.locator("#view").click()
+    expect(page.locator("#credits")).to_contain_text("TimGM6mb, licence: GPL-2")

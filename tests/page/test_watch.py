@@ -1,0 +1,134 @@
+"""The page at the bench: served, changed when the file is saved, its mistakes shown in place."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from backing.chart.text.tune_file import read_file
+from backing.errors import OutputError
+from backing.page import PageMaker
+from backing.page.watch import BenchServer, Workbench, home_address
+
+GOOD = "title: Bench\nkey: C\n\nsection A\n| Dm7 | G7 | Cmaj7 | % |\n"
+BAD = GOOD.replace("G7", "G7x9")
+
+Ask = Callable[..., tuple[int, bytes]]
+
+
+@pytest.fixture
+def tune(tmp_path: Path) -> Path:
+    path = tmp_path / "bench.tune"
+    path.write_text(GOOD, "utf-8")
+    return path
+
+
+@pytest.fixture
+def server(tune: Path, maker: PageMaker) -> Iterator[BenchServer]:
+    bench = Workbench(tune, lambda: maker.page(read_file(tune), watched=True))
+    with BenchServer(bench) as server:
+        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
+        thread.start()
+        yield server
+        server.shutdown()
+        thread.join()
+
+
+@pytest.fixture
+def ask(server: BenchServer) -> Ask:
+    def get(path: str, host: str | None = None) -> tuple[int, bytes]:
+        connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=10)
+        connection.request("GET", path, headers={"Host": host} if host else {})
+        answer = connection.getresponse()
+        body = answer.read()
+        connection.close()
+        return answer.status, body
+
+    return get
+
+
+def test_it_serves_the_page_and_its_state(ask: Ask) -> None:
+    status, body = ask("/")
+    assert status == 200
+    assert b"<title>Bench</title>" in body
+    status, body = ask("/state")
+    assert status == 200
+    assert json.loads(body)["problems"] == ""
+
+
+@pytest.mark.parametrize("host", ["evil.example", "localhost", "127.0.0.1:1", "0.0.0.0"])
+def test_another_host_is_not_answered(ask: Ask, host: str) -> None:
+    # a name that resolves to this machine must not open the page to another site
+    status, body = ask("/", host=host)
+    assert status == 421  # RFC 9110, 15.5.20: misdirected request
+    assert b"Bench" not in body
+
+
+def test_nothing_else_is_served(ask: Ask) -> None:
+    assert ask("/bench.tune")[0] == 404
+    assert ask("/../../etc/passwd")[0] == 404
+
+
+def test_only_this_machine_is_served_unless_asked(server: BenchServer) -> None:
+    assert server.server_address[0] == "127.0.0.1"
+
+
+def test_shared_it_answers_by_its_address_at_home(tune: Path) -> None:
+    with BenchServer(Workbench(tune, lambda: b"page"), share=True) as server:
+        assert server.server_address[0] == "0.0.0.0"
+        assert server.address == f"http://{home_address()}:{server.server_port}/"
+        assert f"{home_address()}:{server.server_port}" in server.hosts
+
+
+def test_a_port_that_is_taken_is_said(server: BenchServer) -> None:
+    with pytest.raises(OutputError, match=f"Port {server.server_port} cannot be had"):
+        BenchServer(server.bench, port=server.server_port)
+    with pytest.raises(OutputError, match="Port 99999 cannot be had"):
+        BenchServer(server.bench, port=99_999)
+
+
+def test_an_open_page_follows_the_file(tab: Page, server: BenchServer, tune: Path) -> None:
+    tab.goto(server.address)
+    expect(tab.locator("#title")).to_have_text("Bench")
+    tune.write_text(BAD, "utf-8")
+    notice = tab.locator("#notice")
+    expect(notice).to_contain_text("bench.tune:5:")
+    expect(notice).to_contain_text("^")
+    expect(tab.locator("#title")).to_have_text("Bench")  # the page stays and plays on
+    tune.write_text(GOOD.replace("Bench", "Bench Two"), "utf-8")
+    expect(tab.locator("#title")).to_have_text("Bench Two")
+    expect(notice).to_be_hidden()
+
+
+def test_a_file_wrong_from_the_start_shows_its_mistakes(
+    tab: Page, server: BenchServer, tune: Path
+) -> None:
+    tune.write_text(BAD, "utf-8")
+    tab.goto(server.address)
+    expect(tab.locator("pre")).to_contain_text("bench.tune:5:")
+    tune.write_text(GOOD, "utf-8")
+    expect(tab.locator("#title")).to_have_text("Bench")
+
+
+def test_a_file_that_goes_away_is_a_mistake_too(ask: Ask, tune: Path) -> None:
+    ask("/")
+    tune.unlink()
+    problems = json.loads(ask("/state")[1])["problems"]
+    assert "There is no file" in problems
+
+
+def test_a_feel_file_beside_the_tune_is_watched_too(ask: Ask, tune: Path) -> None:
+    tune.write_text(GOOD.replace("key: C", "key: C\nfeel: mine.toml"), "utf-8")
+    assert "mine.toml cannot be read" in json.loads(ask("/state")[1])["problems"]
+    feel = tune.with_name("mine.toml")
+    feel.write_text('name = "mine"\nsentence = "."\nlike = "bossa"\n', "utf-8")
+    first = json.loads(ask("/state")[1])
+    assert first["problems"] == ""
+    feel.write_text('name = "mine"\nsentence = "."\nlike = "swing"\n', "utf-8")
+    assert json.loads(ask("/state")[1])["version"] != first["version"]

@@ -1,0 +1,168 @@
+"""Pages as a reader finds them: what is printed, in which fonts, on which paper."""
+
+from __future__ import annotations
+
+import io
+import re
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from pypdf import PdfReader
+
+from backing.chart.harmony import parse_chord
+from backing.chart.pitch import PitchName
+from backing.chart.text.tune_file import read, read_file
+from backing.errors import OutputError, PracticeError
+from backing.neck.fingerboard import make_fingerboard
+from backing.neck.shapes import shape
+from backing.sheet import Asked, Sheet, make_look, make_reader, set_sheet, tune_sheet
+from backing.sheet.chart import chart
+from backing.sheet.diagram import diagram
+
+TUNES = Path(__file__).parents[2] / "tunes"
+FORM = read_file(TUNES / "low-tide-ferry.tune")
+POINT_MM = 25.4 / 72
+
+
+def pdf(sheet: Sheet) -> PdfReader:
+    (data,) = sheet.pages("pdf")
+    return PdfReader(io.BytesIO(data))
+
+
+def text(reader: PdfReader) -> str:
+    return "\n".join(page.extract_text() for page in reader.pages)
+
+
+def fonts(reader: PdfReader) -> set[str]:
+    found = re.findall(r"/BaseFont\s*:?\s*'?/([A-Z]{6}\+)?([\w-]+)", str(
+        [page.get("/Resources", {}).get_object() for page in reader.pages]))  # fmt: skip
+    names = {name for _, name in found}
+    for page in reader.pages:
+        for font in page["/Resources"].get("/Font", {}).values():  # type: ignore[union-attr]
+            names.add(str(font.get_object()["/BaseFont"]).partition("+")[2])
+    return names
+
+
+def test_a_chart_says_title_facts_bars_and_centres() -> None:
+    said = text(pdf(tune_sheet(FORM, Asked())))
+    for words in ("Low Tide Ferry", "G minor", "132", "swing", "Coda", "pedal D", "hits 1 2& 4&",
+                  "break 1", "two feel", "A♭ major", "32", "A A2 B A:1-7 coda"):  # fmt: skip
+        assert words in said, words
+
+
+def test_only_the_fonts_that_come_along_are_used() -> None:
+    asked = Asked(position="auto", line="etude")
+    used = fonts(pdf(tune_sheet(FORM, asked)))
+    assert used
+    assert all(name.startswith(("Lato", "BackingSigns", "LibertinusSerif")) for name in used), used
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", (210, 297)), ("letter", (215.9, 279.4))])
+def test_pages_have_the_size_of_their_paper(paper: str, size: tuple[float, float]) -> None:
+    box = pdf(tune_sheet(FORM, Asked(look=make_look(paper)))).pages[0].mediabox
+    assert float(box.width) * POINT_MM == pytest.approx(size[0], abs=0.1)
+    assert float(box.height) * POINT_MM == pytest.approx(size[1], abs=0.1)
+
+
+def test_large_print_is_larger() -> None:
+    pages = [len(pdf(tune_sheet(FORM, Asked(look=make_look(large=large)))).pages)
+             for large in (False, True)]  # fmt: skip
+    assert pages[0] < pages[1]
+
+
+def test_a_part_in_b_flat_is_a_tone_higher() -> None:
+    said = text(pdf(tune_sheet(FORM, Asked(reader=make_reader("Bb")))))
+    assert "A minor" in said
+    assert "for B♭ instruments" in said
+
+
+def test_the_same_sheet_is_the_same_file() -> None:
+    asked = Asked(position="5", line="guide")
+    one, other = (tune_sheet(FORM, asked).pages("svg") for _ in range(2))
+    assert one == other
+
+
+def test_svg_pages_are_whole() -> None:
+    for page in tune_sheet(FORM, Asked(position="5", line="etude")).pages("svg"):
+        assert ElementTree.fromstring(page).tag.endswith("svg")
+
+
+@pytest.mark.parametrize("tune", sorted(TUNES.glob("*.tune")), ids=lambda path: path.stem)
+def test_every_demo_tune_prints(tune: Path) -> None:
+    reader = pdf(tune_sheet(read_file(tune), Asked(position="auto", line="guide")))
+    assert len(reader.pages) >= 3
+
+
+def test_rows_have_four_bars_and_signs_stand_at_their_bars() -> None:
+    form = read("key: C\nsection A\n|: C6 | Am7 | Dm7 | G7 | [1] Em7 :| [2] C6 | F6 | %% |\n")
+    (section,) = chart(form, make_look())["sections"]
+    assert [len(row["bars"]) for row in section["rows"]] == [4, 4, 1]
+    first, second, third = section["rows"]
+    assert first["bars"][0]["opens"]
+    assert [bar["ending"] and bar["ending"]["text"] for bar in second["bars"]] == [
+        "1.", "2.", None, None,
+    ]  # fmt: skip
+    assert second["bars"][0]["closes"] == 2
+    assert [bar["sign"] for bar in second["bars"]] == ["", "", "", "%%"]
+    assert third["bars"][0]["sign"] == "%%2"
+    assert first["bars"][0]["number"] == "1, 6"
+
+
+def test_a_centre_that_goes_on_is_named_once() -> None:
+    form = read("key: C\nsection A\n| C6 | Am7 | Dm7 | G7 | C6 | Am7 | Dm7 | G7 |\n")
+    (section,) = chart(form, make_look())["sections"]
+    lines = [row["centres"] for row in section["rows"]]
+    assert [[line["text"] for line in row] for row in lines] == [["C major"], [""]]
+    assert [row[-1]["ends"] for row in lines] == [False, True]
+
+
+# grids
+
+
+def test_a_grid_shows_every_tone_with_its_degree() -> None:
+    board = make_fingerboard()
+    found = shape(parse_chord("Dm7"), board, 5)
+    svg = diagram(found, board)
+    assert len(re.findall(r"<circle", svg)) + svg.count('rx="1.5"') == len(found.tones)
+    roots = [tone for tone in found.tones if tone.degree.number == 1]
+    assert svg.count('rx="1.5"') == len(roots)
+    assert ElementTree.fromstring(svg).get("font-family") == "Lato"
+
+
+def test_left_handed_grids_are_mirror_images() -> None:
+    boards = [make_fingerboard(left_handed=left) for left in (False, True)]
+    found = shape(parse_chord("Dm7"), boards[0], 5)
+    rights, lefts = (
+        sorted(float(x) for x in re.findall(r'<circle cx="([\d.]+)"', diagram(found, board)))
+        for board in boards
+    )
+    width = float(diagram(found, boards[0]).split('viewBox="0 0 ')[1].split()[0])
+    assert [round(width - x, 3) for x in reversed(rights)] == lefts
+
+
+def test_the_whole_set_has_every_quality() -> None:
+    said = text(pdf(set_sheet(PitchName.parse("Bb"), Asked())))
+    for words in ("All arpeggios on B♭", "alt", "dim", "sus4", "maj7", "13"):
+        assert words in said
+
+
+@pytest.mark.parametrize("tuning", ["bass", "ukulele", "seven-string", "drop-d"])
+def test_other_necks_have_grids(tuning: str) -> None:
+    board = make_fingerboard(tuning, 20)
+    assert len(pdf(tune_sheet(FORM, Asked(position="auto", board=board))).pages) >= 2
+
+
+def test_what_cannot_be_printed_is_said_so() -> None:
+    with pytest.raises(OutputError, match='"a0" is no paper'):
+        make_look("a0")
+    with pytest.raises(PracticeError, match='"oboe" is nobody'):
+        make_reader("oboe")
+    with pytest.raises(PracticeError, match='"alto" is no clef'):
+        make_reader("C", "alto")
+    with pytest.raises(PracticeError, match="nothing on it"):
+        tune_sheet(FORM, Asked(chart=False))
+    with pytest.raises(PracticeError, match="players of frets"):
+        tune_sheet(FORM, Asked(position="5", reader=make_reader("Bb")))
+    with pytest.raises(PracticeError, match="Position 30 is off the neck"):
+        tune_sheet(FORM, Asked(position="30"))
