@@ -12,8 +12,6 @@ from backing import __version__
 from backing.chart.form import Form, PlayedBar
 from backing.chart.text.writer import write
 from backing.combo.band import Band
-from backing.combo.markers import markers
-from backing.combo.performance import Performance
 from backing.combo.style import brought, load_feel
 from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError, RoutineError
 from backing.routine import Purpose
@@ -22,6 +20,7 @@ from backing.routine.trading import SOLOISTS
 from backing.saving import check_writable, write_whole
 
 if TYPE_CHECKING:
+    from backing.combo.performance import Performance
     from backing.mixdown.bank import Bank
     from backing.mixdown.soundfont import SoundFont
     from backing.mixdown.tags import Tags
@@ -105,25 +104,25 @@ def _feel_files(job: Job) -> dict[str, str]:
 
 def _made(job: Job, progress: Progress | None) -> Made:
     _check(job)
-    routine = make_routine(job.form, job.request)
-    _check_drills(routine, job.request)
-    _check_chords(routine, job.band.players)
-    performance = _played(routine, job.band)
-    _check_length(job, performance)
-    summary = _summary(job, routine, performance)
     if job.midi:
         from backing.midi import to_bytes
 
+        routine, performance = _arranged(job)
         write_whole(job.target, to_bytes(performance))
-        return Made((job.target,), summary)
-    paths, sound = _audio(job, routine, performance, progress)
-    return Made(paths, summary + sound)
+        return Made((job.target,), _summary(job, _figures(job, routine, performance)))
+    return _audio(job, progress)
 
 
-def _played(routine: Routine, band: Band) -> Performance:
+def _arranged(job: Job) -> tuple[Routine, Performance]:
+    """What the band plays. Raises UserError for what cannot be played."""
     from backing.combo.arrangement import arrange
 
-    return arrange(routine, band)
+    routine = make_routine(job.form, job.request)
+    _check_drills(routine, job.request)
+    _check_chords(routine, job.band.players)
+    performance = arrange(routine, job.band)
+    _check_length(job, performance)
+    return routine, performance
 
 
 def _check(job: Job) -> None:
@@ -194,42 +193,43 @@ def _check_length(job: Job, performance: Performance) -> None:
         )
 
 
-def _audio(
-    job: Job, routine: Routine, performance: Performance, progress: Progress | None
-) -> tuple[tuple[Path, ...], str]:
-    """Take from the cache or render; returns the files, and what the summary says of the sound."""
-    from backing.mixdown import audio_file
+def _audio(job: Job, progress: Progress | None) -> Made:
+    """Take the files from the cache, before anything is arranged, or render them."""
+    from backing.mixdown.cache import key_of, user_cache
+    from backing.mixdown.formats import check_writable
     from backing.mixdown.soundfont import choose
 
-    audio_file.check_writable(job.target)
+    check_writable(job.target)
     font = choose(job.soundfont)
     sound = f"\n  sound: {font.name} ({font.licence})"
-    if not job.cached:
-        return _render(job, routine, performance, font, progress), sound
-    from backing.mixdown.cache import key_of, user_cache
-
-    cache, key = user_cache(), key_of(_inputs(job, performance, font))
-    paths = cache.fetch(key, job.target)
-    if paths is not None:
-        return paths, f"{sound}, made before: it comes from the cache"
+    cache, key = user_cache(), ""
+    if job.cached:
+        key = key_of(_inputs(job, font))
+        paths = cache.fetch(key, job.target)
+        if paths is not None:
+            summary = _summary(job, cache.about(key))
+            return Made(paths, f"{summary}{sound}, made before: it comes from the cache")
+    routine, performance = _arranged(job)
+    figures = _figures(job, routine, performance)
     paths = _render(job, routine, performance, font, progress)
-    cache.keep(key, paths)
-    return paths, sound
+    if job.cached:
+        cache.keep(key, paths, figures)
+    return Made(paths, _summary(job, figures) + sound)
 
 
-def _inputs(job: Job, performance: Performance, font: SoundFont) -> Iterator[str | bytes]:
+def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
     """All that the bytes of a track follow from, and the names of its stems, but not its own."""
     yield write(job.form)
     yield repr(job.request)
     band = job.band
     yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
     yield repr((band.guide_line, band.click))
-    yield repr(_players(performance))
     yield repr(getattr(band.melody, "keywords", band.melody))
     yield repr(sorted(_feel_files(job).items()))
     state = font.path.stat()
     yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
     yield repr((job.target.suffix.lower(), job.bits, job.stems, job.title, job.recipe, job.drill))
+    yield repr(job.long)
 
 
 def _players(performance: Performance) -> dict[str, str]:
@@ -238,6 +238,7 @@ def _players(performance: Performance) -> dict[str, str]:
 
 
 def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont) -> Tags:
+    from backing.combo.markers import markers
     from backing.mixdown.marks import Mark
     from backing.mixdown.tags import Tags
 
@@ -262,7 +263,7 @@ def _render(
     font: SoundFont,
     progress: Progress | None,
 ) -> tuple[Path, ...]:
-    from backing.mixdown.audio_file import sample_rate_of
+    from backing.mixdown.formats import sample_rate_of
     from backing.mixdown.mix import render, save
 
     tags = _tags(job, routine, performance, font)
@@ -283,8 +284,14 @@ def _bank(font: SoundFont, sample_rate: int, threads: int | None) -> Bank:
     return Bank(font, sample_rate, threads)
 
 
-def _summary(job: Job, routine: Routine, performance: Performance) -> str:
-    """File, length, tempos and seed."""
+def _summary(job: Job, figures: str) -> str:
+    """What was made, with what it is for."""
+    drill = f"\n  drill: {job.drill}" if job.drill else ""
+    return f"{job.form.title} -> {job.target}\n  {figures}{drill}"
+
+
+def _figures(job: Job, routine: Routine, performance: Performance) -> str:
+    """Length, tempos and seed."""
     seconds = round(performance.clock.length_seconds + performance.tail)
     played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
     bars = sum(len(each.bars) for each in played)
@@ -297,6 +304,4 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     values = dict.fromkeys(each.value for each in played if each.value)
     figures += f", {' '.join(values)}" if values else ""
     seam = ", repeats without a seam" if routine.seamless else ""
-    drill = f"\n  drill: {job.drill}" if job.drill else ""
-    figures += f", {keys}, seed {job.band.seed}{seam}"
-    return f"{job.form.title} -> {job.target}\n  {figures}{drill}"
+    return f"{figures}, {keys}, seed {job.band.seed}{seam}"

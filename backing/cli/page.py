@@ -78,7 +78,7 @@ def _maker(arguments: argparse.Namespace) -> PageMaker:
     comp = one_of(arguments.comp, COMPING, "comping instrument")
     band = Band(seed=arguments.seed, feel=arguments.feel, comp=comp)
     font = choose(Path(arguments.soundfont) if arguments.soundfont else None)
-    return PageMaker(font, band, keep=not arguments.no_cache)
+    return PageMaker(font, band)
 
 
 def _watch(arguments: argparse.Namespace) -> int:

@@ -129,9 +129,6 @@ def _add_page(commands: Commands) -> None:
     )
     page.add_argument("--soundfont", metavar="FILE", help="play it with this SoundFont")
     page.add_argument("--open", action="store_true", help="open it in the browser")
-    page.add_argument(
-        "--no-cache", action="store_true", help="use no notes kept from before, and keep none"
-    )
     page.add_argument("--quiet", action="store_true", help="no summary")
     bench = page.add_argument_group("while the tune is being written")
     bench.add_argument(

@@ -12,10 +12,18 @@ import threading
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
+from itertools import chain
 
 from backing.mixdown.decay import Release, ReleaseFilter
 from backing.mixdown.loops import Audio
-from backing.mixdown.probing import NoteModel, StruckKey, needed, rendered
+from backing.mixdown.probing import (
+    REFERENCE_VELOCITY,
+    NoteModel,
+    StruckKey,
+    needed,
+    rendered,
+)
+from backing.mixdown.sample_subset import loadable
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import Synth
 from backing.mixdown.threads import in_order, usual_threads
@@ -60,13 +68,20 @@ class Bank:
         for note, hold in sorted(holds.items()):
             if not self._covers(note, hold):
                 groups.setdefault(note[:3], {})[note] = hold
+        if not groups:
+            return
         jobs = sorted(groups.values(), key=len, reverse=True)  # the longest first
         mine = threading.local()
-        with ExitStack() as stack:
+        needed_samples = [
+            note._replace(velocity=velocity)
+            for note in chain(*jobs)
+            for velocity in (note.velocity, REFERENCE_VELOCITY)
+        ]
+        with loadable(self.soundfont, needed_samples) as path, ExitStack() as stack:
 
             def render(group: dict[StruckKey, int]) -> None:
                 if not hasattr(mine, "synth"):
-                    mine.synth = stack.enter_context(Synth(self.soundfont, self.sample_rate))
+                    mine.synth = stack.enter_context(Synth(self.soundfont, self.sample_rate, path))
                 models, samples = rendered(
                     mine.synth, group, self._models, self._lasts, self.sample_rate
                 )

@@ -166,7 +166,7 @@ def _slope(power: Numbers, product: Numbers, level: float, sample_rate: int) -> 
     """
     slopes, falls = _falls(len(power), sample_rate)
     nepers = BLOCK / sample_rate * _NEPERS_PER_DB
-    return loops.fitted_slope(power, product, level, nepers, slopes, falls)
+    return loops.fitted_slope(power, product, level, nepers, slopes=slopes, falls=falls)
 
 
 @lru_cache(maxsize=64)

@@ -122,7 +122,7 @@ class GainLine:
         if self._length is not None:
             first, last = first % self._length, last % self._length
         ends = np.interp((first, last), self._frames, self._gains)
-        straight = last - first == count - 1 and not any(first < x < last for x in self._frames)
+        straight = last - first == count - 1 and not any(first < x < last for x in self._frames[1:])
         if len(set(self._gains)) == 1 or (straight and ends[0] == ends[1]):
             return float(ends[0])
         frames = np.arange(start, start + count)

@@ -1,8 +1,8 @@
 """The compiled loops of ``loops.c``, called through ctypes, which lets go of Python's lock.
 
-``.build/loops.py`` compiles them while the package is installed. The numpy of
-``tests/mixdown/reference_loops.py`` is what each of them is compared with. Sound is float32 of shape
-(n, 2); arrays have to be in one piece, and ValueError is raised where their lengths don't fit.
+``.build/loops.py`` compiles them while the package is installed; the tests compare each with a few
+lines of numpy. Sound is float32 of shape (n, 2). Arrays have to be in one piece; ValueError is
+raised where their lengths don't fit.
 """
 
 from __future__ import annotations
@@ -175,7 +175,13 @@ def misfit(held: Audio, heard: Audio, edges: Floats, blocks: int) -> float:
 
 
 def fitted_slope(
-    power: Numbers, product: Numbers, level: float, nepers: float, slopes: Numbers, falls: Numbers
+    power: Numbers,
+    product: Numbers,
+    level: float,
+    nepers: float,
+    *,
+    slopes: Numbers,
+    falls: Numbers,
 ) -> float:
     """The slope, in dB per second, whose fall comes nearest to what is heard.
 

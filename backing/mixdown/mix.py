@@ -23,9 +23,10 @@ import numpy as np
 from backing.combo.performance import Performance
 from backing.errors import SelectionError
 from backing.mixdown import limiter
-from backing.mixdown.audio_file import AudioFile, check_writable
+from backing.mixdown.audio_file import AudioFile
 from backing.mixdown.balance import Balance, pan_gains
 from backing.mixdown.bank import Bank
+from backing.mixdown.formats import check_writable
 from backing.mixdown.level import TARGET_LUFS, GainLine, Span, TempoStep, gain_db, spans, steps_of
 from backing.mixdown.loops import Audio, Numbers
 from backing.mixdown.loudness import (

@@ -69,7 +69,8 @@ _WATCHED = {False: 128 * BLOCK, True: 384 * BLOCK}  # after the release
 _WATCHED_EARLY = 128 * BLOCK
 _SPAN = {kit: _HELD_PROBE[kit] + _WATCHED[kit] for kit in (False, True)}
 _PLAIN = 10 ** (-46 / 20)  # what a plain release may miss
-_HOLDS = {  # where a release that misses more is probed; the second shows some that the long probe doesn't
+# where a release that misses more is probed; the second shows what the usual hold may not
+_HOLDS = {
     False: tuple(BLOCK * blocks for blocks in (56, 88, 120, 160, 208, 288, 512)),
     True: tuple(BLOCK * blocks for blocks in (48, 64, 96, 128, 192, 352)),
 }

@@ -118,7 +118,7 @@ def _spectra(sample_rate: int, size: int) -> tuple[npt.NDArray[np.complex64], ..
 
 _KERNEL = low_pass().astype(np.float32).reshape(TAPS, STEP)
 # (tap, frame, channel): mono is half of left and right, from the latest tap to the oldest
-_DOWN: Final = np.repeat(_KERNEL[:, ::-1] / 2, 2, axis=1).reshape(TAPS, STEP, 2)
+_DOWN: Final = np.repeat(_KERNEL[:, ::-1] / np.float32(2), 2, axis=1).reshape(TAPS, STEP, 2)
 # from the oldest to the latest
 _UP: Final = np.repeat(_KERNEL[::-1] * STEP, 2, axis=1).reshape(TAPS, STEP, 2)
 

@@ -50,6 +50,7 @@ class Sampler:
 
         Raises SoundFontError where no preset can play the part.
         """
+        self.performance = performance
         self.part = part
         self.bank = bank
         self.preset = bank.soundfont.preset_for(performance.instrument(part))

@@ -23,9 +23,9 @@ from backing.mixdown.soundfont import DRUM_BANK, ChosenPreset
 RINGS: Final = 1 << 40
 """A hold without an end."""
 ROUNDING_BEATS: Final = 1e-9
-"""A beat so near before a change of tempo, or before a beat, is on it: sums of floats are inexact."""
+"""A moment so near before a beat, or a change of tempo, is on it: sums of floats are inexact."""
 ROUNDING_SAMPLES: Final = 1e-6
-"""A moment so near before the middle between two samples goes to the later, as the exact middle."""
+"""One so near before the middle between two samples goes to the later, as the exact middle."""
 
 _CHOKED_BY = CHOKED_BY | {
     # one pair of cymbals: a stroke ends what is left of any other kind
@@ -134,7 +134,8 @@ class _Columns:
         """The beat at which each written beat is played."""
         here = self.at(beat)
         ratio = np.where(swung, here["ratio"], 1.0)
-        return here["grid"] + swing_place(beat - here["grid"], ratio)
+        played: Numbers = here["grid"] + swing_place(beat - here["grid"], ratio)
+        return played
 
     def seconds(self, beat: Numbers) -> Numbers:
         """The time of each played beat."""

@@ -13,6 +13,7 @@ import os
 import threading
 from collections.abc import Sequence
 from contextlib import redirect_stdout
+from pathlib import Path
 from types import ModuleType, TracebackType
 from typing import Any, NamedTuple
 
@@ -49,8 +50,10 @@ class KeyEvent(NamedTuple):
 class Synth:
     """One FluidSynth with one SoundFont; not to be shared by threads."""
 
-    def __init__(self, soundfont: SoundFont, sample_rate: int = 44100) -> None:
-        """Load ``soundfont``: its headers here, samples with the presets that need them.
+    def __init__(
+        self, soundfont: SoundFont, sample_rate: int = 44100, path: Path | None = None
+    ) -> None:
+        """Load ``soundfont``, or the file ``path`` for it: headers here, samples with their presets.
 
         Raises MissingProgram without FluidSynth, SoundFontError if it cannot load the file.
         """
@@ -60,7 +63,7 @@ class Synth:
             self._write = _float_writer(library)
             # pyfluidsynth silently drops a gain that is not a float
             self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
-        name = os.fsencode(soundfont.path)
+        name = os.fsencode(path or soundfont.path)
         self._font = library.fluid_synth_sfload(self._synth.synth, name, 0)
         self._soundfont = soundfont
         self._channels: dict[tuple[int, int], int] = {}

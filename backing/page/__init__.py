@@ -13,27 +13,22 @@ from dataclasses import dataclass, field
 
 from backing.chart.form import Form
 from backing.combo.band import Band
-from backing.mixdown.note_store import user_store
 from backing.mixdown.soundfont import SoundFont
 from backing.page.data import page_data
 from backing.page.document import document
 from backing.page.level import gain_db
 from backing.page.score import make_score
-from backing.page.strip import SAMPLE_RATE, Strip, Wanted, make_strip, wanted
+from backing.page.strip import Strip, Wanted, make_strip, wanted
 
 __all__ = ["PageMaker"]
 
 
 @dataclass
 class PageMaker:
-    """Makes the pages of a SoundFont and a band; sounds that did not change are kept.
-
-    ``keep``: so are the notes they are made of, on disk, for pages and tracks to come.
-    """
+    """Makes the pages of a SoundFont and a band; sounds that did not change are kept."""
 
     font: SoundFont
     band: Band = field(default_factory=Band)
-    keep: bool = False
     _strips: tuple[tuple[Wanted, ...], Strip] | None = None
 
     def page(self, form: Form, *, watched: bool = False) -> bytes:
@@ -45,8 +40,7 @@ class PageMaker:
         score = make_score(form, self.band)
         needs = wanted(score)
         if self._strips is None or self._strips[0] != needs:
-            store = user_store(self.font, SAMPLE_RATE) if self.keep else None
-            self._strips = needs, make_strip(needs, self.font, store)
+            self._strips = needs, make_strip(needs, self.font)
         strip = self._strips[1]
         data = page_data(score, strip, gain_db(score, strip)) | {"watched": watched}
         return document(data, strip.audio, strip.room)

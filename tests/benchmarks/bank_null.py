@@ -13,13 +13,13 @@ import time
 from fractions import Fraction
 
 import numpy as np
+from backing.mixdown.timeline import Timeline
 
 from backing.combo import instruments as gm
 from backing.combo.part import Note, Part
 from backing.mixdown.bank import Bank
 from backing.mixdown.soundfont import SoundFont, find_soundfonts
 from backing.mixdown.synth import BLOCK
-from backing.mixdown.timeline import Timeline
 from tests.mixdown.band import INSTRUMENTS, RATE, performance
 from tests.mixdown.reference import played_by_fluidsynth, random_phrase, residual_db
 

@@ -30,15 +30,15 @@ from statistics import median
 from typing import Any, NamedTuple
 
 import numpy as np
+from backing.mixdown.copies import Copies
+from backing.mixdown.sample_clock import sample_of
+from backing.mixdown.timeline import Timeline
 
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank
-from backing.mixdown.copies import Copies
-from backing.mixdown.sample_clock import sample_of
 from backing.mixdown.soundfont import SoundFont, choose
 from backing.mixdown.synth import BLOCK
-from backing.mixdown.timeline import Timeline
 from tests.benchmarks.bank_null import null
 from tests.mixdown.band import INSTRUMENTS, RATE, performance
 from tests.mixdown.reference import played_by_fluidsynth, residual_db

@@ -174,12 +174,12 @@ def test_one_file_by_two_names_is_listed_once(nowhere: Path) -> None:
 
 def test_a_player_of_a_missing_preset_is_replaced_by_the_nearest(tmp_path: Path) -> None:
     font = read_soundfont(write(tmp_path, "a.sf2"))
-    assert font.voice(ACOUSTIC_BASS).remark == ""
-    sax = font.voice(TENOR_SAX)
+    assert font.preset_for(ACOUSTIC_BASS).remark == ""
+    sax = font.preset_for(TENOR_SAX)
     assert (sax.bank, sax.program) == (0, 64)
     assert sax.remark == "Ours has no tenor sax: Soprano Sax plays instead."
-    assert font.voice(JAZZ_KIT).program == 0
-    brushes = font.voice(BRUSH_KIT)
+    assert font.preset_for(JAZZ_KIT).program == 0
+    brushes = font.preset_for(BRUSH_KIT)
     # key 39 is a hand clap and 40 an electric snare in a standard kit (General MIDI key map)
     assert brushes.key(BRUSH_SLAP) == SNARE
     assert brushes.key(BRUSH_SWIRL) not in {39, 40}
@@ -190,7 +190,7 @@ def test_no_kit_at_all_is_an_error(tmp_path: Path) -> None:
     path = tmp_path / "piano.sf2"
     path.write_bytes(soundfont_bytes([(0, 0, "Piano")], info={}))
     with pytest.raises(SoundFontError, match="has no drum kit"):
-        read_soundfont(path).voice(JAZZ_KIT)
+        read_soundfont(path).preset_for(JAZZ_KIT)
 
 
 def test_the_built_in_soundfont_is_found_without_importing_its_package() -> None:
