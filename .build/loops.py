@@ -58,11 +58,8 @@ class LoopsHook(BuildHookInterface):
             # nothing is written into the sources: they may be somebody else's, or in use
             build_data["force_include"][str(library)] = SOURCE.with_name(library.name).as_posix()
         build_data["pure_python"] = False
-        build_data["tag"] = (
-            f"py3-none-{platform or sysconfig.get_platform()}".replace("-", "_")
-            .replace(".", "_")
-            .replace("py3_none_", "py3-none-")
-        )
+        built_for = platform or sysconfig.get_platform().replace("-", "_").replace(".", "_")
+        build_data["tag"] = f"py3-none-{built_for}"
 
     def finalize(self, version: str, build_data: dict[str, Any], artifact_path: str) -> None:
         """Remove what the wheel was made of."""

@@ -19,13 +19,15 @@ from typing import Any, Final, Self
 
 import numpy as np
 import numpy.typing as npt
-import soundfile
 
 from backing.errors import InternalError, OutputError
 from backing.mixdown.formats import FORMATS, Format, check_writable, format_of
+from backing.mixdown.libsndfile import soundfile
 from backing.mixdown.loops import Audio, round16
 from backing.mixdown.marks import ffmpeg_chapters
+from backing.mixdown.mp3 import Mp3Writer, lame
 from backing.mixdown.tags import Tags, steady_serial, write_tags
+from backing.mixdown.threads import usual_threads
 from backing.saving import explained, passing_name
 
 PIECE: Final = 4096
@@ -61,9 +63,18 @@ class AudioFile:
     """
 
     def __init__(
-        self, path: Path, sample_rate: int, *, bits: int = 16, tags: Tags | None = None
+        self,
+        path: Path,
+        sample_rate: int,
+        *,
+        bits: int = 16,
+        tags: Tags | None = None,
+        threads: int | None = None,
     ) -> None:
-        """``sample_rate`` in Hz; ``bits`` 16 or 24, for WAV and FLAC."""
+        """``sample_rate`` in Hz; ``bits`` 16 or 24, for WAV and FLAC.
+
+        ``threads``: how many encode MP3 (None: one for each processor, at most four).
+        """
         check_writable(path)
         self.path = path
         self._format = format_of(path)
@@ -78,6 +89,7 @@ class AudioFile:
         self._disk: _Disk | None = None
         self._sound: Any = None
         self._sample_rate = sample_rate
+        self._threads = threads or usual_threads()
 
     def __enter__(self) -> Self:
         try:
@@ -92,6 +104,8 @@ class AudioFile:
 
     def _open(self, disk: _Disk) -> Any:
         form = FORMATS[".wav"] if self._format.ffmpeg else self._format
+        if form.container == "MP3" and form.level is not None and lame() is not None:
+            return Mp3Writer(disk, self._sample_rate, 10 * form.level, self._threads)
         encoding = f"PCM_{self._bits}" if form.pcm else form.encoding
         mode = {"bitrate_mode": "VARIABLE"} if form.container == "MP3" else {}
         level = {} if form.level is None else {"compression_level": form.level}
@@ -107,6 +121,9 @@ class AudioFile:
 
     def write(self, block: Audio) -> None:
         """Append ``block`` (n, 2), full scale 1.0; what exceeds it is clipped in WAV and FLAC."""
+        if isinstance(self._sound, Mp3Writer):
+            self._guard(self._sound.write, block)
+            return
         data = whole_numbers(block, self._bits) if self._sound.subtype.startswith("PCM") else block
         piece = len(data) if self._sound.format == "WAV" else PIECE
         for start in range(0, len(data), max(piece, 1)):
@@ -150,8 +167,11 @@ class AudioFile:
 
     def _discard(self) -> None:
         """Remove whatever still has a passing name."""
-        with suppress(Exception):  # an encoder that cannot flush to a full disk
-            self._sound.close()
+        if isinstance(self._sound, Mp3Writer):
+            self._sound.discard()
+        else:
+            with suppress(Exception):  # an encoder that cannot flush to a full disk
+                self._sound.close()
         if self._disk is not None:
             self._disk.close()
         for leftover in {self._raw, self._part}:

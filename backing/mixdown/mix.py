@@ -109,7 +109,7 @@ class Mixdown:
         self.circular = performance.circular
         self.length = samplers[0].length
         self.stem_names = tuple(sampler.part for sampler in samplers) if stems else ()
-        self._threads = threads or usual_threads()
+        self.threads = threads or usual_threads()
         self._progress = progress
         for sampler in samplers:
             sampler.prepare()
@@ -139,7 +139,7 @@ class Mixdown:
         def make(start: int) -> Window:
             return self._finished(start, line)
 
-        for start, window in zip(starts, in_order(make, starts, self._threads), strict=True):
+        for start, window in zip(starts, in_order(make, starts, self.threads), strict=True):
             yield window
             self._report(MEASURING + (1 - MEASURING) * (start + self._window) / self.length)
 
@@ -178,7 +178,7 @@ class Mixdown:
         if self._line is None:
             todo = list(spans(self._steps, self.sample_rate))
             heard: list[list[Numbers]] = [[] for _ in self._steps]
-            measured = in_order(self._energies, todo, self._threads)
+            measured = in_order(self._energies, todo, self.threads)
             for done, (span, energies) in enumerate(zip(todo, measured, strict=True), 1):
                 heard[span.step].append(energies)
                 self._report(MEASURING * done / len(todo))
@@ -299,7 +299,9 @@ def save(
         check_writable(each)
     with ExitStack() as stack:
         files = [
-            stack.enter_context(AudioFile(each, mixdown.sample_rate, bits=bits, tags=tags))
+            stack.enter_context(
+                AudioFile(each, mixdown.sample_rate, bits=bits, tags=tags, threads=mixdown.threads)
+            )
             for each in paths
         ]
         with ThreadPoolExecutor(1) as writer:  # while the next window is finished

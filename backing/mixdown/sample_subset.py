@@ -4,8 +4,8 @@ FluidSynth loads all samples of a preset, and those of a compressed SoundFont (S
 decoded first: 144 of MuseScore_General's piano take 2 s, of which a tune may need 24. So it gets a
 file in which the others are empty, and which takes no more room than the needed ones.
 
-Layout: SoundFont Technical Specification 2.04 (E-mu Systems 2006), section 7 (the tables). Places of
-samples in an SF3 are in bytes (from memory).
+Layout: SoundFont Technical Specification 2.04 (E-mu Systems 2006), section 7 (the tables). An SF3
+counts the places of samples in bytes (from memory).
 """
 
 from __future__ import annotations

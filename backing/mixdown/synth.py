@@ -53,7 +53,7 @@ class Synth:
     def __init__(
         self, soundfont: SoundFont, sample_rate: int = 44100, path: Path | None = None
     ) -> None:
-        """Load ``soundfont``, or the file ``path`` for it: headers here, samples with their presets.
+        """Load ``soundfont``, or the file ``path`` for it: headers now, samples with presets.
 
         Raises MissingProgram without FluidSynth, SoundFontError if it cannot load the file.
         """
