@@ -51,7 +51,11 @@ class LoopsHook(BuildHookInterface):
         self._folder = tempfile.TemporaryDirectory()
         platform = os.environ.get("BACKING_PLATFORM", "")
         source = Path(self.root, SOURCE)
-        library = compiled(source, Path(self._folder.name), platform)
+        try:
+            library = compiled(source, Path(self._folder.name), platform)
+        except SystemExit:
+            self._folder.cleanup()
+            raise
         if version == "editable":
             replace(library, source.with_name(library.name))
         else:
