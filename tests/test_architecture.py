@@ -17,8 +17,6 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 LEVELS = {
     "errors": 0,
     "saving": 1,
-    "aside": 1,
-    "processes": 2,
     "chart": 1,
     "routine": 2,
     "combo": 3,
