@@ -18,8 +18,6 @@ LEVELS = {
     "glossary": 0,
     "errors": 0,
     "saving": 1,
-    "aside": 1,
-    "processes": 2,
     "chart": 1,
     "routine": 2,
     "combo": 3,

@@ -1,5 +1,6 @@
 """Many tracks at once: on all processors of this machine, or on a cluster.
 
+Both are executors of the standard ``concurrent.futures``: a pool of processes here, Dask's there.
 Each track is made whole in a hidden folder beside its place and put there when it is finished;
 whatever stops the work, the hidden folder goes and finished tracks stay. A track that cannot be
 made does not stop the others.
@@ -9,14 +10,18 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import shutil
 import signal
 import sys
 import tempfile
 import threading
-import warnings
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.thread import ThreadPoolExecutor
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from importlib import import_module
+from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
@@ -51,80 +56,99 @@ def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcom
     """
     jobs = [packed(job) for job in jobs]
     if cluster is not None:
-        return _on_cluster(jobs, cluster)
-    return _on_this_machine(jobs)
+        return _from_cluster(jobs, cluster)
+    return _from_this_machine(jobs)
 
 
-def _on_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
-    import joblib
-
-    folder = jobs[0].target.parent
-    processors = joblib.cpu_count()
-    processes = min(len(jobs), processors)
-    if all(job.midi for job in jobs):
-        processes = 1  # they are written faster than a process starts
-    if processes > 1:
+def _from_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
+    with _staging(jobs[0].target.parent) as folder:
+        staging = Path(folder)
+        if all(job.midi for job in jobs):  # they are written faster than a process starts
+            with ThreadPoolExecutor(1) as executor:
+                yield from _finished(executor, jobs, staging)
+            return
+        processors = _processors()
+        processes = min(len(jobs), processors)
         jobs = [replace(job, threads=max(1, processors // processes)) for job in jobs]
-    with _staging(folder) as staging, warnings.catch_warnings():
-        # a worker whose memory has grown is replaced by a fresh one, which is as it should be
-        warnings.filterwarnings("ignore", "A worker stopped while some jobs", UserWarning)
-        work = joblib.Parallel(
-            processes, return_as="generator_unordered", batch_size=1, pre_dispatch="2*n_jobs"
-        )
-        todo = (joblib.delayed(_attempt_in_process)(job, Path(staging)) for job in jobs)
-        with _deaf_to_ctrl_c():  # the processes start here, and this one will end them
-            results = work(todo)
-        for outcome in results:
-            yield _placed(outcome, folder)
+        with _processes(processes, staging) as executor:
+            yield from _finished(executor, jobs, staging)
 
 
-def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
-    place = folder.resolve()  # the same wherever a process stands
+def _from_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
+    # Dask gives each of its threads a track
+    jobs = [replace(job, threads=1) for job in jobs]
+    with _client(address) as client:
+        executor = client.get_executor(pure=False)
+        try:
+            yield from _finished(executor, jobs, None)
+        finally:
+            executor.shutdown(wait=False)  # what is not finished is cancelled
+
+
+def _finished(executor: Executor, jobs: Sequence[Job], staging: Path | None) -> Iterator[Outcome]:
+    """What became of each track, in its place; an executor keeps nothing that was taken."""
+    with _blocked(signal.SIGINT):  # the processes start here, and this one will end them
+        waiting = {executor.submit(attempt, job, staging): job for job in jobs}
+    while waiting:
+        done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+        while done:
+            future = done.pop()
+            outcome = _result(future, waiting.pop(future), here=staging is not None)
+            del future
+            yield outcome
+
+
+def _result(future: Future[Outcome], job: Job, *, here: bool) -> Outcome:
     try:
-        return tempfile.TemporaryDirectory(prefix=STAGING, dir=place, ignore_cleanup_errors=True)
-    except OSError as error:
-        raise output_error(error, folder / "track") from error
+        return _placed(future.result(), job)
+    except UserError as error:
+        return Outcome(USERS, f"backing: {job.target.name}: {error}")
+    except Exception as error:
+        where = "this machine ended its process" if here else "the cluster could not make it"
+        advice = "It may have run out of memory: ask for less at once."
+        if not here:
+            advice = "Look at the workers' own words."
+        name = type(error).__name__
+        return Outcome(USERS, f"backing: {job.target.name}: {where} ({name}). {advice}")
 
 
-@contextmanager
-def _deaf_to_ctrl_c() -> Iterator[None]:
-    """Put Ctrl-C off for a moment; a process that is started in it never hears one."""
-    if threading.current_thread() is not threading.main_thread():
-        yield  # nowhere else can it be set
-        return
-    heard: list[int] = []
-    before = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
-    try:
-        with _blocked(signal.SIGINT):
-            yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-    if heard:
-        raise KeyboardInterrupt
+def _placed(outcome: Outcome, job: Job) -> Outcome:
+    """Put finished files in their places, through links."""
+    folder = job.target.parent
+    names = [path.name for path in outcome.paths] + [name for name, _ in outcome.contents]
+    if not all(_is_of(name, job) for name in names):
+        raise ValueError(f"files of other names: {names}")
+    for path in outcome.paths:
+        path.replace((folder / path.name).resolve())
+    for name, data in outcome.contents:
+        write_file(folder / name, data)
+    return replace(outcome, contents=())
 
 
-@contextmanager
-def _blocked(number: signal.Signals) -> Iterator[None]:
-    """Block a signal, which processes inherit that are started now (POSIX.1, sigprocmask)."""
-    if sys.platform == "win32":
-        yield  # each process turns a deaf ear by itself
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {number})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+def _is_of(name: str, job: Job) -> bool:
+    """Whether a file of this name can be a track's, or a stem of it."""
+    mine = Path(job.target.name)
+    ours = name.startswith((f"{mine.stem}.", f"{mine.stem}-")) and name.endswith(mine.suffix)
+    return ours and not {"/", "\\", ":", "\0"} & set(name.removeprefix(mine.stem))
 
 
-def _attempt_in_process(job: Job, staging: Path) -> Outcome:
-    """``attempt``; in a process of its own deaf to Ctrl-C: the one that started it will end it."""
-    if multiprocessing.current_process().name != "MainProcess":
-        signal.signal(signal.SIGINT, signal.SIG_IGN)  # one that stands in for another is not yet
-    return attempt(job, staging)
+# ---- in the worker ---------------------------------------------------------------------------
 
 
-def attempt(job: Job, staging: Path) -> Outcome:
-    """Make a track in the folder ``staging``; whatever goes wrong is told in words."""
+def attempt(job: Job, staging: Path | None) -> Outcome:
+    """Make a track in the folder ``staging``; whatever goes wrong is told in words.
+
+    Without a folder that both sides see, the files come along as bytes.
+    """
+    if staging is not None:
+        return _attempt(job, staging)
+    with tempfile.TemporaryDirectory(prefix="backing-") as folder:
+        outcome = _attempt(job, Path(folder))
+        contents = tuple((path.name, path.read_bytes()) for path in outcome.paths)
+        return replace(outcome, paths=(), contents=contents)
+
+
+def _attempt(job: Job, staging: Path) -> Outcome:
     shown = "" if job.target.parent == Path() else f"{job.target.parent}{os.sep}"
     status = DONE
     paths: tuple[Path, ...] = ()
@@ -141,63 +165,78 @@ def attempt(job: Job, staging: Path) -> Outcome:
     return Outcome(status, words.replace(f"{staging}{os.sep}", shown), paths)
 
 
-def _placed(outcome: Outcome, folder: Path) -> Outcome:
-    """Put finished files in their places, through links."""
-    for path in outcome.paths:
-        path.replace((folder / path.name).resolve())
-    for name, data in outcome.contents:
-        write_file(folder / name, data)
-    return outcome
+def _begin(parent: Connection, staging: Path) -> None:
+    """Begin a worker: deaf to Ctrl-C, and gone when its parent is, however that ended."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with, args=(parent, staging), daemon=True).start()
 
 
-def _on_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
-    dask = _dask()
-    folder = jobs[0].target.parent
-    with _client(dask, address) as client:
-        futures = {client.submit(attempt_elsewhere, job, pure=False): job for job in jobs}
-        try:
-            for future in dask.as_completed(futures, loop=client.loop):
-                yield _placed(_result(future, futures[future]), folder)
-        finally:
-            client.cancel(list(futures))
+def _end_with(parent: Connection, staging: Path) -> None:
+    with suppress(EOFError, OSError):
+        parent.recv()  # nothing is ever sent: it ends when the other end is closed
+    shutil.rmtree(staging, ignore_errors=True)
+    os._exit(1)
 
 
-def _dask() -> Any:
+# ---- executors -------------------------------------------------------------------------------
+
+
+@contextmanager
+def _processes(count: int, staging: Path) -> Iterator[Executor]:
+    """A pool of processes, which end at once when this is left by an exception."""
+    reader, writer = multiprocessing.Pipe(duplex=False)
+    pool = ProcessPoolExecutor(
+        count, multiprocessing.get_context("spawn"), initializer=_begin, initargs=(reader, staging)
+    )
     try:
-        import distributed
+        yield pool
+        pool.shutdown()
+    finally:
+        writer.close()
+        pool.shutdown(cancel_futures=True)
+        reader.close()
+
+
+def _processors() -> int:
+    """The processors that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
+    place = folder.resolve()  # the same wherever a process stands
+    try:
+        return tempfile.TemporaryDirectory(prefix=STAGING, dir=place, ignore_cleanup_errors=True)
+    except OSError as error:
+        raise output_error(error, folder / "track") from error
+
+
+@contextmanager
+def _blocked(number: signal.Signals) -> Iterator[None]:
+    """Block a signal, which processes inherit that are started now (POSIX.1, sigprocmask)."""
+    if sys.platform == "win32":
+        yield  # each process ignores it by itself
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {number})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _client(address: str) -> Any:
+    try:
+        distributed: Any = import_module("distributed")
     except ImportError:
         raise MissingProgram(
             "A cluster is reached through Dask, which is not installed.",
             "Install it: pip install 'backing[cluster]'.",
         ) from None
-    return distributed
-
-
-def _client(dask: Any, address: str) -> Any:
     try:
-        return dask.Client(address, timeout=PATIENCE_SECONDS, set_as_default=False)
+        return distributed.Client(address, timeout=PATIENCE_SECONDS, set_as_default=False)
     except (OSError, ValueError) as error:
         raise UserError(
             f"No Dask scheduler answers at {address}.",
             "Start one with dask scheduler, and name the address it prints.",
         ) from error
-
-
-def _result(future: Any, job: Job) -> Outcome:
-    try:
-        outcome: Outcome = future.result()
-        return outcome
-    except Exception as error:  # its worker went away, or has another version
-        fault = f"The cluster could not make it ({type(error).__name__})."
-        return Outcome(
-            USERS, f"backing: {job.target.name}: {fault} Look at the workers' own words."
-        )
-
-
-def attempt_elsewhere(job: Job) -> Outcome:
-    """``attempt`` on a machine that does not see our folders: the files come along as bytes."""
-    with tempfile.TemporaryDirectory(prefix="backing-") as folder:
-        # Dask gives each of its threads a track
-        outcome = attempt(replace(job, threads=1), Path(folder))
-        contents = tuple((path.name, path.read_bytes()) for path in outcome.paths)
-        return replace(outcome, paths=(), contents=contents)

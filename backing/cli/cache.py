@@ -1,4 +1,4 @@
-"""``backing cache``: the tracks and notes that are kept, to be seen, limited and cleared."""
+"""``backing cache``: the tracks that are kept, to be seen, limited and cleared."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from backing.cli.parser import Words
 from backing.cli.status import DONE, show
 from backing.errors import UserError, quoted
 from backing.mixdown.cache import user_cache
-from backing.mixdown.note_store import MOST_BYTES, clear_notes, kept_notes
 
 UNITS = {"": 1, "K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
 
@@ -21,18 +20,12 @@ def cache(words: Words) -> int:
         kept = kept.limited(_bytes(limit))
     if "clear" in words:
         kept.clear()
-        clear_notes()
     entries = kept.entries()
-    fonts, notes = kept_notes()
-    show(_of(len(entries), "track", sum(entry.size for entry in entries), kept.limit))
-    show(f"notes of {_of(fonts, 'SoundFont', notes, MOST_BYTES)}")
+    count, size = len(entries), sum(entry.size for entry in entries)
+    many = "" if count == 1 else "s"
+    show(f"{count} track{many}, {size / 1e6:,.1f} MB of at most {kept.limit / 1e6:,.0f} MB")
     show(str(kept.folder.parent))
     return DONE
-
-
-def _of(count: int, what: str, size: int, most: int) -> str:
-    many = "" if count == 1 else "s"
-    return f"{count} {what}{many}, {size / 1e6:,.1f} MB of at most {most / 1e6:,.0f} MB"
 
 
 def _bytes(text: str) -> int:

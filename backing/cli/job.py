@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
-from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing import __version__
-from backing.aside import beside, meanwhile
 from backing.chart.form import Form
 from backing.chart.text.writer import write
 from backing.combo.band import Band
 from backing.combo.feel_file import load_feel, use_feel_texts
-from backing.combo.markers import markers
-from backing.combo.performance import Performance, check_length
 from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
 from backing.routine import Purpose
 from backing.routine.request import Request
@@ -25,6 +20,7 @@ from backing.routine.routine import Routine, make_routine
 from backing.saving import check_writable, write_file
 
 if TYPE_CHECKING:
+    from backing.combo.performance import Performance
     from backing.mixdown.bank import Bank
     from backing.mixdown.soundfont import SoundFont
     from backing.mixdown.tags import Tags
@@ -32,8 +28,6 @@ if TYPE_CHECKING:
 MIDI_SUFFIXES = (".mid", ".midi")
 EXACT_SUFFIXES = (".wav", ".flac")
 MOST_TEMPOS_SHOWN = 6
-MOST_BARS_SENT = 1000
-"""From process to process: an hour of music takes longer to send than the mixdown to load."""
 MOST_BANK_BYTES = 500_000_000
 """A bank of notes that has grown larger is not kept for the next track."""
 
@@ -107,43 +101,25 @@ def _feel_files(job: Job) -> dict[str, str]:
 
 def _made(job: Job, progress: Progress | None) -> Made:
     _check(job)
-    routine = make_routine(job.form, job.request)
-    performance = _arranged(job, routine)
-    if not job.long:
-        check_length(performance)
-    summary = _summary(job, routine, performance)
     if job.midi:
         from backing.midi import to_bytes
 
+        routine, performance = _arranged(job)
         write_file(job.target, to_bytes(performance))
-        return Made((job.target,), summary)
-    paths, sound = _audio(job, routine, performance, progress)
-    return Made(paths, summary + sound)
+        return Made((job.target,), _summary(job, _figures(job, routine, performance)))
+    return _audio(job, progress)
 
 
-def _arranged(job: Job, routine: Routine) -> Performance:
-    """What the band plays, arranged on another processor while the mixdown is loaded."""
-    long = sum(len(each.bars) for each in routine.passes) > MOST_BARS_SENT
-    if job.midi or long or (job.threads or os.cpu_count()) == 1:
-        return _played(routine, job.band)
-    with meanwhile(partial(_played, routine, job.band)) as played:
-        # the mixdown takes as long to load as a tune to arrange
-        from backing.mixdown.audio_file import sample_rate_of
-        from backing.mixdown.soundfont import choose
-        from backing.mixdown.synth import load_library
-
-        bank = _bank(choose(job.soundfont), sample_rate_of(job.target), job.threads, job.cached)
-        with beside(load_library) if bank.cold else nullcontext():
-            import backing.mixdown.mix
-            import backing.mixdown.tags  # noqa: F401
-
-            return played()
-
-
-def _played(routine: Routine, band: Band) -> Performance:
+def _arranged(job: Job) -> tuple[Routine, Performance]:
+    """What the band plays. Raises UserError for what cannot be played."""
     from backing.combo.arrangement import arrange
+    from backing.combo.performance import check_length
 
-    return arrange(routine, band)
+    routine = make_routine(job.form, job.request)
+    performance = arrange(routine, job.band)
+    if not job.long:
+        check_length(performance)
+    return routine, performance
 
 
 def _check(job: Job) -> None:
@@ -162,42 +138,43 @@ def _check(job: Job) -> None:
         )
 
 
-def _audio(
-    job: Job, routine: Routine, performance: Performance, progress: Progress | None
-) -> tuple[tuple[Path, ...], str]:
-    """Take from the cache or render; returns the files, and what the summary says of the sound."""
-    from backing.mixdown import audio_file
+def _audio(job: Job, progress: Progress | None) -> Made:
+    """Take the files from the cache, before anything is arranged, or render them."""
+    from backing.mixdown.cache import key_of, user_cache
+    from backing.mixdown.formats import check_writable
     from backing.mixdown.soundfont import choose
 
-    audio_file.check_writable(job.target)
+    check_writable(job.target)
     font = choose(job.soundfont)
     sound = f"\n  sound: {font.name} ({font.licence})"
-    if not job.cached:
-        return _render(job, routine, performance, font, progress), sound
-    from backing.mixdown.cache import key_of, user_cache
-
-    cache, key = user_cache(), key_of(_inputs(job, performance, font))
-    paths = cache.fetch(key, job.target)
-    if paths is not None:
-        return paths, f"{sound}, made before: it comes from the cache"
+    cache, key = user_cache(), ""
+    if job.cached:
+        key = key_of(_inputs(job, font))
+        paths = cache.fetch(key, job.target)
+        if paths is not None:
+            summary = _summary(job, cache.about(key))
+            return Made(paths, f"{summary}{sound}, made before: it comes from the cache")
+    routine, performance = _arranged(job)
+    figures = _figures(job, routine, performance)
     paths = _render(job, routine, performance, font, progress)
-    cache.keep(key, paths)
-    return paths, sound
+    if job.cached:
+        cache.keep(key, paths, figures)
+    return Made(paths, _summary(job, figures) + sound)
 
 
-def _inputs(job: Job, performance: Performance, font: SoundFont) -> Iterator[str | bytes]:
+def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
     """All that the bytes of a track follow from, and the names of its stems, but not its own."""
     yield write(job.form)
     yield repr(job.request)
     band = job.band
     yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
     yield repr((band.guide_line, band.click))
-    yield repr(_players(performance))
     yield repr(band.line)
     yield repr(sorted(_feel_files(job).items()))
     state = font.path.stat()
     yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
     yield repr((job.target.suffix.lower(), job.bits, job.stems, job.title, job.recipe, job.drill))
+    yield repr(job.long)
 
 
 def _players(performance: Performance) -> dict[str, str]:
@@ -206,6 +183,7 @@ def _players(performance: Performance) -> dict[str, str]:
 
 
 def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont) -> Tags:
+    from backing.combo.markers import markers
     from backing.mixdown.marks import Mark
     from backing.mixdown.tags import Tags
 
@@ -239,13 +217,13 @@ def _render(
     font: SoundFont,
     progress: Progress | None,
 ) -> tuple[Path, ...]:
-    from backing.mixdown.audio_file import sample_rate_of
+    from backing.mixdown.formats import sample_rate_of
     from backing.mixdown.mix import render, save
 
     tags = _tags(job, routine, performance, font)
-    bank = _bank(font, sample_rate_of(job.target), job.threads, job.cached)
+    bank = _bank(font, sample_rate_of(job.target), job.threads)
     try:
-        mixdown = render(performance, bank, stems=job.stems, progress=progress, workers=job.threads)
+        mixdown = render(performance, bank, stems=job.stems, progress=progress, threads=job.threads)
         return save(mixdown, job.target, tags=tags, bits=job.bits, names=_players(performance))
     finally:
         if bank.bytes_held > MOST_BANK_BYTES:
@@ -253,22 +231,21 @@ def _render(
 
 
 @lru_cache(maxsize=1)
-def _bank(font: SoundFont, sample_rate: int, threads: int | None, kept: bool) -> Bank:
-    """The notes of a SoundFont, which the next track of a batch finds rendered.
-
-    ``kept``: any later track, too.
-    """
+def _bank(font: SoundFont, sample_rate: int, threads: int | None) -> Bank:
+    """The notes of a SoundFont, which the next track of a batch finds rendered."""
     from backing.mixdown.bank import Bank
 
-    if not kept:
-        return Bank(font, sample_rate, threads)
-    from backing.mixdown.note_store import user_store
-
-    return Bank(font, sample_rate, threads, user_store(font, sample_rate))
+    return Bank(font, sample_rate, threads)
 
 
-def _summary(job: Job, routine: Routine, performance: Performance) -> str:
-    """File, length, tempos and seed."""
+def _summary(job: Job, figures: str) -> str:
+    """What was made, with what it is for."""
+    drill = f"\n  drill: {job.drill}" if job.drill else ""
+    return f"{job.form.title} -> {job.target}\n  {figures}{drill}"
+
+
+def _figures(job: Job, routine: Routine, performance: Performance) -> str:
+    """Length, tempos and seed."""
     seconds = round(performance.clock.length_seconds + performance.tail)
     played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
     bars = sum(len(each.bars) for each in played)
@@ -281,6 +258,4 @@ def _summary(job: Job, routine: Routine, performance: Performance) -> str:
     values = dict.fromkeys(each.value for each in played if each.value)
     figures += f", {' '.join(values)}" if values else ""
     seam = ", repeats without a seam" if routine.seamless else ""
-    drill = f"\n  drill: {job.drill}" if job.drill else ""
-    figures += f", {keys}, seed {job.band.seed}{seam}"
-    return f"{job.form.title} -> {job.target}\n  {figures}{drill}"
+    return f"{figures}, {keys}, seed {job.band.seed}{seam}"

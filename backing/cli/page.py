@@ -100,7 +100,7 @@ def _maker(words: Words) -> PageMaker:
     from backing.page import PageMaker
 
     band, font = Band(**words.filling(BAND)), choose(words.path("soundfont"))
-    return PageMaker(font, band, keep="no-cache" not in words, opening=_opening(words))
+    return PageMaker(font, band, opening=_opening(words))
 
 
 def _opening(words: Words) -> Opening:

@@ -1,7 +1,8 @@
 """The one conversion between beats and seconds: swing, lateness, and the clock of a performance.
 
 Players write straight eighths. Here an off-beat goes to the place the swing of its bar gives it,
-a note moves behind or ahead by its lateness, and beats become seconds. Nothing else does.
+a note moves behind or ahead by its lateness, and beats become seconds. Nothing else does: sound
+(``mixdown/schedule.py``) puts columns of floats into the same formulas.
 """
 
 from __future__ import annotations
@@ -11,6 +12,10 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Any, TypeVar
+
+Number = TypeVar("Number", Fraction, Any)
+"""A fraction, or an array of floats: MIDI is written from the exact ones, sound from the others."""
 
 SHORTEST_OFF_BEAT_MS = 80.0
 """The short note of a swung pair is hardly shorter (Friberg & Sundström 2002: about 100 ms)."""
@@ -77,20 +82,21 @@ def lateness(dice: random.Random, mean: float, spread: float) -> float:
     return round(2 * (mean + drift)) / 2
 
 
-def swing_place(beat: Fraction, ratio: Fraction) -> Fraction:
+def swing_place(beat: Number, ratio: Number) -> Number:
     """Where a written ``beat`` is played when the long : short ratio is ``ratio``.
 
     The first half of every beat is stretched, the second squeezed: the off-beat goes to
-    ratio / (ratio + 1) of the beat, beats stay where they are.
+    ratio / (ratio + 1) of the beat, beats stay where they are. For fractions, and for arrays.
     """
-    whole = beat.__floor__()
-    part = beat - whole
-    if not part or ratio == 1:
-        return beat
+    in_beat = beat % 1
+    first_half = (2 * in_beat + 1 - abs(2 * in_beat - 1)) / 4  # of it, what lies in the first half
     off = ratio / (ratio + 1)
-    if part <= Fraction(1, 2):
-        return whole + part * 2 * off
-    return whole + off + (part - Fraction(1, 2)) * 2 * (1 - off)
+    return beat - in_beat + 2 * (off * first_half + (1 - off) * (in_beat - first_half))
+
+
+def late_beats(lateness_ms: Number, tempo: Number) -> Number:
+    """A lateness in beats. For fractions, and for arrays."""
+    return lateness_ms * tempo / 60_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +141,7 @@ class Stretch:
         """A lateness in beats, to the thousandth of a millisecond: fractions stay small."""
         late = self._late.get(lateness_ms)
         if late is None:
-            late = Fraction(round(lateness_ms * 1000), 60_000_000) * self.tempo
+            late = late_beats(Fraction(round(lateness_ms * 1000), 1000), self.tempo)
             self._late[lateness_ms] = late
         return late
 

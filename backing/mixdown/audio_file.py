@@ -11,89 +11,27 @@ two. Lossy encoders may overshoot the true peak of what they are given by some t
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
 import numpy as np
 import numpy.typing as npt
-import soundfile
 
-from backing import saving
-from backing.errors import InternalError, MissingProgram, OutputError
-from backing.mixdown.loops import compiled
+from backing.errors import InternalError, OutputError
+from backing.mixdown.formats import FORMATS, Format, check_writable, format_of
+from backing.mixdown.libsndfile import soundfile
+from backing.mixdown.loops import Audio, round16
 from backing.mixdown.marks import ffmpeg_chapters
+from backing.mixdown.mp3 import Mp3Writer, lame
 from backing.mixdown.tags import Tags, steady_serial, write_tags
+from backing.mixdown.threads import usual_threads
 from backing.saving import output_error, temporary_path
-
-Audio = npt.NDArray[np.float32]
 
 PIECE: Final = 4096
 """Frames an encoder is given at a time: one huge write of Vorbis overflows libsndfile's stack."""
-FFMPEG_CURE: Final = (
-    "Install it (`apt install ffmpeg`, `brew install ffmpeg`, `winget install ffmpeg`), "
-    "or name a .wav, .flac, .mp3, .ogg or .opus file."
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Format:
-    """How a suffix is written.
-
-    ``container`` and ``encoding`` are libsndfile's names, or ffmpeg's where ``ffmpeg`` is set.
-    ``pcm``: samples are stored as whole numbers. ``level``: the encoder's compression, 0 to 1.
-    ``sample_rate``: the only one possible in Hz, or None.
-    """
-
-    container: str
-    encoding: str = ""
-    pcm: bool = False
-    level: float | None = None
-    sample_rate: int | None = None
-    ffmpeg: bool = False
-
-
-FORMATS: Final = {
-    ".wav": Format("WAV", pcm=True),
-    ".flac": Format("FLAC", pcm=True),
-    # about 170 kbit/s, the encoder's V2
-    ".mp3": Format("MP3", "MPEG_LAYER_III", level=0.2),
-    # about 190 kbit/s
-    ".ogg": Format("OGG", "VORBIS", level=0.3),
-    # about 128 kbit/s; Opus knows no 44.1 kHz (RFC 6716, section 2)
-    ".opus": Format("OGG", "OPUS", level=0.77, sample_rate=48000),
-    ".m4a": Format("ipod", "aac", ffmpeg=True),
-}
-
-
-def format_of(path: Path) -> Format:
-    """The format the suffix of ``path`` asks for; raises OutputError where there is none."""
-    suffix = path.suffix.lower()
-    if suffix not in FORMATS:
-        end = f"ends in {suffix}, which names no audio format" if suffix else "has no suffix"
-        known = f"{', '.join(list(FORMATS)[:-1])} or {list(FORMATS)[-1]}"
-        raise OutputError(f"{path} {end}.", f"Let it end in {known}, or .mid.")
-    return FORMATS[suffix]
-
-
-def sample_rate_of(path: Path, wanted: int = 44100) -> int:
-    """The sample rate (Hz) a file of this suffix can have: ``wanted`` if possible."""
-    return format_of(path).sample_rate or wanted
-
-
-def check_writable(path: Path) -> None:
-    """See to it before a long piece of work that ``path`` can be written afterwards.
-
-    Raises OutputError (an unknown suffix, a missing folder, no right to write) or MissingProgram.
-    """
-    if format_of(path).ffmpeg and shutil.which("ffmpeg") is None:
-        cause = f"{path.suffix} files are written by the program ffmpeg, which is not installed."
-        raise MissingProgram(cause, FFMPEG_CURE)
-    saving.check_writable(path)
 
 
 class _Disk:
@@ -125,9 +63,18 @@ class AudioFile:
     """
 
     def __init__(
-        self, path: Path, sample_rate: int, *, bits: int = 16, tags: Tags | None = None
+        self,
+        path: Path,
+        sample_rate: int,
+        *,
+        bits: int = 16,
+        tags: Tags | None = None,
+        threads: int | None = None,
     ) -> None:
-        """``sample_rate`` in Hz; ``bits`` 16 or 24, for WAV and FLAC."""
+        """``sample_rate`` in Hz; ``bits`` 16 or 24, for WAV and FLAC.
+
+        ``threads``: how many encode MP3 (None: one for each processor, at most four).
+        """
         check_writable(path)
         self.path = path
         self._format = format_of(path)
@@ -142,6 +89,7 @@ class AudioFile:
         self._disk: _Disk | None = None
         self._sound: Any = None
         self._sample_rate = sample_rate
+        self._threads = threads or usual_threads()
 
     def __enter__(self) -> Self:
         try:
@@ -156,6 +104,8 @@ class AudioFile:
 
     def _open(self, disk: _Disk) -> Any:
         form = FORMATS[".wav"] if self._format.ffmpeg else self._format
+        if form.container == "MP3" and form.level is not None and lame() is not None:
+            return Mp3Writer(disk, self._sample_rate, 10 * form.level, self._threads)
         encoding = f"PCM_{self._bits}" if form.pcm else form.encoding
         mode = {"bitrate_mode": "VARIABLE"} if form.container == "MP3" else {}
         level = {} if form.level is None else {"compression_level": form.level}
@@ -171,6 +121,9 @@ class AudioFile:
 
     def write(self, block: Audio) -> None:
         """Append ``block`` (n, 2), full scale 1.0; what exceeds it is clipped in WAV and FLAC."""
+        if isinstance(self._sound, Mp3Writer):
+            self._guard(self._sound.write, block)
+            return
         data = whole_numbers(block, self._bits) if self._sound.subtype.startswith("PCM") else block
         piece = len(data) if self._sound.format == "WAV" else PIECE
         for start in range(0, len(data), max(piece, 1)):
@@ -214,8 +167,11 @@ class AudioFile:
 
     def _discard(self) -> None:
         """Remove whatever still has a passing name."""
-        with suppress(Exception):  # an encoder that cannot flush to a full disk
-            self._sound.close()
+        if isinstance(self._sound, Mp3Writer):
+            self._sound.discard()
+        else:
+            with suppress(Exception):  # an encoder that cannot flush to a full disk
+                self._sound.close()
         if self._disk is not None:
             self._disk.close()
         for leftover in {self._raw, self._part}:
@@ -224,15 +180,13 @@ class AudioFile:
 
 def whole_numbers(block: Audio, bits: int) -> npt.NDArray[np.int16] | npt.NDArray[np.int32]:
     """``block`` as whole numbers of 16 or 24 bits (the latter in the upper bits of 32)."""
-    if bits == 16 and compiled is not None:
-        small = np.empty(block.shape, np.int16)
-        compiled.whole_numbers(np.ascontiguousarray(block, np.float32), small)
-        return small
+    if bits == 16:
+        return round16(block)
     full = 2 ** (bits - 1)
     steps = block * np.float32(full)
     np.rint(steps, out=steps)
     np.clip(steps, -full, full - 1, out=steps)
-    return steps.astype(np.int16) if bits == 16 else steps.astype(np.int32) << 8
+    return steps.astype(np.int32) << 8
 
 
 def _encode(source: Path, target: Path, form: Format, tags: Tags) -> None:

@@ -1,17 +1,17 @@
-"""How loud everybody is: measured for the SoundFont at hand, never guessed from MIDI volumes.
+"""Balance the players: measured for the SoundFont at hand, never guessed from MIDI volumes.
 
 SoundFonts differ by 15 dB in how loud a ride is against a bass. So each player, and in a kit each
-piece, plays a short standard passage; its loudness (BS.1770) says what gain brings it to its
-place in the mix. The places are those of a mix to practise with (common practice, no source):
-bass and ride lead the time and the form, the comping stands behind, the kick is felt rather than
-heard, a guide line is plain above the comping, and the click is on top of all.
+piece, plays a short standard passage; its loudness (BS.1770) says what gain brings it to its level
+in the mix. The levels are those of a mix to practise with (common practice, no source): bass and
+ride lead the time and the form, the comp stands behind, the kick is felt rather than heard, a
+guide-tone line is plain above the comp, and the click is on top of everything.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
@@ -21,36 +21,36 @@ from backing.combo import instruments as gm
 from backing.combo.feel import Clock
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
-from backing.mixdown.bank import Bank, BankNote
+from backing.mixdown.bank import Bank
 from backing.mixdown.loudness import integrated_loudness
-from backing.mixdown.timeline import Timeline
-from backing.mixdown.tone import Tone
+from backing.mixdown.probing import StruckKey
+from backing.mixdown.sampler import Sampler
 from backing.routine import Pass, Purpose
 
 BASS_LUFS: Final = -20.0
-"""Loudness of the bass before the whole is brought to its level; all others hang on it."""
+"""Loudness of the bass before the whole is brought to its level; the others follow from it."""
 PASSAGE_BPM: Final = 144
 """Passages are some bars of 4/4, played round and round."""
 LARGEST_GAIN_DB: Final = 40.0
-"""A sound that would need more is not there; noise is not brought up."""
+"""A preset that would need more is silent; its noise is not amplified."""
 
-Strokes = tuple[tuple[float, int, int, float], ...]
+Passage = tuple[tuple[float, int, int, float], ...]
 """Onset in beats, key, velocity, length in beats."""
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """A place in the mix: ``level_lu`` against the bass, when playing the passage ``strokes``.
+class MixLevel:
+    """How loud somebody is in the mix: ``level_lu`` against the bass, when playing ``passage``.
 
-    It is ``beats`` long.
+    The passage is ``beats`` long.
     """
 
     level_lu: float
-    strokes: Strokes
+    passage: Passage
     beats: int = 8
 
 
-def _each(keys: Iterable[int], velocity: int, beats: Iterable[float], length: float) -> Strokes:
+def _each(keys: Iterable[int], velocity: int, beats: Iterable[float], length: float) -> Passage:
     return tuple((beat, key, velocity, length) for beat in beats for key in keys)
 
 
@@ -71,10 +71,10 @@ _GUIDE_LINE = (
 _MELODY = (62, 65, 69, 72, 71, 67, 65, 62, 64, 67, 71, 74, 72, 69, 65, 64)
 
 PLAYERS: Final = {
-    "bass": Place(0.0, tuple((n, key, 80, 0.95) for n, key in enumerate(_WALK))),
-    "comp": Place(-4.0, _COMPING),
-    "guide": Place(-2.2, _GUIDE_LINE, beats=16),
-    "line": Place(-1.0, tuple((n / 2, key, 72, 0.45) for n, key in enumerate(_MELODY))),
+    "bass": MixLevel(0.0, tuple((n, key, 80, 0.95) for n, key in enumerate(_WALK))),
+    "comp": MixLevel(-4.0, _COMPING),
+    "guide": MixLevel(-2.2, _GUIDE_LINE, beats=16),
+    "line": MixLevel(-1.0, tuple((n / 2, key, 72, 0.45) for n, key in enumerate(_MELODY))),
 }
 """Pitched parts by name; one of another name stands where the guide line does."""
 
@@ -87,20 +87,20 @@ _RIDE = tuple(
 )
 
 PIECES: Final = {
-    "ride": Place(-4.5, _RIDE),
-    "bell": Place(-6.0, _each((gm.RIDE_BELL,), 72, _BAR, 1.0)),
-    "foot": Place(-13.0, _each((gm.PEDAL_HAT,), 72, _BACKBEAT, 1.0)),
-    "hat": Place(-7.5, _each((gm.CLOSED_HAT,), 64, _BAR, 1.0)),
+    "ride": MixLevel(-4.5, _RIDE),
+    "bell": MixLevel(-6.0, _each((gm.RIDE_BELL,), 72, _BAR, 1.0)),
+    "foot": MixLevel(-13.0, _each((gm.PEDAL_HAT,), 72, _BACKBEAT, 1.0)),
+    "hat": MixLevel(-7.5, _each((gm.CLOSED_HAT,), 64, _BAR, 1.0)),
     # feathered on all four
-    "kick": Place(-15.0, _each((gm.KICK,), 40, _BAR, 1.0)),
-    "snare": Place(-12.0, _each((gm.SNARE,), 56, _BACKBEAT, 1.0)),
-    "stick": Place(-9.0, _each((gm.SIDE_STICK,), 56, _BACKBEAT, 1.0)),
+    "kick": MixLevel(-15.0, _each((gm.KICK,), 40, _BAR, 1.0)),
+    "snare": MixLevel(-12.0, _each((gm.SNARE,), 56, _BACKBEAT, 1.0)),
+    "stick": MixLevel(-9.0, _each((gm.SIDE_STICK,), 56, _BACKBEAT, 1.0)),
     # brushes keep the time
-    "tap": Place(-7.5, _each((gm.SNARE,), 48, _BAR, 1.0)),
-    "slap": Place(-8.0, _each((gm.BRUSH_SLAP,), 56, _BACKBEAT, 1.0)),
-    "swirl": Place(-8.0, _each((gm.BRUSH_SWIRL,), 56, _BACKBEAT, 1.0)),
-    "toms": Place(-8.0, _each((gm.LOW_TOM, gm.MID_TOM), 64, (0, 2, 4, 6), 1.0)),
-    "crash": Place(-5.0, _each((gm.CRASH,), 72, (0,), 8.0)),
+    "tap": MixLevel(-7.5, _each((gm.SNARE,), 48, _BAR, 1.0)),
+    "slap": MixLevel(-8.0, _each((gm.BRUSH_SLAP,), 56, _BACKBEAT, 1.0)),
+    "swirl": MixLevel(-8.0, _each((gm.BRUSH_SWIRL,), 56, _BACKBEAT, 1.0)),
+    "toms": MixLevel(-8.0, _each((gm.LOW_TOM, gm.MID_TOM), 64, (0, 2, 4, 6), 1.0)),
+    "crash": MixLevel(-5.0, _each((gm.CRASH,), 72, (0,), 8.0)),
 }
 _PIECE_OF: Final = {
     35: "kick", gm.KICK: "kick", gm.SIDE_STICK: "stick", gm.SNARE: "snare", gm.BRUSH_SLAP: "slap",
@@ -127,97 +127,75 @@ def pan_gains(part: str) -> tuple[float, float]:
     return math.sqrt(2) * math.cos(angle), math.sqrt(2) * math.sin(angle)
 
 
-def place_of(part: str, tone: Tone) -> tuple[str, Place]:
-    """Where a tone of a part belongs in the mix, and a name for it."""
-    if not tone.kit:
+def level_of(part: str, note: StruckKey) -> tuple[str, MixLevel]:
+    """How loud a note of a part should be, and a name for what has that level."""
+    if not note.kit:
         name = part if part in PLAYERS else "guide"
         return name, PLAYERS[name]
     if part in {"click", "count"}:
-        return f"{part} {tone.key}", Place(_CLICK_LU, _each((tone.key,), 88, _BAR, 1.0))
-    piece = _PIECE_OF.get(tone.key)
+        return f"{part} {note.key}", MixLevel(_CLICK_LU, _each((note.key,), 88, _BAR, 1.0))
+    piece = _PIECE_OF.get(note.key)
     if piece is None:
-        every_beat = _each((tone.key,), 64, _BAR, 1.0)
-        return f"percussion {tone.key}", Place(_SMALL_PERCUSSION_LU, every_beat)
-    if piece == "snare" and tone.program == gm.BRUSH_KIT.program:
+        every_beat = _each((note.key,), 64, _BAR, 1.0)
+        return f"percussion {note.key}", MixLevel(_SMALL_PERCUSSION_LU, every_beat)
+    if piece == "snare" and note.program == gm.BRUSH_KIT.program:
         piece = "tap"
     return piece, PIECES[piece]
 
 
 class Balance:
-    """The gains that put the presets of one bank where they belong."""
+    """The gains that bring the presets of one bank to their levels."""
 
     def __init__(self, bank: Bank) -> None:
         self._bank = bank
         self._gains: dict[tuple[int, int, str], float] = {}
-        self._passages: dict[tuple[int, int, Place], Timeline] = {}
+        self._passages: dict[tuple[int, int, MixLevel], Sampler] = {}
 
-    def needs(self, part: str, tones: Iterable[Tone]) -> Iterator[tuple[Tone, int]]:
-        """The tones and holds (samples) that ``gain_db`` will ask of the bank for these tones.
+    def needs(self, part: str, notes: Iterable[StruckKey]) -> Iterator[tuple[StruckKey, int]]:
+        """The notes and holds (samples) that ``gain_db`` will ask of the bank for these notes.
 
         Asked for beforehand they are rendered together with the rest, on all processors.
         """
-        places = {place_of(part, tone)[0]: tone for tone in tones}
-        for tone in places.values():
-            yield from self._passage(tone, place_of(part, tone)[1]).holds.items()
+        named = {level_of(part, note)[0]: note for note in notes}
+        for note in named.values():
+            yield from self._passage(note, level_of(part, note)[1]).holds.items()
 
-    def gain_db(self, part: str, tone: Tone) -> float:
-        """The gain for a tone of a part; 0 where the SoundFont is silent."""
-        name, place = place_of(part, tone)
-        which = tone.bank, tone.program, name
+    def gain_db(self, part: str, note: StruckKey) -> float:
+        """The gain for a note of a part; 0 where the SoundFont is silent."""
+        name, level = level_of(part, note)
+        which = note.bank, note.program, name
         if which not in self._gains:
-            level = self.passage_lufs(tone, place)
+            loudness = self.passage_lufs(note, level)
             # in hundredths: the last bits depend on the processor
-            gain = round(BASS_LUFS + place.level_lu - level, 2)
+            gain = round(BASS_LUFS + level.level_lu - loudness, 2)
             self._gains[which] = gain if gain < LARGEST_GAIN_DB else 0.0
         return self._gains[which]
 
-    def passage_lufs(self, tone: Tone, place: Place) -> float:
-        """The loudness of the standard passage of a place, played by the preset of ``tone``."""
-        line = self._passage(tone, place)
-        sound = line.render(0, line.length)
+    def passage_lufs(self, note: StruckKey, level: MixLevel) -> float:
+        """The loudness of the standard passage of a level, played by the preset of ``note``."""
+        sampler = self._passage(note, level)
+        sound = sampler.render(0, sampler.length)
         # at full scale: the absolute gate shall not depend on how soft the SoundFont is
         peak = float(np.abs(sound).max()) or 1.0
         sound /= np.float32(peak)
         twice = np.concatenate([sound, sound])
         return integrated_loudness(twice, self._bank.sample_rate) + 20 * math.log10(peak)
 
-    def _passage(self, tone: Tone, place: Place) -> Timeline:
+    def _passage(self, note: StruckKey, level: MixLevel) -> Sampler:
         """The passage as a loop, played as everything is."""
-        which = tone.bank, tone.program, place
+        which = note.bank, note.program, level
         if which not in self._passages:
-            self._passages[which] = self._looped(tone, place)
+            self._passages[which] = self._looped(note, level)
         return self._passages[which]
 
-    def _looped(self, tone: Tone, place: Place) -> Timeline:
+    def _looped(self, struck: StruckKey, level: MixLevel) -> Sampler:
         notes = (
             Note(Fraction(at).limit_denominator(12), Fraction(length), key, velocity, swung=False)
-            for at, key, velocity, length in place.strokes
+            for at, key, velocity, length in level.passage
         )
-        part = Part.of("passage", gm.Instrument("passage", tone.program, tone.kit), notes)
-        beats, tempo = Fraction(place.beats), Fraction(PASSAGE_BPM)
+        part = Part.of("passage", gm.Instrument("passage", struck.program, struck.kit), notes)
+        beats, tempo = Fraction(level.beats), Fraction(PASSAGE_BPM)
         clock = Clock([(beats, tempo, Fraction(1))])
         once = PlayedPass(Pass(Purpose.TIME, (), tempo), Fraction(0), (part,))
         loop = Performance("Passage", (once,), clock, circular=True)
-        return Timeline(loop, part.name, self._bank)
-
-
-class BalancedBank(Bank):
-    """A bank whose notes come as loud as ``part`` should play them."""
-
-    def __init__(self, bank: Bank, balance: Balance, part: str) -> None:
-        super().__init__(bank.soundfont, bank.sample_rate)
-        self._bank = bank
-        self._balance = balance
-        self._part = part
-
-    def prepare(
-        self, holds: Mapping[Tone, int], progress: Callable[[float], None] | None = None
-    ) -> None:
-        """As ``Bank.prepare``: one bank renders for all parts."""
-        self._bank.prepare(holds, progress)
-
-    def note(self, tone: Tone, hold: int = 0) -> BankNote:
-        """As ``Bank.note``, with the gain of the mix."""
-        note = self._bank.note(tone, hold)
-        gain = 10 ** (self._balance.gain_db(self._part, tone) / 20)
-        return replace(note, gain=note.gain * gain)
+        return Sampler(loop, part.name, self._bank)

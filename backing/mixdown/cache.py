@@ -22,26 +22,26 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from functools import cache
-from importlib.metadata import version
+from importlib.util import find_spec
 from pathlib import Path
 
 from backing import __version__
-from backing.errors import MissingProgram, OutputError
-from backing.mixdown.synth import library_version
+from backing.errors import OutputError
 from backing.saving import output_error, temporary_path, write_file
 
 DEFAULT_LIMIT = 2_000_000_000
 """In bytes; about fifty hours as .mp3, three as .wav."""
 SUMS = "sums.json"
+ABOUT = "about.txt"
 LIMIT = "limit"
 PASSING = "passing-"
 STRAY_SECONDS = 24 * 3600
 """Older than this, what is half done belongs to nobody any more."""
 PIECE = 1 << 20
-SOUNDING = ("numpy", "pyfluidsynth", "soundfile", "mutagen")
-"""The libraries on which the bytes of a file depend."""
-MAKING = (".py", ".toml", ".so", ".pyd")
-"""The files of this package on which they depend: words and compiled loops."""
+LIBRARIES = ("numpy", "fluidsynth", "soundfile", "mutagen")
+"""The modules on which the bytes of a file depend."""
+MAKING = (".py", ".toml", ".so", ".dylib", ".dll")
+"""The files of this package on which they depend."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +88,17 @@ class Cache:
             os.utime(entry / SUMS)
         return tuple(paths.values())
 
-    def keep(self, key: str, paths: Sequence[Path]) -> None:
-        """Keep the finished files of a track, the mix first; if it cannot be, nothing happens."""
+    def about(self, key: str) -> str:
+        """What was kept in words with the files of ``key``."""
+        with suppress(OSError, UnicodeError):
+            return (self.folder / key / ABOUT).read_text("utf-8")
+        return ""
+
+    def keep(self, key: str, paths: Sequence[Path], about: str = "") -> None:
+        """Keep the finished files of a track, the mix first, and some words about them.
+
+        If that cannot be done, nothing happens.
+        """
         with suppress(OSError, OutputError):
             size = sum(path.stat().st_size for path in paths)
             if size > self.limit:
@@ -107,6 +116,7 @@ class Cache:
                     sums[name] = _copied(path, entry / name, entry)
                 if not all(sums.values()):
                     return
+                (entry / ABOUT).write_text(about, "utf-8")
                 (entry / SUMS).write_text(json.dumps(sums), "utf-8")
                 # fails where another process was faster, which is as good
                 entry.rename(self.folder / key)
@@ -235,14 +245,8 @@ def program() -> str:
     """What tells this program from any other state of it: versions, sizes and times of files."""
     package = Path(__file__).parents[1]
     files = sorted(path for path in package.rglob("*") if path.suffix in MAKING)
-    states = [(str(p.relative_to(package)), p.stat().st_size, p.stat().st_mtime_ns) for p in files]
-    libraries = [(name, version(name)) for name in SOUNDING]
-    return repr((__version__, states, libraries, _fluidsynth()))
-
-
-def _fluidsynth() -> str:
-    """The version of FluidSynth itself, which no package of Python tells."""
-    try:
-        return library_version()
-    except MissingProgram:
-        return ""
+    # to find them is enough: importing them takes longer than all the rest of a hit
+    found = (find_spec(name) for name in LIBRARIES)
+    files += [Path(spec.origin) for spec in found if spec is not None and spec.origin]
+    states = [(str(path), (state := path.stat()).st_size, state.st_mtime_ns) for path in files]
+    return repr((__version__, states))

@@ -13,7 +13,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from backing.mixdown.loudness import AFTER, BEFORE, CHUNK, Audio, chunk_peaks
+from backing.mixdown.loops import Audio
+from backing.mixdown.loudness import AFTER, BEFORE, CHUNK, chunk_peaks
 
 CEILING_DBTP: Final = -1.0
 """Highest true peak (EBU R 128; the AES recommendation TD1008 for streaming gives the same)."""
@@ -23,6 +24,10 @@ ATTACK: Final = 4
 """Nodes over which the gain goes down before a peak (6 ms at 44.1 kHz)."""
 RELEASE: Final = 80
 """Nodes over which it comes back after (116 ms at 44.1 kHz)."""
+LEAD: Final = (RELEASE + 1) * CHUNK
+"""Frames before a sound on which the gains in it depend."""
+TRAIL: Final = (ATTACK + 1) * CHUNK
+"""Frames after a sound on which the gains in it depend."""
 
 Curve = npt.NDArray[np.float32]
 """Gains at the edges of consecutive chunks, one more than chunks; straight between them."""
@@ -41,52 +46,20 @@ def _shape() -> Curve:
 _SHAPE = _shape()
 
 
-class Limiter:
-    """The gain curve of one stream: fed a block, it gives the curve of the block before."""
+def gain_curve(sound: Audio, ceiling_dbtp: float = CEILING_DBTP) -> Curve | None:
+    """The gains that keep a sound under the ceiling, or None where they are all 1.
 
-    reach: Final = (RELEASE + 1) * CHUNK
-    """Frames after a peak in which it still lowers the gain."""
-
-    def __init__(self, ceiling_dbtp: float = CEILING_DBTP) -> None:
-        self._ceiling = 10 ** ((ceiling_dbtp - MARGIN_DB) / 20)
-        # the last chunk heard waits for the samples after it, and needs those before it again
-        self._edge = np.zeros((BEFORE + CHUNK, 2), np.float32)
-        # from RELEASE chunks before the previous block: how much each must be lowered
-        self._lowered: Curve = np.zeros(RELEASE - 1, np.float32)
-        self._previous = 0
-
-    def feed(self, block: Audio) -> Curve | None:
-        """Hear ``block``: a multiple of CHUNK frames, more than ATTACK chunks.
-
-        Returns the gains of the block fed before (the first time, of an empty one), or None
-        where they are all 1. Feed silence to learn the last curve.
-        """
-        heard = np.concatenate([self._edge, block])
-        self._edge = heard[len(block) :]
-        peaks = chunk_peaks(heard[: len(block) + BEFORE + AFTER], self._ceiling)
-        lowered = np.concatenate(
-            [self._lowered, 1 - self._ceiling / np.maximum(peaks, self._ceiling)]
-        )
-        chunks, self._previous = self._previous, len(block) // CHUNK
-        self._lowered = lowered[chunks:]
-        around = lowered[: chunks + ATTACK + RELEASE]
-        if not around.any():
-            return None
-        windows = np.lib.stride_tricks.sliding_window_view(around, ATTACK + RELEASE)
-        curve: Curve = 1 - (windows * _SHAPE[::-1]).max(axis=1)
-        return curve
-
-
-def limited(sound: Audio) -> Audio:
-    """A copy of a whole sound, silence after it, under the ceiling."""
-    hold, whole = Limiter(), -(-len(sound) // CHUNK) * CHUNK
-    copy = np.zeros((whole + (ATTACK + 1) * CHUNK, 2), np.float32)
-    copy[: len(sound)] = sound
-    hold.feed(copy)
-    curve = hold.feed(np.zeros_like(copy[whole:]))
-    if curve is not None:
-        apply(curve, copy)
-    return copy[: len(sound)]
+    ``sound``: whole chunks, with LEAD frames before them and TRAIL frames after them.
+    """
+    ceiling = 10 ** ((ceiling_dbtp - MARGIN_DB) / 20)
+    # RELEASE chunks before the sound, its own, and ATTACK after it
+    peaks = chunk_peaks(sound[CHUNK - BEFORE : len(sound) - CHUNK + AFTER], ceiling)
+    if not (peaks > ceiling).any():
+        return None
+    lowered = 1 - ceiling / np.maximum(peaks, ceiling)
+    windows = np.lib.stride_tricks.sliding_window_view(lowered, ATTACK + RELEASE)
+    curve: Curve = 1 - (windows * _SHAPE[::-1]).max(axis=1)
+    return curve
 
 
 def apply(curve: Curve, block: Audio) -> None:
@@ -97,3 +70,15 @@ def apply(curve: Curve, block: Audio) -> None:
     ramp = np.arange(CHUNK, dtype=np.float32) / CHUNK
     gains = start[active] + (end[active] - start[active]) * ramp
     chunks[active] *= gains[:, :, None]
+
+
+def limited(sound: Audio) -> Audio:
+    """A copy of a whole sound, silence around it, under the ceiling."""
+    whole = -(-len(sound) // CHUNK) * CHUNK
+    room = np.zeros((LEAD + whole + TRAIL, 2), np.float32)
+    room[LEAD : LEAD + len(sound)] = sound
+    curve = gain_curve(room)
+    copy = room[LEAD : LEAD + whole]
+    if curve is not None:
+        apply(curve, copy)
+    return copy[: len(sound)]

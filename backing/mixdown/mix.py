@@ -1,24 +1,20 @@
 """A performance as one finished sound: balanced, in a room, at its level, under the ceiling.
 
-The sound is made in windows; how many lie in memory together does not depend on how long the
-climb is. A step waits there until it has been heard whole and its gain is known (see ``level``).
+The sound is made in windows, each by itself and so on any thread: it begins early enough to know
+what still rings in the room and what the limiter is coming back from. In a loop what comes before
+the beginning is the end.
 
-A loop is a ring. Room and limiter know nothing of that: the windows simply begin before the ring's
-start (that is, near its end) and go on past its end (at its start), and only one round is kept.
-
-Stems are lanes of their own from dry sound to limiter, each with its room; the limiter listens to
+Every stem is a bus of its own from dry sound to limiter, each in the room; the limiter measures
 their sum and acts on all alike, and the mix is their sum: exactly, in floating point.
 """
 
 from __future__ import annotations
 
-import math
-import os
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -27,42 +23,33 @@ import numpy as np
 from backing.combo.performance import Performance
 from backing.errors import SelectionError
 from backing.mixdown import limiter
-from backing.mixdown.audio_file import AudioFile, check_writable
-from backing.mixdown.balance import Balance, BalancedBank, pan_gains
+from backing.mixdown.audio_file import AudioFile
+from backing.mixdown.balance import Balance, pan_gains
 from backing.mixdown.bank import Bank
-from backing.mixdown.crew import made
-from backing.mixdown.level import (
-    TARGET_LUFS,
-    Heard,
-    Levels,
-    Step,
-    Stretch,
-    heard_alone,
-    heard_whole,
-    steps_of,
-)
-from backing.mixdown.limiter import Limiter
+from backing.mixdown.formats import check_writable
+from backing.mixdown.level import TARGET_LUFS, GainLine, Span, TempoStep, gain_db, spans, steps_of
+from backing.mixdown.loops import Audio, Numbers
 from backing.mixdown.loudness import (
     CHUNK,
-    Audio,
-    Numbers,
     block_energies,
     gated_loudness,
     hop_energies,
+    hop_frames,
 )
-from backing.mixdown.room import Overlap, Room
+from backing.mixdown.probing import StruckKey
+from backing.mixdown.room import STEP, add_room, fast_size, reach
+from backing.mixdown.sampler import Sampler
 from backing.mixdown.tags import Tags
-from backing.mixdown.timeline import Timeline
-from backing.mixdown.tone import Tone
+from backing.mixdown.threads import in_order, usual_threads
 
-WINDOW: Final = 2580 * CHUNK
-"""Frames made at a time (3.7 s): a window and its ring in the room fill one fast transform."""
+TRANSFORM: Final = 1 << 16
+"""Length of the Fourier transforms in the room: of a window of 5 s and what it begins with."""
 PREPARING: Final = 0.6
 """The share of rendering the notes in all work, for the progress: in a track of some minutes."""
 MEASURING: Final = 0.2
 """The share of measuring in the rest."""
 FADE_SECONDS: Final = 0.5
-"""What still rings at the very end of a track goes away in this time."""
+"""What still rings at the very end of a track fades out in this time."""
 
 Progress = Callable[[float], None]
 
@@ -75,40 +62,30 @@ class Window:
     stems: tuple[Audio, ...]
 
 
-class _Source:
-    """The dry sound of some parts, summed, panned and balanced; any frames of it, from any thread.
+class _Bus:
+    """The dry sum of some parts, panned and balanced; any frames of it, from any thread.
 
-    Outside [0, length) there is silence, or in a ring the other end.
+    Outside [0, length) there is silence, or in a loop the other end.
     """
 
-    def __init__(self, lines: Sequence[Timeline], *, circular: bool) -> None:
-        self._lines = [(line, pan_gains(line.part)) for line in lines]
-        self._length = lines[0].length
+    def __init__(self, samplers: Sequence[Sampler], *, circular: bool) -> None:
+        self._samplers = [(sampler, pan_gains(sampler.part)) for sampler in samplers]
+        self._length = samplers[0].length
         self._circular = circular
-        for line in lines:
-            line.place()
 
-    def add_to(self, total: Audio, start: int) -> None:
-        """Add the frames from ``start`` on to ``total``."""
-        for line, pan in self._lines:
-            self._add(line, pan, start, total)
-
-    def _add(self, line: Timeline, pan: tuple[float, float], start: int, total: Audio) -> None:
-        stop, length = start + len(total), self._length
-        if not self._circular:
-            inside = slice(max(-start, 0), max(min(stop, length) - start, 0))
-            line.add_to(total[inside], max(start, 0), pan)
-            return
-        at = start
-        while at < stop:
+    def sound(self, start: int, frames: int) -> Audio:
+        """The frames from ``start`` on."""
+        total = np.zeros((frames, 2), np.float32)
+        stop, length = start + frames, self._length
+        at = start if self._circular else max(start, 0)
+        end = stop if self._circular else min(stop, length)
+        while at < end:
             place = at % length
-            count = min(stop - at, length - place)
-            line.add_to(total[at - start : at - start + count], place, pan)
+            count = min(end - at, length - place)
+            for sampler, pan in self._samplers:
+                sampler.add_to(total[at - start : at - start + count], place, pan)
             at += count
-
-
-Lanes = list[Audio]
-"""The sound of each stem, or of all in one, in one window."""
+        return total
 
 
 class Mixdown:
@@ -121,216 +98,135 @@ class Mixdown:
     def __init__(
         self,
         performance: Performance,
-        lines: Sequence[Timeline],
+        samplers: Sequence[Sampler],
         sample_rate: int,
         *,
         stems: bool,
         progress: Progress | None,
-        workers: int | None = None,
+        threads: int | None = None,
     ) -> None:
         self.sample_rate = sample_rate
-        self._workers = workers or min(4, os.cpu_count() or 1)
         self.circular = performance.circular
-        self.length = lines[0].length
-        self.stem_names = tuple(line.part for line in lines) if stems else ()
-        self._lines = lines
+        self.length = samplers[0].length
+        self.stem_names = tuple(sampler.part for sampler in samplers) if stems else ()
+        self.threads = threads or usual_threads()
+        self._progress = progress
+        for sampler in samplers:
+            sampler.prepare()
+        self._whole = _Bus(samplers, circular=self.circular)
+        self._buses = [self._whole]
+        if stems:
+            self._buses = [_Bus([sampler], circular=self.circular) for sampler in samplers]
         self._fade = 0
         if performance.tail:
             self._fade = min(round(FADE_SECONDS * sample_rate), self.length)
-        self._progress = progress
-        steps = steps_of(performance, self.length, sample_rate)
-        self._levels = Levels(steps, self.length, sample_rate, WINDOW, circular=self.circular)
-        self._measured = 0.0
+        self._lead = -(-reach(sample_rate) // CHUNK) * CHUNK + limiter.LEAD
+        self._window = STEP * TRANSFORM - self._lead - limiter.TRAIL
+        self._steps = steps_of(performance, self.length, sample_rate)
+        self._line: GainLine | None = None
 
     @property
-    def steps(self) -> tuple[Step, ...]:
+    def steps(self) -> tuple[TempoStep, ...]:
         """The runs of passes at one tempo, and what gain brings each to TARGET_LUFS."""
-        self._measure(list(self._levels.unknown()))
-        return self._levels.steps
+        self._levelled()
+        return tuple(self._steps)
 
     def __iter__(self) -> Iterator[Window]:
         """The windows in order; together exactly ``length`` frames."""
-        self._measure(list(self._beforehand()))
-        hold = Limiter()
-        before: tuple[int, Lanes, Audio] | None = None
-        for start, lanes in self._levelled():
-            for lane in lanes:
-                self._amplify(lane, start)
-            mix = _sum(lanes)
-            curve = hold.feed(mix)
-            if before is not None and before[0] >= 0:
-                yield self._limited(*before, curve)
-                self._report(self._measured + (1 - self._measured) * start / self.length)
-            before = start, lanes, mix
+        line = self._levelled()
+        starts = range(0, self.length, self._window)
 
-    def _limited(self, start: int, lanes: Lanes, mix: Audio, curve: limiter.Curve | None) -> Window:
-        if curve is not None:
-            for lane in lanes:
-                limiter.apply(curve, lane)
-            mix = _sum(lanes)
-        count = min(WINDOW, self.length - start)
-        stems = tuple(lane[:count] for lane in lanes) if self.stem_names else ()
-        return Window(mix[:count], stems)
+        def make(start: int) -> Window:
+            return self._finished(start, line)
 
-    def _beforehand(self) -> Iterator[int]:
-        """The steps whose gain must be known before they pass by.
+        for start, window in zip(starts, in_order(make, starts, self.threads), strict=True):
+            yield window
+            self._report(MEASURING + (1 - MEASURING) * (start + self._window) / self.length)
 
-        Those that are too long to wait in memory: with stems all of them, and in a ring, which
-        begins with its end; and those that are heard alone.
-        """
-        never_passing, rate = bool(self.stem_names) or self.circular, self.sample_rate
-        for index in self._levels.unknown():
-            step = self._levels.steps[index]
-            if never_passing or heard_alone(step, rate) or not heard_whole(step, rate):
-                yield index
+    def _finished(self, start: int, line: GainLine) -> Window:
+        """The window from frame ``start`` on."""
+        buses = []
+        for bus in self._buses:
+            sound = bus.sound(start - self._lead, STEP * TRANSFORM)
+            if sound.any():  # most of the stem of a count-in is silent
+                add_room(sound, self.sample_rate)
+            sound = sound[self._lead - limiter.LEAD :]
+            self._amplify(sound, start - limiter.LEAD, line)
+            buses.append(sound)
+        curve = limiter.gain_curve(_sum(buses))
+        count = min(self._window, self.length - start)
+        for at, sound in enumerate(buses):
+            buses[at] = sound[limiter.LEAD : -limiter.TRAIL]
+            if curve is not None:
+                limiter.apply(curve, buses[at])
+            buses[at] = buses[at][:count]
+        return Window(_sum(buses), tuple(buses) if self.stem_names else ())
 
-    def _measure(self, steps: Sequence[int]) -> None:
-        """Hear the steps at these places."""
-        if not steps:
-            return
-        self._measured = MEASURING
-        source, hop = _Source(self._lines, circular=self.circular), self._levels.hop
-
-        def begin() -> Callable[[list[tuple[int, Stretch]], Audio], list[Numbers]]:
-            room = Room(self.sample_rate, WINDOW)
-
-            def energies(index: int, stretch: Stretch) -> Numbers:
-                frames = stretch.hops * hop
-                if heard_alone(self._levels.steps[index], self.sample_rate):
-                    return _finished_energies(
-                        _in_room(source, room, stretch.start, frames), self.sample_rate
-                    )
-                sound = np.zeros((frames, 2), np.float32)
-                source.add_to(sound, stretch.start)
-                return hop_energies(sound, self.sample_rate)
-
-            def listen(some: list[tuple[int, Stretch]], _: Audio) -> list[Numbers]:
-                return [energies(*each) for each in some]
-
-            return listen
-
-        some = self._listening(steps)
-        heard: dict[int, list[Numbers]] = {index: [] for index in steps}
-        for done, (places, _, found) in enumerate(made(begin, some, (0,), self._workers)):
-            for (index, _), hops in zip(places, found, strict=True):
-                heard[index].append(hops)
-            self._report(MEASURING * done / len(some))
-        for index, stretches in heard.items():
-            self._levels.learn(index, self._levels.lufs(index, stretches))
-
-    def _listening(self, steps: Iterable[int]) -> list[list[tuple[int, Stretch]]]:
-        """The stretches of these steps, together about as many frames as a window has."""
-        together: list[list[tuple[int, Stretch]]] = []
-        room = 0
-        for index in steps:
-            for stretch in self._levels.stretches(index):
-                room -= stretch.hops * self._levels.hop
-                if room < 0:
-                    together.append([])
-                    room = WINDOW - stretch.hops * self._levels.hop
-                together[-1].append((index, stretch))
-        return together
-
-    def _levelled(self) -> Iterator[tuple[int, Lanes]]:
-        """The windows with their room, each as soon as its gain is known, and one window more."""
-        waiting: deque[tuple[int, Lanes]] = deque()
-        for start, lanes, heard in self._windows():
-            waiting.append((start, lanes))
-            if self._levels.known_to() < math.inf:
-                self._levels.hear(heard, start)
-            # two for each that comes: meanwhile the next step is made
-            for _ in range(2):
-                if waiting and waiting[0][0] + WINDOW <= self._levels.known_to():
-                    yield waiting.popleft()
-        yield from waiting
-
-    def _windows(self) -> Iterator[tuple[int, Lanes, list[Heard]]]:
-        """A lane for each stem, with its room, window by window, and what is measured of them.
-
-        In a ring the windows begin as long before its start as its end is heard beyond.
-        """
-        groups = [[line] for line in self._lines] if self.stem_names else [self._lines]
-        sources = [_Source(group, circular=self.circular) for group in groups]
-
-        def begin() -> Callable[[int, Audio], list[Heard]]:
-            mine = Room(self.sample_rate, WINDOW)
-            dry = np.empty((len(sources), WINDOW, 2), np.float32)
-
-            def make(start: int, ringing: Audio) -> list[Heard]:
-                dry[:] = 0
-                for at, source in enumerate(sources):
-                    source.add_to(dry[at], start)
-                    if dry[at].any():
-                        mine.ring(dry[at], ringing[at])
-                        ringing[at, :WINDOW] += dry[at]
-                    else:  # most of the stem of a count-in
-                        ringing[at] = 0
-                if self._levels.known_to() == math.inf:
-                    return []
-                return self._levels.measure(_sum(dry), start)
-
-            return make
-
-        room = Room(self.sample_rate, WINDOW)
-        lead = -(-(room.reach + Limiter.reach) // WINDOW) * WINDOW if self.circular else 0
-        starts = range(-lead, self.length + WINDOW, WINDOW)
-        overlaps = [Overlap(WINDOW) for _ in groups]
-        shape = len(groups), WINDOW + room.tail, 2
-        for start, ringing, heard in made(begin, starts, shape, self._workers):
-            lanes = [overlap.add(lane) for overlap, lane in zip(overlaps, ringing, strict=True)]
-            yield start, lanes, heard
-
-    def _amplify(self, dry: Audio, start: int) -> None:
-        """Bring a window to its level, in place; a track that ends ends in silence."""
-        first, last = start % self.length, start % self.length + len(dry)
-        points, levels = self._levels.line
-        ends = np.interp((first, last), points, levels)
-        if any(first < point < last for point in points) or last > self.length:
-            frames = np.arange(start, start + len(dry))
-            place = frames % self.length if self.circular else frames
-            gains = np.interp(place, points, levels)
-            if self._fade:
-                gains *= np.clip((self.length - frames) / self._fade, 0, 1)
-            dry *= gains.astype(np.float32)[:, None]
+    def _amplify(self, sound: Audio, start: int, line: GainLine) -> None:
+        """Bring a sound to its level, in place; a track that ends fades out."""
+        gains = line.at(start, len(sound))
+        if self._fade and start + len(sound) > self.length - self._fade:
+            frames = np.arange(start, start + len(sound))
+            gains = gains * np.clip((self.length - frames) / self._fade, 0, 1)
+        if isinstance(gains, float):
+            sound *= np.float32(gains)
         else:
-            dry *= np.float32(ends[0])
+            sound *= gains.astype(np.float32)[:, None]
+
+    def _levelled(self) -> GainLine:
+        """The gains of the track; the first time the steps are measured."""
+        if self._line is None:
+            todo = list(spans(self._steps, self.sample_rate))
+            heard: list[list[Numbers]] = [[] for _ in self._steps]
+            measured = in_order(self._energies, todo, self.threads)
+            for done, (span, energies) in enumerate(zip(todo, measured, strict=True), 1):
+                heard[span.step].append(energies)
+                self._report(MEASURING * done / len(todo))
+            for index, step in enumerate(self._steps):
+                gain = gain_db(heard[index], dry=not step.is_short(self.sample_rate))
+                self._steps[index] = replace(step, gain_db=gain)
+            self._line = GainLine(
+                self._steps, self.length, self.sample_rate, circular=self.circular
+            )
+        return self._line
+
+    def _energies(self, span: Span) -> Numbers:
+        """The energies of the hops of a span; of a short step, in the room and limited."""
+        hop = hop_frames(self.sample_rate)
+        if not self._steps[span.step].is_short(self.sample_rate):
+            # from a hop before, which the filter has forgotten by then
+            sound = self._whole.sound(span.start - hop, (span.hops + 1) * hop)
+            return hop_energies(sound, self.sample_rate)[1:]
+        lead = reach(self.sample_rate)
+        frames = lead + span.hops * hop
+        sound = self._whole.sound(span.start - lead, STEP * fast_size(-(-frames // STEP)))
+        sound[frames:] = 0
+        add_room(sound, self.sample_rate)
+        return _limited_energies(sound[lead:frames], self.sample_rate)
 
     def _report(self, done: float) -> None:
         if self._progress is not None:
             self._progress(min(done, 1.0))
 
 
-def _in_room(source: _Source, room: Room, start: int, frames: int) -> Audio:
-    """The frames from ``start`` on in the room, with what rings there from before."""
-    overlap, pieces = Overlap(WINDOW), []
-    for at in range(start - room.reach, start + frames, WINDOW):
-        dry = np.zeros((WINDOW, 2), np.float32)
-        source.add_to(dry[: start + frames - at], at)
-        ringing = np.empty((WINDOW + room.tail, 2), np.float32)
-        room.ring(dry, ringing)
-        ringing[:WINDOW] += dry
-        pieces.append(overlap.add(ringing))
-    return np.concatenate(pieces)[room.reach : room.reach + frames]
-
-
-def _finished_energies(sound: Audio, sample_rate: int) -> Numbers:
-    """The energies of its hops, with what the limiter will take of it at its level."""
+def _limited_energies(sound: Audio, sample_rate: int) -> Numbers:
+    """The energies of its hops, less what the limiter will take off at its level."""
     energies = hop_energies(sound, sample_rate)
     lufs = gated_loudness(block_energies(energies))
-    if lufs == -math.inf:
+    if lufs == -np.inf:
         return energies
     gain = 10 ** ((TARGET_LUFS - lufs) / 20)
     louder = limiter.limited(sound * np.float32(gain))
     return hop_energies(louder, sample_rate) / gain**2
 
 
-def _sum(lanes: Sequence[Audio] | Audio) -> Audio:
-    """The lanes added in order; the first one itself if it is alone."""
-    if len(lanes) == 1:
-        return lanes[0]
-    total = lanes[0] + lanes[1]
-    for lane in lanes[2:]:
-        total += lane
+def _sum(buses: Sequence[Audio]) -> Audio:
+    """The buses added in order; the first one itself if it is alone."""
+    if len(buses) == 1:
+        return buses[0]
+    total = buses[0] + buses[1]
+    for bus in buses[2:]:
+        total += bus
     return total
 
 
@@ -341,13 +237,13 @@ def render(
     parts: Iterable[str] | None = None,
     stems: bool = False,
     progress: Progress | None = None,
-    workers: int | None = None,
+    threads: int | None = None,
 ) -> Mixdown:
     """The finished sound of ``parts`` (None: all) at the sample rate of ``bank``.
 
     ``stems``: every part also by itself. ``progress`` is told how much is done, from 0 to 1.
-    ``workers``: how many processes or threads mix (None: one for each processor, at most four).
-    Raises SelectionError for a part that does not play, SoundFontError and MissingProgram.
+    ``threads``: how many mix (None: one for each processor, at most four). Raises SelectionError
+    for a part that does not play, SoundFontError and MissingProgram.
     """
     playing = performance.part_names
     names = playing if parts is None else tuple(dict.fromkeys(parts))
@@ -357,18 +253,19 @@ def render(
     if not names:
         raise SelectionError("Nobody plays.", "Name at least one part to play.")
     balance = Balance(bank)
-    lines = [Timeline(performance, name, BalancedBank(bank, balance, name)) for name in names]
-    holds: dict[Tone, int] = {}
-    for line in lines:
-        for tone, hold in (*line.holds.items(), *balance.needs(line.part, line.holds)):
-            holds[tone] = max(holds.get(tone, 0), hold)
+    samplers = [Sampler(performance, name, bank, partial(balance.gain_db, name)) for name in names]
+    holds: dict[StruckKey, int] = {}
+    for sampler in samplers:
+        needs = balance.needs(sampler.part, sampler.holds)
+        for struck, hold in (*sampler.holds.items(), *needs):
+            holds[struck] = max(holds.get(struck, 0), hold)
     if progress is not None:
         progress(0)
     preparing = PREPARING if bank.lacks(holds) else 0
     bank.prepare(holds, _share(progress, 0, preparing))
     rest = _share(progress, preparing, 1)
     return Mixdown(
-        performance, lines, bank.sample_rate, stems=stems, progress=rest, workers=workers
+        performance, samplers, bank.sample_rate, stems=stems, progress=rest, threads=threads
     )
 
 
@@ -403,7 +300,9 @@ def save(
         check_writable(each)
     with ExitStack() as stack:
         files = [
-            stack.enter_context(AudioFile(each, mixdown.sample_rate, bits=bits, tags=tags))
+            stack.enter_context(
+                AudioFile(each, mixdown.sample_rate, bits=bits, tags=tags, threads=mixdown.threads)
+            )
             for each in paths
         ]
         with ThreadPoolExecutor(1) as writer:  # while the next window is finished

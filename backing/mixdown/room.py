@@ -5,8 +5,7 @@ stereo: a room returns little above 5 kHz anyway, and a convolution costs a nint
 bass stays out of it (a low cut), so that the walking line keeps its outline.
 
 The impulse response is synthetic: seeded noise that dies away, brighter at the start than at the
-end, after a few early reflections. Nothing here knows about loops: whoever wants the ring of the
-end in the beginning plays the end before the beginning (``Room.reach`` says how much of it).
+end, after a few early reflections.
 """
 
 from __future__ import annotations
@@ -16,9 +15,9 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
-from backing.mixdown.loops import compiled
-from backing.mixdown.loudness import Audio, Numbers, product
+from backing.mixdown.loops import Audio, Numbers, add_higher_rate, lower_rate
 
 STEP: Final = 4
 """The room works at the sample rate divided by this."""
@@ -75,7 +74,7 @@ def _early(count: int, rate: float, rng: random.Random) -> Numbers:
 
 def _band(sound: Numbers, rate: float, high_hz: float) -> Numbers:
     """``sound`` between the low cut and ``high_hz``, by first-order slopes."""
-    size = _fast_size(2 * len(sound))
+    size = fast_size(2 * len(sound))
     spectrum = np.fft.rfft(sound, n=size, axis=0)
     s = 1j * np.fft.rfftfreq(size, 1 / rate)[:, None]
     shaped = spectrum * (s / (s + LOW_CUT_HZ)) * (high_hz / (s + high_hz))
@@ -90,94 +89,41 @@ def low_pass() -> Numbers:
     return np.asarray(kernel / kernel.sum())
 
 
-class Room:
-    """The room's answer to one stereo stream, in blocks of ``frames`` (a multiple of STEP).
+def reach(sample_rate: int) -> int:
+    """Frames after which a sound has left the room."""
+    return (len(impulse_response(sample_rate)) + 2 * TAPS) * STEP
 
-    It knows nothing of the blocks before: see Overlap. Not to be shared by threads.
+
+def add_room(sound: Audio, sample_rate: int) -> None:
+    """Add the room's answer to ``sound`` (n, 2), in place; n is STEP times a ``fast_size``.
+
+    In the first ``reach`` frames it is wrong: the end of the sound answers there, too.
     """
-
-    def __init__(self, sample_rate: int, frames: int) -> None:
-        response = impulse_response(sample_rate)
-        self.reach = (len(response) + 2 * TAPS) * STEP
-        """Frames after which a sound has left the room."""
-        self._whole = frames // STEP + TAPS - 1 + len(response)
-        self._size = _fast_size(self._whole)
-        self._spectra = [np.fft.rfft(side, n=self._size) for side in response.T]
-        kernel = low_pass().astype(np.float32).reshape(TAPS, STEP)
-        # (phase, lag): what a frame adds to this sample of the lower rate and the next
-        self._down: Audio = np.ascontiguousarray(kernel.T[::-1] / 2, np.float32)
-        # (TAPS samples back in time, frame, channel)
-        self._up = np.repeat(kernel[::-1] * STEP, 2, axis=1).reshape(TAPS, STEP, 2)
-        self.tail = (self._whole + TAPS - 1) * STEP - frames
-        """Frames for which a block rings on after its end."""
-        # the desk: memory that is asked for anew costs as much as the sums in it
-        self._mono = np.zeros(self._size, np.float32)
-
-    def ring(self, block: Audio, out: Audio) -> None:
-        """Write what ``block`` (frames, 2) sets ringing, from its own start on, over ``out``.
-
-        That is (frames + tail, 2).
-        """
-        _lower_rate(block, self._down, self._mono)
-        # without "ortho" numpy transforms in double precision (it scales by the whole number 1)
-        spectrum = np.fft.rfft(self._mono, norm="ortho")
-        left, right = (
-            np.asarray(np.fft.irfft(spectrum * response, self._size, norm="ortho"), np.float32)
-            for response in self._spectra
-        )
-        _higher_rate(left[: self._whole], right[: self._whole], self._up, out)
-
-
-def _lower_rate(block: Audio, kernel: Audio, mono: Audio) -> None:
-    """Write ``block`` (frames, 2) in mono at the lower rate over the beginning of ``mono``.
-
-    It gets TAPS - 1 samples longer. ``kernel``: (STEP, TAPS), for each phase and lag.
-    """
-    if compiled is not None:
-        compiled.lower_rate(np.ascontiguousarray(block, np.float32), kernel, mono)
-        return
-    parts = product(block.reshape(-1, 2 * STEP), np.repeat(kernel, 2, axis=0))
-    mono[: len(parts) + TAPS - 1] = 0
-    for lag in range(TAPS):
-        mono[lag : lag + len(parts)] += parts[:, lag]
-
-
-def _higher_rate(left: Audio, right: Audio, kernel: Audio, out: Audio) -> None:
-    """Write both sides (n) at the higher rate over ``out``, ((n + TAPS - 1) * STEP, 2).
-
-    ``kernel``: (TAPS, STEP, 2), from the oldest sample to the latest.
-    """
-    if compiled is not None:
-        compiled.higher_rate(left, right, kernel, out)
-        return
-    # (tap, channel) -> (frame, channel), as one matrix
-    matrix = np.zeros((TAPS, 2, STEP, 2), np.float32)
-    for channel in range(2):
-        matrix[:, channel, :, channel] = kernel[:, :, channel]
-    around = np.zeros((len(left) + 2 * (TAPS - 1), 2), np.float32)
-    around[TAPS - 1 : TAPS - 1 + len(left)] = np.stack([left, right], axis=1)
-    rows = np.lib.stride_tricks.sliding_window_view(around.reshape(-1), TAPS * 2)[::2]
-    product(
-        np.ascontiguousarray(rows), matrix.reshape(TAPS * 2, STEP * 2), out.reshape(len(rows), -1)
+    size = len(sound) // STEP
+    # without "ortho" numpy transforms in double precision (it scales by the whole number 1)
+    spectrum = np.fft.rfft(lower_rate(sound, _DOWN)[:size], norm="ortho")
+    left, right = (
+        np.asarray(np.fft.irfft(spectrum * response, size, norm="ortho"), np.float32)
+        for response in _spectra(sample_rate, size)
     )
+    add_higher_rate(left, right, _UP, sound)
 
 
-class Overlap:
-    """Blocks of ``frames``, each with the ring it left behind, one after the other."""
-
-    def __init__(self, frames: int) -> None:
-        self._frames = frames
-        self._late = np.zeros((0, 2), np.float32)
-
-    def add(self, ringing: Audio) -> Audio:
-        """The next frames: the beginning of ``ringing``, and what is left of those before it."""
-        late = self._late
-        ringing[: len(late)] += late
-        self._late = ringing[self._frames :]
-        return ringing[: self._frames]
+@lru_cache(maxsize=4)
+def _spectra(sample_rate: int, size: int) -> tuple[npt.NDArray[np.complex64], ...]:
+    """Both sides of the room as transforms of this size."""
+    response = impulse_response(sample_rate)
+    return tuple(np.fft.rfft(side, n=size).astype(np.complex64) for side in response.T)
 
 
-def _fast_size(least: int) -> int:
+_KERNEL = low_pass().astype(np.float32).reshape(TAPS, STEP)
+# (tap, frame, channel): mono is half of left and right, from the latest tap to the oldest
+_DOWN: Final = np.repeat(_KERNEL[:, ::-1] / np.float32(2), 2, axis=1).reshape(TAPS, STEP, 2)
+# from the oldest to the latest
+_UP: Final = np.repeat(_KERNEL[::-1] * STEP, 2, axis=1).reshape(TAPS, STEP, 2)
+
+
+def fast_size(least: int) -> int:
     """The smallest length from ``least`` that a Fourier transform is fast at."""
     sizes: list[int] = [2**two * 3**three for two in range(1, 20) for three in range(4)]
     return min(size for size in sizes if size >= least)

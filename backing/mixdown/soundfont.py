@@ -48,11 +48,11 @@ class Preset(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
-    """The preset that stands for an instrument.
+class ChosenPreset:
+    """The preset that plays an instrument.
 
-    ``remark`` says so in one sentence when it is not the one that was wanted, else it is empty;
-    ``keys`` then puts percussion keys that mean something else there in their right place.
+    ``remark``: a sentence if it isn't the one that was wanted. ``keys``: percussion keys that mean
+    something else in it, and the keys to strike for them.
     """
 
     bank: int
@@ -90,17 +90,17 @@ class SoundFont:
 
     @property
     def complete(self) -> bool:
-        """Whether a band can play on it: a bass and a drum kit are there."""
+        """Whether it has a bass and a drum kit, so that a band can play."""
         return self.has(0, ACOUSTIC_BASS.program) and self.has(DRUM_BANK, STANDARD_KIT.program)
 
-    def voice(self, instrument: Instrument) -> Voice:
+    def preset_for(self, instrument: Instrument) -> ChosenPreset:
         """The preset for ``instrument``, or the nearest with a remark.
 
-        Raises SoundFontError where nothing can stand for it.
+        Raises SoundFontError if there is none that comes near.
         """
         bank = DRUM_BANK if instrument.kit else 0
         if self.has(bank, instrument.program):
-            return Voice(bank, instrument.program)
+            return ChosenPreset(bank, instrument.program)
         there = [p for p in self.presets if p.bank == bank]
         if not there:
             kind = "drum kit" if instrument.kit else "General MIDI sound"
@@ -110,7 +110,7 @@ class SoundFont:
         remark = f"{self.name} has no {instrument.name}: {nearest.name} plays instead."
         brushes = instrument.kit and instrument.program // 8 == 5 and nearest.program // 8 != 5
         keys = ((BRUSH_SLAP, SNARE), (BRUSH_SWIRL, _MARACAS)) if brushes else ()
-        return Voice(bank, nearest.program, remark, keys)
+        return ChosenPreset(bank, nearest.program, remark, keys)
 
     @staticmethod
     def _distance(instrument: Instrument, preset: Preset) -> tuple[bool, int]:
@@ -255,7 +255,11 @@ def riff_chunks(file: BinaryIO, start: int, end: int) -> Iterator[tuple[bytes, i
         if start + 8 + length > end:
             return
         yield name, start + 8, start + 8 + length
-        start += 8 + length + length % 2
+        start += 8 + length
+        # an odd length is followed by a 0, which some sf3 files leave out; no name begins with 0
+        file.seek(start)
+        if length % 2 and file.read(1) == b"\0":
+            start += 1
 
 
 def _text(name: bytes, data: bytes) -> str:
@@ -336,6 +340,6 @@ def _readable(paths: Iterable[Path]) -> list[SoundFont]:
     for path in paths:
         try:
             fonts.append(read_soundfont(path))
-        except SoundFontError:  # a stray file in a folder of SoundFonts is nobody's mistake
+        except SoundFontError:  # a stray file in a folder of SoundFonts is no mistake of the user's
             continue
     return fonts

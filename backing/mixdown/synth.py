@@ -10,28 +10,18 @@ from __future__ import annotations
 import ctypes
 import io
 import os
-import sys
-import tempfile
 import threading
-from collections.abc import Iterable, Sequence
-from contextlib import redirect_stdout, suppress
-from itertools import count
+from collections.abc import Sequence
+from contextlib import redirect_stdout
 from pathlib import Path
 from types import ModuleType, TracebackType
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from backing.errors import InternalError, MissingProgram, SoundFontError
-from backing.mixdown.excerpt import Struck, UnusualError, write_excerpt
+from backing.mixdown.loops import BLOCK, Audio
 from backing.mixdown.soundfont import SoundFont
-
-BLOCK = 64
-"""Samples between two moments at which FluidSynth looks at its events (FLUID_BUFSIZE)."""
-
-Audio = NDArray[np.float32]
-"""Stereo samples, shape (n, 2), full scale 1.0."""
 
 _SETTINGS: dict[str, int | float] = {
     "synth.dynamic-sample-loading": 1,  # only the samples of the presets in use
@@ -41,17 +31,15 @@ _SETTINGS: dict[str, int | float] = {
     "synth.polyphony": 256,
     "synth.midi-channels": 64,
 }
-_OPEN_FILES = Path("/proc/self/fd")
-# the first synth sets up tables that a second one, made meanwhile, would take for finished
+# the first synth fills tables that a second one, made at the same time, would take for finished
 _ONE_AT_A_TIME = threading.Lock()
-_EXCERPTS = count(1)
 _INSTALL = (
     "Install it: `apt install libfluidsynth3` on Debian and Ubuntu, `dnf install fluidsynth-libs` "
     "on Fedora, `brew install fluid-synth` on macOS, `choco install fluidsynth` on Windows."
 )
 
 
-class Stroke(NamedTuple):
+class KeyEvent(NamedTuple):
     """A key struck (``velocity`` 1-127) or let go (0) at ``sample``, a multiple of BLOCK."""
 
     sample: int
@@ -63,12 +51,9 @@ class Synth:
     """One FluidSynth with one SoundFont; not to be shared by threads."""
 
     def __init__(
-        self,
-        soundfont: SoundFont,
-        sample_rate: int = 44100,
-        tones: Iterable[Struck] | None = None,
+        self, soundfont: SoundFont, sample_rate: int = 44100, path: Path | None = None
     ) -> None:
-        """Load ``soundfont``, or what there is in it of some ``tones``.
+        """Load ``soundfont``, or the file ``path`` for it: headers now, samples with presets.
 
         Raises MissingProgram without FluidSynth, SoundFontError if it cannot load the file.
         """
@@ -78,12 +63,8 @@ class Synth:
             self._write = _float_writer(library)
             # pyfluidsynth silently drops a gain that is not a float
             self._synth = library.Synth(gain=1.0, samplerate=float(sample_rate), **_SETTINGS)
-        self._part = None if tones is None else _excerpt(soundfont.path, tones)
-        self._font = -1
-        for file in (self._part, soundfont):
-            if file is not None and self._font < 0:
-                name = os.fsencode(file.path)
-                self._font = library.fluid_synth_sfload(self._synth.synth, name, 0)
+        name = os.fsencode(path or soundfont.path)
+        self._font = library.fluid_synth_sfload(self._synth.synth, name, 0)
         self._soundfont = soundfont
         self._channels: dict[tuple[int, int], int] = {}
         self._unheard = np.empty((BLOCK, 2), np.float32)
@@ -123,7 +104,7 @@ class Synth:
         self._synth.all_sounds_off(channel)
         self.read_into(self._unheard)
 
-    def play(self, channel: int, strokes: Sequence[Stroke], samples: int) -> Audio:
+    def play(self, channel: int, strokes: Sequence[KeyEvent], samples: int) -> Audio:
         """``samples`` of sound of a channel; the first stroke, at sample 0, is primed."""
         first, *others = strokes
         sound, at = np.empty((samples, 2), np.float32), 0
@@ -144,9 +125,6 @@ class Synth:
         if self._synth is not None:
             self._synth.delete()
             self._synth = None
-        if self._part is not None:
-            self._part.close()
-            self._part = None
 
     def __enter__(self) -> Synth:
         return self
@@ -158,45 +136,6 @@ class Synth:
         at: TracebackType | None,
     ) -> None:
         self.close()
-
-
-class _File:
-    """A file for a library that asks for its name; a system may hold it in memory."""
-
-    def __init__(self) -> None:
-        self._name: Path | None = None
-        # a Python built for old systems lacks the call
-        if sys.platform == "linux" and hasattr(os, "memfd_create") and _OPEN_FILES.is_dir():
-            number = os.memfd_create("soundfont")
-            self.path = _OPEN_FILES / str(number)
-        else:
-            number, name = tempfile.mkstemp(".sf2")
-            self.path = self._name = Path(name)
-        self.file = os.fdopen(number, "wb")
-
-    def close(self) -> None:
-        try:
-            self.file.close()  # where the disk is full, it fails to write the rest
-        finally:
-            if self._name is not None:
-                self._name.unlink(missing_ok=True)
-
-
-def _excerpt(path: Path, tones: Iterable[Struck]) -> _File | None:
-    """What some tones need of a SoundFont; None where the whole has to be loaded."""
-    with suppress(UnusualError, OSError):
-        part = _File()
-        try:
-            write_excerpt(path, tones, part.file)
-            part.file.flush()
-            # FluidSynth knows a sample by the name of its file and the second in which that was
-            # written, and may keep one that it could not decode: names come back, seconds must not
-            os.utime(part.path, (number := next(_EXCERPTS), number))
-        except BaseException:
-            part.close()
-            raise
-        return part
-    return None
 
 
 def load_library() -> ModuleType:

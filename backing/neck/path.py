@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import product
+from itertools import chain, product
 
 from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
@@ -22,6 +22,8 @@ from backing.neck.grip import JUMP, SECOND_ROLL, STRETCH, Grip, grips
 from backing.neck.shapes import Shape, shape
 from backing.neck.voice_leading import Move, voice_leading
 
+ASTRAY = JUMP + STRETCH
+"""What a place costs that is not the one taken throughout."""
 MOST_CHOICES = 6
 """The most pitches with two places that are settled together."""
 LEAVING = 1_000
@@ -196,21 +198,19 @@ def _alike(
     counted = Counter(arpeggio_pitches(chord, way) for chord in chords)
     options = [(grips(board, position, c), count) for c, count in counted.items()]
     ambiguous = _ambiguous([c for c, _ in counted.most_common()], board, position)
-    ways = [_departing(found, board, ambiguous) for found, _ in options]
+    # a set of places is a number: one bit for each place of each ambiguous pitch
+    bits = {place: 1 << at for at, place in enumerate(chain.from_iterable(ambiguous.values()))}
+    ways = [(_ways(found, bits), count) for found, count in options]
 
     def cost(table: tuple[StringFret, ...]) -> int:
+        others = sum(bits.values()) - sum(bits[place] for place in table)
         return sum(
-            count * min((own + _departure(places, table) for own, places in found), default=0)
-            for found, (_, count) in zip(ways, options, strict=True)
+            count * min((own + ASTRAY * (way & others).bit_count() for way, own in here), default=0)
+            for here, count in ways
         )
 
     best = min(product(*ambiguous.values()), key=cost)
     return dict(zip(ambiguous, best, strict=True))
-
-
-def _departure(places: tuple[StringFret | None, ...], table: tuple[StringFret, ...]) -> int:
-    astray = sum(p is not None and p != t for p, t in zip(places, table, strict=True))
-    return (JUMP + STRETCH) * astray
 
 
 def _ambiguous(
@@ -224,15 +224,13 @@ def _ambiguous(
     return {pitch: reach[pitch] for pitch, _ in needed.most_common(MOST_CHOICES)}
 
 
-def _departing(
-    found: Sequence[Grip], board: Fingerboard, ambiguous: Mapping[int, tuple[StringFret, ...]]
-) -> list[tuple[int, tuple[StringFret | None, ...]]]:
-    """For each grip its cost, and its place for each ambiguous pitch (None: it has none)."""
-    ways = []
+def _ways(found: Sequence[Grip], bits: Mapping[StringFret, int]) -> list[tuple[int, int]]:
+    """The sets of places that grips take of the ambiguous pitches, each with its least cost."""
+    ways: dict[int, int] = {}
     for grip in found:
-        at = {board.pitch(place): place for place in grip.places}
-        ways.append((grip.cost, tuple(at.get(pitch) for pitch in ambiguous)))
-    return ways
+        way = sum(bits.get(place, 0) for place in grip.places)
+        ways[way] = min(grip.cost, ways.get(way, grip.cost))
+    return list(ways.items())
 
 
 def best_position(

@@ -13,13 +13,12 @@ from dataclasses import dataclass, field
 
 from backing.chart.form import Form
 from backing.combo.band import Band
-from backing.mixdown.note_store import user_store
 from backing.mixdown.soundfont import SoundFont
 from backing.page.data import Opening, page_data
 from backing.page.document import document
 from backing.page.level import gain_db
 from backing.page.score import make_score
-from backing.page.strip import SAMPLE_RATE, Strip, Wanted, make_strip, wanted
+from backing.page.strip import Strip, Wanted, make_strip, wanted
 
 __all__ = ["Opening", "PageMaker"]
 
@@ -28,13 +27,11 @@ __all__ = ["Opening", "PageMaker"]
 class PageMaker:
     """Makes the pages of a SoundFont and a band; sounds that did not change are kept.
 
-    ``keep``: so are the notes they are made of, on disk, for pages and tracks to come.
     ``opening``: the line and the neck they open with.
     """
 
     font: SoundFont
     band: Band = field(default_factory=Band)
-    keep: bool = False
     opening: Opening = field(default_factory=Opening)
     _strips: tuple[tuple[Wanted, ...], Strip] | None = None
 
@@ -48,8 +45,7 @@ class PageMaker:
         score = make_score(form, self.band, self.opening.line)
         needs = wanted(score)
         if self._strips is None or self._strips[0] != needs:
-            store = user_store(self.font, SAMPLE_RATE) if self.keep else None
-            self._strips = needs, make_strip(needs, self.font, store)
+            self._strips = needs, make_strip(needs, self.font)
         strip = self._strips[1]
         recipe = recipe or f'backing page "{form.title}"'
         data = page_data(score, strip, gain_db(score, strip), recipe, self.opening)

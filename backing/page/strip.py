@@ -21,10 +21,9 @@ from backing.combo.instruments import CHOKED_BY, Instrument
 from backing.combo.part import Note
 from backing.mixdown.balance import Balance, pan_gains
 from backing.mixdown.bank import Bank, BankNote
-from backing.mixdown.note_store import NoteStore
+from backing.mixdown.probing import StruckKey
 from backing.mixdown.room import STEP, impulse_response
 from backing.mixdown.soundfont import SoundFont
-from backing.mixdown.tone import Tone
 from backing.page.score import Score
 
 SAMPLE_RATE: Final = 44_100
@@ -137,12 +136,9 @@ def _wanted(name: str, place: str, instrument: Instrument, notes: Iterable[Note]
     return Wanted(name, place, instrument, tuple(pitches), velocities)
 
 
-def make_strip(parts: Sequence[Wanted], font: SoundFont, store: NoteStore | None = None) -> Strip:
-    """Render what is wanted and lay it end to end. Raises SoundFontError and MissingProgram.
-
-    ``store``: where rendered notes are kept, if anywhere.
-    """
-    bank = Bank(font, SAMPLE_RATE, store=store)
+def make_strip(parts: Sequence[Wanted], font: SoundFont) -> Strip:
+    """Render what is wanted and lay it end to end. Raises SoundFontError and MissingProgram."""
+    bank = Bank(font, SAMPLE_RATE)
     balance = Balance(bank)
     bank.prepare(_longest(_holds(parts, font, balance)))
     laid = _Laid()
@@ -153,9 +149,9 @@ def make_strip(parts: Sequence[Wanted], font: SoundFont, store: NoteStore | None
     return Strip(font, sound, _flac(sound, SAMPLE_RATE), room, room_gain, seconds, voices)
 
 
-def _longest(holds: Iterable[tuple[Tone, int]]) -> dict[Tone, int]:
+def _longest(holds: Iterable[tuple[StruckKey, int]]) -> dict[StruckKey, int]:
     """Each tone once: rendered again for a longer hold, it would take as long again."""
-    longest: dict[Tone, int] = {}
+    longest: dict[StruckKey, int] = {}
     for tone, hold in holds:
         longest[tone] = max(longest.get(tone, 0), hold)
     return longest
@@ -163,7 +159,7 @@ def _longest(holds: Iterable[tuple[Tone, int]]) -> dict[Tone, int]:
 
 def _holds(
     parts: Sequence[Wanted], font: SoundFont, balance: Balance
-) -> Iterator[tuple[Tone, int]]:
+) -> Iterator[tuple[StruckKey, int]]:
     """Every tone needed and for how many samples, those of the balance included."""
     for part in parts:
         tones = [tone for _, tone in _tones(part, font)]
@@ -172,12 +168,12 @@ def _holds(
         yield from balance.needs(part.place, tones)
 
 
-def _tones(part: Wanted, font: SoundFont) -> Iterator[tuple[int, Tone]]:
+def _tones(part: Wanted, font: SoundFont) -> Iterator[tuple[int, StruckKey]]:
     """MIDI key of the part and tone of the SoundFont, for each key and velocity."""
-    voice = font.voice(part.instrument)
+    preset = font.preset_for(part.instrument)
     for key in part.keys:
         for velocity in part.velocities:
-            yield key, Tone(voice.bank, voice.program, voice.key(key), velocity)
+            yield key, StruckKey(preset.bank, preset.program, preset.key(key), velocity)
 
 
 class _Laid:

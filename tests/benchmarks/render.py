@@ -1,14 +1,16 @@
-"""Rendering beside the `fluidsynth` program: time, memory, equality, and where our time goes.
+"""Rendering beside the `fluidsynth` program, in one run: times, ratio, memory, which code ran.
 
-    python -m tests.benchmarks.render [--soundfont FILE] [--repeat 5] [--tune FILE]
+    python -m tests.benchmarks.render [--soundfont FILE] [--repeat 5] [--before FOLDER] [--residual]
 
-A tune of 32 bars is played three times round at each of ten tempos, and once at its own. The peer
-renders the same notes, as our own MIDI files, with the same SoundFont, one call per tempo. Every
-run is a fresh process that writes WAV files; ours arranges, balances, adds the room, levels and
-limits as well. The runs alternate, and medians are printed.
+A tune of 32 bars is played three times at each of ten tempos, and three choruses at its own. The
+peer renders the same notes, as our own MIDI files, with the same SoundFont, one call per tempo.
+Every run is a fresh process that writes files, with nothing kept from before; ours arranges,
+balances, adds the room, levels and limits as well. The runs alternate, the first round is thrown
+away, and medians are printed. ``lame`` encodes the same sound, if that program is installed.
 
-The residual is that of the dry band against pyfluidsynth's own dry rendering of the same notes, on
-its blocks of 64 samples. Stages are seconds of processor time of one more run on one processor.
+``--before``: another checkout of this project, with a .venv in it, that runs in the same rounds.
+``--residual``: also print how near the dry band comes to pyfluidsynth's own dry rendering of the
+same notes, on its blocks of 64 samples, and every preset of the band.
 """
 
 from __future__ import annotations
@@ -21,8 +23,7 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -34,19 +35,26 @@ import numpy as np
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank
-from backing.mixdown.copies import Copies
-from backing.mixdown.sample_clock import sample_of
+from backing.mixdown.loops import BLOCK
+from backing.mixdown.mp3 import lame
+from backing.mixdown.sampler import Sampler
+from backing.mixdown.schedule import sample_of
 from backing.mixdown.soundfont import SoundFont, choose
-from backing.mixdown.synth import BLOCK
-from backing.mixdown.timeline import Timeline
 from tests.benchmarks.bank_null import null
 from tests.mixdown.band import INSTRUMENTS, RATE, performance
 from tests.mixdown.reference import played_by_fluidsynth, residual_db
 
-TUNE = Path(__file__).parents[2] / "tunes" / "corner-booth.tune"
-CLIMB = ("--climb", "96-204:12", "--times", "3")
+HERE = Path(__file__).parents[2]
+TUNE = HERE / "tunes" / "corner-booth.tune"
+CLIMB = ("--climb", "80-170:10", "--bars", "1-32", "--times", "3")
 SINGLE = ("--choruses", "3")
-TARGETS = {"climb": 10.0, "single": 3.0}
+CODE = """
+from pathlib import Path
+from backing import mixdown
+folder = Path(mixdown.__path__[0])
+compiled = [path.name for path in folder.iterdir() if path.suffix in {'.so', '.dylib', '.dll'}]
+print(folder.parent, '- loops:', *(compiled or ['not compiled']))
+"""
 
 
 class Run(NamedTuple):
@@ -60,107 +68,138 @@ class Run(NamedTuple):
     megabytes: float
 
 
+class Row(NamedTuple):
+    """A line of the table: the work, who does it, and the goal as a ratio or in seconds."""
+
+    work: str
+    who: str
+    run: Callable[[], Run]
+    goal: str = ""
+
+
 def main() -> None:
     """Print the whole report."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--soundfont", type=Path)
     parser.add_argument("--repeat", type=int, default=5)
     parser.add_argument("--tune", type=Path, default=TUNE)
-    parser.add_argument("--stages", type=Path, metavar="WAV", help=argparse.SUPPRESS)
+    parser.add_argument("--before", type=Path)
+    parser.add_argument("--residual", action="store_true")
     asked = parser.parse_args()
-    if asked.stages:
-        print_stages(asked.tune, asked.soundfont, asked.stages)
-        return
     font = choose(asked.soundfont)
     print(f"{font.name} ({font.path}), {asked.tune.name}, medians of {asked.repeat}")
+    print(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}; LAME {bool(lame())}")
+    programs = {"now": HERE, **({"before": asked.before} if asked.before else {})}
+    for name, place in programs.items():
+        code = subprocess.run([_python(place), "-c", CODE], cwd=place, check=True,
+                              capture_output=True, text=True).stdout  # fmt: skip
+        print(f"  {name}: {code.strip()}")
     with tempfile.TemporaryDirectory() as folder:
-        print_times(asked.tune, font, asked.repeat, Path(folder))
-        print_presets(font)
-        for name, what in (("climb", CLIMB), ("single", SINGLE)):
-            print(f"  dry band, one chorus of the {name}: {band_null(asked.tune, font, what)}")
-        command = [sys.executable, "-m", "tests.benchmarks.render", "--tune", str(asked.tune)]
-        command += ["--soundfont", str(font.path), "--stages", f"{folder}/stages.wav"]
-        subprocess.run(command, check=True)
+        rows = table(asked.tune.resolve(), font, programs, Path(folder))
+        print_times(rows, asked.repeat)
+    if asked.residual:
+        print_residuals(asked.tune, font)
 
 
-def print_times(tune: Path, font: SoundFont, repeat: int, folder: Path) -> None:
-    """Time both programs in turn; print medians and ratios."""
-    midi = folder / "midi"
+def table(tune: Path, font: SoundFont, programs: dict[str, Path], folder: Path) -> list[Row]:
+    """All that is timed, the peer first in each kind of work."""
+    midi, out = folder / "midi", folder / "out"
     midi.mkdir()
-    ours("--separate", "--format", "mid", *CLIMB, tune=tune, font=None, to=midi)
-    files = sorted(midi.iterdir())
-    own = folder / "own.mid"
-    ours(*SINGLE, tune=tune, font=None, to=own)
-    out = folder / "out"
     out.mkdir()
-    wav = out / "out.wav"
-    # notes kept from an earlier track are not cold: these rows are shown besides
-    kept = folder / "kept"
-    for what in (CLIMB, SINGLE):
-        ours(*what, tune=tune, font=font, to=wav, kept=kept)
-    rows: dict[str, Callable[[], Run]] = {
-        "climb: fluidsynth, ten calls": lambda: peer(files, font, wav),
-        "climb: ours, one file": lambda: ours(*CLIMB, tune=tune, font=font, to=wav),
-        "climb: ours, with stems": lambda: ours("--stems", *CLIMB, tune=tune, font=font, to=wav),
-        "climb: ours, ten files": lambda: ours(
-            "--separate", *CLIMB, tune=tune, font=font, to=out
-        ),
-        "single: fluidsynth": lambda: peer([own], font, wav),
-        "climb: ours, notes kept": lambda: ours(*CLIMB, tune=tune, font=font, to=wav, kept=kept),
-        "single: ours": lambda: ours(*SINGLE, tune=tune, font=font, to=wav),
-        "single: ours, notes kept": lambda: ours(*SINGLE, tune=tune, font=font, to=wav, kept=kept),
-    }  # fmt: skip
-    runs: dict[str, list[Run]] = defaultdict(list)
-    for _ in range(repeat):
-        for name, run in rows.items():
-            runs[name].append(run())
-            for written in out.iterdir():
-                written.unlink()
-    theirs: dict[str, float] = {}
-    print(f"  {'':30} {'clock':>9} {'processor':>13} {'memory':>9}")
-    for name, taken in runs.items():
-        seconds = median(run.seconds for run in taken)
-        kind = name.split(":")[0]
-        ratio = theirs.setdefault(kind, seconds) / seconds
-        against = f"{ratio:5.1f} x (target {TARGETS[kind]:g})" if "ours" in name else ""
-        memory = max(run.megabytes for run in taken)
-        processor = median(run.processor for run in taken)
-        figures = f"{seconds:7.2f} s {processor:11.2f} s {memory:6.0f} MB"
-        print(f"  {name:30} {figures} {against}", flush=True)
+    ours(HERE, "--separate", "--format", "mid", *CLIMB, tune=tune, to=midi)
+    own = folder / "own.mid"
+    ours(HERE, *SINGLE, tune=tune, to=own)
+    files, wav = sorted(midi.iterdir()), out / "out.wav"
+    sound = ("--soundfont", str(font.path), "--no-cache")
+    rows = []
+
+    def add(work: str, goal: str, *options: str, to: str) -> None:
+        for name, place in programs.items():
+
+            def run(place: Path = place) -> Run:
+                return ours(place, *sound, *options, tune=tune, to=out / to)
+
+            rows.append(Row(work, name, run, goal))
+
+    rows.append(Row("climb", "fluidsynth", lambda: peer(files, font, wav)))
+    add("climb", "10 x", *CLIMB, to="out.wav")
+    add("climb, stems", "4 x", *CLIMB, "--stems", to="out.wav")
+    rows.append(Row("single", "fluidsynth", lambda: peer([own], font, wav)))
+    add("single", "3 x", *SINGLE, to="out.wav")
+    if shutil.which("lame"):
+        whole = folder / "whole.wav"
+        ours(HERE, *sound, *CLIMB, tune=tune, to=whole)
+        command = ["lame", "--quiet", "-V2", str(whole), str(out / "out.mp3")]
+        rows.append(Row("climb as mp3", "lame, encoding", lambda: timed(command)))
+    add("climb as mp3", "8 s", *CLIMB, to="out.mp3")
+    for name, place in programs.items():
+
+        def page(place: Path = place, name: str = name) -> Run:
+            to, no_cache = str(out / "x.html"), ("--no-cache",) * (name == "before")
+            words = ("page", str(tune), "--quiet", "-o", to, "--soundfont", str(font.path))
+            return timed([_python(place), "-m", "backing", *words, *no_cache], cwd=place)
+
+        rows.append(Row("page", name, page, "1 s"))
+    return [row._replace(run=_clearing(row.run, out)) for row in rows]
 
 
-def ours(
-    *options: str, tune: Path, font: SoundFont | None, to: Path, kept: Path | None = None
-) -> Run:
-    """Our command line; cold, or with the notes of earlier tracks in the cache ``kept``."""
-    command = [sys.executable, "-m", "backing", "track", str(tune), "--quiet", "-o", str(to)]
-    command += ["--soundfont", str(font.path)] if font else []  # MIDI needs none
-    command += options
-    if kept is None:
-        return timed([*command, "--no-cache"])
-    shutil.rmtree(kept / "backing" / "tracks", ignore_errors=True)
-    return timed(command, XDG_CACHE_HOME=str(kept))
+def _clearing(run: Callable[[], Run], folder: Path) -> Callable[[], Run]:
+    """The run with nothing to be overwritten: the system takes time to free what was there."""
+
+    def cleared() -> Run:
+        for written in folder.iterdir():
+            written.unlink()
+        return run()
+
+    return cleared
+
+
+def print_times(rows: list[Row], repeat: int) -> None:
+    """Time all rows in turn; print medians, and ratios to the peer of the same kind of work."""
+    runs: dict[tuple[str, str], list[Run]] = defaultdict(list)
+    for _ in range(repeat + 1):
+        for row in rows:
+            runs[row.work, row.who].append(row.run())
+    peers: dict[str, float] = {}
+    print(f"  {'work':14} {'':16} {'clock':>9} {'processor':>11} {'memory':>9}  ratio (goal)")
+    for row in rows:
+        taken = runs[row.work, row.who][1:]  # the first one warms the system's own cache
+        seconds, processor, megabytes = (median(column) for column in zip(*taken, strict=True))
+        kind = row.work.split(",")[0]
+        if not row.goal:
+            peers[kind] = seconds
+        ratio = f"{peers[kind] / seconds:5.1f} x" if row.goal and kind in peers else " " * 7
+        goal = f"({row.goal})" if row.goal else ""
+        figures = f"{seconds:7.2f} s {processor:9.2f} s {megabytes:6.0f} MB"
+        print(f"  {row.work:14} {row.who:16} {figures}  {ratio} {goal}", flush=True)
+
+
+def ours(place: Path, *options: str, tune: Path, to: Path) -> Run:
+    """Our command line in a checkout."""
+    command = [_python(place), "-m", "backing", "track", str(tune), "--quiet", "-o", str(to)]
+    return timed([*command, *options], cwd=place)
+
+
+def _python(place: Path) -> str:
+    return sys.executable if place == HERE else str(place / ".venv" / "bin" / "python")
 
 
 def peer(midi: list[Path], font: SoundFont, wav: Path) -> Run:
     """One call of the program for each MIDI file."""
-    runs = [
-        timed(
-            ["fluidsynth", "-ni", "-q", "-r", str(RATE), "-F", str(wav), str(font.path), str(file)]
-        )
-        for file in midi
-    ]
+    options = ("-ni", "-q", "-r", str(RATE), "-F", str(wav), str(font.path))
+    runs = [timed(["fluidsynth", *options, str(file)]) for file in midi]
     seconds, processor, megabytes = zip(*runs, strict=True)
     return Run(sum(seconds), sum(processor), max(megabytes))
 
 
-def timed(command: list[str], **environment: str) -> Run:
+def timed(command: list[str], cwd: Path | None = None) -> Run:
     """Run a command; raises CalledProcessError when it fails."""
     # where Python may keep no bytecode, it reads our source anew each time; no user's does
-    environment = {**os.environ, **environment}
-    environment.pop("PYTHONDONTWRITEBYTECODE", None)
+    environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     begun = time.perf_counter()
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, env=environment)
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, env=environment, cwd=cwd)
     _, status, usage = os.wait4(process.pid, 0)
     seconds = time.perf_counter() - begun
     process.returncode = os.waitstatus_to_exitcode(status)
@@ -169,11 +208,13 @@ def timed(command: list[str], **environment: str) -> Run:
     return Run(seconds, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024)
 
 
-def print_presets(font: SoundFont) -> None:
-    """The residual of every preset of the band, in random phrases."""
-    print("  residual by preset, dB: whole; without the first 64 samples of notes; tones; bank s")
+def print_residuals(tune: Path, font: SoundFont) -> None:
+    """The residual of every preset of the band in random phrases, and of a chorus."""
+    print("  residual by preset, dB: whole; without the first 64 samples of notes; notes; bank s")
     for instrument in INSTRUMENTS:
         print(f"    {instrument.name:24} {null(font, instrument)}", flush=True)
+    for name, what in (("climb", CLIMB), ("single", SINGLE)):
+        print(f"  dry band, one chorus of the {name}: {band_null(tune, font, what)}")
 
 
 def band_null(tune: Path, font: SoundFont, options: tuple[str, ...]) -> str:
@@ -185,9 +226,9 @@ def band_null(tune: Path, font: SoundFont, options: tuple[str, ...]) -> str:
     references, dry = [], []
     for name in here.part_names:
         piece = on_blocks(here, name)
-        line = Timeline(piece, "solo", bank)
-        references.append(played_by_fluidsynth(font, piece, line.length))
-        dry.append(line.render(0, line.length))
+        sampler = Sampler(piece, "solo", bank)
+        references.append(played_by_fluidsynth(font, piece, sampler.length))
+        dry.append(sampler.render(0, sampler.length))
     longest = max(map(len, dry))
     whole = [sum(pad(each, longest) for each in sounds) for sounds in (references, dry)]
     return f"{residual_db(*whole):.1f} dB"
@@ -217,95 +258,24 @@ def _block(seconds: Fraction) -> Fraction:
 
 
 def arranged(tune: Path, options: tuple[str, ...]) -> Performance:
-    """The performance that the command line makes of ``options``."""
-    from backing.cli.parser import parse
-    from backing.cli.track import read_order
-    from backing.cli.tunes import read_tune
-    from backing.combo.arrangement import arrange
-    from backing.routine.routine import make_routine
+    """The performance that the command line makes of ``options``, as MIDI tells it."""
+    made: list[Performance] = []
+    from backing.cli import main
+    from backing.combo import arrangement
 
-    order = read_order(parse(["track", str(tune), *options]))
-    return arrange(make_routine(read_tune(tune), order.request), order.band)
+    arrange = arrangement.arrange
 
+    def kept(*given: Any) -> Performance:
+        made.append(arrange(*given))
+        return made[-1]
 
-def print_stages(tune: Path, font: Path, wav: Path) -> None:
-    """Make a climb and a single track in this process, and print the time of their stages."""
-    from backing.mixdown.mix import render, save
-
-    for name, options in (("climb, one file", CLIMB), ("single track", SINGLE)):
-        begun, clock = time.process_time(), time.perf_counter()
-        with stages() as spent:
-            played = arranged(tune, options)
-            spent["arranging"] = time.process_time() - begun
-            bank = Bank(choose(font), RATE, workers=1)
-            mixdown = render(played, bank, workers=1)
-            save(mixdown, wav)
-        whole, clock = time.process_time() - begun, time.perf_counter() - clock
-        spent["everything else"] = whole - sum(spent.values())
-        print(f"  {name}: {whole:.2f} s of processor time in {clock:.2f} s, Python running already")
-        for stage, seconds in spent.items():
-            print(f"    {stage:24} {seconds:6.2f} s {seconds / whole:6.1%}")
-        frames = sum(copies.samples for copies in _copies(played, bank))
-        print(f"    (adding {frames / RATE:,.0f} s of notes, nothing else: {adding(frames):.2f} s)")
-
-
-def _copies(played: Performance, bank: Bank) -> Iterator[Copies]:
-    for name in played.part_names:
-        line = Timeline(played, name, bank)
-        yield line.place()
-
-
-def adding(frames: int) -> float:
-    """Seconds of processor time to add so many frames of float32 onto others, in the cache."""
-    window, total = np.ones((2, 2 * RATE, 2), np.float32)
-    begun = time.process_time()
-    for _ in range(frames // len(window)):
-        total += window
-    return time.process_time() - begun
-
-
-@contextmanager
-def stages() -> Iterator[dict[str, float]]:
-    """Count the processor time that the stages of the mixdown take, in whatever thread."""
-    from backing.mixdown import audio_file, balance, bank, level, limiter, mix, room, timeline
-
-    spent: dict[str, float] = {}
-    watched: list[tuple[str, Any, str]] = [
-        ("notes into time", timeline.Timeline, "__init__"),
-        ("bank of notes", bank.Bank, "prepare"),
-        ("balance", balance.Balance, "gain_db"),
-        ("notes to copies", timeline.Timeline, "_placed"),
-        ("adding copies", timeline.Timeline, "add_to"),
-        ("loudness", level.Levels, "measure"),
-        ("room", room.Room, "ring"),
-        ("room, added", room.Overlap, "add"),
-        ("limiter", limiter.Limiter, "feed"),
-        ("levels", mix.Mixdown, "_amplify"),
-        ("writing", audio_file.AudioFile, "write"),
-    ]
-    before = [(owner, name, getattr(owner, name)) for _, owner, name in watched]
-    for label, owner, name in watched:
-        setattr(owner, name, _counted(getattr(owner, name), label, spent))
+    arrangement.arrange = kept
     try:
-        yield spent
+        with tempfile.TemporaryDirectory() as folder:
+            main(["track", str(tune), "--quiet", "-o", f"{folder}/x.mid", *options])
     finally:
-        for owner, name, method in before:
-            setattr(owner, name, method)
-
-
-def _counted(method: Any, label: str, spent: dict[str, float]) -> Any:
-    spent[label] = 0.0
-
-    def counted(*given: Any, **named: Any) -> Any:
-        begun, others = time.thread_time(), sum(spent.values())
-        try:
-            return method(*given, **named)
-        finally:
-            # what is counted inside is not counted again
-            inside = sum(spent.values()) - others
-            spent[label] += max(0.0, time.thread_time() - begun - inside)
-
-    return counted
+        arrangement.arrange = arrange
+    return made[0]
 
 
 if __name__ == "__main__":

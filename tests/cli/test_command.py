@@ -182,7 +182,7 @@ def test_a_fault_of_ours_is_told_from_a_mistake(
     def broken(*_: object) -> None:
         raise InternalError("The band fell off the stage.")
 
-    monkeypatch.setattr("backing.cli.job._played", broken)
+    monkeypatch.setattr("backing.cli.job._arranged", broken)
     said = run("track", "four.tune", "-o", "four.wav")
     assert said.status == 1
     assert "fault of ours" in said.err

@@ -18,9 +18,9 @@ from backing.combo import instruments as gm
 from backing.combo.instruments import Instrument
 from backing.combo.part import VELOCITIES, Note, Part
 from backing.combo.performance import Performance
-from backing.mixdown.sample_clock import sample_of
+from backing.mixdown.loops import BLOCK
+from backing.mixdown.schedule import sample_of
 from backing.mixdown.soundfont import SoundFont
-from backing.mixdown.synth import BLOCK
 from tests.mixdown.band import RATE, performance
 
 HATS = {gm.CLOSED_HAT, gm.PEDAL_HAT, gm.OPEN_HAT}
@@ -71,8 +71,8 @@ def played_by_fluidsynth(
         },
     )
     font = synth.sfload(str(soundfont.path))
-    voice = soundfont.voice(instrument)
-    assert synth.program_select(0, font, voice.bank, voice.program) == 0
+    preset = soundfont.preset_for(instrument)
+    assert synth.program_select(0, font, preset.bank, preset.program) == 0
     events = _events(piece, kit=instrument.kit)
     # a voice never used before begins its first note otherwise than all later ones
     keys = sorted({key for strokes in events.values() for key, _ in strokes})

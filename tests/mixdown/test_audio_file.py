@@ -16,13 +16,8 @@ import soundfile
 
 from backing.errors import InternalError, MissingProgram, OutputError
 from backing.mixdown import audio_file
-from backing.mixdown.audio_file import (
-    FORMATS,
-    AudioFile,
-    check_writable,
-    sample_rate_of,
-    whole_numbers,
-)
+from backing.mixdown.audio_file import AudioFile, whole_numbers
+from backing.mixdown.formats import FORMATS, check_writable, sample_rate_of
 from backing.mixdown.tags import Tags
 
 TAGS = Tags("Low Tide Ferry", "Bb minor", 131.6, "three choruses, seed 1", "bars 5-8, fours")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -15,14 +16,13 @@ from backing.mixdown.balance import (
     BASS_LUFS,
     PIECES,
     Balance,
-    BalancedBank,
+    level_of,
     pan_gains,
-    place_of,
 )
 from backing.mixdown.bank import Bank
 from backing.mixdown.loudness import integrated_loudness
-from backing.mixdown.timeline import Timeline
-from backing.mixdown.tone import Tone
+from backing.mixdown.probing import StruckKey
+from backing.mixdown.sampler import Sampler
 from backing.routine.request import Request
 from backing.routine.routine import make_routine
 from tests.mixdown.band import built_in_soundfont
@@ -40,9 +40,9 @@ def balance(bank: Bank) -> Balance:
     return Balance(bank)
 
 
-def tone(bank: Bank, instrument: gm.Instrument, key: int, velocity: int = 72) -> Tone:
-    voice = bank.soundfont.voice(instrument)
-    return Tone(voice.bank, voice.program, key, velocity)
+def tone(bank: Bank, instrument: gm.Instrument, key: int, velocity: int = 72) -> StruckKey:
+    preset = bank.soundfont.preset_for(instrument)
+    return StruckKey(preset.bank, preset.program, key, velocity)
 
 
 CASES = [
@@ -64,18 +64,20 @@ CASES = [
 @pytest.mark.parametrize(("part", "instrument", "key"), CASES)
 def test_every_player_comes_to_its_place(bank, balance, part, instrument, key):
     this = tone(bank, instrument, key)
-    _, place = place_of(part, this)
-    own = BalancedBank(bank, balance, part)
+    _, level = level_of(part, this)
     # measured again, now through the gains
-    level = Balance(own).passage_lufs(this, place)
-    assert level == pytest.approx(BASS_LUFS + place.level_lu, abs=0.05)
+    loop = balance._passage(this, level)
+    sampler = Sampler(loop.performance, loop.part, bank, lambda note: balance.gain_db(part, note))
+    sound = sampler.render(0, sampler.length)
+    lufs = integrated_loudness(np.concatenate([sound, sound]), bank.sample_rate)
+    assert lufs == pytest.approx(BASS_LUFS + level.level_lu, abs=0.05)
 
 
 def test_the_order_of_the_mix(bank):
     """Common practice, no source: who must be louder than whom."""
 
     def level(part: str, instrument: gm.Instrument, key: int) -> float:
-        return place_of(part, tone(bank, instrument, key))[1].level_lu
+        return level_of(part, tone(bank, instrument, key))[1].level_lu
 
     bass = level("bass", gm.ACOUSTIC_BASS, 36)
     comping = level("comp", gm.PIANO, 60)
@@ -104,7 +106,7 @@ def as_played() -> dict[str, dict[str, float]]:
         form = read_file(str(TUNES_FOLDER / f"{name}.tune"))
         performance = arrange(make_routine(form, Request(choruses=1)), band)
         for part in ("bass", *PLACES):
-            line = Timeline(performance, part, BalancedBank(bank, balance, part))
+            line = Sampler(performance, part, bank, partial(balance.gain_db, part))
             sound = line.render(0, line.length) * np.float32(pan_gains(part))
             found.setdefault(name, {})[part] = integrated_loudness(sound, 44100)
     return found
@@ -137,9 +139,9 @@ def test_all_pieces_of_the_kit_have_a_place(bank):
     keys = [gm.KICK, gm.SIDE_STICK, gm.SNARE, gm.BRUSH_SLAP, gm.BRUSH_SWIRL, gm.CLOSED_HAT,
             gm.PEDAL_HAT, gm.OPEN_HAT, gm.LOW_TOM, gm.MID_TOM, gm.HIGH_TOM, gm.CRASH, gm.RIDE,
             gm.RIDE_BELL]  # fmt: skip
-    pieces = {place_of("drums", tone(bank, gm.JAZZ_KIT, key))[0] for key in keys}
-    assert pieces | {place_of("drums", tone(bank, gm.BRUSH_KIT, gm.SNARE))[0]} == set(PIECES)
-    assert place_of("drums", tone(bank, gm.JAZZ_KIT, gm.SHAKER))[0] == "percussion 82"
+    pieces = {level_of("drums", tone(bank, gm.JAZZ_KIT, key))[0] for key in keys}
+    assert pieces | {level_of("drums", tone(bank, gm.BRUSH_KIT, gm.SNARE))[0]} == set(PIECES)
+    assert level_of("drums", tone(bank, gm.JAZZ_KIT, gm.SHAKER))[0] == "percussion 82"
 
 
 def test_what_is_asked_for_beforehand_is_all_that_is_needed(bank):
@@ -150,13 +152,6 @@ def test_what_is_asked_for_beforehand_is_all_that_is_needed(bank):
     held = fresh.bytes_held
     balance.gain_db("drums", ride)
     assert fresh.bytes_held == held
-
-
-def test_all_parts_draw_on_one_bank(bank, balance):
-    own = BalancedBank(bank, balance, "comp")
-    own.prepare({tone(bank, gm.PIANO, 61, 33): 4096})
-    assert own.bytes_held == 0
-    assert not bank.lacks({tone(bank, gm.PIANO, 61, 33): 4096})
 
 
 def test_panning_keeps_the_power():

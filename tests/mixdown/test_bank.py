@@ -9,39 +9,38 @@ import sys
 import numpy as np
 
 from backing.mixdown.bank import Bank
-from backing.mixdown.release import (
+from backing.mixdown.decay import (
     BENDS,
     CHOKE,
     RELEASE_FLOOR_DB,
     RING_LIMIT_S,
-    Colour,
     Release,
+    ReleaseFilter,
     envelope,
 )
-from backing.mixdown.rendering import REFERENCE_VELOCITY
-from backing.mixdown.synth import BLOCK
-from backing.mixdown.tone import Tone
+from backing.mixdown.loops import BLOCK
+from backing.mixdown.probing import REFERENCE_VELOCITY, StruckKey
 from tests.mixdown.band import RATE, built_in_soundfont
 
-PIANO = [Tone(0, 0, key, velocity) for key in (48, 60) for velocity in (40, 96, 120)]
-DRUMS = [Tone(128, 32, key, 88) for key in (36, 46, 51)]
+PIANO = [StruckKey(0, 0, key, velocity) for key in (48, 60) for velocity in (40, 96, 120)]
+DRUMS = [StruckKey(128, 32, key, 88) for key in (36, 46, 51)]
 
 
-def digest(bank: Bank, tones: list[Tone]) -> str:
+def digest(bank: Bank, notes: list[StruckKey]) -> str:
     hashed = hashlib.sha256()
-    for tone in tones:
-        note = bank.note(tone, 20_000)
+    for struck in notes:
+        note = bank.note(struck, 20_000)
         hashed.update(note.samples[:20_000].tobytes() + repr((note.gain, note.release)).encode())
     return hashed.hexdigest()
 
 
 def test_threads_order_and_company_change_nothing() -> None:
-    tones = PIANO + DRUMS
+    notes = PIANO + DRUMS
     font = built_in_soundfont()
-    alone = Bank(font, RATE, workers=1)
-    together = Bank(font, RATE, workers=3)
-    together.prepare(dict.fromkeys(reversed(tones), 60_000))
-    assert digest(alone, tones) == digest(together, tones)
+    alone = Bank(font, RATE, threads=1)
+    together = Bank(font, RATE, threads=3)
+    together.prepare(dict.fromkeys(reversed(notes), 60_000))
+    assert digest(alone, notes) == digest(together, notes)
 
 
 def test_another_process_makes_the_same_bits() -> None:
@@ -70,16 +69,16 @@ def test_a_note_needed_longer_begins_with_what_was_there() -> None:
 def test_what_is_there_is_not_rendered_again() -> None:
     bank = Bank(built_in_soundfont(), RATE)
     bank.prepare(dict.fromkeys(DRUMS, 0))
-    held = [bank.note(tone).samples for tone in DRUMS]
+    held = [bank.note(struck).samples for struck in DRUMS]
     bank.prepare(dict.fromkeys(DRUMS, 0))
     assert all(bank.note(t).samples is s for t, s in zip(DRUMS, held, strict=True))
 
 
 def test_one_rendering_serves_all_velocities_of_one_waveform() -> None:
     bank = Bank(built_in_soundfont(), RATE)
-    bass = [Tone(0, 32, 40, velocity) for velocity in (64, 96, 112)]
+    bass = [StruckKey(0, 32, 40, velocity) for velocity in (64, 96, 112)]
     bank.prepare(dict.fromkeys(bass, 20_000))
-    soft, middle, loud = (bank.note(tone, 10_000) for tone in bass)
+    soft, middle, loud = (bank.note(struck, 10_000) for struck in bass)
     assert soft.samples is middle.samples is loud.samples
     assert middle.gain == 1.0
     # the default modulator of velocity: 40 log10(v / 127) dB (SoundFont 2.04, section 8.4.1)
@@ -90,8 +89,8 @@ def test_one_rendering_serves_all_velocities_of_one_waveform() -> None:
 
 def test_a_drum_is_kept_until_it_has_died_away() -> None:
     bank = Bank(built_in_soundfont(), RATE)
-    for tone in DRUMS:
-        note = bank.note(tone)
+    for struck in DRUMS:
+        note = bank.note(struck)
         samples = np.abs(note.samples)
         assert len(samples) <= RING_LIMIT_S * RATE
         if note.complete:
@@ -124,23 +123,23 @@ def test_a_choke_falls_96_db_in_nine_tenths_of_a_second() -> None:
     assert abs(CHOKE.levels_db(blocks + 1, RATE)[-1] + 96) < 0.2
 
 
-def test_a_colour_lies_between_its_holds_and_knots() -> None:
+def test_a_filter_lies_between_its_holds_and_knots() -> None:
     taps = np.array([[[1.0, 0.5], [0.0, 0.2]], [[1.0, 0.7], [0.0, 0.4]]])
-    colour = Colour((10, 30), (0, 4), taps)
-    first, second = colour.at(15, 9)
+    taps_between = ReleaseFilter((10, 30), (0, 4), taps)
+    first, second = taps_between.at(15, 9)
     assert np.allclose(first[[0, 2, 4, 8]], [1.0, 0.775, 0.55, 0.55])
     assert np.allclose(second[[0, 2, 4, 8]], [0.0, 0.125, 0.25, 0.25])
-    assert np.array_equal(colour.at(5, 9), colour.at(10, 9))
-    assert np.array_equal(colour.at(90, 9), colour.at(30, 9))
+    assert np.array_equal(taps_between.at(5, 9), taps_between.at(10, 9))
+    assert np.array_equal(taps_between.at(90, 9), taps_between.at(30, 9))
 
 
 def test_only_what_needs_it_is_probed_at_several_holds() -> None:
     bank = Bank(built_in_soundfont(), RATE)
-    piano, nylon = Tone(0, 0, 60, 96), Tone(0, 24, 60, 96)
+    piano, nylon = StruckKey(0, 0, 60, 96), StruckKey(0, 24, 60, 96)
     bank.prepare({piano: 0, nylon: 0})
-    assert bank.note(piano).colour is None
+    assert bank.note(piano).filter is None
     # its filter closes as it is let go: the generators modEnvToFilterFc 4050 cents and
     # releaseModEnv 94 timecents of that instrument (SoundFont 2.04, section 8.1.2)
-    colour = bank.note(nylon).colour
-    assert colour is not None
-    assert colour.at(RATE / BLOCK, 20).shape == (3, 20)
+    taps_between = bank.note(nylon).filter
+    assert taps_between is not None
+    assert taps_between.at(RATE / BLOCK, 20).shape == (3, 20)

@@ -11,16 +11,12 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from backing.mixdown import loudness as module
 from backing.mixdown.loudness import (
     AFTER,
     BEFORE,
     CHUNK,
-    LoudnessMeter,
-    TruePeakMeter,
     chunk_peaks,
     high_pass,
     integrated_loudness,
@@ -100,19 +96,6 @@ def test_ffmpeg_reads_the_same(tmp_path):
     # it prints one decimal
     assert integrated_loudness(sound, 48000) == pytest.approx(lufs, abs=0.1)
     assert true_peak(sound) == pytest.approx(peak, abs=0.25)
-
-
-@given(st.lists(st.integers(1, 30000), max_size=12))
-@settings(max_examples=50)
-def test_the_size_of_the_blocks_does_not_matter(sizes):
-    sound = bursts(1, 44100, 3.0)
-    loud, top = LoudnessMeter(44100), TruePeakMeter()
-    cuts = np.minimum(np.cumsum([0, *sizes]), len(sound))
-    for start, stop in zip(cuts, [*cuts[1:], len(sound)], strict=True):
-        loud.feed(sound[start:stop])
-        top.feed(sound[start:stop])
-    assert loud.integrated() == pytest.approx(integrated_loudness(sound, 44100), abs=1e-4)
-    assert top.peak() == pytest.approx(true_peak(sound), abs=1e-4)
 
 
 def test_silence_and_what_is_too_short():

@@ -16,18 +16,15 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing import aside
 from backing.combo.performance import Performance
 from backing.errors import OutputError, SelectionError
-from backing.mixdown import crew, level, loops
-from backing.mixdown import mix as module
+from backing.mixdown import level
 from backing.mixdown.audio_file import AudioFile
 from backing.mixdown.bank import Bank
 from backing.mixdown.level import TARGET_LUFS
-from backing.mixdown.loudness import hop_frames, integrated_loudness, true_peak
+from backing.mixdown.loudness import integrated_loudness, true_peak
 from backing.mixdown.mix import Mixdown, render, save
-from backing.mixdown.room import Room
-from backing.mixdown.sample_clock import sample_of
+from backing.mixdown.schedule import sample_of
 from backing.mixdown.tags import Tags
 from tests.mixdown import trio
 from tests.mixdown.band import built_in_soundfont
@@ -76,34 +73,6 @@ def test_the_steps_of_a_climb_are_equally_loud(bank):
     assert levels == pytest.approx([TARGET_LUFS] * len(levels), abs=0.5)
 
 
-class Played:
-    """A source of some noise in silence, that knows how far it was asked."""
-
-    def __init__(self) -> None:
-        self.noise = np.random.default_rng(1).standard_normal((400_000, 2)).astype(np.float32)
-        self.end = 0
-
-    def add_to(self, total: np.ndarray, start: int) -> None:
-        self.end = start + len(total)
-        first, last = max(start, 0), min(self.end, len(self.noise))
-        if first < last:
-            total[first - start : last - start] += self.noise[first:last]
-
-
-# from frames that are whole ones at the rate of the room too
-@pytest.mark.parametrize(("start", "frames"), [(0, 17640), (100, 180_000), (390_000, 20_000)])
-def test_a_step_is_heard_with_the_ring_before_it_and_no_further(start, frames):
-    source = Played()
-    heard = module._in_room(source, Room(RATE, module.WINDOW), start, frames)
-    assert heard.shape == (frames, 2)
-    assert source.end == start + frames
-    room = Room(RATE, len(source.noise))
-    sound = np.empty((len(source.noise) + room.tail, 2), np.float32)
-    room.ring(source.noise, sound)
-    sound[: len(source.noise)] += source.noise
-    assert np.abs(heard - sound[start : start + frames]).max() < 1e-5
-
-
 @pytest.mark.parametrize("bars", [1, 2])
 def test_short_steps_are_equally_loud(bank, bars):
     # of a few strokes each counts: by pyloudnorm, another's reading of BS.1770
@@ -121,82 +90,67 @@ def test_short_steps_are_equally_loud(bank, bars):
     assert levels == pytest.approx([TARGET_LUFS] * len(levels), abs=0.4)
 
 
-def test_listening_here_and_there_comes_near_the_whole(bank, monkeypatch):
+def test_a_part_of_a_long_step_comes_near_the_whole(bank, monkeypatch):
     performance = trio.performance((100, 200), bars=24)
-    monkeypatch.setattr(level, "ALONE_SECONDS", 0.0)
+    monkeypatch.setattr(level, "SHORT_SECONDS", 0.0)
     full = render(performance, bank).steps
-    monkeypatch.setattr(level, "WHOLE_SECONDS", 0.0)
+    monkeypatch.setattr(level, "MOST_SPANS", 4)
     some = render(performance, bank).steps
-    monkeypatch.setattr(level, "MOST_HEARD", 30)
-    few = render(performance, bank).steps
-    for one, other, third in zip(full, some, few, strict=True):
-        assert len({one.gain_db, other.gain_db, third.gain_db}) == 3
-        assert one.gain_db == pytest.approx(other.gain_db, abs=0.2)
-        # ten times as much is heard of a real step
-        assert one.gain_db == pytest.approx(third.gain_db, abs=0.4)
+    for one, other in zip(full, some, strict=True):
+        assert one.gain_db != other.gain_db
+        # five times as much is measured of a real step
+        assert one.gain_db == pytest.approx(other.gain_db, abs=0.25)
 
 
-@pytest.mark.parametrize("seconds", [45, 250, 1800])
-def test_what_is_heard_of_a_step_lies_all_over_it(seconds):
-    step = level.Step(120.0, 1000, 1000 + seconds * RATE)
-    hop, window = hop_frames(RATE), module.WINDOW
-    found = level.stretches(step, RATE, window)
-    places = [start + n * hop for start, hops in found for n in range(hops)]
-    share = len(places) * hop / (step.stop - step.start)
-    assert share > {45: 0.95, 250: 0.6, 1800: 0.08}[seconds]
-    assert all(step.start <= at and at + hop <= step.stop for at in places)
-    assert all(at // window == (at + hops * hop - 1) // window for at, hops in found)
-    heard = [start for start, _ in found]
-    assert heard == sorted(heard)
-    if seconds > level.WHOLE_SECONDS:
-        assert len(found) <= level.MOST_HEARD
-        # at no tempo is one place of the beat heard more than another
-        for tempo in (60, 80, 120, 160, 240):
-            beat = RATE * 60 / tempo
-            counts, _ = np.histogram([at % beat for at in places], bins=4, range=(0, beat))
-            assert counts.min() > 0.7 * counts.mean()
-    # a form of so many bars, of 2 s each, is heard in most of its bars
-    for bars in (4, 8, 12, 16, 32):
-        bars_heard = {(at - step.start) // (2 * RATE) % bars for at in places}
-        assert len(bars_heard) >= 0.65 * min(bars, seconds // 2)
+@pytest.mark.parametrize("seconds", [1, 29, 31, 45, 250, 1800])
+def test_what_is_measured_of_a_step_lies_all_over_it(seconds):
+    step = level.TempoStep(120.0, 1000, 1000 + seconds * RATE)
+    hop = RATE // 10
+    found = list(level.spans([step], RATE))
+    measured = sum(hops for _, _, hops in found) * hop / (step.stop - step.start)
+    assert measured >= min(1.0, level.MOST_SPANS * level.SPAN_HOPS / 10 / seconds) - 0.01
+    edges = [step.start, *(start for _, start, _ in found), step.stop]
+    assert max(b - a for a, b in pairwise(edges)) <= max(seconds * RATE / 19, 31 * RATE)
+    if seconds > 1:
+        assert all(start + hops * hop <= step.stop for _, start, hops in found)
 
 
 def test_a_step_of_a_moment_has_a_level_too(bank):
-    # nowhere in a window is there room for a block of 0.4 s
+    # there is no room in it for a block of 0.4 s
     performance = trio.performance((300, 299, 300), bars=3)
-    mixdown, edge = render(performance, bank), module.WINDOW
-    mixdown._levels = level.Levels(
-        [level.Step(300.0, 0, edge - 500), level.Step(299.0, edge - 500, edge + 500),
-         level.Step(300.0, edge + 500, mixdown.length)],
-        mixdown.length, RATE, module.WINDOW, circular=False,
-    )  # fmt: skip
+    mixdown = render(performance, bank)
+    mixdown._steps = [
+        level.TempoStep(300.0, 0, 99_500), level.TempoStep(299.0, 99_500, 100_500),
+        level.TempoStep(300.0, 100_500, mixdown.length),
+    ]  # fmt: skip
     sound = whole(mixdown)
-    assert not any(mixdown._levels.unknown())
     assert len({step.gain_db for step in mixdown.steps}) == 3
     assert len(sound) == mixdown.length
 
 
-def test_a_step_is_as_loud_in_passing_as_heard_beforehand(bank, monkeypatch):
+def test_measured_with_or_without_the_room_it_is_as_loud(bank, monkeypatch):
     performance = trio.performance((80, 160, 240), bars=6)
-    alone = render(performance, bank)
-    assert whole(alone).any()
-    by_itself = [step.gain_db for step in alone.steps]
-    monkeypatch.setattr(level, "ALONE_SECONDS", 0.0)
-    passing = render(performance, bank)
-    sound = whole(passing)
-    assert not any(passing._levels.unknown())
-    beforehand = render(performance, bank)
-    gains = [step.gain_db for step in beforehand.steps]
-    assert [step.gain_db for step in passing.steps] == pytest.approx(gains, abs=1e-3)
-    assert by_itself == pytest.approx(gains, abs=0.3)  # the limiter takes some of the first
-    assert by_itself != gains
-    monkeypatch.setattr(level, "WHOLE_SECONDS", 7.0)  # now the first two are too long
-    mixed = render(performance, bank)
-    assert np.abs(whole(mixed) - sound).max() < 0.05
-    found = [step.gain_db for step in mixed.steps]
-    # heard here and there; a step as short as these would not be
-    assert found == pytest.approx(gains, abs=0.5)
-    assert found != gains
+    by_itself = [step.gain_db for step in render(performance, bank).steps]
+    monkeypatch.setattr(level, "SHORT_SECONDS", 0.0)
+    dry = [step.gain_db for step in render(performance, bank).steps]
+    assert by_itself == pytest.approx(dry, abs=0.3)  # the limiter takes some of the first
+    assert by_itself != dry
+
+
+def test_the_gain_is_one_line():
+    steps = [level.TempoStep(t, n * RATE, (n + 1) * RATE, g) for n, (t, g) in enumerate(
+        ((90, 0.0), (100, -20.0), (110, -20.0)))]  # fmt: skip
+    track = level.GainLine(steps, 3 * RATE, RATE, circular=False)
+    assert track.at(-500, 1000) == 1.0
+    assert track.at(RATE, 2 * RATE + 999) == pytest.approx(0.1)
+    ramp = track.at(RATE - 8821, 8822)
+    assert ramp[[0, 1]] == pytest.approx(1.0)
+    assert ramp[-1] == pytest.approx(0.1)
+    assert np.ptp(np.diff(ramp[1:])) < 1e-9
+    loop = level.GainLine(steps, 3 * RATE, RATE, circular=True)
+    assert loop.at(3 * RATE - 100, 200)[0] == pytest.approx(1 - 0.9 * 100 / 8820)
+    assert loop.at(3 * RATE, 100) == 1.0
+    assert loop.at(-100, 100) == pytest.approx(loop.at(3 * RATE - 100, 100))
 
 
 def test_it_can_be_heard_again_also_when_it_was_broken_off(bank):
@@ -210,7 +164,8 @@ def test_it_can_be_heard_again_also_when_it_was_broken_off(bank):
 def whole_with_gain(mixdown: Mixdown, other: Mixdown) -> np.ndarray:
     """The sound of ``mixdown`` with the gain of ``other``."""
     (step,) = other.steps
-    mixdown._levels.learn(0, TARGET_LUFS - step.gain_db)
+    mixdown._steps = [replace(mixdown._steps[0], gain_db=step.gain_db)]
+    mixdown._line = level.GainLine(mixdown._steps, mixdown.length, RATE, circular=False)
     return whole(mixdown)
 
 
@@ -269,16 +224,11 @@ def test_parts_that_do_not_play(bank):
         render(performance, bank, parts=[])
 
 
-@pytest.mark.parametrize("forks", [True, False])
-def test_processors_change_no_bit(bank, monkeypatch, forks):
-    if forks and not aside.FORKS:
-        pytest.skip("processes are forked on Linux only")
+def test_processors_change_no_bit(bank):
     performance = trio.performance((90, 160), bars=4)
-    one = whole(render(performance, bank, workers=1))
-    monkeypatch.setattr(crew, "compiled", None if forks else loops.compiled)
-    monkeypatch.setattr(crew, "may_fork", lambda: forks)
-    assert np.array_equal(one, whole(render(performance, bank, workers=3)))
-    stems = [render(performance, bank, stems=True, workers=count) for count in (1, 2)]
+    one = whole(render(performance, bank, threads=1))
+    assert np.array_equal(one, whole(render(performance, bank, threads=3)))
+    stems = [render(performance, bank, stems=True, threads=count) for count in (1, 2)]
     assert np.array_equal(*(whole(mixdown) for mixdown in stems))
 
 

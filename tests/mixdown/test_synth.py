@@ -13,7 +13,8 @@ import pytest
 
 from backing.errors import InternalError, MissingProgram, SoundFontError
 from backing.mixdown import synth as synth_module
-from backing.mixdown.synth import BLOCK, Stroke, Synth
+from backing.mixdown.loops import BLOCK
+from backing.mixdown.synth import KeyEvent, Synth
 from tests.mixdown.band import built_in_soundfont
 
 
@@ -25,10 +26,10 @@ def synth() -> Iterator[Synth]:
 
 def test_a_note_is_the_same_bits_whatever_was_before(synth: Synth) -> None:
     piano, kit = synth.channel(0, 0), synth.channel(128, 32)
-    first = synth.play(piano, [Stroke(0, 60, 96)], 20 * BLOCK)
-    synth.play(kit, [Stroke(0, 51, 120)], 50 * BLOCK)
-    synth.play(piano, [Stroke(0, 61, 40), Stroke(BLOCK, 64, 40)], 7 * BLOCK)
-    assert np.array_equal(first, synth.play(piano, [Stroke(0, 60, 96)], 20 * BLOCK))
+    first = synth.play(piano, [KeyEvent(0, 60, 96)], 20 * BLOCK)
+    synth.play(kit, [KeyEvent(0, 51, 120)], 50 * BLOCK)
+    synth.play(piano, [KeyEvent(0, 61, 40), KeyEvent(BLOCK, 64, 40)], 7 * BLOCK)
+    assert np.array_equal(first, synth.play(piano, [KeyEvent(0, 60, 96)], 20 * BLOCK))
     assert first.dtype == np.float32
     assert first.shape == (20 * BLOCK, 2)
     assert np.abs(first).max() > 0.001
@@ -36,14 +37,14 @@ def test_a_note_is_the_same_bits_whatever_was_before(synth: Synth) -> None:
 
 def test_a_longer_rendering_begins_with_the_shorter(synth: Synth) -> None:
     piano = synth.channel(0, 0)
-    short = synth.play(piano, [Stroke(0, 60, 96)], 10 * BLOCK)
-    long = synth.play(piano, [Stroke(0, 60, 96)], 100 * BLOCK)
+    short = synth.play(piano, [KeyEvent(0, 60, 96)], 10 * BLOCK)
+    long = synth.play(piano, [KeyEvent(0, 60, 96)], 100 * BLOCK)
     assert np.array_equal(short, long[: len(short)])
 
 
 def test_a_key_let_go_falls_silent(synth: Synth) -> None:
     organ = synth.channel(0, 16)
-    strokes = [Stroke(0, 60, 96), Stroke(100 * BLOCK, 60, 0)]
+    strokes = [KeyEvent(0, 60, 96), KeyEvent(100 * BLOCK, 60, 0)]
     sound = np.abs(synth.play(organ, strokes, 800 * BLOCK))
     assert sound[50 * BLOCK : 100 * BLOCK].max() > 1000 * sound[-50 * BLOCK :].max()
 

@@ -13,10 +13,10 @@ from urllib.request import urlopen
 import pytest
 
 from backing.cli import main
-from backing.mixdown.bank import Bank
-from backing.mixdown.note_store import kept_notes
+from backing.mixdown import bank, probing
+from backing.mixdown.probing import Rendered, StruckKey
 from backing.mixdown.soundfont import SoundFont
-from backing.mixdown.tone import Group, Tone
+from backing.mixdown.synth import Synth
 from backing.page.watch import BenchServer
 from tests.page.conftest import ROOT
 
@@ -44,34 +44,23 @@ def test_a_page_is_written_where_it_is_asked_for(
     assert "prefer a SoundFont under MIT" in said
 
 
-@pytest.mark.usefixtures("cache_home")
-def test_notes_are_kept_for_the_next_page(
+def test_every_note_is_rendered_once(
     tune: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked: list[int] = []
-    render = Bank._render
+    render = probing.rendered
 
-    def counted(bank: Bank, groups: dict[Group, dict[Tone, int]], progress: None) -> None:
-        asked.append(len(groups))
-        render(bank, groups, progress)
+    def counted(synth: Synth, group: dict[StruckKey, int], *more: Any) -> Rendered:
+        asked.append(len(group))
+        return render(synth, group, *more)
 
-    monkeypatch.setattr(Bank, "_render", counted)
-
-    def page(*more: str) -> bytes:
-        asked.clear()
-        assert main(["page", str(tune), "--soundfont", str(font.path), *more]) == 0
-        return Path("study.html").read_bytes()
-
-    cold = page("--no-cache")
-    assert len(asked) == 1, "every note is rendered once, for the longest time it is held"
-    assert kept_notes() == (0, 0)
-    assert page() == cold
-    assert len(asked) == 1
-    assert kept_notes()[0] == 1
-    assert page() == cold
-    assert not asked
-    assert page("--no-cache") == cold
-    assert len(asked) == 1
+    monkeypatch.setattr(bank, "rendered", counted)
+    assert main(["page", str(tune), "--soundfont", str(font.path)]) == 0
+    once = Path("study.html").read_bytes()
+    groups = len(asked)
+    assert main(["page", str(tune), "--soundfont", str(font.path)]) == 0
+    assert Path("study.html").read_bytes() == once
+    assert len(asked) == 2 * groups
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from tests.page.test_sound import Rehearse, rehearse
 
 __all__ = ["rehearse"]
 
-LEFT_DB = {"bass": 0.0, "comping": 3.5, "drums": 0.0, "thirds": -3.5}
+LEFT_DB = {"bass": 0.0, "comp": 3.5, "drums": 0.0, "third": -3.5}
 """How much louder a part is on the left: comping a quarter of the way to the left, a guide-tone
 line as far to the right, at constant power: 20 lg cot 33.75 degrees."""
 SWUNG, TOGETHER, FOOT, MELODIC = 1, 2, 4, 8
@@ -69,7 +69,7 @@ def test_the_hits_and_the_push_of_the_whole_band_are_told_as_such(maker: PageMak
     data = data_of(maker.page(read(TUNE)))
     ticks = data["ticks"]
     for part in data["parts"]:
-        if part["id"] not in ("comping", "drums"):
+        if part["id"] not in ("comp", "drums"):
             continue
         for take in part["takes"]:
             pushed = {row[0] for row in take[2] if row[5] & TOGETHER}

@@ -1,4 +1,4 @@
-"""How notes die away: straight lines in dB, and for some presets a colour besides."""
+"""How notes die away when they are let go: straight lines in dB, with some presets a filter too."""
 
 from __future__ import annotations
 
@@ -10,21 +10,20 @@ from itertools import combinations_with_replacement
 import numpy as np
 from numpy.typing import NDArray
 
-from backing.mixdown.loops import compiled
-from backing.mixdown.synth import BLOCK, Audio
+from backing.mixdown import loops
+from backing.mixdown.loops import BLOCK, Audio, Numbers, block_products
 
 RELEASE_FLOOR_DB = 80.0
 """A released note ends when it has fallen so far: under the noise of 16 bits in any mix."""
 
 RING_LIMIT_S = 12.0
-"""No struck thing is let ring longer."""
+"""Nothing rings longer."""
 
 BENDS = (4, 16, 64, 128, 256)
 """The blocks after a release at which its slope may change: presets of several layers bend."""
 
 Gains = NDArray[np.float32]
 """The gains at the edges of consecutive blocks of 64 samples; straight lines between."""
-Numbers = NDArray[np.float64]
 
 _RAMP = np.repeat(np.arange(BLOCK, dtype=np.float32) / BLOCK, 2)
 _STIFFNESS = 1e-8
@@ -34,7 +33,7 @@ _STEEPEST_DB_PER_S = 20_000.0
 
 @dataclass(frozen=True, slots=True)
 class Release:
-    """How a note falls once it is let go (a drum: struck again), beyond its own decay.
+    """How a note falls after it is let go (a drum: struck again), beyond its own decay.
 
     Straight lines in dB: ``slopes`` in dB per second, each up to the block of the same place in
     BENDS, counted from the release; the last one goes on.
@@ -70,7 +69,7 @@ def _gains(release: Release, sample_rate: int) -> Gains:
     limit = int(RING_LIMIT_S * sample_rate) // BLOCK
     count = 2 * BENDS[-1]
     levels = release.levels_db(min(count, limit) + 1, sample_rate)
-    # past its last bend it only falls; most are gone long before the limit
+    # after its last bend it only falls; most have ended long before the limit
     while count < limit and levels[count] > -RELEASE_FLOOR_DB:
         count *= 4
         levels = release.levels_db(min(count, limit) + 1, sample_rate)
@@ -92,12 +91,12 @@ def envelope(gains: Gains, start: int, stop: int) -> Audio:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Colour:
+class ReleaseFilter:
     """What a release does beyond falling: it closes a filter, or depends on how long it was held.
 
-    The note let go is the note held, and held one and two samples later, each with its own gain
-    (times that of the Release): ``taps`` (hold, lag, knot), at the ``holds`` in blocks and at
-    the ``knots``, blocks after the release; straight lines between all of them.
+    The note let go is the sum of the note held, and of the same one and two samples later, each
+    with its own gain (times that of the Release): ``taps`` (hold, lag, knot), at the ``holds`` in
+    blocks and at the ``knots``, blocks after the release; straight lines between all of them.
     """
 
     holds: tuple[int, ...]
@@ -121,7 +120,7 @@ def fitted_release(power: Numbers, product: Numbers, sample_rate: int) -> Releas
     """The release whose envelope over a note held comes nearest to the same note let go.
 
     ``power`` and ``product``: of the note held with itself and with the note let go, block by
-    block from the moment of letting go (see ``per_block``). A block of 0 and 0 is paid no heed.
+    block from the moment of letting go. A block of 0 and 0 is left out of the fit.
     """
     ends = [bend for bend in BENDS if bend < len(power)] + [len(power)]
     level, slopes, start = 1.0, [], 0
@@ -130,17 +129,17 @@ def fitted_release(power: Numbers, product: Numbers, sample_rate: int) -> Releas
         level *= 10 ** (-slope * (end - start) * BLOCK / sample_rate / 20)
         slopes.append(slope)
         start = end
-    # nothing grows for ever
+    # no note grows forever
     return Release((*slopes[:-1], max(0.0, slopes[-1])))
 
 
 def fitted_taps(
     lags: Sequence[Audio], rest: Audio, knots: tuple[int, ...], *, skip: bool
 ) -> Numbers:
-    """The taps (lag, knot) of a Colour by least squares.
+    """The taps (lag, knot) of a ReleaseFilter by least squares.
 
     ``lags``: what a plain release makes of the note held, and of it held later and later;
-    ``rest``: what is heard beyond the first of them. ``skip``: pay no heed to the first block.
+    ``rest``: what is heard beyond the first of them. ``skip``: leave out the first block.
     """
     blocks = np.arange(len(rest) // BLOCK) + 0.5
     hats = np.array([np.interp(blocks, knots, row) for row in np.eye(len(knots))])
@@ -148,11 +147,11 @@ def fitted_taps(
         hats[:, 0] = 0.0
     powers = np.empty((len(lags), len(lags), len(blocks)))
     for (i, a), (j, b) in combinations_with_replacement(enumerate(lags), 2):
-        powers[i, j] = powers[j, i] = per_block(a, b)
-    products = np.array([per_block(lag, rest) for lag in lags])
+        powers[i, j] = powers[j, i] = block_products(a, b)
+    products = np.array([block_products(lag, rest) for lag in lags])
     size = len(lags) * len(knots)
     matrix = np.einsum("klb,jb,mb->kjlm", powers, hats, hats).reshape(size, size)
-    # knots in which next to nothing is heard stay where they are
+    # knots at which next to nothing is heard keep the gain of the plain release
     matrix += np.eye(size) * (_STIFFNESS * np.trace(matrix) / size + 1e-30)
     right = np.einsum("kb,jb->kj", products, hats).reshape(size)
     taps: Numbers = np.linalg.solve(matrix, right).reshape(len(lags), len(knots))
@@ -161,26 +160,13 @@ def fitted_taps(
 
 
 def _slope(power: Numbers, product: Numbers, level: float, sample_rate: int) -> float:
-    """The slope (dB per second, from ``level``) of least squares over a few blocks.
+    """The slope (dB per second, from ``level``) that fits a few blocks best, by least squares.
 
-    It may be negative: a release slower than the decay of the held note. It is sought among
-    slopes from steep rises to steep falls, then near the best of them.
+    It may be negative: a release slower than the decay of the held note.
     """
     slopes, falls = _falls(len(power), sample_rate)
     nepers = BLOCK / sample_rate * _NEPERS_PER_DB
-    if compiled is not None:
-        found: float = compiled.slope(power, product, level, nepers, slopes, falls)
-        return found
-    # not dot products: those are split among threads, and then differ in the last bit
-    overlap = np.einsum("bs,b->s", falls, product)
-    misfits = level * (level * np.einsum("bs,b->s", falls**2, power) - 2 * overlap)
-    best = min(max(int(np.argmin(misfits)), 1), len(slopes) - 2)
-    near = slopes[best - 1 : best + 2]
-    slope = _lowest(near, misfits[best - 1 : best + 2])
-    width = (near[2] - near[0]) / 60
-    close = np.array([max(slope - width, near[0]), slope, min(slope + width, near[2])])
-    lines = level * np.exp(-close[:, np.newaxis] * nepers * (np.arange(len(power)) + 0.5))
-    return _lowest(close, np.einsum("sb,sb->s", lines, lines * power - 2 * product))
+    return loops.fitted_slope(power, product, level, nepers, slopes=slopes, falls=falls)
 
 
 @lru_cache(maxsize=64)
@@ -195,16 +181,6 @@ def _falls(blocks: int, sample_rate: int) -> tuple[Numbers, Numbers]:
     return slopes, 10 ** (-slopes * seconds[:, np.newaxis] / 20)
 
 
-def _lowest(places: Numbers, values: Numbers) -> float:
-    """Where the parabola through three points is lowest, between the outer two."""
-    (a, b, c), (fa, fb, fc) = places.tolist(), values.tolist()
-    top = (b - a) ** 2 * (fb - fc) - (b - c) ** 2 * (fb - fa)
-    bottom = (b - a) * (fb - fc) - (b - c) * (fb - fa)
-    if bottom >= 0 or b in {a, c}:  # no valley
-        return float(places[int(np.argmin(values))])
-    return float(min(max(b - top / bottom / 2, a), c))
-
-
 def misfit(release: Release, held: Audio, heard: Audio, sample_rate: int, first: int = 0) -> float:
     """The energy of what is heard of a fall beyond the note held times its release.
 
@@ -215,22 +191,5 @@ def misfit(release: Release, held: Audio, heard: Audio, sample_rate: int, first:
     blocks = min(len(heard) // BLOCK, len(gains) - 1)
     if blocks <= first:
         return 0.0
-    held, heard = held[first * BLOCK : blocks * BLOCK], heard[first * BLOCK : blocks * BLOCK]
-    if compiled is not None:
-        energy: float = compiled.misfit(held, heard, gains[first:], blocks - first)
-        return energy
-    rest = heard - held * envelope(gains[first:], 0, (blocks - first) * BLOCK)
-    return float(np.sum(np.square(rest, dtype=np.float64)))
-
-
-def per_block(a: Audio, b: Audio) -> Numbers:
-    """The sum of the products of two sounds (n, 2), each in one piece, block by block."""
-    blocks = min(len(a), len(b)) // BLOCK
-    if compiled is not None:
-        products = np.empty(blocks)
-        compiled.block_products(a, b, products)
-        return products
-    pairs = (
-        sound[: blocks * BLOCK].reshape(blocks, 2 * BLOCK).astype(np.float64) for sound in (a, b)
-    )
-    return np.asarray(np.einsum("bi,bi->b", *pairs))
+    start, stop = first * BLOCK, blocks * BLOCK
+    return loops.misfit(held[start:stop], heard[start:stop], gains[first:], blocks - first)

