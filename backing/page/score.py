@@ -99,6 +99,9 @@ def make_score(form: Form, band: Band) -> Score:
     plans = [make_plan(each, band.feel) for each in rounds]
     lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
     for name, guide_line in GUIDE_LINES.items():
+        if not _has_chords(plans[0]):
+            lines.append(_silent(name, VIBES, plans[0]))
+            continue
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
         once = replace(routine, passes=rounds[:1])
         lines += [replace(line, name=name) for line in _played(once, plans[:1], alone)]
@@ -132,8 +135,8 @@ def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePa
 
 def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
     """A line of unbroken eighths where the hand lies best, another for each take."""
-    if not any(span.chord for span in plans[0].spans):
-        return ScorePart("etude", JAZZ_GUITAR, (tuple(() for _ in plans[0].bars),))
+    if not _has_chords(plans[0]):
+        return _silent("etude", JAZZ_GUITAR, plans[0])
     position = best_position(rounds[0].bars, GUITAR).path.position
     line = Guide(position=position)
     takes = (
@@ -141,6 +144,14 @@ def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
         for take, plan in enumerate(plans)
     )
     return ScorePart("etude", JAZZ_GUITAR, tuple(takes))
+
+
+def _has_chords(plan: Plan) -> bool:
+    return any(span.chord for span in plan.spans)
+
+
+def _silent(name: str, instrument: Instrument, plan: Plan) -> ScorePart:
+    return ScorePart(name, instrument, (tuple(() for _ in plan.bars),))
 
 
 def _clicked(plan: Plan, beats: str) -> ScorePart:
