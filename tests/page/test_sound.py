@@ -46,7 +46,7 @@ def meant(form: Form, tempo: int, part: str) -> np.ndarray:
     """When the tracks' band would strike in three rounds, arranged for the tune's own tempo."""
     routine = make_routine(form, Request(times=3, count_in=0))
     passes = tuple(replace(each, tempo=Fraction(tempo)) for each in routine.passes)
-    band = Band(players=frozenset({THEIRS.get(part, part)}), guide_line="3rd")
+    band = Band(players=THEIRS.get(part, part))
     performance = arrange(Routine(form, passes, routine.seamless), band)
     return np.array(
         sorted({float(note.onset) + FIRST for note in performance.notes(THEIRS.get(part, part))})
