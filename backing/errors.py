@@ -4,7 +4,7 @@
 
     BackingError
     ├── UserError             the user's mistake: exit status 2, one clear sentence, no traceback
-    │   ├── ChordError        a text that is no chord symbol, with the place inside it
+    │   ├── ChordError        a text that is not a chord symbol, with the place of the mistake
     │   ├── TuneError         a tune file: every Problem found in it, at once
     │   ├── SelectionError    bars, sections or parts that are not there
     │   ├── RoutineError      a tempo, a climb, a key or an order that cannot be played
@@ -13,7 +13,7 @@
     │   ├── SoundFontError    a SoundFont that is missing, truncated or not one
     │   ├── OutputError       a place that cannot be written, a format that is unknown
     │   ├── MissingProgram    a system library or program that has to be installed
-    │   └── MachineError      what the machine has too little of
+    │   └── MachineError      not enough memory or the like
     └── InternalError         ours: exit status 1
 
 Every UserError says what is wrong (``cause``) and what to do (``cure``).
@@ -55,7 +55,7 @@ class UserError(BackingError):
 
 
 class ChordError(UserError):
-    """A text that is no chord symbol; ``start`` and ``end`` are offsets of the culprit in it."""
+    """A text that is not a chord symbol; ``start`` and ``end`` are offsets of the mistake."""
 
     def __init__(self, cause: str, cure: str, start: int = 0, end: int | None = None) -> None:
         super().__init__(cause, cure)
@@ -92,7 +92,7 @@ class Problem:
         """
         start = self.span.column - 1
         before, culprit, after = _surroundings(self.text, start, start + self.span.length)
-        # a tab before the culprit must push the caret as far as it pushed the text
+        # tabs stay, so that the caret is under the culprit
         lead = "".join("\t" if c == "\t" else " " * _columns(c) for c in before)
         caret = lead + "^" * max(1, sum(1 if c == "\t" else _columns(c) for c in culprit))
         place = f"{self.file}:{self.span.line}:{self.span.column}"
@@ -102,7 +102,7 @@ class Problem:
 
 
 def quoted(value: object) -> str:
-    """What a user wrote, as it is written: text in double quotes, on one line."""
+    """What a user wrote, text in double quotes, on one line."""
     import json  # noqa: PLC0415 - only where something is wrong
 
     return json.dumps(value, ensure_ascii=False, default=str)
@@ -110,7 +110,7 @@ def quoted(value: object) -> str:
 
 def _surroundings(text: str, start: int, stop: int) -> tuple[str, str, str]:
     """What stands before, at and after ``start`` to ``stop`` (offsets), cut to WIDEST columns."""
-    # columns before each character, so that a mark goes with the letter it stands on
+    # columns before each character; a combining mark has none
     columns = [0, *accumulate(map(_columns, text))]
     first, last = 0, len(text)
     if columns[-1] > WIDEST:
@@ -126,7 +126,7 @@ def _surroundings(text: str, start: int, stop: int) -> tuple[str, str, str]:
 
 
 def _short(sentence: str) -> str:
-    """A sentence in which what is quoted, or a word, is no longer than WIDEST."""
+    """A sentence with quotations and words cut to WIDEST."""
     too_long = rf'"[^"]{{{WIDEST},}}"|\S{{{WIDEST + 1},}}'
     half = WIDEST // 2 - len(CUT)
     return re.sub(too_long, lambda found: f"{found[0][:half]}{CUT}{found[0][-half:]}", sentence)
@@ -146,7 +146,7 @@ class TuneError(UserError):
 
     def __init__(self, problems: tuple[Problem, ...]) -> None:
         super().__init__(problems[0].cause, problems[0].cure)
-        self.args = (problems,)  # of which a copy is made
+        self.args = (problems,)  # for pickling
         self.problems = problems
 
     def __str__(self) -> str:
@@ -162,7 +162,14 @@ class RoutineError(UserError):
 
 
 class FeelError(UserError):
-    """A feel that is unknown, or a feel file with a bad key."""
+    """An unknown feel, or a mistake in a feel file; ``problem`` says where it is."""
+
+    def __init__(self, cause: str, cure: str, problem: Problem | None = None) -> None:
+        super().__init__(cause, cure)
+        self.problem = problem
+
+    def __str__(self) -> str:
+        return str(self.problem) if self.problem else super().__str__()
 
 
 class PracticeError(UserError):
@@ -182,11 +189,11 @@ class MissingProgram(UserError):  # noqa: N818 - it names what is missing, which
 
 
 class MachineError(UserError):
-    """What the machine has too little of for what is asked."""
+    """The machine has not enough memory or the like."""
 
 
 TOO_LITTLE_MEMORY = (
-    "There is too little memory for this.",
+    "There is not enough memory for this.",
     "Close other programs, or ask for less at once.",
 )
 """Cause and cure of a MachineError."""

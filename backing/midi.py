@@ -1,4 +1,4 @@
-"""PERFORMANCE -> STANDARD MIDI FILE. The only module that knows ticks, channels and controllers.
+"""A performance as a Standard MIDI File: ticks, channels and controllers.
 
 A file of format 1 at 960 ticks a quarter (a triplet is 320; an off-beat swung r : 1 falls on
 960 r / (r + 1)). Track 0 carries title, tempos, meters, keys, markers and the changes as text;
@@ -31,14 +31,14 @@ from backing.combo.performance import Performance, PlayedNote
 
 TICKS_PER_QUARTER = 960
 CHARSET = "utf-8"
-"""The standard fixes none for text; titles and chord symbols (♭, ø, △) need more than ASCII."""
+"""The standard names none; titles and chord symbols (♭, ø, △) need more than ASCII."""
 CLOCKS_PER_QUARTER = 24
 """MIDI clocks, in which the meter event counts a click of the metronome (RP-001)."""
 PERCUSSION = 9
 """Channel 10 as sent on the wire (General MIDI)."""
 VOLUME, PAN = 7, 10
 RELEASE_VELOCITY = 64
-"""What a keyboard sends that does not sense how fast a key is let go (MIDI 1.0)."""
+"""Sent by keyboards without release velocity (MIDI 1.0)."""
 
 # A track's events at one tick stand in this order: a key is released before it is struck again.
 _SETUP, _RELEASE, _STRIKE = range(3)
@@ -57,16 +57,16 @@ class Seat:
 
 
 SEATS = {
-    "melody": Seat(4, 100, 64),
+    "line": Seat(4, 100, 64),
     "guide": Seat(3, 92, 76),
-    "comping": Seat(1, 84, 52),
+    "comp": Seat(1, 84, 52),
     "bass": Seat(0, 100, 64),
     "drums": Seat(PERCUSSION, 92, 64),
     "click": Seat(5, 100, 64),
 }
 """Part -> seat, in the order of the tracks (a score's).
 
-A starting point for the player's own mixer, no mix: rhythm section in the middle, comping and
+A starting point for the player's own mixer: rhythm section in the middle, comping and
 guide tones a little to either side, comping 3 dB below the bass (General MIDI takes volume as
 40 log10(value / 127) dB).
 """
@@ -85,7 +85,7 @@ def to_midi(performance: Performance) -> mido.MidiFile:
 
     A note ends where its key is struck again, and at the last bar line at the latest; a key struck
     twice at one tick is struck once. What is written before the start (a push) begins at the
-    start, or in a loop at the end of the round before, which is the end of the file.
+    start, or in a loop at the end of the file.
     """
     grid = Grid(performance)
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset=CHARSET)
@@ -128,7 +128,7 @@ class Grid:
 
     @property
     def paces(self) -> tuple[Fraction, ...]:
-        """The beats at which the beat becomes another note value, the first included."""
+        """The beats at which the beat's note value changes, the first included."""
         return tuple(self._starts)
 
 
@@ -140,7 +140,7 @@ class _Run:
     offset: Fraction
 
     def tick(self, beat: Fraction) -> int:
-        # in whole numbers, since every note passes here twice and fractions are slow
+        # in whole numbers, which are faster than fractions
         scale, offset = self.scale, self.offset
         over = beat.denominator * scale.denominator
         ticks = beat.numerator * scale.numerator * offset.denominator + offset.numerator * over
@@ -266,14 +266,11 @@ def _key_name(key: Key) -> str:
 
 
 def _changes(performance: Performance) -> Iterator[tuple[Fraction, Any]]:
-    """Every chord as written, on the beat where it is written: unswung, and early for no push."""
+    """Every chord as written, on the beat where it is written: unswung and unpushed."""
     for start, bar in _placed_bars(performance):
         for change in bar.changes:
             text = "N.C." if change.chord is None else change.chord.text
             yield start + change.onset, mido.MetaMessage("text", text=text)
-
-
-# --- markers -----------------------------------------------------------------------------------
 
 
 # --- the tracks of the parts -------------------------------------------------------------------
@@ -321,7 +318,7 @@ def _setup(part: str, instrument: Instrument, channel: int) -> Iterator[Any]:
         # All kits share a channel, so only one part may choose the kit and its volume. What the
         # others strike (a click) is in every kit.
         return
-    seat = SEATS.get(part, SEATS["melody"])
+    seat = SEATS.get(part, SEATS["line"])
     yield mido.Message("program_change", channel=channel, program=instrument.program)
     for control, value in ((VOLUME, seat.volume), (PAN, seat.pan)):
         yield mido.Message("control_change", channel=channel, control=control, value=value)
@@ -336,7 +333,7 @@ def _strokes(performance: Performance, part: str, grid: Grid) -> tuple[_KeyPress
     for stroke in in_time:
         at = held.get(stroke.pitch)
         if at is not None and strokes[at].on == stroke.on:
-            # the louder comes last; the key stays down for the longer
+            # keep the louder, which comes last, and the longer
             strokes[at] = replace(stroke, off=max(stroke.off, strokes[at].off))
             continue
         if at is not None and strokes[at].off > stroke.on:

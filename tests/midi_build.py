@@ -81,8 +81,9 @@ def a_pass(
     tempo: Fraction | int = 120,
     purpose: Purpose = Purpose.HEAD,
     choruses: int = 2,
+    chorus: int = 0,
 ) -> Pass:
-    return Pass(purpose, bars, F(tempo), choruses=choruses)
+    return Pass(purpose, bars, F(tempo), choruses=choruses, chorus=chorus)
 
 
 def perform(
@@ -114,7 +115,7 @@ def drums(*notes: Note) -> Part:
 
 
 def comping(*notes: Note) -> Part:
-    return Part.of("comping", PIANO, notes)
+    return Part.of("comp", PIANO, notes)
 
 
 def one_bar(*parts: Part, **more: object) -> Performance:
@@ -138,12 +139,12 @@ def a_whole_tune() -> Performance:
     bridge = [bar("B♭△ N.C.", meter="4/4", key="Bb major", section="B", use=1)]
     waltz = [bar("F/G", meter="3/4", key="Bb major", section="B", use=1)]
     coda = [bar("Gm6", key="G minor", section="coda", use=2, role="coda", tempo_ratio=F(1, 2))]
-    out = a_pass(*verse, *coda, purpose=Purpose.OUT)
+    out = a_pass(*verse, *coda, purpose=Purpose.HEAD_OUT)
     return perform(
         (a_pass(*counted, purpose=Purpose.COUNT_IN), ()),
         (a_pass(pickup, *verse, *bridge), ()),
-        (a_pass(*verse, *waltz, purpose=Purpose.SOLO), ()),
-        (a_pass(*verse, *waltz, purpose=Purpose.SOLO), ()),
+        (a_pass(*verse, *waltz, purpose=Purpose.SOLO, chorus=1), ()),
+        (a_pass(*verse, *waltz, purpose=Purpose.SOLO, chorus=2), ()),
         (out, ()),
         title="Ébauche für Müde ♭",
     )
@@ -153,7 +154,7 @@ GUIDE = Part.of("guide", VIBES, [note(0, 63, 2), note(2, 62, 2)])
 CLICK = Part.of(
     "click", STANDARD_KIT, [note(n, instruments.HIGH_WOOD_BLOCK, "1/4") for n in range(4)]
 )
-MELODY = Part.of("melody", TENOR_SAX, [note(0, 70, 4)])
+MELODY = Part.of("line", TENOR_SAX, [note(0, 70, 4)])
 
 
 def a_band() -> tuple[Part, ...]:

@@ -14,7 +14,7 @@ from backing.chart.form import Form
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.chart.section import Pickup, Replacement, Row, Section, SectionUse, WrittenBar
-from backing.chart.signs import reach
+from backing.chart.text.checks import bars_back
 from backing.chart.text.header import METERS
 from backing.chart.text.tune_file import write
 from backing.chart.unfold import section_bars
@@ -127,7 +127,7 @@ def rows(draw: st.DrawFn, beats: int) -> tuple[Row, ...]:
         part = draw(st.one_of(runs(beats, 4), repeats(beats)))
         # a sign at the start of a later run could look back; runs that start afresh are enough here
         bars += part
-    reaches = reach(bars)
+    reaches = bars_back(bars)
     cuts = sorted(draw(st.sets(st.integers(1, max(1, len(bars) - 1)), max_size=3)))
     lines = []
     for start, end in zip([0, *cuts], [*cuts, len(bars)], strict=True):

@@ -91,20 +91,20 @@ def test_short_bars_of_two_meters_make_no_whole_bar():
     assert meters == ["0 meter 2/4", "4 meter 4/4"]
 
 
-def test_markers_of_a_climb_name_rounds_and_rungs():
+def test_markers_of_a_climb_name_rounds_and_values_in():
     loop = (bar("Cm7", section="B", use=1, number=5), bar("F7", section="B", use=1, number=6))
     count = bar(section="count-in", role="count-in")
     passes = []
     for tempo in (F(80), F(185, 2)):
         passes.append((a_pass(count, tempo=tempo, purpose=Purpose.COUNT_IN), ()))
-        passes += [(a_pass(*loop, tempo=tempo, purpose=Purpose.ROUND), ())] * 2
+        passes += [(a_pass(*loop, tempo=tempo, purpose=Purpose.TIME), ())] * 2
     assert [text for _, text in midi.markers(perform(*passes))] == [
         "count-in, 80 bpm",
-        "B:5 (round 1)",
-        "B:5 (round 2)",
+        "B:5, 1st time",
+        "B:5, 2nd time",
         "count-in, 92.5 bpm",
-        "B:5 (round 1)",
-        "B:5 (round 2)",
+        "B:5, 1st time",
+        "B:5, 2nd time",
     ]
 
 
@@ -112,19 +112,19 @@ def test_markers_name_each_of_several_keys_once():
     loops = [(bar("C", key=key), bar("F", key=key, number=2)) for key in ("C major", "F minor")]
     # a tune's bridge may be in a key of its own, which is no new key of the routine
     loops[0] = (bar("C", key="G major"), *loops[0][1:])
-    passes = [(a_pass(*loop, purpose=Purpose.ROUND), ()) for loop in loops for _ in range(2)]
+    passes = [(a_pass(*loop, purpose=Purpose.TIME), ()) for loop in loops for _ in range(2)]
     found = [text for _, text in midi.markers(perform(*passes))]
-    assert found == ["A (round 1), C", "A (round 2)", "A (round 1), Fm", "A (round 2)"]
+    assert found == ["A, 1st time, C", "A, 2nd time", "A, 1st time, Fm", "A, 2nd time"]
     alone = [text for _, text in midi.markers(perform(*passes[:2]))]
-    assert alone == ["A (round 1)", "A (round 2)"]
+    assert alone == ["A, 1st time", "A, 2nd time"]
 
 
 def test_rounds_of_a_trade_are_counted_on():
     mine = bar("C", section="B")
     theirs = replace(mine, directions=Directions(lay_out=frozenset({"bass"})))
-    rounds = [(a_pass(one, purpose=Purpose.ROUND), ()) for one in (mine, theirs, mine)]
+    rounds = [(a_pass(one, purpose=Purpose.TIME), ()) for one in (mine, theirs, mine)]
     found = [text for _, text in midi.markers(perform(*rounds))]
-    assert found == ["B (round 1)", "B (round 2)", "B (round 3)"]
+    assert found == ["B, 1st time", "B, 2nd time", "B, 3rd time"]
 
 
 def test_a_repeated_section_is_marked_each_time():
@@ -134,16 +134,16 @@ def test_a_repeated_section_is_marked_each_time():
         bar("C", use=1),
         bar("C", section="B", use=2),
     ]
-    marks = list(midi.markers(perform((a_pass(*bars, purpose=Purpose.OUT, choruses=1), ()))))
+    marks = list(midi.markers(perform((a_pass(*bars, purpose=Purpose.HEAD_OUT, choruses=1), ()))))
     assert marks == [(F(0), "A"), (F(8), "A"), (F(12), "B")]
 
 
 def test_lead_in_and_breath_are_one_place_each():
     lead = a_pass(bar("C"), bar("F", section="B", use=1), purpose=Purpose.LEAD_IN)
-    loop = a_pass(bar("G7", section="B", use=1, number=2), purpose=Purpose.ROUND)
-    breath = a_pass(bar(section="count-in", role="count-in"), purpose=Purpose.BREATH)
+    loop = a_pass(bar("G7", section="B", use=1, number=2), purpose=Purpose.TIME)
+    breath = a_pass(bar(section="count-in", role="count-in"), purpose=Purpose.REST_BAR)
     marks = midi.markers(perform((lead, ()), (loop, ()), (breath, ()), (loop, ())))
-    assert [text for _, text in marks] == ["lead-in", "B:2 (round 1)", "breath", "B:2 (round 2)"]
+    assert [text for _, text in marks] == ["lead-in", "B:2, 1st time", "rest bar", "B:2, 2nd time"]
 
 
 # --- the tracks of the parts ---------------------------------------------------------------------
@@ -152,7 +152,7 @@ def test_lead_in_and_breath_are_one_place_each():
 def test_tracks_stand_in_score_order_with_name_program_and_channel():
     file = read(one_bar(*a_band()))
     assert [t.name for t in file.tracks[1:]] == [
-        "melody", "guide", "piano", "bass", "drums", "click",
+        "line", "guide", "comp", "bass", "drums", "click",
     ]  # fmt: skip
     found = {}
     for track in file.tracks[1:]:
@@ -160,9 +160,9 @@ def test_tracks_stand_in_score_order_with_name_program_and_channel():
         (channel,) = {m.channel for _, m in timed(track) if not m.is_meta}
         found[track.name] = (channel, programs)
     assert found == {
-        "melody": (4, [66]),
+        "line": (4, [66]),
         "guide": (3, [11]),
-        "piano": (1, [0]),
+        "comp": (1, [0]),
         "bass": (0, [32]),
         "drums": (9, [32]),
         "click": (9, []),  # plays the kit the drums have chosen
@@ -198,9 +198,9 @@ def test_leaving_out_a_part_changes_no_byte_of_the_others(left_out):
 
 
 @pytest.mark.parametrize("comp", ["piano", "guitar", "vibes", "organ"])
-def test_the_comping_goes_by_its_instrument(comp):
-    part = Part.of("comping", COMPING[comp], [note(0)])
-    assert [t.name for t in read(one_bar(part)).tracks[1:]] == [comp]
+def test_who_comps_is_called_comp_on_any_instrument(comp):
+    part = Part.of("comp", COMPING[comp], [note(0)])
+    assert [t.name for t in read(one_bar(part)).tracks[1:]] == ["comp"]
 
 
 def test_a_part_without_a_seat_keeps_one_spare_channel():
@@ -217,7 +217,7 @@ names = st.one_of(st.text(min_size=1, max_size=12), st.sampled_from(sorted(midi.
 
 
 @given(names, st.booleans())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_name_has_a_channel(name, kit):
     part = Part.of(name, STANDARD_KIT if kit else VIBES, [note(0, 60)])
     performance = one_bar(part)
@@ -256,7 +256,6 @@ def test_percussion_keys_are_those_of_general_midi():
         "RIDE_BELL": "Ride Bell",
         "HIGH_WOOD_BLOCK": "Hi Wood Block",
         "LOW_WOOD_BLOCK": "Low Wood Block",
-        "CLAVES": "Claves",
     }
     named = {n: pretty_midi.note_number_to_drum_name(getattr(instruments, n)) for n in expected}
     assert named == expected
@@ -266,10 +265,8 @@ def test_programs_are_those_of_general_midi():
     """Names of the GM 1 sound set as pretty_midi lists them."""
     expected = {
         "PIANO": "Acoustic Grand Piano",
-        "ELECTRIC_PIANO": "Electric Piano 1",
         "VIBES": "Vibraphone",
         "ORGAN": "Drawbar Organ",
-        "NYLON_GUITAR": "Acoustic Guitar (nylon)",
         "JAZZ_GUITAR": "Electric Guitar (jazz)",
         "ACOUSTIC_BASS": "Acoustic Bass",
         "TENOR_SAX": "Tenor Sax",
@@ -285,9 +282,9 @@ def test_pretty_midi_reads_the_band():
     assert score.resolution == 960
     found = [(i.name, i.program, i.is_drum, len(i.notes)) for i in score.instruments]
     assert found == [
-        ("melody", 66, False, 1),
+        ("line", 66, False, 1),
         ("guide", 11, False, 2),
-        ("piano", 0, False, 2),
+        ("comp", 0, False, 2),
         ("bass", 32, False, 2),
         ("drums", 32, True, 2),
         ("click", 0, True, 4),

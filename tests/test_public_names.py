@@ -13,14 +13,15 @@ import pytest
 import backing
 
 PUBLIC = {
-    "BackingError", "Band", "Bank", "Form", "Performance", "Request", "Routine", "TuneError",
-    "UserError", "__version__", "arrange", "choose_soundfont", "make_routine", "midi_bytes",
-    "parse_chord", "read", "read_changes", "read_file", "render", "save", "write",
+    "BackingError", "Band", "Bank", "Form", "Line", "Performance", "Request", "Routine",
+    "TuneError", "UserError", "__version__", "arrange", "choose_soundfont", "make_routine",
+    "midi_bytes", "parse_chord", "read", "read_changes", "read_file", "read_line", "render",
+    "save", "separated", "write",
 }  # fmt: skip
 
 
 def test_the_public_names_are_these() -> None:
-    assert set(backing.__all__) == PUBLIC
+    assert set(backing.__all__) == set(dir(backing)) == PUBLIC
     for name in PUBLIC:
         assert getattr(backing, name) is not None
     with pytest.raises(AttributeError, match="nonsense"):
@@ -42,12 +43,30 @@ def test_type_checkers_see_what_programs_get() -> None:
     assert seen == {name: getattr(backing, name) for name in PUBLIC - {"__version__"}}
 
 
-def test_the_pipeline_of_the_docstring_plays() -> None:
-    tune = Path(__file__).parent.parent / "tunes" / "corner-booth.tune"
-    form = backing.read_file(tune)
-    routine = backing.make_routine(form, backing.Request(bars="B", times=1))
-    performance = backing.arrange(routine, backing.Band(seed=7))
-    assert backing.midi_bytes(performance).startswith(b"MThd")
+def test_the_examples_of_the_docstring_play(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    root = Path(__file__).parent.parent
+    (tmp_path / "tunes").symlink_to(root / "tunes")
+    monkeypatch.chdir(tmp_path)
+    assert backing.__doc__ is not None
+    lines = [line.strip() for line in backing.__doc__.splitlines() if line.startswith("    ")]
+    pipeline = lines[
+        lines.index("import backing") : lines.index('backing.save(mix, "corner-booth.wav")') + 1
+    ]
+    names: dict[str, object] = {}
+    # one time of each tempo will do for the ears of a test
+    exec("\n".join(pipeline).replace("times=4", "times=2"), names)
+    assert names["smf"].startswith(b"MThd")  # type: ignore[attr-defined]
+    assert Path("corner-booth.wav").read_bytes().startswith(b"RIFF")
+    form = backing.read_file("tunes/corner-booth.tune")
+    more = [line for line in lines if line.startswith(("backing.Request", "backing.Band"))]
+    assert len(more) == 4
+    for line in more:
+        value = eval(line, {"backing": backing})
+        asked = value if isinstance(value, backing.Request) else backing.Request()
+        band = value if isinstance(value, backing.Band) else backing.Band()
+        assert backing.arrange(backing.make_routine(form, asked), band).passes
 
 
 def test_importing_it_loads_nothing_else() -> None:

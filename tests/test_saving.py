@@ -15,11 +15,11 @@ from backing.errors import OutputError
 from backing.saving import (
     LONGEST_NAME,
     check_writable,
-    explained,
-    fitted,
     is_folder,
-    passing_name,
-    write_whole,
+    output_error,
+    shortened_name,
+    temporary_path,
+    write_file,
 )
 
 NOBODY = 65534
@@ -28,7 +28,7 @@ NOBODY = 65534
 
 @pytest.fixture
 def refusing_folder() -> Iterator[Path]:
-    """A folder that may not be written to, by root neither: for the test it becomes nobody."""
+    """A folder that may not write to, by root neither: for the test it becomes nobody."""
     folder = Path(tempfile.mkdtemp(prefix="backing-test-", dir="/tmp"))
     (folder / "inside").mkdir()
     folder.chmod(0o555)
@@ -43,7 +43,7 @@ def refusing_folder() -> Iterator[Path]:
 
 
 def test_a_file_is_written_and_nothing_is_left_beside_it(tmp_path: Path) -> None:
-    write_whole(tmp_path / "track.mid", b"new")
+    write_file(tmp_path / "track.mid", b"new")
     assert (tmp_path / "track.mid").read_bytes() == b"new"
     assert [path.name for path in tmp_path.iterdir()] == ["track.mid"]
 
@@ -52,14 +52,14 @@ def test_a_link_goes_on_pointing_at_the_file(tmp_path: Path) -> None:
     real, link = tmp_path / "real.mid", tmp_path / "link.mid"
     real.write_bytes(b"old")
     link.symlink_to(real)
-    write_whole(link, b"new")
+    write_file(link, b"new")
     assert link.is_symlink()
     assert real.read_bytes() == b"new"
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
     path = tmp_path / "none" / "track.mid"
-    said = explained(FileNotFoundError(errno.ENOENT, "No such file or directory"), path)
+    said = output_error(FileNotFoundError(errno.ENOENT, "No such file or directory"), path)
     assert said.cause == f"The folder {path.parent} does not exist."
 
 
@@ -67,8 +67,37 @@ def test_a_link_that_leads_back_to_itself_is_refused(tmp_path: Path) -> None:
     link = tmp_path / "round.mid"
     link.symlink_to(link)
     with pytest.raises(OutputError):
-        write_whole(link, b"new")
+        write_file(link, b"new")
     assert [path.name for path in tmp_path.iterdir()] == ["round.mid"]
+
+
+@pytest.mark.parametrize("way", ["itself", "each other", "a folder"])
+def test_links_in_a_circle_are_told_from_a_file_to_come(tmp_path: Path, way: str) -> None:
+    """On every Python: from 3.13 on Path.resolve says nothing of such a link."""
+    path, other = tmp_path / "round.wav", tmp_path / "other.wav"
+    if way == "itself":
+        path.symlink_to(path.name)
+    elif way == "each other":
+        path.symlink_to(other)
+        other.symlink_to(path)
+    else:
+        (tmp_path / "folder").symlink_to("folder")
+        path = tmp_path / "folder" / "round.wav"
+    before = sorted(tmp_path.iterdir())
+    for check in (check_writable, lambda place: write_file(place, b"new")):
+        with pytest.raises(OutputError, match="leads back to itself") as caught:
+            check(path)
+        assert str(path) in caught.value.cause
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_a_link_to_a_file_that_is_not_there_yet_is_followed(tmp_path: Path) -> None:
+    link = tmp_path / "link.mid"
+    link.symlink_to(tmp_path / "real.mid")
+    check_writable(link)
+    write_file(link, b"new")
+    assert link.is_symlink()
+    assert (tmp_path / "real.mid").read_bytes() == b"new"
 
 
 def test_a_disk_that_fills_up_leaves_the_old_file(
@@ -83,14 +112,14 @@ def test_a_disk_that_fills_up_leaves_the_old_file(
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(Path, "write_bytes", half)
-    with pytest.raises(OutputError, match="no room left"):
-        write_whole(path, b"new and longer")
+    with pytest.raises(OutputError, match="no space left"):
+        write_file(path, b"new and longer")
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
 
 
 def test_a_folder_that_may_not_be_written_to(refusing_folder: Path) -> None:
-    with pytest.raises(OutputError, match="may not be written to"):
+    with pytest.raises(OutputError, match="may not write to"):
         check_writable(refusing_folder / "track.wav")
 
 
@@ -102,7 +131,7 @@ def test_a_folder_that_may_not_be_looked_into(refusing_folder: Path) -> None:
     refusing_folder.chmod(0o000)
     if root:
         os.seteuid(NOBODY)
-    with pytest.raises(OutputError, match="may not be written to"):
+    with pytest.raises(OutputError, match="may not write to"):
         check_writable(refusing_folder / "inside" / "track.wav")
 
 
@@ -119,17 +148,17 @@ def test_a_protected_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
 @pytest.mark.parametrize(
     ("number", "words"),
     [
-        (errno.ENOSPC, "no room left"),
-        (errno.EDQUOT, "no room left"),
-        (errno.EACCES, "may not be written to"),
-        (errno.EROFS, "may not be written to"),
+        (errno.ENOSPC, "no space left"),
+        (errno.EDQUOT, "no space left"),
+        (errno.EACCES, "may not write to"),
+        (errno.EROFS, "may not write to"),
         (errno.EFBIG, "larger than this system allows"),
         (errno.ENAMETOOLONG, "too long"),
         (errno.EIO, "cannot be written"),
     ],
 )
 def test_every_refusal_has_a_cause_and_a_cure(number: int, words: str) -> None:
-    error = explained(OSError(number, os.strerror(number)), Path("there/track.wav"))
+    error = output_error(OSError(number, os.strerror(number)), Path("there/track.wav"))
     assert words in error.cause
     assert error.cure.endswith(".")
 
@@ -140,7 +169,7 @@ def test_a_name_that_is_too_long(tmp_path: Path) -> None:
 
 
 def test_the_passing_name_keeps_the_suffix_and_is_hidden() -> None:
-    name = passing_name(Path("there/track.flac"))
+    name = temporary_path(Path("there/track.flac"))
     assert name.parent == Path("there")
     assert name.name.startswith(".track.")
     assert name.suffix == ".flac"
@@ -157,7 +186,7 @@ def test_a_name_that_just_fits_can_be_written(tmp_path: Path) -> None:
     assert os.pathconf(tmp_path, "PC_NAME_MAX") == LONGEST_NAME  # POSIX.1: the system's own word
     for name in ("x" * 251 + ".mid", "é" * 125 + "x.mid"):
         path = tmp_path / name
-        write_whole(path, b"new")
+        write_file(path, b"new")
         assert path.read_bytes() == b"new"
         path.unlink()
         assert not list(tmp_path.iterdir())
@@ -167,19 +196,19 @@ def test_a_name_that_just_fits_can_be_written(tmp_path: Path) -> None:
 @pytest.mark.parametrize("room", [0, 9])
 def test_a_long_stem_gives_way(tmp_path: Path, letter: str, room: int) -> None:
     stem = letter * 300
-    name = fitted(stem, " 01 80 bpm.wav", room)
+    name = shortened_name(stem, " 01 80 bpm.wav", room)
     size = len(os.fsencode(name))
     assert LONGEST_NAME - room - 2 * len(os.fsencode(letter)) < size <= LONGEST_NAME - room
     kept, _, mark = name.removesuffix(" 01 80 bpm.wav").partition("~")
     assert len(mark) == 8
     assert kept == letter * (len(kept) // len(letter))
     (tmp_path / name).touch()
-    others = {fitted(stem[:-1] + end, ".wav") for end in "abc"}
+    others = {shortened_name(stem[:-1] + end, ".wav") for end in "abc"}
     assert len(others) == 3
 
 
 def test_a_stem_that_fits_stays_as_it_is() -> None:
-    assert fitted("low tide", ".wav") == "low tide.wav"
-    assert fitted("x" * 251, ".wav") == "x" * 251 + ".wav"
-    assert "~" in fitted("x" * 252, ".wav")
-    assert "~" in fitted("x" * 251, ".wav", 1)
+    assert shortened_name("low tide", ".wav") == "low tide.wav"
+    assert shortened_name("x" * 251, ".wav") == "x" * 251 + ".wav"
+    assert "~" in shortened_name("x" * 252, ".wav")
+    assert "~" in shortened_name("x" * 251, ".wav", 1)

@@ -13,11 +13,9 @@ from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.errors import Span
 
-PLAYERS = ("bass", "comping", "drums", "guide", "melody", "click")
+PLAYERS = ("bass", "comp", "drums", "guide", "line", "click")
 """The names by which parts of the band are told to lay out, left out or heard alone."""
-RHYTHM_SECTION = frozenset({"bass", "comping", "drums"})
-PLAYER_WORDS = {"comping": "piano"}
-"""What players say where the name is another: "lay out 1-4: piano"."""
+RHYTHM_SECTION = frozenset({"bass", "comp", "drums"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +42,7 @@ class Meter:
 
     @property
     def groups(self) -> tuple[int, ...]:
-        """How the beats of a bar fall together: (2, 2) in 4/4, (3, 2) in 5/4, (3,) in 3/4."""
+        """How the beats of a bar are grouped: (2, 2) in 4/4, (3, 2) in 5/4, (3,) in 3/4."""
         by_beats = {2: (2,), 3: (3,), 4: (2, 2), 5: (3, 2), 6: (3, 3), 7: (4, 3)}
         return by_beats.get(self.beats, (self.beats,))
 
@@ -57,7 +55,7 @@ class Change:
     """A chord arriving in a bar.
 
     ``onset`` is in beats from the bar line, as written; ``chord`` is None for N.C. (no chord);
-    ``early`` is by how many beats the band brings it forward (negative: later).
+    ``early``: the band pushes it by so many beats (negative: plays it late).
     """
 
     onset: Fraction
@@ -68,10 +66,10 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Directions:
-    """What the whole band does in one bar, beside playing time.
+    """What the whole band does in one bar besides playing time.
 
-    ``hits``: beats the whole band strikes together; ``only``: the band is silent but for these
-    beats (stop-time, or a break when there are few), None when it plays on; ``pedal``: the note
+    ``hits``: beats the whole band hits together; ``only``: the only beats it plays (stop-time, or a
+    break when there are few), None when it plays on; ``pedal``: the note
     the bass holds to; ``lay_out``: names from PLAYERS that rest. Beats count from 0.
     """
 
@@ -83,14 +81,14 @@ class Directions:
 
 @dataclass(frozen=True, slots=True)
 class PlayedBar:
-    """One bar as the band plays it, with all it needs to know about its place.
+    """One bar as the band plays it, and its place in the tune.
 
     ``number`` counts the bars of the chorus as played from 1 whatever the repeats (0: a pickup);
     intro, ending, coda and tag bars count apart, and ``role`` says which: "chorus", "intro",
     "ending", "coda" or "tag". ``section_bar`` counts from 1 within the section as played, and
     ``section_use`` tells one use of a section in the order from another. ``length`` is in beats
     (shorter than the meter only in a pickup). ``changes`` start with one at beat 0; there are none
-    in bars that are only counted. ``feel`` is where the feel is found (see Form.feel_place).
+    in bars that are only counted off. ``feel`` is where the feel is found (see Form.feel_place).
     ``tempo_ratio`` multiplies the tempo of the pass. ``final`` marks the bar in which an
     arrangement ends, and how: "held" or "short" (empty in all other bars).
     """

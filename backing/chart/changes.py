@@ -24,8 +24,7 @@ def read_changes(
     """A form of one section from bars like "Dm7 | G7 | Cmaj7 | %".
 
     ``tempo`` in bpm; ``feel`` is a name, or a feel file's path from the working folder. The key is
-    that of the last chord at rest, or of the last chord of all. Raises TuneError for what cannot
-    be read.
+    that of the last chord that can be a tonic, else of the last chord. Raises TuneError.
     """
     bars = text.strip()
     bars = bars if bars.startswith("|") else f"| {bars}"
@@ -43,12 +42,12 @@ def read_changes(
 
 
 def _typed(problem: Problem, above: int) -> Problem:
-    """The problem in the place where the user typed it: there were no lines ``above``."""
+    """The problem where the user typed it, without the lines ``above``."""
     return replace(problem, span=replace(problem.span, line=max(1, problem.span.line - above)))
 
 
 def key_of(chords: Iterable[Chord]) -> Key:
-    """The key a cadence or a vamp is in: that of its last chord at rest, else of its last chord."""
+    """The key of a cadence or a vamp: that of its last possible tonic, else of its last chord."""
     heard = list(chords)
     home = [c for c in heard if c.family in ("major", "minor", "minor-major") and not _moves(c)]
     if not (home or heard):
@@ -61,5 +60,5 @@ def key_of(chords: Iterable[Chord]) -> Key:
 
 
 def _moves(chord: Chord) -> bool:
-    """A minor seventh is a ii more often than a home; it counts only where nothing else does."""
+    """Whether a chord is a minor seventh, which is a ii more often than a tonic."""
     return chord.quality.name == "minor-seventh"

@@ -101,7 +101,7 @@ def _root(text: str, start: int) -> tuple[PitchName, int]:
 def _bass(text: str, slash: int) -> PitchName:
     start = slash + 1 + len(text[slash + 1 :]) - len(text[slash + 1 :].lstrip())
     if start >= len(text):
-        cure = "Write the bass note after it, such as C/E, or take the slash away."
+        cure = "Write the bass note after it, such as C/E, or delete the slash."
         raise ChordError("No bass note follows the slash.", cure, slash, slash + 1)
     bass, end = read_pitch_name(text, start)
     if end < len(text):
@@ -171,10 +171,10 @@ class _SymbolDraft:
         return [*tones, Degree(11)] if small and self.extension == 13 else tones
 
     def _implies_seventh(self, tones: list[Degree]) -> bool:
-        colours = {Degree(9, -1), Degree(9, 1), Degree(13, -1)}
+        colors = {Degree(9, -1), Degree(9, 1), Degree(13, -1)}
         minor_or_major = self.qualities & {"min", "maj"}
         no_seventh = not any(tone.number in (6, 7) for tone in tones)
-        return bool(colours & set(self.altered)) and no_seventh and not minor_or_major
+        return bool(colors & set(self.altered)) and no_seventh and not minor_or_major
 
 
 class _SymbolReader:
@@ -234,7 +234,7 @@ class _SymbolReader:
         word = re.compile(r"[A-Za-z]+|.").match(self.text, self.position, self.end)
         found = word.group() if word else ""
         start = self.position
-        cause = f'"{found}" is no part of a chord symbol.'
+        cause = f'"{found}" isn\'t part of a chord symbol.'
         return ChordError(cause, _CURE, start, start + len(found))
 
     def _refuse(self, token: re.Match[str], cause: str, cure: str) -> ChordError:
@@ -250,7 +250,7 @@ class _SymbolReader:
 
     def _quality(self, token: re.Match[str], kind: str) -> None:
         if not self._fits(kind):
-            cause = "cannot follow what stands before it."
+            cause = "cannot follow what comes before it."
             raise self._refuse(token, cause, "Write one quality, such as Cm7 or Cmaj7.")
         self.draft.qualities.add(kind)
         if token.group() == "Δ":
@@ -286,17 +286,17 @@ class _SymbolReader:
         number = 69 if token.lastgroup == "sixnine" else int(token.group())
         after = self.previous
         loose = after in ("space", "slash", "open", "close", "alter", "sus", "add")
-        colour = number in (2, 4, 9, 11, 13)
+        color = number in (2, 4, 9, 11, 13)
         aside = after == "slash" or (self.parentheses and after in ("open", "space"))
-        if not self.draft.extension and not (aside and colour):
+        if not self.draft.extension and not (aside and color):
             self._extend(token, number)
         elif after == "maj" and number == 7:
             self._add_major_seventh()
-        elif loose and (colour or number == 6 or (number == 7 and self.draft.extension == 6)):
+        elif loose and (color or number == 6 or (number == 7 and self.draft.extension == 6)):
             self._add_tone(number)
         else:
             cause = "is a second number in this chord."
-            cure = "Write one number, and further tones in parentheses, such as C7(13)."
+            cure = "Write one number, and other tones in parentheses, such as C7(13)."
             raise self._refuse(token, cause, cure)
 
     def _add_major_seventh(self) -> None:
@@ -306,7 +306,7 @@ class _SymbolReader:
 
     def _extend(self, token: re.Match[str], number: int) -> None:
         if number == 5 and (self.draft.qualities or self.draft.suspended or self.draft.altered):
-            raise self._refuse(token, "says nothing here.", "Leave it out: the fifth is there.")
+            raise self._refuse(token, "means nothing here.", "Leave it out: the fifth is in it.")
         if number == 4 and self.draft.qualities:
             self._add_tone(4)
         elif number == 4:
@@ -326,7 +326,7 @@ class _SymbolReader:
             degree = Degree(9, 1)  # the minor tenth over a major third
         if degree not in _ALTERATIONS:
             cure = "Write b5, #5, b9, #9, #11 or b13."
-            raise self._refuse(token, "is not an alteration in use.", cure)
+            raise self._refuse(token, "isn't an alteration players use.", cure)
         self.draft.altered.append(degree)
 
     def _number_after_dash(self, token: re.Match[str]) -> None:
@@ -338,5 +338,5 @@ class _SymbolReader:
     def _dash(self, token: re.Match[str]) -> None:
         """A dash joins words (C-maj7, min-maj7); elsewhere it says nothing and is refused."""
         if not re.compile(r"\s*(?i:maj?|M|dim|Δ|sus)").match(self.text, token.end(), self.end):
-            cause = "says nothing here."
+            cause = "means nothing here."
             raise self._refuse(token, cause, "Write the number it lowers after it, such as C7-9.")

@@ -1,7 +1,7 @@
-"""Cues: what the whole band does in some bars of a section, beside playing time.
+"""Cues: what the band does in some bars of a section besides playing time.
 
 Every cue names the bars it is for, ``first`` to ``last``, counted from 1 as the section is
-played. Beats are counted from 0 in fractions of a beat.
+played, repeats included. Beats are counted from 0 in fractions of a beat.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class SectionBar:
 
 @dataclass(frozen=True, slots=True)
 class Hits:
-    """The whole band strikes these beats together, and plays on."""
+    """The whole band hits these beats together, and plays on."""
 
     first: int
     last: int
@@ -37,7 +37,7 @@ class Hits:
 
 @dataclass(frozen=True, slots=True)
 class Break:
-    """The band strikes these beats of the first bar and is silent to the end of the last."""
+    """The band hits these beats of the first bar and is silent to the end of the last."""
 
     first: int
     last: int
@@ -77,9 +77,9 @@ class LayOut:
 
 @dataclass(frozen=True, slots=True)
 class Push:
-    """The chords written on these beats arrive ``early`` beats before (negative: after).
+    """The chords on these beats are played ``early`` beats ahead (negative: behind).
 
-    Other changes for soloing are pushed where they too have a chord on the beat.
+    Changes for soloing move too where they have a chord on the beat.
     """
 
     first: int
@@ -93,18 +93,18 @@ Cue = Hits | Break | StopTime | Pedal | LayOut | Push
 """Any of them."""
 
 
-def followed(cue: Cue, bars: list[SectionBar]) -> list[SectionBar]:
-    """The bars of a section with a cue; bars it names beyond the last are passed over.
+def apply_cue(cue: Cue, bars: list[SectionBar]) -> list[SectionBar]:
+    """Apply a cue to the bars of a section; bars it names beyond the last are ignored.
 
     A later cue wins over an earlier one: a break silences hits, hits sound in a break.
     """
     inside = slice(cue.first - 1, cue.last)
     bars = list(bars)
-    bars[inside] = [_follow(cue, bar, index == 0) for index, bar in enumerate(bars[inside])]
+    bars[inside] = [_applied(cue, bar, index == 0) for index, bar in enumerate(bars[inside])]
     return bars
 
 
-def _follow(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
+def _applied(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
     told = bar.directions
     match cue:
         case Hits(beats=beats):

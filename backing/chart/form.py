@@ -12,7 +12,6 @@ from fractions import Fraction
 
 from backing.chart.bar import PLAYERS, Change, Directions, Meter, PlayedBar
 from backing.chart.cue import SectionBar
-from backing.chart.feel_name import beside
 from backing.chart.pitch import Interval, Key
 from backing.chart.section import (
     ROLES,
@@ -22,9 +21,11 @@ from backing.chart.section import (
     Section,
     SectionUse,
     WrittenBar,
+    feel_path,
 )
 from backing.chart.selection import selected
 from backing.chart.unfold import section_bars
+from backing.glossary import HEAD_OUT
 
 __all__ = [
     "ORDERS",
@@ -41,10 +42,16 @@ __all__ = [
     "Section",
     "SectionUse",
     "WrittenBar",
+    "order_name",
 ]
 
 ORDERS = ("head", "solos", "out")
-"""The ways through a form: the first time, one chorus for soloing, the last time."""
+"""The ways through a form: the head, one chorus for soloing, the head out."""
+
+
+def order_name(order: str) -> str:
+    """What players call one of ORDERS: "head", "solos", "head out"."""
+    return str(HEAD_OUT) if order == "out" else order
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +59,8 @@ class Form:
     """A tune as written.
 
     ``tempo`` is in beats a minute. ``head``, ``solos`` and ``out`` are the orders as written,
-    None where the usual one is meant. ``notes`` are the tune's own lines for the player,
-    ``remarks`` what the writer of the file told its reader. ``folder`` is where its file stands,
-    and where feel files that it names are sought.
+    None for the usual one. ``notes`` are lines for the player, ``remarks``
+    comments in the file. ``folder`` is where the file is, and where its feel files are looked for.
     """
 
     title: str
@@ -78,8 +84,8 @@ class Form:
     def order(self, order: str) -> tuple[SectionUse, ...]:
         """The sections of "head", "solos" or "out", as written or as usual.
 
-        The usual head is every section but those that end the tune; the usual solos are the
-        head's chorus; the usual out is the head without its intro, then what ends the tune.
+        The usual head is all sections but ending, coda and tag; the usual solos are its chorus;
+        the usual head out is the head without its intro, then ending, coda and tag.
         """
         written = {"head": self.head, "solos": self.solos, "out": self.out}[order]
         if written is not None:
@@ -94,17 +100,19 @@ class Form:
         return out if any(map(_closes, out)) else out + closing
 
     def played(self, order: str) -> tuple[PlayedBar, ...]:
-        """The bars of "head" (as first played), "solos" (one chorus) or "out", in a row.
+        """The bars of "head", "solos" (one chorus) or "out" (the head out), in a row.
 
-        A pickup sounds only at the very start of the head: later it falls into the bar before.
+        A pickup sounds only at the very start of the head: later the bar before has it.
         """
         return tuple(_Player(self, order).bars())
 
     def select(self, text: str) -> tuple[PlayedBar, ...]:
         """Bars by number ("13-16", "13") or place ("B", "B:5-8", "intro", "intro:1-2").
 
-        They are looked for in the solos, then in the head, then in the out chorus; of a section
-        that is used several times the first use counts.
+        Numbers may go on over the end of the chorus into its top ("31-2", or "30-34" of 32 bars),
+        and runs may be joined ("A B", "B A:1-2"). They are looked for in the solos, then in the
+        head, then in the head out; of a section that is used several times the use counts that
+        stands beside the run it is joined with, else the first.
 
         Raises:
             SelectionError: there are no such bars; the message says which there are.
@@ -120,17 +128,17 @@ class Form:
         return next((s.meter for s in self._line(section) if s.meter), self.meter)
 
     def feel_of(self, section: Section) -> str:
-        """The feel of a section, by the name that stands in the tune."""
+        """The feel of a section, as the tune names it."""
         return next((s.feel for s in self._line(section) if s.feel), self.feel)
 
     def feel_place(self, section: Section) -> str:
         """Where the feel of a section is found: its name, or the path of its file."""
-        return beside(self.feel_of(section), self.folder)
+        return feel_path(self.feel_of(section), self.folder)
 
     def feel_places(self) -> tuple[str, ...]:
         """Where all feels of the tune are found, each once."""
         named = (self.feel, *(section.feel for section in self.sections if section.feel))
-        return tuple(dict.fromkeys(beside(name, self.folder) for name in named))
+        return tuple(dict.fromkeys(feel_path(name, self.folder) for name in named))
 
     def tempo_ratio_of(self, section: Section) -> Fraction:
         """How much faster than the tune a section goes."""
@@ -138,7 +146,7 @@ class Form:
         return next(ratios, Fraction(1))
 
     def _line(self, section: Section) -> Iterator[Section]:
-        """A section and those it is derived from, the nearest first."""
+        """A section, its base, the base of that, and so on."""
         yield section
         while section.base is not None:
             section = self.section(section.base)
@@ -182,7 +190,7 @@ class _Player:
                 yield self._bar(frame, number, bars[number - 1])
 
     def _frame(self, section: Section, use: int, last: int) -> PlayedBar:
-        """What the bars of a use have in common; as it stands, a pickup."""
+        """What the bars of a use have in common; as it is, a pickup."""
         form = self.form
         return PlayedBar(
             number=0,

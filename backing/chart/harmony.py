@@ -1,4 +1,4 @@
-"""Chords: a chord symbol as written, and what it sounds."""
+"""Chords: a symbol as written, and how it sounds."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class Chord:
 
     @property
     def degrees(self) -> Degrees:
-        """The degrees the symbol says, root first."""
+        """The degrees of the symbol, root first."""
         return self.quality.degrees
 
     @property
@@ -47,7 +47,7 @@ class Chord:
 
     @property
     def pitch_classes(self) -> tuple[int, ...]:
-        """The written tones, root first, without a foreign slash bass."""
+        """The written tones, root first, without a slash bass that is no chord tone."""
         return _pitch_classes(self.quality, self.root.pitch_class).tones
 
     @property
@@ -59,11 +59,6 @@ class Chord:
     def guide_pitch_classes(self) -> tuple[int, int]:
         """The guide tones, third first."""
         return _pitch_classes(self.quality, self.root.pitch_class).guide
-
-    @property
-    def tension_pitch_classes(self) -> tuple[int, ...]:
-        """The available tensions besides the written tones."""
-        return _pitch_classes(self.quality, self.root.pitch_class).tensions
 
     @property
     def scale_pitch_classes(self) -> tuple[int, ...]:
@@ -80,7 +75,7 @@ class Chord:
         return _spelled(self.root, degree)
 
     def name_of(self, pitch_class: int) -> Degree | None:
-        """What a pitch class is in this chord: a tone, else a tension, else a scale tone."""
+        """The degree of a pitch class: of a chord tone, else a tension, else a scale tone."""
         return _names(self.quality).get((pitch_class - self.root.pitch_class) % 12)
 
     @property
@@ -114,7 +109,6 @@ class _PitchClasses:
     tones: tuple[int, ...]
     core: tuple[int, ...]
     guide: tuple[int, int]
-    tensions: tuple[int, ...]
     scale: tuple[int, ...]
 
 
@@ -128,7 +122,6 @@ def _pitch_classes(quality: Quality, root: int) -> _PitchClasses:
         tones=on_root(quality.degrees),
         core=on_root(quality.core),
         guide=(low, high),
-        tensions=on_root(quality.tensions),
         scale=on_root(quality.scale),
     )
 
@@ -176,9 +169,9 @@ def _transposed_text(text: str, interval: Interval, key: Key | None) -> str:
 
 @lru_cache(maxsize=4096)
 def parse_chord(text: str) -> Chord:
-    """Read a chord symbol as fake books and classrooms write it.
+    """Read a chord symbol as fake books and classrooms write it: "Dm7b5", "C7(b9,#11)", "F/G".
 
-    Raises ChordError with the offsets of the culprit in ``text``, its cause and the cure.
+    Raises ChordError with the offsets of the mistake in ``text``.
     """
     symbol = read_symbol(text)
     return Chord(symbol.root, quality_of(symbol.degrees), symbol.bass, text.strip())

@@ -1,4 +1,4 @@
-"""A tune as it stands on paper: its sections one after another, with their signs and bar numbers.
+"""A tune on paper: its sections one after another, with their signs and bar numbers.
 
 The sections of the head come in order, each use written out with its own bar numbers; then those
 that are played only when soloing or to end the tune. Repeats and endings stay as written, so a
@@ -27,7 +27,7 @@ class SheetBar:
 
     ``numbers``: those it has in the chorus as played, one for each time (empty: a pickup);
     ``places``: the same counted within its section. ``changes`` are what sounds in it the first
-    time, whatever ``sign`` stands there: "%" and, in the two bars of a ``%%``, "%%" and "%%2".
+    time, whatever its ``sign``: "%" and, in the two bars of a ``%%``, "%%" and "%%2".
     ``solos``: other changes for soloing, None where they are the same. ``opens``, ``ending`` and
     ``closes``: see WrittenBar. ``later`` are directions that differ when it is repeated.
     """
@@ -60,7 +60,7 @@ class SheetSection:
 
 
 def lead_sheet(form: Form) -> tuple[SheetSection, ...]:
-    """The sections of a form as they stand on paper."""
+    """The sections of a form as a lead sheet shows them."""
     sheet: list[SheetSection] = []
     seen: set[str] = set()
     for order in ORDERS:
@@ -126,7 +126,7 @@ def _signed(
     first: int,
     length: Fraction,
 ) -> Iterator[SheetBar]:
-    """The bars as written, each with what it is when it is played."""
+    """The bars as written, each with what is played there."""
     order = playing_order([bar for bar, _ in written])
     for index, (bar, sign) in enumerate(written):
         places = tuple(place for place, at in enumerate(order, 1) if at == index)

@@ -1,4 +1,4 @@
-"""A form in words and figures, as the band will play it: for reading, and as plain data."""
+"""A form as text, as the band will play it: for reading on a terminal, and as plain data."""
 
 from __future__ import annotations
 
@@ -6,51 +6,62 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
-from backing.chart.bar import PLAYER_WORDS, Directions, PlayedBar
+from backing.chart.bar import Directions, PlayedBar
 from backing.chart.form import ORDERS, Form
+from backing.chart.printed import printed_symbol
 
 BARS_A_LINE = 4
 NARROWEST, WIDEST = 13, 24
-"""A bar on the page, in characters; a longer one pushes the bars after it aside."""
+"""The width of a bar in characters; a longer one pushes the bars after it aside."""
+ORDER_NAMES = {"head": "head", "solos": "solos", "out": "head out"}
+_TO_ASCII = str.maketrans({
+    "♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "x", "△": "^", "°": "o", "ø": "m7b5",
+    "─": "=", "╌": "-", "│": "|", "╭": ".", "╮": ".", "╰": "'", "╯": "'",
+})  # fmt: skip
 
 
-def as_text(form: Form) -> str:
-    """The form as it is played: head, solos and out, four bars a line with their numbers.
+def as_text(form: Form, ribbon: str = "") -> str:
+    """The form as it is played: head, solos and head out, four bars a line with their numbers.
 
-    An order that is the same as the one before it is not written twice.
+    An order that is the same as the one before it is not written twice. ``ribbon``: the drawing
+    that stands below the title (see combo.ribbon).
     """
     lines = [
         form.title,
-        f"  {form.key}, {form.meter}, {float(form.tempo):g} bpm, {form.feel}"
+        *(f"  {row}" for row in ribbon.splitlines()),
+        f"  {form.key.pretty}, {form.meter}, {float(form.tempo):g} bpm, {form.feel}"
         + (f"; {form.by}" if form.by else ""),
     ]
     shown: dict[tuple[PlayedBar, ...], str] = {}
     for order in ORDERS:
         bars = form.played(order)
         chorus = sum(1 for bar in bars if bar.role == "chorus" and not bar.pickup)
-        head = f"{order} ({chorus} bar{'s' * (chorus != 1)}{_beside(bars, chorus)})"
+        others = len(bars) - chorus
+        counted = f"{chorus} bar{'s' * (chorus != 1)}" + (f" and {others} more" if others else "")
+        head = f"{ORDER_NAMES[order]} ({counted})"
         if bars in shown:
             lines.append(f"\n{head}: as the {shown[bars]}")
             continue
-        shown[bars] = order
+        shown[bars] = ORDER_NAMES[order]
         lines.append(f"\n{head}")
         lines.extend(_rows(bars, form))
     return "\n".join(lines)
 
 
-def _beside(bars: Sequence[PlayedBar], chorus: int) -> str:
-    others = len(bars) - chorus
-    return f" and {others} beside" if others else ""
+def in_ascii(text: str) -> str:
+    """Text for a terminal that has no more than ASCII: Bb for B♭, = and - for the two lines."""
+    return text.replace("ø7", "ø").translate(_TO_ASCII)
 
 
 def _rows(bars: Sequence[PlayedBar], form: Form) -> Iterator[str]:
     width = min(WIDEST, max([NARROWEST, *(len(chords(bar)) for bar in bars)]))
-    row: list[PlayedBar] = []
-    for bar in bars:
-        if row and (len(row) == BARS_A_LINE or _starts(bar) or row[-1].pickup):
+    stops = stop_time([bar.directions for bar in bars])
+    row: list[tuple[PlayedBar, bool]] = []
+    for bar, stop in zip(bars, stops, strict=True):
+        if row and (len(row) == BARS_A_LINE or _starts(bar) or row[-1][0].pickup):
             yield _row(row, form, width)
             row = []
-        row.append(bar)
+        row.append((bar, stop))
     if row:
         yield _row(row, form, width)
 
@@ -59,35 +70,43 @@ def _starts(bar: PlayedBar) -> bool:
     return bar.section_bar == 1
 
 
-def _row(bars: Sequence[PlayedBar], form: Form, width: int) -> str:
-    first = bars[0]
+def _row(bars: Sequence[tuple[PlayedBar, bool]], form: Form, width: int) -> str:
+    first = bars[0][0]
     name = _heading(first, form) if _starts(first) else ""
-    cells = " | ".join(f"{chords(bar):<{width}}" for bar in bars)
+    cells = " | ".join(f"{chords(bar):<{width}}" for bar, _ in bars)
     text = f"  {name:<10} {first.label:>9} | {cells} |"
-    notes = [f"{bar.label}: {said}" for bar in bars if (said := directions(bar.directions))]
+    notes = [
+        f"{bar.label}: {'; '.join(said)}"
+        for bar, stop in bars
+        if (said := directions(bar.directions, stops=stop))
+    ]
     return "\n".join([text, *(f"{'':24}{note}" for note in notes)])
 
 
 def _heading(bar: PlayedBar, form: Form) -> str:
     feel = form.feel_of(form.section(bar.section))
     others = [
-        str(mine)
-        for mine, usual in ((bar.key, form.key), (bar.meter, form.meter), (feel, form.feel))
+        said
+        for mine, usual, said in (
+            (bar.key, form.key, bar.key.pretty),
+            (bar.meter, form.meter, str(bar.meter)),
+            (feel, form.feel, feel),
+        )
         if mine != usual
     ]
     return f"{bar.section} ({', '.join(others)})" if others else bar.section
 
 
 def chords(bar: PlayedBar) -> str:
-    """The chords of a bar as written, with slashes for beats where they are not the usual ones.
+    """The chords of a bar, with slashes for beats where they are not the usual ones.
 
-    An early chord is followed by ``<`` (a late one by ``>``) and by how many beats.
+    A pushed chord is followed by ``<`` (a late one by ``>``) and by how many beats.
     """
     words = []
     for change, end in zip(
         bar.changes, [c.onset for c in bar.changes[1:]] + [bar.length], strict=True
     ):
-        word = change.chord.text if change.chord else "N.C."
+        word = printed_symbol(change.chord).text
         if change.early:
             word += ("<" if change.early > 0 else ">") + f"{abs(change.early)}"
         words.append((word, end - change.onset))
@@ -97,19 +116,32 @@ def chords(bar: PlayedBar) -> str:
     return " ".join(word + " /" * max(0, int(length) - 1) for word, length in words)
 
 
-def directions(said: Directions) -> str:
-    """What the whole band does in a bar, in words; empty where it just plays."""
+def stop_time(bars: Sequence[Directions]) -> list[bool]:
+    """For each bar whether its neighbors have the same stops: then it is stop-time, no break."""
+    struck = [None, *(said.only for said in bars), None]
+    return [
+        bool(only) and only in (before, after)
+        for before, only, after in zip(struck, struck[1:], struck[2:], strict=False)
+    ]
+
+
+def directions(said: Directions, *, stops: bool = False) -> list[str]:
+    """What the whole band does in a bar, in players' words; empty where it just plays.
+
+    ``stops``: the bar is one of stop-time, see ``stop_time``.
+    """
     words = []
-    if said.hits:
-        words.append(f"hits on {_beats(said.hits)}")
-    if said.only is not None:
-        words.append(f"only {_beats(said.only)}" if said.only else "silence")
+    if said.only is None and said.hits:
+        words.append(f"hits {_beats(said.hits)}")
+    if said.only:
+        words.append(f"{'stop-time' if stops else 'break'} {_beats(said.only)}")
+    elif said.only is not None:
+        words.append("silence")
     if said.pedal:
-        words.append(f"pedal {said.pedal}")
+        words.append(f"pedal {said.pedal.pretty}")
     if said.lay_out:
-        players = sorted(PLAYER_WORDS.get(player, player) for player in said.lay_out)
-        words.append(f"{', '.join(players)} out")
-    return "; ".join(words)
+        words.append(f"lay out: {', '.join(sorted(said.lay_out))}")
+    return words
 
 
 def _beats(beats: Sequence[Fraction]) -> str:

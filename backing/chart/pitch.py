@@ -24,7 +24,7 @@ _NAME = re.compile(rf"(?P<letter>[A-G])(?P<accidental>{ACCIDENTAL})?")
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A spelled interval: ``steps`` of the staff and ``semitones``, both negative downwards.
+    """A spelled interval: ``steps`` of the staff and ``semitones``, both negative downward.
 
     A minor third up is ``Interval(2, 3)``, a perfect fourth down ``Interval(-3, -5)``.
     """
@@ -72,12 +72,12 @@ class PitchName:
 
     @property
     def fifths(self) -> int:
-        """The place on the line of fifths: F -1, C 0, G 1, F# 6, Bb -2."""
+        """The position on the line of fifths: F -1, C 0, G 1, F# 6, Bb -2."""
         return _LETTERS_BY_FIFTHS.index(self.letter) - 1 + 7 * self.alter
 
     @classmethod
     def of_fifths(cls, fifths: int) -> PitchName:
-        """The name at a place on the line of fifths; inverse of ``fifths``."""
+        """The name at a position on the line of fifths: the inverse of ``fifths``."""
         alter, letter = divmod(fifths + 1, 7)
         return cls(_LETTERS_BY_FIFTHS[letter], alter)
 
@@ -90,7 +90,7 @@ class PitchName:
     def parse(cls, text: str) -> PitchName:
         """Read a whole text as a note name: C, Bb, B♭, F#, F♯, Ebb, Fx, B♮.
 
-        Raises ChordError with the offsets of what is not a note name.
+        Raises ChordError with the offsets of what isn't a note name.
         """
         name, end = read_pitch_name(text)
         if end < len(text):
@@ -107,7 +107,7 @@ class PitchName:
         return PitchName.of_fifths(self.fifths + interval.fifths)
 
     def simplified(self, key: Key | None = None) -> PitchName:
-        """The same pitch without double accidentals, Cb, Fb, E# or B#, unless ``key`` has it so."""
+        """The same pitch without double accidentals, Cb, Fb, E# or B#, unless ``key`` has it."""
         if key is not None and self in key.scale:
             return self
         fifths = self.fifths
@@ -120,7 +120,7 @@ class PitchName:
     def interval_to(self, other: PitchName) -> Interval:
         """The interval up to ``other``, within the octave.
 
-        Where the spelling would point downwards (C to Cb) the octave above is meant.
+        Where the spelling would point downward (C to Cb) the octave above is meant.
         """
         steps = (LETTERS.index(other.letter) - LETTERS.index(self.letter)) % 7
         naturals = NATURAL_SEMITONES[LETTERS.index(other.letter)]
@@ -148,12 +148,12 @@ def _no_pitch_name(text: str, start: int) -> ChordError:
         return ChordError(cause, cure, start, start + len(found))
     if found in "Hh":
         cause = f'"{found}" is the German name of a note.'
-        cure = "Write B for the note below C, and Bb for a semitone lower."
+        cure = "Write B for the note below C, and Bb for a half step lower."
     elif found in "abcdefg":
         upper = text[start:].replace(found, found.upper(), 1)
-        cause, cure = f'"{found}" is a small letter.', f"Write {upper}, with a capital letter."
+        cause, cure = f'"{found}" is a lowercase letter.', f"Write {upper}, with a capital letter."
     else:
-        cause = f'"{found}" is not a note name.'
+        cause = f'"{found}" isn\'t a note name.'
         cure = "Begin with a letter A-G, such as C, Bb or F#."
     return ChordError(cause, cure, start, start + 1)
 
@@ -194,7 +194,7 @@ class Degree:
         match = re.fullmatch(r"(?P<signs>[b♭]{0,2}|[#♯]{0,2})(?P<number>1[0-3]|[1-9])", text)
         if match is None:
             raise ChordError(
-                f'"{text}" is not a degree.', "Write 1 to 13, such as 5, b9 or #11.", 0, len(text)
+                f'"{text}" isn\'t a degree.', "Write 1 to 13, such as 5, b9 or #11.", 0, len(text)
             )
         return cls(int(match["number"]), sum(_ACCIDENTALS[sign] for sign in match["signs"]))
 
@@ -205,9 +205,9 @@ def degrees(text: str) -> tuple[Degree, ...]:
     return tuple(Degree.parse(word) for word in text.split())
 
 
-# Where the tonic of each mode stands on the line of fifths, seen from the tonic of the major key
-# with the same signature.
-_MODES = {
+# Steps on the line of fifths from the tonic of the major key with the same signature to the tonic
+# of each mode.
+MODES = {
     "lydian": -1,
     "major": 0,
     "ionian": 0,
@@ -219,7 +219,7 @@ _MODES = {
     "locrian": 5,
 }
 _MODE_SPELLINGS = {
-    **{mode: mode for mode in _MODES},
+    **{mode: mode for mode in MODES},
     **dict.fromkeys(("", "M", "maj", "ma"), "major"),
     **dict.fromkeys(("m", "min", "mi", "-", "−"), "minor"),
 }
@@ -238,11 +238,16 @@ class Key:
     def __post_init__(self) -> None:
         if abs(self.fifths) > 7:
             usual = self._respelled()
-            cause = f"{self} would need {abs(self.fifths)} accidentals in its signature."
+            cause = f"{self} would need {abs(self.fifths)} accidentals in its key signature."
             raise ChordError(cause, f"Write {usual}.", 0, len(str(self.tonic)))
 
     def __str__(self) -> str:
         return f"{self.tonic} {self.mode}"
+
+    @property
+    def pretty(self) -> str:
+        """The key as it is printed: "B♭ major", "F♯ minor"."""
+        return f"{self.tonic.pretty} {self.mode}"
 
     @property
     def short(self) -> str:
@@ -253,7 +258,7 @@ class Key:
     @property
     def fifths(self) -> int:
         """The key signature: sharps positive, flats negative, -7 to 7 (as in SMF, MusicXML)."""
-        return self.tonic.fifths - _MODES[self.mode]
+        return self.tonic.fifths - MODES[self.mode]
 
     @property
     def scale(self) -> tuple[PitchName, ...]:
@@ -276,9 +281,9 @@ class Key:
         fifths = self.tonic.fifths + interval.fifths
         if fifths == self.tonic.fifths:
             return self
-        while fifths - _MODES[self.mode] > 6:
+        while fifths - MODES[self.mode] > 6:
             fifths -= 12
-        while fifths - _MODES[self.mode] < -6:
+        while fifths - MODES[self.mode] < -6:
             fifths += 12
         return Key(PitchName.of_fifths(fifths), self.mode)
 
@@ -294,7 +299,7 @@ class Key:
         mode = _MODE_SPELLINGS.get(word) or _MODE_SPELLINGS.get(word.lower())
         if mode is None:
             begin = text.index(word, end)
-            cause = f'"{word}" is not a mode.'
+            cause = f'"{word}" isn\'t a mode.'
             cure = f"Write {tonic} major, {tonic} minor, or a church mode such as {tonic} dorian."
             raise ChordError(cause, cure, begin, begin + len(word))
         return cls(tonic, mode)

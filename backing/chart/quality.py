@@ -1,7 +1,7 @@
-"""Chord qualities: one table, and what the band and the neck read from it.
+"""Chord qualities: one table, from which the band and the neck take what they need.
 
-A quality is known by its degrees. What the band and the neck need of it is read from those and
-from the table: guide tones, the core an improviser practises, a chord scale, available tensions.
+A quality is identified by its degrees. The rest follows from these and the table: guide tones, the
+core an improviser practices, a chord scale, available tensions.
 
 A plain diminished triad is taken as jazz charts mean it: the symbol says 1 b3 b5, but core and
 guide tones hold the diminished seventh, since players sound it under either spelling.
@@ -19,8 +19,8 @@ from backing.errors import ChordError
 
 Degrees = tuple[Degree, ...]
 
-# Name, canonical symbol, degrees; where MusicXML has a kind for it, the name is that kind. Then,
-# only where the general rule would not give what players take: tensions, scale.
+# Name (MusicXML's kind where there is one), symbol, degrees; then, where the general rule would not
+# give what players use: tensions, scale.
 _TABLE = """
 major                       |         | 1 3 5
 major-flat-fifth            | (b5)    | 1 3 b5
@@ -109,10 +109,10 @@ _FAMILY_SCALES = {
 class Quality:
     """What a chord is above its root. Obtain one from ``quality_of`` or from a chord.
 
-    ``degrees``   what the symbol says, root first, upwards
-    ``core``      the arpeggio an improviser practises: 1 3 5 7 (or 6), in triads 1 3 5
+    ``degrees``   those of the symbol, root first, upward
+    ``core``      the arpeggio an improviser practices: 1 3 5 7 (or 6), in triads 1 3 5
     ``guide``     3 and 7; 6 in sixths, 4 and b7 in sus, b3 and bb7 in dim, 3 and 5 in triads
-    ``tensions``  colour tones to choose besides the written ones when nothing is known of the key
+    ``tensions``  color tones to add to the written ones when the key is not known
     ``scale``     the chord scale, six to eight tones (more where the chord itself is crowded)
     ``family``    major, minor, dominant, half-diminished, diminished, augmented, sus, minor-major
                   or power
@@ -130,7 +130,7 @@ class Quality:
     scale: Degrees = field(compare=False)
 
     def __hash__(self) -> int:
-        return hash(self.name)  # a string remembers its hash, and the band looks up often
+        return hash(self.name)  # a string caches its hash
 
     def tensions_in(self, scale: str) -> Degrees:
         """The tensions another chord scale offers here; ``scale`` is a name in SCALES.
@@ -192,7 +192,7 @@ def _quality(standard: Degrees) -> Quality:
 
 
 def _standard(tones: Degrees) -> Degrees:
-    """Each tone once, under the number the rest of the chord gives it, upwards."""
+    """Each tone once, upward, numbered as the rest of the chord has it."""
     tones = _with_one_sixth(tones)
     numbers = {tone.number for tone in tones}
     third, seventh = 3 in numbers, 7 in numbers
@@ -200,7 +200,7 @@ def _standard(tones: Degrees) -> Degrees:
     renamed = {Degree(6): Degree(13), Degree(6, -1): Degree(13, -1)}
     if not seventh:
         renamed = {high: low for low, high in renamed.items()}
-    if Degree(5) in tones:  # then they are no fifths
+    if Degree(5) in tones:  # then b5 and #5 are extensions
         renamed |= {Degree(5, -1): Degree(11, 1), Degree(5, 1): Degree(13 if seventh else 6, -1)}
     renamed |= {Degree(4): Degree(11)} if third else {Degree(11): Degree(4)}
     renamed |= {Degree(2): Degree(9)} if third or fourth else {Degree(9): Degree(2)}
@@ -298,7 +298,7 @@ def _spelled_scale(tones: Degrees, scale: Degrees) -> Degrees:
 
 
 def _available(tones: Degrees, family: str, scale: Degrees) -> Degrees:
-    """The scale's 9, 11 and 13 (in diminished chords its 7 too) that rub against no chord tone."""
+    """The scale's 9, 11 and 13 (in diminished chords its 7 too) that clash with no chord tone."""
     chord = {degree.pitch_class for degree in tones}
     upper = [
         Degree(degree.number + 7, degree.alter) for degree in scale if degree.number in (2, 4, 6)
@@ -310,15 +310,15 @@ def _available(tones: Degrees, family: str, scale: Degrees) -> Degrees:
     return tuple(
         degree
         for degree in upper
-        if degree.pitch_class not in chord and not _rubs(degree, chord, family)
+        if degree.pitch_class not in chord and not _clashes(degree, chord, family)
     )
 
 
 _UPPER_FIFTH = {Degree(5, -1): Degree(11, 1), Degree(5, 1): Degree(13, -1)}
 
 
-def _rubs(degree: Degree, chord: set[int], family: str) -> bool:
-    """Whether a tension is to be avoided over these pitch classes."""
+def _clashes(degree: Degree, chord: set[int], family: str) -> bool:
+    """Whether a tension is an avoid note over these pitch classes."""
     if degree == Degree(9, -1) and family == "dominant":
         return False
     if degree == Degree(13) and family == "minor" and 10 in chord:
@@ -349,7 +349,7 @@ def _says(symbol: str, tones: Degrees) -> bool:
 
 
 def _changes(row: Degrees, tones: Degrees) -> list[str]:
-    """What has to be written after a row's symbol to say other tones."""
+    """What to add to a row's symbol for other tones."""
     removed = [degree for degree in row if degree not in tones]
     changes = []
     for degree in tones:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from pathlib import Path
 
 from backing.chart.bar import Change, Meter
 from backing.chart.cue import Cue
@@ -11,8 +12,11 @@ from backing.chart.cue import transposed as transposed_cue
 from backing.chart.pitch import Interval, Key
 from backing.errors import Span
 
+FEEL_FILE = ".toml"
+"""What the name of a feel file ends in."""
+
 ROLES = ("intro", "ending", "coda", "tag")
-"""Sections of these names (``coda2`` too) stand outside the chorus."""
+"""Sections of these names (``coda2`` too) are outside the chorus."""
 
 
 def role_of(name: str) -> str:
@@ -21,14 +25,24 @@ def role_of(name: str) -> str:
     return plain if plain in ROLES else "chorus"
 
 
+def is_feel_file(name: str) -> bool:
+    """Whether a feel is named by its file."""
+    return name.lower().endswith(FEEL_FILE)
+
+
+def feel_path(name: str, folder: str) -> str:
+    """The path of a feel file named in a file of ``folder``; any other feel's name as it is."""
+    return str(Path(folder, name)) if is_feel_file(name) else name
+
+
 @dataclass(frozen=True, slots=True)
 class WrittenBar:
-    """A bar between two bar lines, with the signs that stand at it.
+    """A bar between two bar lines, with its signs.
 
     ``sign`` is "%" (the bar before again) or "%%" (the two bars before again, itself two bars);
-    then ``changes`` is empty. ``opens``: a repeat begins here (``|:``). ``ending``: the passes
-    whose ending begins here, (1, 2) for ``[1,2]``. ``closes``: a repeat ends here, and how often
-    it is played in all (0: none ends).
+    then ``changes`` is empty. ``opens``: a repeat begins here (``|:``). ``ending``: the times
+    whose ending begins here, (1, 2) for ``[1,2]``. ``closes``: a repeat ends here that is played
+    so many times in all (0: none ends).
     """
 
     changes: tuple[Change, ...] = ()
@@ -122,7 +136,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class SectionUse:
-    """A section in an order, whole, or only its bars ``first`` to ``last``."""
+    """One use of a section in an order: all of it, or its bars ``first`` to ``last``."""
 
     name: str
     first: int | None = None

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.chart.bar import Change
-from backing.chart.cue import SectionBar, followed
+from backing.chart.cue import SectionBar, apply_cue
 from backing.chart.section import Replacement, Row, Section, WrittenBar
 
 BAR_LIMIT = 1000
@@ -17,7 +17,7 @@ Changes = tuple[Change, ...]
 
 
 def section_bars(section: Section, sections: Mapping[str, Section]) -> list[SectionBar]:
-    """The bars of a section as they sound, from its first to its last, without the pickup.
+    """Unfold a section into its bars as they sound, without the pickup.
 
     ``sections`` are those it may be derived from. At most BAR_LIMIT + 1 bars are unfolded: one
     too many shows that there are too many.
@@ -30,12 +30,12 @@ def section_bars(section: Section, sections: Mapping[str, Section]) -> list[Sect
         for replacement in section.replacements:
             _put_in(replacement, unfolded)
     for cue in section.cues:
-        unfolded = followed(cue, unfolded)
+        unfolded = apply_cue(cue, unfolded)
     return unfolded
 
 
 def _sounding(rows: Sequence[Row]) -> tuple[list[WrittenBar], list[SectionBar]]:
-    """Every bar with the signs at it, and as it sounds; ``%%`` has become two of each."""
+    """Every bar as written and as it sounds; ``%%`` becomes two of each."""
     written: list[WrittenBar] = []
     bars: list[SectionBar] = []
     for row in rows:
@@ -69,7 +69,7 @@ def _sound(row: Row, bars: list[SectionBar]) -> None:
 
 
 def _put_in(replacement: Replacement, bars: list[SectionBar]) -> None:
-    """Put the bars of a replacement in place; hits and stops there stay, pushes go."""
+    """Put the bars of a replacement in place; hits and stops stay there, pushes do not."""
     start = replacement.first - 1
     fresh = [_unpushed(bar) for bar in bars[max(0, start - 2) : start]]
     kept = len(fresh)
@@ -87,7 +87,7 @@ def _unpushed(bar: SectionBar) -> SectionBar:
 
 @dataclass(slots=True)
 class _Repeat:
-    """Where the player stands in a repeat."""
+    """Where in a repeat the player is."""
 
     start: int = 0
     turn: int = 1

@@ -16,22 +16,26 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from importlib import import_module
-from itertools import pairwise
+from itertools import takewhile
 from types import FrameType
 from typing import NoReturn
 
-from backing.cli.parser import parse
+from backing.cli.parser import Words, parse
 from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, open_streams, tell
 from backing.errors import TOO_LITTLE_MEMORY, BackingError, MachineError, UserError
 
-COMMANDS = {
-    "check": "backing.cli.check:check",
-    "track": "backing.cli.track:track",
-    "page": "backing.cli.page:page",
-    "sheet": "backing.cli.sheet:sheet",
-    "sounds": "backing.cli.sounds:sounds",
-    "cache": "backing.cli.cache:cache",
+RUNS = {
+    "play": "page:play",
+    "track": "track:track",
+    "sheet": "sheet:sheet",
+    "page": "page:page",
+    "check": "check:check",
+    "sounds": "sounds:sounds",
+    "cache": "cache:cache",
+    "help": "help:help_",
 }
+"""Command -> the module it lives in, and its function there."""
+HELPS = ("-h", "--help")
 
 ENDS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 """What a plain kill and a terminal that is closed send, on systems that have them."""
@@ -56,11 +60,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if argv is None else argv)
     open_streams()
     try:
-        arguments = parse(words)
-        module, _, name = COMMANDS[arguments.command].partition(":")
-        _refuse_empty(words)
+        asked = _understood(words)
+        module, _, name = RUNS[asked.command.name].partition(":")
         with _stopped_by(*ENDS):
-            status: int = getattr(import_module(module), name)(arguments)
+            status: int = getattr(import_module(f"backing.cli.{module}"), name)(asked)
             sys.stdout.flush()
     except UserError as error:
         tell(in_words(error))
@@ -81,17 +84,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     return status
 
 
-def _refuse_empty(words: Sequence[str]) -> None:
-    """Raise UserError for a word with nothing in it, as a script's empty variable leaves it."""
-    for before, word in pairwise(("", *words)):
-        option = before
-        if word.startswith("--") and word.endswith("="):
-            option = word.removesuffix("=")
-        elif word.strip():
-            continue
-        if option.startswith("-"):
-            raise UserError(f"Nothing is said after {option}.", "Write it, or leave it out.")
-        raise UserError("One of the names is empty.", "Name a file, or leave it out.")
+def _understood(words: Sequence[str]) -> Words:
+    """What the words say; asking for help is a command too. Raises UserError."""
+    if words[:1] == ["--version"]:
+        words = ["help", "--version"]
+    elif not words or words[0] in HELPS:
+        words = ["help"]
+    elif any(word in HELPS for word in takewhile("--".__ne__, words)):
+        words = ["help", words[0]]
+    return parse(words)
 
 
 @contextmanager

@@ -28,7 +28,7 @@ from typing import Any
 from backing.cli.job import Job, make, packed
 from backing.cli.status import DONE, OURS, USERS
 from backing.errors import MissingProgram, UserError
-from backing.saving import explained, write_whole
+from backing.saving import output_error, write_file
 
 PATIENCE_SECONDS = 10
 """How long a cluster may take to answer."""
@@ -121,14 +121,14 @@ def _placed(outcome: Outcome, job: Job) -> Outcome:
     for path in outcome.paths:
         path.replace((folder / path.name).resolve())
     for name, data in outcome.contents:
-        write_whole(folder / name, data)
+        write_file(folder / name, data)
     return replace(outcome, contents=())
 
 
 def _is_of(name: str, job: Job) -> bool:
     """Whether a file of this name can be a track's, or a stem of it."""
     mine = Path(job.target.name)
-    ours = name.startswith(f"{mine.stem}.") and name.endswith(mine.suffix)
+    ours = name.startswith((f"{mine.stem}.", f"{mine.stem}-")) and name.endswith(mine.suffix)
     return ours and not {"/", "\\", ":", "\0"} & set(name.removeprefix(mine.stem))
 
 
@@ -209,7 +209,7 @@ def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
     try:
         return tempfile.TemporaryDirectory(prefix=STAGING, dir=place, ignore_cleanup_errors=True)
     except OSError as error:
-        raise explained(error, folder / "track") from error
+        raise output_error(error, folder / "track") from error
 
 
 @contextmanager

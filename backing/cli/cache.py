@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import argparse
 import re
 
+from backing.cli.parser import Words
 from backing.cli.status import DONE, show
 from backing.errors import UserError, quoted
 from backing.mixdown.cache import user_cache
@@ -12,12 +12,13 @@ from backing.mixdown.cache import user_cache
 UNITS = {"": 1, "K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
 
 
-def cache(arguments: argparse.Namespace) -> int:
+def cache(words: Words) -> int:
     """Show what is kept, after clearing or limiting it if asked."""
     kept = user_cache()
-    if arguments.limit is not None:
-        kept = kept.limited(_bytes(arguments.limit))
-    if arguments.clear:
+    limit = words.text("limit")
+    if limit is not None:
+        kept = kept.limited(_bytes(limit))
+    if "clear" in words:
         kept.clear()
     entries = kept.entries()
     count, size = len(entries), sum(entry.size for entry in entries)
@@ -31,5 +32,7 @@ def _bytes(text: str) -> int:
     """A size like "500M" or "2 GB" in bytes."""
     match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([KMGT]?)B?", text.strip().upper())
     if not match:
-        raise UserError(f"{quoted(text)} is no size.", "Write it like 500M or 2G; 0 keeps nothing.")
+        raise UserError(
+            f"{quoted(text)} isn't a size.", "Write one such as 500M or 2G; 0 keeps nothing."
+        )
     return round(float(match[1]) * UNITS[match[2]])

@@ -2,43 +2,59 @@
 
 from __future__ import annotations
 
-import argparse
 import json
+import sys
 from pathlib import Path
 
-from backing.chart.outline import as_data, as_text
+from backing.chart.form import Form
+from backing.chart.outline import as_data, as_text, in_ascii
 from backing.chart.text.tune_file import write
+from backing.cli.parser import Words
 from backing.cli.status import DONE, USERS, in_words, show, tell
 from backing.cli.tunes import read_tune
-from backing.combo.style import feel_names, load_feel
+from backing.combo.feel_file import feel_names, load_feel
+from backing.combo.ribbon import opening_ribbon, ribbon_text
 from backing.errors import UserError
 
 
-def check(arguments: argparse.Namespace) -> int:
+def check(words: Words) -> int:
     """Show tunes, or list the feels."""
-    if arguments.feels and arguments.tunes:
-        raise UserError("The feels are listed without a tune.", "Leave --feels or the tune out.")
-    if arguments.json and arguments.tidy:
-        raise UserError("A tune is either tidied or given as JSON.", "Leave one of them out.")
-    if arguments.feels:
+    if "feels" in words and words.names:
+        raise UserError(
+            "--feels lists the feels, and needs no tune.", "Leave --feels or the tune out."
+        )
+    if "json" in words and "tidy" in words:
+        raise UserError("A tune is shown tidy or as JSON, not both.", "Leave one of them out.")
+    if "feels" in words:
         return _list_feels()
-    if not arguments.tunes:
+    if not words.names:
         raise UserError("No tune is named.", "Write backing check TUNE, or backing check --feels.")
     status, shown = DONE, []
-    for name in arguments.tunes:
+    for name in words.names:
         try:
             form = read_tune(Path(name))
         except UserError as error:
             tell(in_words(error))
             status = USERS
             continue
-        if arguments.json:
+        if "json" in words:
             shown.append({"file": name, **as_data(form)})
         else:
-            show(write(form).rstrip("\n") if arguments.tidy else as_text(form))
-    if arguments.json:
+            show(write(form).rstrip("\n") if "tidy" in words else _chart(form))
+    if "json" in words:
         show(json.dumps(shown, indent=1))
     return status
+
+
+def _chart(form: Form) -> str:
+    """A tune as text under its two guide-tone lines, in signs the terminal has."""
+    text = as_text(form, ribbon_text(opening_ribbon(form)))
+    encoding = sys.stdout.encoding or "utf-8"
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        return in_ascii(text)
+    return text
 
 
 def _list_feels() -> int:

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing import __version__
-from backing.chart.form import Form, PlayedBar
+from backing.chart.form import Form
 from backing.chart.text.writer import write
 from backing.combo.band import Band
-from backing.combo.style import brought, load_feel
-from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError, RoutineError
+from backing.combo.feel_file import load_feel, use_feel_texts
+from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
 from backing.routine import Purpose
-from backing.routine.orders import Request, Routine, make_routine
-from backing.routine.trading import SOLOISTS
-from backing.saving import check_writable, write_whole
+from backing.routine.request import Request
+from backing.routine.routine import Routine, make_routine
+from backing.saving import check_writable, write_file
 
 if TYPE_CHECKING:
     from backing.combo.performance import Performance
@@ -28,9 +28,6 @@ if TYPE_CHECKING:
 MIDI_SUFFIXES = (".mid", ".midi")
 EXACT_SUFFIXES = (".wav", ".flac")
 MOST_TEMPOS_SHOWN = 6
-LONGEST_SECONDS = 2 * 3600
-WAV_BYTES_A_SECOND = 44_100 * 2 * 2
-"""Of 16-bit stereo."""
 MOST_BANK_BYTES = 500_000_000
 """A bank of notes that has grown larger is not kept for the next track."""
 
@@ -85,7 +82,7 @@ class Made:
 def make(job: Job, progress: Progress | None = None) -> Made:
     """Make a track; ``progress`` is told how much is done, from 0 to 1. Raises UserError."""
     try:
-        with brought(dict(job.feels)):
+        with use_feel_texts(dict(job.feels)):
             return _made(job, progress)
     except MemoryError:
         raise MachineError(*TOO_LITTLE_MEMORY) from None
@@ -108,7 +105,7 @@ def _made(job: Job, progress: Progress | None) -> Made:
         from backing.midi import to_bytes
 
         routine, performance = _arranged(job)
-        write_whole(job.target, to_bytes(performance))
+        write_file(job.target, to_bytes(performance))
         return Made((job.target,), _summary(job, _figures(job, routine, performance)))
     return _audio(job, progress)
 
@@ -116,12 +113,12 @@ def _made(job: Job, progress: Progress | None) -> Made:
 def _arranged(job: Job) -> tuple[Routine, Performance]:
     """What the band plays. Raises UserError for what cannot be played."""
     from backing.combo.arrangement import arrange
+    from backing.combo.performance import check_length
 
     routine = make_routine(job.form, job.request)
-    _check_drills(routine, job.request)
-    _check_chords(routine, job.band.players)
     performance = arrange(routine, job.band)
-    _check_length(job, performance)
+    if not job.long:
+        check_length(performance)
     return routine, performance
 
 
@@ -138,58 +135,6 @@ def _check(job: Job) -> None:
     if job.stems and job.midi:
         raise OutputError(
             f"{job.target} holds a track for each part already.", "Leave out --stems for MIDI."
-        )
-
-
-def _check_drills(routine: Routine, request: Request) -> None:
-    """Refuse a drill that these bars have no room for."""
-    played = [p for p in routine.passes if p.purpose in (Purpose.SOLO, Purpose.ROUND)]
-    turns = {
-        _partners(bar, request.trade_with)
-        for each in played
-        for bar in each.bars
-        if "kit" not in bar.directions.lay_out
-    }
-    if request.trade and len(turns) < 2:
-        raise RoutineError(
-            f"There are too few bars for a trade of {request.trade}: the turn would never pass.",
-            "Trade fewer bars, or ask for more choruses or rounds.",
-        )
-    if request.breath and all(p.purpose is not Purpose.BREATH for p in routine.passes):
-        raise RoutineError(
-            "A breath is taken between rounds, and there is one round.",
-            "Ask for more --times, or leave --breath out.",
-        )
-    if request.grow and all(len(each.bars) == 1 for each in played):
-        raise RoutineError(
-            "A loop of one bar cannot grow.", "Choose more bars, or leave --grow out."
-        )
-
-
-def _partners(bar: PlayedBar, partner: str) -> bool:
-    """Whether the turn in a traded bar is the partner's."""
-    resting = bar.directions.lay_out
-    return resting >= SOLOISTS if partner == "drums" else partner not in resting
-
-
-def _check_chords(routine: Routine, players: frozenset[str]) -> None:
-    """Refuse guide tones where there is no chord but that of an ending."""
-    bars = (bar for each in routine.passes for bar in each.bars if not bar.final)
-    chords = (change.chord for bar in bars for change in bar.changes)
-    if "guide" in players and all(chord is None for chord in chords):
-        raise RoutineError(
-            "There is no chord in these bars, and so no guide tones.", "Choose bars with changes."
-        )
-
-
-def _check_length(job: Job, performance: Performance) -> None:
-    """Refuse what lasts for hours unless it is meant, saying how long and how large it is."""
-    seconds = float(performance.clock.length_seconds)
-    if seconds > LONGEST_SECONDS and not job.long:
-        hours, megabytes = seconds / 3600, seconds * WAV_BYTES_A_SECOND / 1e6
-        raise RoutineError(
-            f"This track lasts {hours:.1f} hours, {megabytes:,.0f} MB as .wav.",
-            "Ask for fewer tempos or rounds, or say --long if it is meant.",
         )
 
 
@@ -224,7 +169,7 @@ def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
     band = job.band
     yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
     yield repr((band.guide_line, band.click))
-    yield repr(getattr(band.melody, "keywords", band.melody))
+    yield repr(band.line)
     yield repr(sorted(_feel_files(job).items()))
     state = font.path.stat()
     yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
@@ -242,18 +187,27 @@ def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont)
     from backing.mixdown.marks import Mark
     from backing.mixdown.tags import Tags
 
-    keys = job.request.keys
+    key = (routine.keys[0] if len(routine.keys) == 1 else routine.form.key).pretty
     return Tags(
         title=job.title,
-        key=str(keys[0] if len(keys) == 1 else job.form.key),
+        key=key,
         tempo=float(routine.tempos[-1]),
         comment=f"backing {__version__}, {font.name}: {job.recipe}",
         drill=job.drill,
+        cover=partial(_cover, job, routine, key),
         marks=tuple(
             Mark(float(performance.clock.seconds(beat)), name)
             for beat, name in markers(performance)
         ),
     )
+
+
+def _cover(job: Job, routine: Routine, key: str) -> bytes:
+    from backing.sheet.cover import cover
+
+    slow, fast = min(routine.tempos), max(routine.tempos)
+    tempos = f"{float(slow):g}" + (f"-{float(fast):g}" if fast > slow else "")
+    return cover(job.form, job.title, (f"{key} · {tempos} bpm", job.drill))
 
 
 def _render(
@@ -295,7 +249,7 @@ def _figures(job: Job, routine: Routine, performance: Performance) -> str:
     seconds = round(performance.clock.length_seconds + performance.tail)
     played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
     bars = sum(len(each.bars) for each in played)
-    keys = " ".join(key.short for key in job.request.keys) or str(job.form.key)
+    keys = " ".join(key.short for key in routine.keys) if job.request.key else str(job.form.key)
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]

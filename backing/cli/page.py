@@ -1,100 +1,117 @@
-"""``backing page``: tunes become pages to practise with."""
+"""``backing page`` and ``backing play``: tunes become pages to practice with."""
 
 from __future__ import annotations
 
-import argparse
 import webbrowser
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from backing.chart.form import Form
-from backing.cli.asked import in_key, one_of
+from backing.cli.options import BAND
+from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
-from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
+from backing.cli.tag_text import command_again
+from backing.cli.tunes import check_folder, check_targets, for_each, in_key, read_tune
 from backing.combo.band import Band
-from backing.combo.instruments import COMPING
-from backing.errors import UserError
-from backing.routine.climb import read_tempo
-from backing.saving import check_writable, fitted, is_folder, write_whole
+from backing.errors import OutputError, UserError
+from backing.routine.tempo import Tempo
+from backing.saving import check_writable, is_folder, shortened_name, write_file
 
 if TYPE_CHECKING:
-    from backing.page import PageMaker
+    from backing.page import Opening, PageMaker
 
 SUFFIXES = (".html", ".htm")
 
 
-def page(arguments: argparse.Namespace) -> int:
-    """Write the page of each tune, or serve that of one while it is being written."""
-    if arguments.watch:
-        return _watch(arguments)
-    if arguments.share or arguments.port:
-        raise UserError("Nothing is served without --watch.", "Add --watch, or leave the rest out.")
-    targets = [_target(arguments, Path(tune)) for tune in arguments.tunes]
-    check_targets(arguments.tunes, arguments.output, targets)
-    return for_each(arguments.tunes, partial(_write, arguments))
+def page(words: Words) -> int:
+    """Write the page of each tune."""
+    _check_named(words)
+    targets = [_target(words, Path(tune)) for tune in words.names]
+    check_targets(words.names, words.text("output"), targets)
+    return for_each(words.names, partial(_write, words))
 
 
-def _write(arguments: argparse.Namespace, tune: Path) -> None:
-    target = _target(arguments, tune)
+def play(words: Words) -> int:
+    """Serve the page of a tune and open it, until Ctrl-C."""
+    from backing.page.watch import BenchServer, Workbench
+
+    _check_named(words)
+    if len(words.names) > 1:
+        raise UserError("One tune is played at a time.", "Name one tune file.")
+    tune = Path(words.names[0])
+    maker = _maker(words)
+    recipe = command_again(words, str(tune))
+    bench = Workbench(tune, lambda: maker.page(_form(words, tune), recipe=recipe, watched=True))
+    with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
+        if "quiet" not in words:
+            tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
+        if "no-browser" not in words:
+            webbrowser.open(server.address)
+        server.serve_forever()
+    return DONE
+
+
+def _check_named(words: Words) -> None:
+    if not words.names:
+        raise UserError("No tune is named.", f"Write backing {words.command.name} TUNE.")
+
+
+def _write(words: Words, tune: Path) -> None:
+    target = _target(words, tune)
     check_writable(target)
-    form = _form(arguments, tune)
-    maker = _maker(arguments)
-    made = maker.page(form)
-    write_whole(target, made)
-    if not arguments.quiet:
+    form = _form(words, tune)
+    maker = _maker(words)
+    made = maker.page(form, recipe=command_again(words, str(tune)))
+    write_file(target, made)
+    if "quiet" not in words:
         font = maker.font
         tell(f"{form.title} -> {target}\n  {len(made) / 1e6:.1f} MB, opens in any browser")
         tell(f"  sound: {font.name} ({font.licence})")
         if font.free_to_give is False:
             tell("  to give it away, prefer a SoundFont under MIT: see backing sounds")
-    if arguments.open:
+    if "open" in words:
         webbrowser.open(target.resolve().as_uri())
 
 
-def _target(arguments: argparse.Namespace, tune: Path) -> Path:
+def _target(words: Words, tune: Path) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
-    output = Path(arguments.output or "")
-    check_folder(arguments.output or "")
-    if len(arguments.tunes) > 1 or is_folder(output):
-        return output / fitted(tune.stem, ".html")
+    named = words.text("output") or ""
+    check_folder(named)
+    output = Path(named)
+    if len(words.names) > 1 or is_folder(output):
+        return output / shortened_name(tune.stem, ".html")
     if output.suffix.lower() not in SUFFIXES:
-        raise UserError(f"{output} is no name for a page.", "End it in .html.")
+        raise OutputError(f"{output} isn't a name for a page.", "End it in .html.")
     return output
 
 
-def _form(arguments: argparse.Namespace, tune: Path) -> Form:
-    form = in_key(arguments, read_tune(tune))
-    if not arguments.tempo:
-        return form
-    return replace(form, tempo=read_tempo(arguments.tempo, form.tempo))
+def _form(words: Words, tune: Path) -> Form:
+    """The tune in the key and at the tempo the page opens with."""
+    form = in_key(read_tune(tune), words.text("key"))
+    if "tempo" in words:
+        form = replace(form, tempo=Tempo.of(words.said["tempo"]).bpm(form.tempo))
+    return form
 
 
-def _maker(arguments: argparse.Namespace) -> PageMaker:
+def _maker(words: Words) -> PageMaker:
     from backing.mixdown.soundfont import choose
     from backing.page import PageMaker
 
-    comp = one_of(arguments.comp, COMPING, "comping instrument")
-    band = Band(seed=arguments.seed, feel=arguments.feel, comp=comp)
-    font = choose(Path(arguments.soundfont) if arguments.soundfont else None)
-    return PageMaker(font, band)
+    band, font = Band(**words.filling(BAND)), choose(words.path("soundfont"))
+    return PageMaker(font, band, opening=_opening(words))
 
 
-def _watch(arguments: argparse.Namespace) -> int:
-    """Serve the page until Ctrl-C."""
-    from backing.page.watch import BenchServer, Workbench
+def _opening(words: Words) -> Opening:
+    """The line and the neck a page opens with."""
+    from backing.lines.line import Line
+    from backing.lines.phrase import read_phrase
+    from backing.neck.phrase import read_neck
+    from backing.page import Opening
 
-    if len(arguments.tunes) != 1:
-        raise UserError("Only one tune can be watched.", "Name one tune file.")
-    if arguments.output:
-        raise UserError("A watched page is not written to a file.", "Leave out -o, or --watch.")
-    tune = Path(arguments.tunes[0])
-    maker = _maker(arguments)
-    bench = Workbench(tune, lambda: maker.page(_form(arguments, tune), watched=True))
-    with BenchServer(bench, share=arguments.share, port=arguments.port) as server:
-        tell(f"{tune} is at {server.address} (Ctrl-C ends it)")
-        if arguments.open:
-            webbrowser.open(server.address)
-        server.serve_forever()
-    return DONE
+    neck: dict[str, Any] = {"fingerboard": read_neck(words.said["neck"])} if "neck" in words else {}
+    if "line" not in words:
+        return Opening(Line(**neck))
+    phrase = read_phrase(words.said["line"], **neck)
+    return Opening(phrase.line, phrase.solo, phrase.guide)

@@ -2,28 +2,31 @@
 
 from __future__ import annotations
 
-import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
+from backing.chart.phrase import plain
 from backing.chart.pitch import PitchName
-from backing.cli.asked import in_key, one_of
-from backing.cli.given import check_sheet, sheet_as_usual
-from backing.cli.line import ANYWHERE, etude_line
+from backing.cli.options import refuse_idle
+from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
-from backing.cli.tunes import check_folder, check_targets, for_each, read_tune
-from backing.errors import ChordError, OutputError, UserError
+from backing.cli.tag_text import command_again
+from backing.cli.tunes import check_folder, check_targets, for_each, in_key, read_tune
+from backing.errors import ChordError, OutputError, PracticeError, UserError
 from backing.lines.line import Line
-from backing.neck.fingerboard import make_fingerboard
-from backing.saving import check_writable, fitted, is_folder, write_whole
+from backing.lines.phrase import Phrase, read_phrase
+from backing.neck.fingerboard import Fingerboard, make_fingerboard
+from backing.neck.phrase import read_neck
+from backing.saving import check_writable, is_folder, shortened_name, write_file
 
 if TYPE_CHECKING:
-    from backing.sheet import Asked, Sheet
+    from backing.sheet.request import SheetRequest
+    from backing.sheet.sheets import Sheet
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
@@ -31,121 +34,157 @@ PPI = 200
 """Of .png pages: sharp on a tablet."""
 
 
-def sheet(arguments: argparse.Namespace) -> int:
+def sheet(words: Words) -> int:
     """Write the sheet of each tune, or that of a root."""
-    check_sheet(arguments, musicxml=Path(arguments.output or "").suffix.lower() in MUSICXML)
-    if not arguments.tunes and not arguments.set:
-        raise UserError("What is to be printed?", "Name tune files, or give a root with --set.")
-    if arguments.tunes and arguments.set:
-        raise UserError(
-            "The sheet of a tune and that of a root are not printed together.",
-            "Give tune files or --set, not both.",
-        )
-    arguments = sheet_as_usual(arguments)
-    if arguments.set:
-        _write_set(arguments)
+    if not words.names and "arpeggios" not in words:
+        raise UserError("Say what to print.", "Name tune files, or a root with --arpeggios.")
+    if words.names and "arpeggios" in words:
+        raise UserError("--arpeggios are printed without a tune.", "Give one of them, not both.")
+    board = read_neck(words.said["neck"]) if "neck" in words else make_fingerboard()
+    line = read_phrase(words.said["line"], fingerboard=board) if "line" in words else None
+    refuse_idle(words.command.options, set(words.said) | set(_facts(words, line)))
+    asked = _asked(words, board, line)
+    if "arpeggios" in words:
+        _write_arpeggios(words, asked)
         return DONE
-    several = len(arguments.tunes)
-    targets = [_target(arguments, Path(tune).stem, several) for tune in arguments.tunes]
-    check_targets(arguments.tunes, arguments.output, targets)
-    return for_each(arguments.tunes, partial(_write, arguments))
+    targets = [_target(words, Path(tune).stem) for tune in words.names]
+    check_targets(words.names, words.text("output"), targets)
+    return for_each(words.names, partial(_write, words, asked))
 
 
-def _write(arguments: argparse.Namespace, tune: Path) -> None:
-    target = _target(arguments, tune.stem, len(arguments.tunes))
+def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
+    """What is so of a sheet beside its options, as the table of options names it."""
+    if Path(words.text("output") or "").suffix.lower() in MUSICXML:
+        yield "musicxml"
+    if line and line.solo:
+        yield "etude"
+    if plain(words.text("part") or "guitar") != "guitar":
+        yield "no frets"
+
+
+def _write(words: Words, asked: SheetRequest, tune: Path) -> None:
+    target = _target(words, tune.stem)
     check_writable(target)
-    form = in_key(arguments, read_tune(tune))
-    asked = _asked(arguments)
+    form = in_key(read_tune(tune), words.text("key"))
+    asked = replace(asked, recipe=command_again(words, str(tune)))
     if target.suffix.lower() in MUSICXML:
         _write_musicxml(form, asked, target)
-        tell_unless_quiet(arguments, f"{form.title} -> {target}")
+        _tell(words, f"{form.title} -> {target}")
         return
-    from backing.sheet import tune_sheet
+    from backing.sheet.sheets import tune_sheet
 
-    _write_pages(arguments, lambda: tune_sheet(form, asked), form.title, target)
+    _write_pages(words, lambda: tune_sheet(form, asked), form.title, target)
 
 
-def _write_set(arguments: argparse.Namespace) -> None:
-    from backing.sheet import set_sheet
+def _write_arpeggios(words: Words, asked: SheetRequest) -> None:
+    from backing.sheet.sheets import arpeggio_sheet
 
+    named = words.said["arpeggios"]
     try:
-        root = PitchName.parse(arguments.set)
+        root = PitchName.parse(named)
     except ChordError as error:
         raise UserError(error.cause, error.cure) from None
-    target = _target(arguments, f"arpeggios-{arguments.set}", 1)
+    target = _target(words, f"arpeggios-{named}")
     if target.suffix.lower() in MUSICXML:
-        raise OutputError("Grids cannot be said in MusicXML.", "End the name in .pdf or .svg.")
+        raise OutputError("MusicXML can't hold grids.", "End the name in .pdf or .svg.")
     check_writable(target)
-    asked = _asked(arguments)
-    _write_pages(arguments, lambda: set_sheet(root, asked), f"arpeggios on {root}", target)
+    asked = replace(asked, recipe=command_again(words, ""))
+    _write_pages(words, lambda: arpeggio_sheet(root, asked), f"arpeggios on {root}", target)
 
 
-def _write_musicxml(form: Form, asked: Asked, target: Path) -> None:
+def _write_musicxml(form: Form, asked: SheetRequest, target: Path) -> None:
     """The line that is asked for, else the chart."""
-    from backing.sheet import line_file
-    from backing.sheet.asked import chord_interval
+    from backing.sheet.line_block import line_file
+    from backing.sheet.request import chord_interval
 
     if asked.line is not None:
-        write_whole(target, line_file(form, asked).encode())
+        write_file(target, line_file(form, asked).encode())
     else:
-        form = form.transposed(chord_interval(asked.reader))
-        write_whole(target, write_lead_sheet(form).encode())
+        form = form.transposed(chord_interval(asked.part))
+        write_file(target, write_lead_sheet(form).encode())
 
 
-def _write_pages(
-    arguments: argparse.Namespace, make: Callable[[], Sheet], title: str, target: Path
-) -> None:
+def _write_pages(words: Words, make: Callable[[], Sheet], title: str, target: Path) -> None:
     """One PDF; of pictures one for each page, numbered where there are several."""
     pages = make().pages(target.suffix.lower().removeprefix("."), ppi=PPI)
     files = [target]
     if len(pages) > 1:
         endings = [f"-{n}{target.suffix}" for n in range(1, len(pages) + 1)]
-        files = [target.with_name(fitted(target.stem, ending)) for ending in endings]
+        files = [target.with_name(shortened_name(target.stem, ending)) for ending in endings]
     for file, page in zip(files, pages, strict=True):
-        write_whole(file, page)
+        write_file(file, page)
     named = f"{files[0]} to {files[-1].name}" if len(files) > 1 else str(target)
-    tell_unless_quiet(arguments, f"{title} -> {named}")
+    _tell(words, f"{title} -> {named}")
 
 
-def tell_unless_quiet(arguments: argparse.Namespace, text: str) -> None:
-    """Say it on stderr."""
-    if not arguments.quiet:
+def _tell(words: Words, text: str) -> None:
+    if "quiet" not in words:
         tell(text)
 
 
-def _target(arguments: argparse.Namespace, stem: str, several: int) -> Path:
+def _target(words: Words, stem: str) -> Path:
     """The file named, or one of the tune's name in the folder named or here."""
-    output = Path(arguments.output or "")
-    check_folder(arguments.output or "")
-    if several > 1 or is_folder(output):
-        return output / fitted(stem, ".pdf")
+    named = words.text("output") or ""
+    check_folder(named)
+    output = Path(named)
+    if len(words.names) > 1 or is_folder(output):
+        return output / shortened_name(stem, ".pdf")
     if output.suffix.lower() not in PAGES + MUSICXML:
         raise OutputError(
-            f"{output} is no name for a sheet.", f"End it in {', '.join(PAGES)} or .musicxml."
+            f"{output} isn't a name for a sheet.", f"End it in {', '.join(PAGES)} or .musicxml."
         )
     return output
 
 
-def _asked(arguments: argparse.Namespace) -> Asked:
+def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequest:
     """What is asked for, in the types of the sheet. Raises UserError for what is not there."""
-    from backing.sheet import Asked, make_look, make_reader
-    from backing.sheet.asked import GUIDES, LINES
+    from backing.sheet.page_setup import make_page_setup
+    from backing.sheet.request import SheetRequest
+    from backing.sheet.sheet_part import make_sheet_part
 
-    reader = make_reader(arguments.reader, arguments.clef)
-    board = make_fingerboard(arguments.tuning, arguments.frets, left_handed=arguments.left_handed)
-    line = one_of(arguments.line, LINES, "line") if arguments.line else None
-    if arguments.no_tab:
-        reader = replace(reader, tablature=False)
-    return Asked(
-        chart=not arguments.no_chart,
-        shapes=not arguments.no_shapes,
-        position=arguments.position,
-        line=line,
-        etude=etude_line(arguments) if line else Line(positions=ANYWHERE, fingerboard=board),
-        guide=one_of(arguments.guide, GUIDES, "guide line"),
-        bars=arguments.bars,
-        seed=arguments.seed,
-        reader=reader,
-        look=make_look(arguments.paper, large=arguments.large, signs=arguments.signs),
-        board=board,
+    part = make_sheet_part(**_said(name=words.text("part"), clef=words.text("clef")))
+    if "no-tab" in words:
+        part = replace(part, tablature=False)
+    page = make_page_setup(
+        **_said(paper=words.text("paper")), large="large" in words, signs="signs" in words
     )
+    if phrase and phrase.solo and phrase.guide:
+        raise PracticeError("A sheet has one line.", "Print guide tones on a sheet of their own.")
+    line = phrase.line if phrase else Line(fingerboard=board)
+    given = _said(
+        position=_position(words, line.position),
+        guide=phrase and phrase.guide,
+        bars=words.text("bars"),
+        seed=words.number("seed"),
+    )
+    return SheetRequest(
+        chart="no-chart" not in words,
+        shapes="shapes" in words,
+        line=None if phrase is None else "etude" if phrase.solo else "guide",
+        etude=line,
+        part=part,
+        page=page,
+        board=board,
+        **given,
+    )
+
+
+def _said(**values: Any) -> dict[str, Any]:
+    """Of these values the ones that are given: what is left out stays as it is."""
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def _position(words: Words, line: tuple[int, ...]) -> str | None:
+    """The position of the shapes and the line, which is the same; None where neither has one."""
+    said = words.text("shapes")
+    shapes = (said or "").lower().removeprefix("position").strip()
+    if len(line) > 1:
+        raise PracticeError("The line of a sheet lies in one position.", "Name one, or auto.")
+    if line and shapes not in ("", str(line[0])):
+        raise PracticeError(
+            f"The line lies in position {line[0]}, the shapes in {shapes}.",
+            "Name one position for both.",
+        )
+    if line:
+        return str(line[0])
+    return shapes or ("auto" if said is not None else None)

@@ -1,10 +1,8 @@
-"""``backing sounds``: which SoundFonts there are, their licence, and which one is used."""
+"""``backing sounds``: the SoundFonts found, their licence, and which one is used."""
 
 from __future__ import annotations
 
-import argparse
-from pathlib import Path
-
+from backing.cli.parser import Words
 from backing.cli.status import DONE, show
 from backing.mixdown.soundfont import choose, find_soundfonts
 
@@ -14,9 +12,9 @@ and Ubuntu, apt-get install fluid-soundfont-gm or musescore-general-soundfont gi
 under the MIT licence, which are also the ones to prefer for tracks you give away."""
 
 
-def sounds(arguments: argparse.Namespace) -> int:
+def sounds(words: Words) -> int:
     """Show the SoundFonts found, and which one is used and why."""
-    given = Path(arguments.soundfont) if arguments.soundfont else None
+    given = words.path("soundfont")
     used = choose(given)
     for font in find_soundfonts(given):
         mark = "->" if font.path == used.path else "  "

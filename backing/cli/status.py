@@ -57,5 +57,5 @@ def in_words(error: UserError) -> str:
     shown, left = error.problems[:MOST_SHOWN], len(error.problems[MOST_SHOWN:])
     words = [str(problem) for problem in shown]
     if left:
-        words.append(f"{shown[0].file}: {left:,} more. Mend these first, or name a tune file.")
+        words.append(f"{shown[0].file}: {left:,} more. Correct these first; is it a tune file?")
     return "\n".join(words)

@@ -2,138 +2,218 @@
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from backing.chart.changes import read_changes
 from backing.chart.form import Form
-from backing.cli.asked import band, in_key, one_of, request
-from backing.cli.drill import drill
-from backing.cli.given import check_track, track_as_usual
-from backing.cli.job import Job, make
-from backing.cli.parser import make_parser
+from backing.chart.phrase import Grammar, Term
+from backing.cli.job import MIDI_SUFFIXES, Job, make
+from backing.cli.options import BAND, REQUEST, refuse_idle
+from backing.cli.parser import Words
 from backing.cli.progress import share_done, tracks_done
-from backing.cli.recipe import recipe
+from backing.cli.retired import refuse_old_players
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
+from backing.cli.tag_text import command_again, purpose
 from backing.cli.tunes import check_folder, check_targets, read_tune
-from backing.combo.band import Player
-from backing.combo.style import load_feel
-from backing.errors import OutputError, UserError
-from backing.saving import fitted, is_folder
+from backing.combo.band import Band
+from backing.combo.feel_file import load_feel
+from backing.errors import OutputError, PracticeError, UserError
+from backing.routine.phrase import read_drill
+from backing.routine.request import Request
+from backing.routine.routine import separated
+from backing.saving import is_folder, shortened_name
+
+if TYPE_CHECKING:
+    from backing.lines.phrase import Phrase
 
 DEFAULT_TEMPO = Fraction(120)
-LONGEST_PART = len(".acoustic grand piano")
+LONGEST_PLAYER = len("-count-in")
 FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
+FORMAT = Grammar(
+    "a format",
+    (Term("format", "|".join(FORMATS)), Term("bits", "(16|24)-bit", "24-bit, 16-bit")),
+    OutputError,
+)
 
 
-def track(arguments: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is ordered for every tune, in the types of the pipeline.
+
+    ``format``: of files that are not named, or None; ``bits`` of .wav and .flac.
+    """
+
+    request: Request
+    band: Band
+    purpose: str
+    format: str | None
+    bits: int
+
+
+def track(words: Words) -> int:
     """Make the tracks of all tunes; one that cannot be made does not stop the others."""
-    check_track(arguments)
-    if not arguments.tunes and not arguments.changes:
-        raise UserError("What is to be played?", "Name tune files, or give bare --changes.")
-    if arguments.tunes and arguments.changes:
-        raise UserError(
-            "Tune files and bare --changes are not played together.", "Give one of them, not both."
-        )
-    arguments = track_as_usual(arguments)
+    if not words.names and "changes" not in words:
+        raise UserError("Say what to play.", "Name tune files, or write changes with --changes.")
+    if words.names and "changes" in words:
+        raise UserError("--changes stand in place of a tune.", "Give one of them, not both.")
+    order = read_order(words)
     jobs: list[Job] = []
     status = DONE
-    for tune in arguments.tunes or [""]:
+    for tune in words.names or ("",):
         try:
-            jobs += _jobs(arguments, tune)
+            jobs += _jobs(words, order, tune)
         except UserError as error:
             tell(in_words(error))
             status = USERS
-    check_targets(arguments.tunes, arguments.output, (job.target for job in jobs))
-    if len(jobs) == 1 and not arguments.cluster:
-        _make_one(arguments, jobs[0])
+    check_targets(words.names, words.text("output"), (job.target for job in jobs))
+    if len(jobs) == 1 and "cluster" not in words:
+        _make_one(jobs[0], quiet="quiet" in words)
     elif jobs:
-        status = _worst(status, _make_all(arguments, jobs))
+        status = _worst(status, _make_all(words, jobs))
     return status
 
 
-def _melody(arguments: argparse.Namespace, form: Form) -> Player | None:
-    if not (arguments.melody or arguments.ladder):
+def read_order(words: Words) -> Order:
+    """What a command line orders. Raises UserError for what makes no sense."""
+    refuse_old_players(words.said)
+    drill = read_drill(words.said["drill"]) if "drill" in words else {}
+    asked: dict[str, Any] = words.filling(REQUEST) | drill
+    trade = Request(trade=asked.get("trade"), times=1).trade
+    phrase = _phrase(words, traded=trade is not None and trade.partner == "line")
+    request = Request(**asked, subdivisions=phrase is not None and phrase.subdivisions)
+    band = Band(
+        **words.filling(BAND),
+        guide_line=phrase.guide if phrase else None,
+        line=phrase.line if phrase and phrase.solo else None,
+    )
+    form = FORMAT.read(words.said["format"]) if "format" in words else {}
+    refuse_idle(words.command.options, set(words.said) | set(_facts(words, request, band, form)))
+    return Order(
+        request,
+        band,
+        purpose(words, request, band, phrase),
+        form.get("format"),
+        int(form.get("bits", "16")),
+    )
+
+
+def _phrase(words: Words, *, traded: bool) -> Phrase | None:
+    """The line that is asked for; one to trade with goes in phrases if nothing else is said."""
+    if "line" not in words and not traded:
         return None
     # the neck takes as long to load as a tune to arrange
-    from backing.cli.line import melody
+    from backing.lines.line import Line
+    from backing.lines.phrase import Phrase, read_phrase
+    from backing.neck.phrase import read_neck
 
-    return melody(arguments, form)
+    usual: dict[str, Any] = {"rhythm": "phrases"} if traded else {}
+    if "neck" in words:
+        usual["fingerboard"] = read_neck(words.said["neck"])
+    if "line" not in words:
+        return Phrase(Line(**usual))
+    phrase = read_phrase(words.said["line"], **usual)
+    if not phrase.solo and phrase.said:
+        raise PracticeError(
+            f"Guide tones of a track have no {min(phrase.said)} on the neck.",
+            "Leave it out, or write etude in place of guide.",
+        )
+    return Phrase(Line(**usual), phrase.guide) if traded and not phrase.solo else phrase
 
 
-def _jobs(arguments: argparse.Namespace, tune: str) -> Iterator[Job]:
-    """What is asked of a tune (of bare changes: "") in one track, or one for each tempo or key."""
-    form = in_key(arguments, _changes(arguments) if arguments.changes else read_tune(Path(tune)))
-    target = _target(arguments, Path(tune or "changes"))
-    asked = request(arguments, form)
-    usual = track_as_usual(make_parser().parse_args(["track"]))
+def _facts(words: Words, request: Request, band: Band, form: dict[str, str]) -> Iterator[str]:
+    """What is so of a track beside its options, as the table of options names it."""
+    ending = Path(words.text("output") or "").suffix.lower()
+    if ending in MIDI_SUFFIXES or form.get("format") == "mid":
+        yield "midi"
+    if request.key and request.key.in_turn:
+        yield "keys in turn"
+    if band.line:
+        yield "a line"
+    if "comp" not in band.players:
+        yield "no comp"
+
+
+def _jobs(words: Words, order: Order, tune: str) -> Iterator[Job]:
+    """What is ordered of a tune ("" for bare changes): a track, or one for each tempo or key."""
+    form = read_tune(Path(tune)) if tune else _changes(words)
+    target = _target(words, order, Path(tune or "changes"))
+    suffix = target.suffix.lower().lstrip(".")
+    bits = [f"{order.bits}-bit"] if order.bits != 16 else []
+    font = words.text("soundfont")
     job = partial(
         Job,
         form,
-        band=replace(band(arguments), melody=_melody(arguments, form)),
-        soundfont=Path(arguments.soundfont) if arguments.soundfont else None,
-        bits=arguments.bits,
-        stems=arguments.stems,
-        recipe=recipe(arguments, usual, tune, target.suffix),
-        drill=drill(arguments),
-        long=arguments.long,
-        cached=not arguments.no_cache,
-    )
-    if not arguments.separate:
-        yield job(asked, target=target)
+        band=order.band,
+        soundfont=words.path("soundfont"),
+        bits=order.bits,
+        stems="stems" in words,
+        recipe=command_again(words, tune, (
+            *(("--soundfont", font) if font else ()),
+            "--seed", str(order.band.seed), "--format", " ".join((suffix, *bits)),
+        )),
+        drill=order.purpose,
+        long="long" in words,
+        cached="no-cache" not in words,
+    )  # fmt: skip
+    if "separate" not in words:
+        yield job(order.request, target=target)
         return
-    for name, one in asked.separate:
-        each = target.with_name(fitted(target.stem, f" {name}{target.suffix}", _room(arguments)))
+    for name, one in separated(form, order.request):
+        ending = f"-{name.replace(' ', '-')}{target.suffix}"
+        each = target.with_name(shortened_name(target.stem, ending, _room(words)))
         yield job(one, target=each, name=name)
 
 
-def _changes(arguments: argparse.Namespace) -> Form:
-    feel = arguments.feel or "swing"
+def _changes(words: Words) -> Form:
+    feel = words.text("feel") or "swing"
     meter = load_feel(feel).meters[0]
-    return read_changes(arguments.changes, meter=meter, tempo=DEFAULT_TEMPO, feel=feel)
+    return read_changes(words.said["changes"], meter=meter, tempo=DEFAULT_TEMPO, feel=feel)
 
 
-def _target(arguments: argparse.Namespace, tune: Path) -> Path:
+def _target(words: Words, order: Order, tune: Path) -> Path:
     """Where the track of a tune goes: the file named, or a folder's file of the tune's name."""
-    asked = one_of(arguments.format.lstrip("."), FORMATS, "format") if arguments.format else None
-    name = fitted(tune.stem, f".{asked or FORMATS[0]}", _room(arguments))
-    if arguments.output is None:
+    name = shortened_name(tune.stem, f".{order.format or FORMATS[0]}", _room(words))
+    named = words.text("output")
+    if named is None:
         return Path(name)
-    output = Path(arguments.output)
-    check_folder(arguments.output)
-    if len(arguments.tunes) > 1 or is_folder(output):
+    output = Path(named)
+    check_folder(named)
+    if len(words.names) > 1 or is_folder(output):
         return output / name
-    if asked and output.suffix.lower() != f".{asked}":
-        raise OutputError(f"{output} is no .{asked} file.", "Leave out --format, or the suffix.")
+    if order.format and output.suffix.lower() != f".{order.format}":
+        raise OutputError(
+            f"{output} doesn't end in .{order.format}.", "Leave out --format, or the ending."
+        )
     return output
 
 
-def _room(arguments: argparse.Namespace) -> int:
-    """What the names of the parts take, in bytes."""
-    return LONGEST_PART if arguments.stems else 0
+def _room(words: Words) -> int:
+    """What the names of players take in the names of files, in bytes."""
+    return LONGEST_PLAYER if "stems" in words else 0
 
 
-def _make_one(arguments: argparse.Namespace, job: Job) -> None:
-    with share_done(job.target.name, quiet=arguments.quiet) as progress:
+def _make_one(job: Job, *, quiet: bool) -> None:
+    with share_done(job.target.name, quiet=quiet) as progress:
         made = make(job, progress)
-    if not arguments.quiet:
+    if not quiet:
         tell(made.summary)
 
 
-def _make_all(arguments: argparse.Namespace, jobs: Sequence[Job]) -> int:
+def _make_all(words: Words, jobs: Sequence[Job]) -> int:
     """Make many tracks, saying what became of each; returns the worst exit status."""
     from backing.cli.batch import outcomes
 
-    status = DONE
-    if not arguments.cluster and not all(job.midi for job in jobs):
+    status, quiet = DONE, "quiet" in words
+    if "cluster" not in words and not all(job.midi for job in jobs):
         _check_sound(jobs[0].soundfont)
-    with tracks_done(len(jobs), quiet=arguments.quiet) as one_more:
-        for outcome in outcomes(jobs, arguments.cluster):
-            silent = arguments.quiet and outcome.status == DONE
+    with tracks_done(len(jobs), quiet=quiet) as one_more:
+        for outcome in outcomes(jobs, words.text("cluster")):
+            silent = quiet and outcome.status == DONE
             one_more("" if silent else outcome.words)
             status = _worst(status, outcome.status)
     return status

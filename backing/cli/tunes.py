@@ -10,7 +10,8 @@ from backing.chart.form import Form
 from backing.chart.text.tune_file import read_file
 from backing.cli.status import DONE, USERS, in_words, tell
 from backing.combo.feel_check import feel_faults
-from backing.errors import OutputError, UserError
+from backing.errors import OutputError, RoutineError, UserError, quoted
+from backing.routine.keys import Keys
 from backing.saving import is_folder
 
 MUSICXML = (".musicxml", ".mxl", ".xml")
@@ -29,6 +30,17 @@ def read_tune(path: Path) -> Form:
     return read_file(path, feel_faults=feel_faults)
 
 
+def in_key(form: Form, text: str | None) -> Form:
+    """The form in the key that is named, if one is. Raises RoutineError."""
+    if text is None:
+        return form
+    keys = Keys.of(text)
+    if keys.in_turn:
+        raise RoutineError(f"{quoted(text)} is more than one key.", "Name one, such as Bb.")
+    (key,) = keys.in_tune(form.key)
+    return form.transposed(form.key.tonic.interval_to(key.tonic))
+
+
 def check_folder(output: str) -> None:
     """Raise OutputError for a place that is named as a folder ("takes/") and is not there."""
     if output.endswith(("/", os.sep)) and not is_folder(Path(output)):
@@ -42,7 +54,7 @@ def check_targets(tunes: Sequence[str], output: str | None, targets: Iterable[Pa
     """
     if len(tunes) > 1 and output and not is_folder(Path(output)):
         raise OutputError(
-            f"{output} is no folder, and {len(tunes)} tunes are named.",
+            f"{output} isn't a folder, and {len(tunes)} tunes are named.",
             "Name a folder that is there.",
         )
     places: set[Path] = set()

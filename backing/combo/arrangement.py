@@ -1,4 +1,4 @@
-"""The band plays a routine: who plays when, in which take, and the clock of it all."""
+"""The band plays a routine: each player's part of every pass, and the clock."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
 
+from backing.chart.form import Form
 from backing.combo import click, guide_tones
-from backing.combo.band import Band, Player
+from backing.combo.band import GUIDE_LINES, Band
 from backing.combo.bass import walking
 from backing.combo.comp import comping, rhythm
 from backing.combo.drums import drummer
@@ -17,19 +18,25 @@ from backing.combo.instruments import PEDAL_HAT
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
 from backing.combo.plan import Plan, Rest, make_plan
-from backing.routine.orders import Routine
+from backing.combo.player import Player
+from backing.errors import RoutineError
 from backing.routine.passes import Pass, Purpose
+from backing.routine.routine import Routine
 
+SEEDS = {"comp": "comping", "line": "melody"}
+"""Player -> the word in the seed, where it is another: the same seed, the same notes as ever."""
 TAIL_SECONDS = Fraction(5, 2)
-"""What is kept after the last beat, for the last chord to ring."""
+"""Time after the last beat for the last chord to ring."""
 
 
 def arrange(routine: Routine, band: Band) -> Performance:
-    """What the band plays of a routine.
+    """Play a routine.
 
-    Equal passes at other tempos are played once: a climb costs one arrangement. Raises FeelError
-    for an unknown feel.
+    Passes that differ only in tempo share their parts: a climb costs one arrangement.
+    Raises FeelError for an unknown feel, RoutineError for a drill without a player it needs.
     """
+    _check(routine, band)
+    players = _players(band, routine.form)
     memory: dict[Pass, tuple[Plan, tuple[Part, ...]]] = {}
     passes: list[PlayedPass] = []
     runs: list[tuple[Fraction, Fraction, Fraction]] = []
@@ -37,8 +44,8 @@ def arrange(routine: Routine, band: Band) -> Performance:
     for each in routine.passes:
         key = each if each.purpose is Purpose.COUNT_IN else replace(each, tempo=Fraction(1))
         if key not in memory:
-            plan = agreed(each, band)
-            memory[key] = plan, _parts(plan, each, band)
+            plan = plan_pass(each, band)
+            memory[key] = plan, _parts(plan, each, band, players)
         plan, parts = memory[key]
         passes.append(PlayedPass(each, start, parts))
         for bar in plan.bars:
@@ -50,66 +57,92 @@ def arrange(routine: Routine, band: Band) -> Performance:
     return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
 
 
-def agreed(played: Pass, band: Band) -> Plan:
-    """The plan of a pass, with the comping rhythm and the clave that the band agrees on.
+def _check(routine: Routine, band: Band) -> None:
+    """Raise RoutineError where the routine needs a player, or a chord, that is not there."""
+    trade, players = routine.request.trade, band.players
+    bars = (bar for each in routine.passes for bar in each.bars if not bar.final)
+    chords = (change.chord for bar in bars for change in bar.changes)
+    if "guide" in players and all(chord is None for chord in chords):
+        raise RoutineError(
+            "There is no chord in these bars, and so no guide tones.", "Choose bars with changes."
+        )
+    if routine.request.subdivisions and "line" not in players:
+        raise RoutineError(
+            "Subdivisions are heard in a line, and nobody plays one.", "Give the band a line."
+        )
+    if trade and trade.partner == "line" and "line" not in players:
+        raise RoutineError(
+            "There is no line to trade with.", "Give the band a line, or trade with the drums."
+        )
+    if trade and trade.partner == "drums" and not players & {"drums", "click"}:
+        raise RoutineError(
+            "Without the drums there is nobody to trade with.",
+            "Keep them, add a click, or trade with a line.",
+        )
+
+
+def plan_pass(played: Pass, band: Band) -> Plan:
+    """The plan of a pass, with its comping rhythm and its clave.
 
     Raises FeelError for an unknown feel.
     """
     plan = make_plan(played, band.feel)
     if plan.purpose is Purpose.COUNT_IN:
         return plan
-    strokes = rhythm.strokes(plan, _dice(band, "rhythm", played), band.comp)
+    strokes = rhythm.strokes(plan, _rng(band, "rhythm", played), band.comp)
     ostinato = random.Random(f"{band.seed}/ostinato").random()
     return replace(plan, comping=strokes, ostinato=ostinato)
 
 
 def _overrides(band: Band, swing: str | Fraction) -> bool:
-    """A given swing ratio holds for feels that swing; an even feel stays even."""
+    """Whether the band's swing ratio applies: feels with even eighths stay even."""
     return band.swing is not None and swing != 1
 
 
-def _parts(plan: Plan, played: Pass, band: Band) -> tuple[Part, ...]:
+def _parts(plan: Plan, played: Pass, band: Band, players: dict[str, Player]) -> tuple[Part, ...]:
     if plan.purpose is Purpose.COUNT_IN:
         return (click.count_in(plan, played.tempo),)
     parts = [
-        _heeding(play(plan, _dice(band, name, played)), plan)
-        for name, play in _players(band).items()
+        _with_rests(play(plan, _rng(band, SEEDS.get(name, name), played)), plan)
+        for name, play in players.items()
     ]
     return tuple(part for part in parts if part.notes)
 
 
-def _players(band: Band) -> dict[str, Player]:
+def _players(band: Band, form: Form) -> dict[str, Player]:
     players: dict[str, Player] = {
         "bass": walking.play,
-        "comping": lambda plan, dice: comping.play(plan, dice, comp=band.comp),
+        "comp": lambda plan, dice: comping.play(plan, dice, comp=band.comp),
         "drums": drummer.play,
-        "guide": lambda plan, dice: guide_tones.play(plan, dice, line=band.guide_line),
-        "click": lambda plan, _: click.play(plan, band.click),
+        "guide": lambda plan, dice: guide_tones.play(
+            plan, dice, line=band.guide_line or GUIDE_LINES[0]
+        ),
+        "click": lambda plan, _: click.play(plan, band.click or "all"),
     }
-    if band.melody is not None:
-        players["melody"] = band.melody
+    if band.line is not None:
+        players["line"] = band.line.player(form)
     return {name: play for name, play in players.items() if name in band.players}
 
 
-def _dice(band: Band, player: str, played: Pass) -> random.Random:
-    """Each player's own dice for a take: nobody's playing depends on who else is there.
+def _rng(band: Band, player: str, played: Pass) -> random.Random:
+    """The random numbers of one player in one take, whoever else plays.
 
     The key is not in the seed, so other keys have the same rhythm and the same functions.
     """
-    loop = played.purpose in (Purpose.ROUND, Purpose.LEAD_IN, Purpose.BREATH)
+    loop = played.purpose in (Purpose.TIME, Purpose.LEAD_IN, Purpose.REST_BAR)
     return random.Random(f"{band.seed}/{player}/{'loop' if loop else 'chorus'}/{played.take}")
 
 
-def _heeding(part: Part, plan: Plan) -> Part:
-    """The part with the plan's rests kept: only strokes of the whole band sound in them."""
+def _with_rests(part: Part, plan: Plan) -> Part:
+    """The part with the plan's rests, in which only hits of the whole band sound."""
     notes: Iterable[Note] = part.notes
     for rest in plan.rests:
         if part.name in rest.players or (part.name == "drums" and "kit" in rest.players):
-            notes = _resting(notes, rest, foot_plays="kit" in rest.players)
+            notes = _silenced(notes, rest, foot_plays="kit" in rest.players)
     return replace(part, notes=tuple(notes))
 
 
-def _resting(notes: Iterable[Note], rest: Rest, *, foot_plays: bool) -> Iterable[Note]:
+def _silenced(notes: Iterable[Note], rest: Rest, *, foot_plays: bool) -> Iterable[Note]:
     for note in notes:
         inside = rest.start <= note.onset < rest.end
         if inside and not note.together and not (foot_plays and note.pitch == PEDAL_HAT):

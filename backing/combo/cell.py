@@ -1,13 +1,14 @@
 """Rhythmic cells: a few strokes in a bar or two, typed as a player would say them.
 
-A stroke is a beat and what stands behind it::
+A stroke is a beat and its marks::
 
     1        on beat 1                 1-       held until the next stroke (or the cell's end)
-    2&       on the and of 2           2&'      short
+    2&       on the and of 2           2&.      short
     3e 3a    a sixteenth after 3,      4>       accented
-             a sixteenth before 4      (2&)     ghosted
-    1.2 1.3  second, third triplet     2&?60    played 60 times in a hundred
-             of beat 1                 1&?30@110-220   and only between these tempos
+             a sixteenth before 4      4^       short and accented
+    1.2 1.3  second, third triplet     (2&)     ghosted
+             of beat 1                 2&:60%   played 60 times in a hundred
+                                       1&:110-220bpm   played at these tempos only
 
 The and swings with the feel; triplets and sixteenths are played as written. Beats count on
 through a cell of several bars: in 4/4 beat 5 is the first of the second bar.
@@ -15,17 +16,15 @@ through a cell of several bars: in 4/4 beat 5 is the first of the second bar.
 
 from __future__ import annotations
 
-import itertools
 import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from backing.errors import quoted
-
 STROKE = re.compile(
-    r"(?P<ghost>\()?(?P<beat>\d+)(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-'>]*)\)?"
-    r"(?:\?(?P<chance>\d+))?(?:@(?P<low>\d+)-(?P<high>\d+))?$"
+    r"(?P<ghost>\()?(?P<beat>\d+)(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-.>^]*)\)?"
+    r"(?::(?P<chance>\d+)%)?(?::(?P<low>\d+)-(?P<high>\d+)bpm)?$"
 )
+OLD_STROKE = re.compile(r"([^'?@]*)('?)([^'?@]*)(?:\?(\d+))?(?:@(\d+-\d+))?$")
 PLACES = {
     None: Fraction(0),
     "e": Fraction(1, 4),
@@ -35,7 +34,7 @@ PLACES = {
     "a": Fraction(3, 4),
 }
 SHORT, MEDIUM = Fraction(1, 4), Fraction(1, 2)
-"""Lengths in beats of a short stroke and of one that bears no mark."""
+"""Lengths in beats of a short stroke and of one without a mark."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,17 +73,25 @@ class Cell:
         )
 
 
-def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
-    """The strokes of a cell of ``beats`` beats, from its text; raises ValueError naming the word.
+class StrokeError(ValueError):
+    """A ``word`` of a cell that isn't a stroke, what is wrong with it, and what to write."""
 
-    An empty text is a cell of silence.
+    def __init__(self, word: str, cause: str, cure: str) -> None:
+        super().__init__(f'"{word}" {cause} {cure}')
+        self.word, self.cause, self.cure = word, cause, cure
+
+
+def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
+    """Read the strokes of a cell of ``beats`` beats; an empty text is a cell of silence.
+
+    Raises StrokeError.
     """
     found = [_read_stroke(word, beats) for word in text.split()]
     if not found:
         return ()
-    for (early, _), (late, _) in itertools.pairwise(found):
-        if late.onset <= early.onset:
-            raise ValueError(f"the strokes of {quoted(text)} do not stand in the order of time")
+    for (before, _), (stroke, _), word in zip(found, found[1:], text.split()[1:], strict=False):
+        if stroke.onset <= before.onset:
+            raise StrokeError(word, "is out of order.", "Write the strokes in order of time.")
     ends = [stroke.onset for stroke, _ in found[1:]] + [Fraction(beats)]
     return tuple(
         _with_length(stroke, end - stroke.onset if "-" in marks else None, marks)
@@ -95,17 +102,16 @@ def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
 def _read_stroke(word: str, beats: int) -> tuple[Stroke, str]:
     match = STROKE.match(word)
     if not match or (match["ghost"] is None) == (")" in word):
-        raise ValueError(
-            f"{quoted(word)} is no stroke; strokes are like 1 2& 3.2 4a with marks - ' > ( )"
-        )
+        raise _no_stroke(word)
     onset = int(match["beat"]) - 1 + PLACES[match["sub"]]
     if not 0 <= onset < beats:
-        raise ValueError(f"{quoted(word)} lies outside the {beats} beats of its cell")
+        cause = f"is outside the {beats} beats of its cell."
+        raise StrokeError(word, cause, f"Write beats from 1 to {beats}.")
     marks = match["marks"]
     stroke = Stroke(
         onset=Fraction(onset),
         length=MEDIUM,
-        accent=-1 if match["ghost"] else int(">" in marks),
+        accent=-1 if match["ghost"] else int(">" in marks or "^" in marks),
         chance=int(match["chance"] or 100) / 100,
         swung=match["sub"] in (None, "&"),
         tempos=(int(match["low"]), int(match["high"])) if match["low"] else None,
@@ -113,6 +119,19 @@ def _read_stroke(word: str, beats: int) -> tuple[Stroke, str]:
     return stroke, marks
 
 
+def _no_stroke(word: str) -> StrokeError:
+    """The error for a word that is no stroke, or is written in an older way."""
+    old = OLD_STROKE.match(word)
+    if old and any(old.group(2, 4, 5)):
+        start, short, end, chance, tempos = old.groups("")
+        new = start + ("." if short else "") + end
+        new += (f":{chance}%" if chance else "") + (f":{tempos}bpm" if tempos else "")
+        if STROKE.match(new):
+            return StrokeError(word, "is an older way to write a stroke.", f"Write {new}.")
+    cure = "Write a beat such as 1, 2&, 3.2 or 4a, with - . > ^ after it or ( ) around it."
+    return StrokeError(word, "isn't a stroke.", cure)
+
+
 def _with_length(stroke: Stroke, held: Fraction | None, marks: str) -> Stroke:
-    length = held if held is not None else SHORT if "'" in marks else MEDIUM
+    length = held if held is not None else SHORT if "." in marks or "^" in marks else MEDIUM
     return Stroke(stroke.onset, length, stroke.accent, stroke.chance, stroke.swung, stroke.tempos)

@@ -1,4 +1,4 @@
-"""The click: a metronome for practising, and the sticks that count the band in."""
+"""The click: a metronome for practicing, and the sticks that count the band in."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def play(plan: Plan, beats: str = "all") -> Part:
     """A click on wood blocks through a pass, on the ``beats`` named in BEATS.
 
     Beat 1 is higher where every beat clicks. A pickup is clicked as the end of the bar it is cut
-    from. Raises RoutineError for beats that are not known.
+    from. Raises RoutineError for unknown beats.
     """
     if beats not in BEATS:
         raise RoutineError(
@@ -75,7 +75,7 @@ def _clicks(plan: Plan, beats: str) -> Iterator[Note]:
         bar = planned.bar
         missing = max(Fraction(0), bar.meter.beats - bar.length)
         for beat in BEATS[beats](bar):
-            # what is cut off a count comes after it, what is cut off a pickup came before it
+            # a count loses its end, a pickup its beginning
             place = beat - missing if bar.pickup else Fraction(beat)
             if 0 <= place < bar.length:
                 high = beats == "all" and beat == 0
@@ -86,8 +86,8 @@ def _clicks(plan: Plan, beats: str) -> Iterator[Note]:
 def count_in(plan: Plan, tempo: Fraction) -> Part:
     """Sticks that count the bars of a count-in pass at ``tempo`` bpm: 1 . 2 . | 1 2 3 4.
 
-    The last bar is counted out, also where a pickup has cut it short: the count then goes on
-    through the pickup, beyond the pass. What comes before is counted slowly enough to be felt
+    The last bar is counted in full; where a pickup cuts it short, the count goes on through the
+    pickup. What comes before is counted slowly enough to be felt
     (common practice, no source): in half notes in four, by the first beat in two and three, by
     their groups in longer bars; up to SLOW_BPM every beat, above FAST_BPM at first only beat 1.
     """
@@ -100,7 +100,7 @@ def count_in(plan: Plan, tempo: Fraction) -> Part:
 
 
 def _counted(bar: PlayedBar, left: int, tempo: Fraction) -> Sequence[int]:
-    """The beats counted in a bar when ``left`` bars are left with it."""
+    """The beats counted in a bar when ``left`` bars are left, this one included."""
     if left == 1 or tempo <= SLOW_BPM:
         return _all(bar)
     if left > 2 and tempo > FAST_BPM:

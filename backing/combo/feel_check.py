@@ -1,14 +1,14 @@
-"""What is wrong with a feel, in all its tables at once."""
+"""The mistakes in all tables of a feel at once."""
 
 from __future__ import annotations
 
-from backing.combo.bass.style import read_style as read_bass
-from backing.combo.comp.style import read_style as read_comp
-from backing.combo.drums.style import read_style as read_drums
-from backing.combo.style import load_feel
+from backing.combo.bass.style import read_bass_style
+from backing.combo.comp.style import read_comp_style
+from backing.combo.drums.style import read_drum_style
+from backing.combo.feel_file import load_feel
 from backing.errors import FeelError
 
-_READERS = (read_bass, read_comp, read_drums)
+_READERS = (read_bass_style, read_comp_style, read_drum_style)
 
 
 def feel_faults(name: str) -> tuple[FeelError, ...]:

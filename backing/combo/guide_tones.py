@@ -1,50 +1,40 @@
 """Guide tones: two lines through the changes that show where the chords lead.
 
 One line starts on the third, the other on the seventh; each goes to the nearest guide tone of the
-next chord, so that in a cadence it stays or falls by a step while the lines trade thirds and
-sevenths. A line that has sunk starts again an octave higher at the head of a section; where it
-cannot wait so long it does so between phrases, not inside a cadence.
+next chord, so that in a cadence it stays or falls by a step while the lines exchange thirds and
+sevenths. A line that has sunk too low starts again an octave higher at the top of a section, or,
+if it cannot wait, between phrases; not inside a cadence.
 """
 
 from __future__ import annotations
 
 import random
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from math import ceil
 
-from backing.combo.band import LINES
-from backing.combo.instruments import VIBES, Instrument
+from backing.combo.band import GUIDE_LINES
+from backing.combo.instruments import VIBES
 from backing.combo.part import Note, Part, on_palette
-from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
+from backing.combo.plan import Accent, ChordSpan, Plan
 
-RHYTHMS = ("whole", "half", "phrased")
 LOW, HIGH = 55, 79
 """The range of the lines, MIDI."""
 THIRDS_START, SEVENTHS_START = 69, 67
 """Near which pitch (MIDI) each line begins."""
 SUNK = 62
-"""A line below this starts again an octave higher at the head of a section."""
+"""A line below this starts again an octave higher at the top of a section."""
 AT_SECTION, AT_PHRASE, AT_CHORD, IN_CADENCE = 1.0, 3.0, 8.0, 60.0
-"""What it costs a line to leap by an octave: least where a section begins, then a phrase of four
-bars; inside a cadence only what nothing else can bring back."""
+"""The cost of a leap by an octave: least at the top of a section, then of a four-bar phrase; in a
+cadence only as a last resort."""
 MIDDLE, OFF_MIDDLE = 67, 0.02
-"""The middle of the range, and what each semitone away from it costs a chord."""
+"""The middle of the range, and the cost of each half step away from it."""
 RESTRIKE_BARS = 2
-"""A chord that stays is struck again after so many bars."""
+"""A chord that lasts is played again every so many bars."""
 LIFT = Fraction(1, 8)
-"""A note ends so many beats before the next one of its line, lest late ones overlap."""
-PHRASES = (
-    ((Fraction(0), Fraction(3)),),
-    ((Fraction(0), Fraction(3, 2)), (Fraction(3, 2), Fraction(2))),
-    ((Fraction(-1, 2), Fraction(3)),),
-    ((Fraction(-1, 2), Fraction(1)), (Fraction(1), Fraction(2))),
-    ((Fraction(0), Fraction(1)), (Fraction(5, 2), Fraction(1))),
-)
-"""Onset and length in beats from where a chord comes in: plain, repeated or brought forward."""
+"""A note ends so many beats before the next, so that late ones do not overlap."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,26 +57,24 @@ class _Entry:
 
 def play(
     plan: Plan,
-    rng: random.Random,
+    _: random.Random,
     line: str = "both",
-    rhythm: str = "whole",
-    instrument: Instrument = VIBES,
 ) -> Part:
-    """The guide tones of a pass; ``line`` is one of LINES, ``rhythm`` one of RHYTHMS.
+    """The guide tones of a pass; ``line`` is one of GUIDE_LINES.
 
     A note's role is the degree it is of its chord ("3", "b7"). Raises ValueError for another
-    line or rhythm.
+    line.
     """
-    if line not in LINES or rhythm not in RHYTHMS:
-        raise ValueError(f"a line of {LINES} in a rhythm of {RHYTHMS}, not {line!r}, {rhythm!r}")
+    if line not in GUIDE_LINES:
+        raise ValueError(f"a line of {GUIDE_LINES}, not {line!r}")
     upper, lower = lines(plan)
-    chosen = {"thirds": (upper,), "sevenths": (lower,), "both": (upper, lower)}[line]
+    chosen = {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
     accents = {accent.onset for accent in plan.accents}
     notes: list[Note] = []
-    for stroke in _lifted(_strokes(plan, rhythm, rng)):
+    for stroke in _lifted(_strokes(plan)):
         pitches = sorted({tones[stroke.index].pitch for tones in chosen})
         notes += _notes(plan, stroke, pitches, stroke.onset in accents)
-    return Part("guide", instrument, tuple(notes))
+    return Part("guide", VIBES, tuple(notes))
 
 
 def lines(plan: Plan) -> tuple[tuple[GuideTone, ...], tuple[GuideTone, ...]]:
@@ -102,7 +90,7 @@ def _toned(spans: Sequence[ChordSpan], pitches: Sequence[int]) -> tuple[GuideTon
 
 
 def _led(spans: Sequence[ChordSpan]) -> tuple[list[int], list[int]]:
-    """Both lines as the nearest tones lead them, wherever that is: they sink without an end."""
+    """Both lines led to the nearest tones, whatever their range: they sink and sink."""
     upper: list[int] = []
     lower: list[int] = []
     for span in spans:
@@ -118,7 +106,7 @@ def _led(spans: Sequence[ChordSpan]) -> tuple[list[int], list[int]]:
 
 
 def _nearest_pair(upper: int, lower: int, third: int, seventh: int) -> tuple[int, int]:
-    """Where two lines go: each to a guide tone of its own, with the least motion in all."""
+    """Where two lines go: each to its own guide tone, with the least motion."""
     straight = _near(upper, third), _near(lower, seventh)
     crossed = _near(upper, seventh), _near(lower, third)
 
@@ -137,7 +125,7 @@ def _near(pitch: int, pitch_class: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class _Joint:
-    """Where a chord begins: what an octave costs a line there, and whether a section does too."""
+    """The start of a chord: the cost of an octave leap there, and whether it is a section's top."""
 
     price: float
     top: bool
@@ -155,7 +143,7 @@ def _joint(plan: Plan, spans: Sequence[ChordSpan], at: int) -> _Joint:
 
 
 def _resolves(before: ChordSpan, span: ChordSpan) -> bool:
-    """Whether two chords belong together: a fall by a fifth, or by a semitone from a dominant."""
+    """Whether a chord resolves: down a fifth, or from a dominant down a half step."""
     assert before.chord is not None
     assert span.chord is not None
     falls = (before.chord.root.pitch_class - span.chord.root.pitch_class) % 12
@@ -163,7 +151,7 @@ def _resolves(before: ChordSpan, span: ChordSpan) -> bool:
 
 
 def _in_range(line: Sequence[int], joints: Sequence[_Joint]) -> list[int]:
-    """The line with its octaves chosen so that it stays in range and leaps where it costs least."""
+    """The line with octaves chosen to stay in range and to leap where it costs least."""
     reached: list[dict[int, tuple[float, int]]] = []
     for at, (pitch, joint) in enumerate(zip(line, joints, strict=True)):
         options = _octaves(pitch, joint.top) if at else [pitch]
@@ -197,9 +185,8 @@ def _walked_back(reached: Sequence[dict[int, tuple[float, int]]]) -> list[int]:
     return pitches[::-1]
 
 
-def _strokes(plan: Plan, rhythm: str, rng: random.Random) -> list[_Entry]:
+def _strokes(plan: Plan) -> list[_Entry]:
     """All strokes of a pass in order of time."""
-    grid = _grid(plan.bars) if rhythm == "half" else ()
     last = {a.span.start: a for a in plan.accents if a.kind == "last"}
     strokes: list[_Entry] = []
     index = -1
@@ -207,12 +194,8 @@ def _strokes(plan: Plan, rhythm: str, rng: random.Random) -> list[_Entry]:
         if span.chord is None:
             continue
         index += 1
-        if span.start in last:
-            times = _ending(span, last[span.start])
-        elif rhythm == "phrased" and span.end - span.start >= 2 and not span.early:
-            times = _phrase(span, rng)
-        else:
-            times = _sustained(plan, span, grid)
+        ends = span.start in last
+        times = _ending(span, last[span.start]) if ends else _sustained(plan, span)
         strokes += [_Entry(index, span, onset, length) for onset, length in times]
     return strokes
 
@@ -223,34 +206,13 @@ def _ending(span: ChordSpan, last: Accent) -> list[tuple[Fraction, Fraction]]:
     return [*head, (last.onset, last.length)]
 
 
-def _phrase(span: ChordSpan, rng: random.Random) -> list[tuple[Fraction, Fraction]]:
-    phrases = PHRASES if span.start > 0 else [p for p in PHRASES if p[0][0] >= 0]
-    room = span.end - span.start - Fraction(1, 2)
-    inside = [(onset, length) for onset, length in rng.choice(phrases) if onset < room]
-    return [(span.start + onset, min(length, room - onset)) for onset, length in inside]
-
-
-def _sustained(
-    plan: Plan, span: ChordSpan, grid: Sequence[Fraction]
-) -> list[tuple[Fraction, Fraction]]:
-    """Notes that last up to the next: with the chord and on the grid, or every few bars."""
+def _sustained(plan: Plan, span: ChordSpan) -> list[tuple[Fraction, Fraction]]:
+    """Notes that last up to the next: with the chord, and again every few bars."""
     first = max(span.start, span.written)
-    if grid:
-        again = grid[bisect_right(grid, first) : bisect_left(grid, span.end)]
-    else:
-        step = plan.bar_at(first).bar.length * RESTRIKE_BARS
-        again = [first + step * n for n in range(1, ceil((span.end - first) / step))]
+    step = plan.bar_at(first).bar.length * RESTRIKE_BARS
+    again = [first + step * n for n in range(1, ceil((span.end - first) / step))]
     ordered = [span.start, *again, span.end]
     return [(onset, end - onset) for onset, end in pairwise(ordered)]
-
-
-def _grid(bars: Sequence[PlanBar]) -> list[Fraction]:
-    """Where the groups of beats begin: 1 and 3 in 4/4, 1 and 4 in 5/4."""
-    return [
-        bar.start + beats
-        for bar in bars
-        for beats in accumulate(bar.bar.meter.groups[:-1], initial=0)
-    ]
 
 
 def _lifted(strokes: Sequence[_Entry]) -> list[_Entry]:

@@ -1,4 +1,4 @@
-"""Instruments by name: General MIDI programs, percussion keys and what chokes what.
+"""Instruments: General MIDI programs, percussion keys, and which keys choke others.
 
 Programs count from 0, as sent on the wire. Sources: General MIDI level 1 sound set and
 percussion key map (MMA RP-003), and the GM2 key list for the brush kit.
@@ -19,10 +19,8 @@ class Instrument:
 
 
 PIANO = Instrument("acoustic grand piano", 0)
-ELECTRIC_PIANO = Instrument("electric piano", 4)
 VIBES = Instrument("vibraphone", 11)
 ORGAN = Instrument("drawbar organ", 16)
-NYLON_GUITAR = Instrument("nylon guitar", 24)
 JAZZ_GUITAR = Instrument("jazz guitar", 26)
 ACOUSTIC_BASS = Instrument("acoustic bass", 32)
 TENOR_SAX = Instrument("tenor sax", 66)
@@ -37,9 +35,9 @@ COMPING = {
     "vibes": VIBES,
     "organ": ORGAN,
 }
-"""What each player of comping plays; "four" is the rhythm guitar on all beats of the bar."""
+"""The instruments that comp; "four" is rhythm guitar on every beat."""
 SHORT_NAMES = {PIANO: "piano", JAZZ_GUITAR: "guitar", VIBES: "vibes", ORGAN: "organ"}
-"""What players say for short of an instrument that comps."""
+"""Short names of the instruments that comp."""
 
 KICK = 36
 SIDE_STICK = 37
@@ -60,8 +58,7 @@ RIDE = 51
 RIDE_BELL = 53
 HIGH_WOOD_BLOCK = 76
 LOW_WOOD_BLOCK = 77
-CLAVES = 75
 SHAKER = 82
 
 CHOKED_BY = {OPEN_HAT: (CLOSED_HAT, PEDAL_HAT)}
-"""Percussion key -> keys that cut it short (an open hi-hat is closed by hand or foot)."""
+"""Percussion key -> keys that choke it (an open hi-hat is closed by hand or foot)."""

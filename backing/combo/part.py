@@ -11,7 +11,7 @@ from backing.chart.harmony import Chord
 from backing.combo.instruments import Instrument
 
 VELOCITIES = tuple(range(16, 128, 8))
-"""The palette of velocities: few distinct notes, so few to render (steps of 8 are below 1.5 dB)."""
+"""The palette of velocities: few distinct notes to render (steps of 8 are below 1.5 dB)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Note:
     melodic: bool = False
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """How it is pickled: in a quarter of the time that a dataclass takes by itself."""
+        """Pickle in a quarter of the time that a dataclass takes by itself."""
         when, what = (self.onset, self.length), (self.pitch, self.velocity)
         how = self.swung, self.lateness_ms, self.role, self.chord, self.together, self.tempos
         return type(self), (*when, *what, *how, self.melodic)
@@ -78,3 +78,7 @@ class Part:
 def on_palette(velocity: float) -> int:
     """The velocity of the palette nearest to ``velocity``."""
     return min(VELOCITIES, key=lambda v: abs(v - velocity))
+
+
+PALETTE = tuple(map(on_palette, range(128)))
+"""Velocity -> the nearest one of the palette."""

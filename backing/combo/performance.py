@@ -1,4 +1,4 @@
-"""A performance: every part of every pass, and the clock that puts it into seconds."""
+"""A performance: every part of every pass, and the clock."""
 
 from __future__ import annotations
 
@@ -7,9 +7,14 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from backing.combo.feel import Clock
-from backing.combo.instruments import SHORT_NAMES, Instrument
+from backing.combo.instruments import Instrument
 from backing.combo.part import Note, Part
+from backing.errors import RoutineError
 from backing.routine import Pass
+
+LONGEST_SECONDS = 2 * 3600
+WAV_BYTES_A_SECOND = 44_100 * 2 * 2
+"""Of 16-bit stereo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +54,10 @@ class PlayedPass:
 
 @dataclass(frozen=True)
 class Performance:
-    """All that sounds: passes in a row, and their clock.
+    """Passes in a row, as played, and their clock.
 
     ``title`` is the tune's; ``tail`` the seconds of silence and ring kept after the last beat
-    (0 in a loop, whose ring folds into its beginning); ``circular`` says that it is such a loop.
+    (0 in a seamless loop, whose ring folds into its beginning); ``circular``: it is such a loop.
     """
 
     title: str
@@ -71,10 +76,7 @@ class Performance:
         return next(p.instrument for done in self.passes for p in done.parts if p.name == part)
 
     def player(self, part: str) -> str:
-        """What players call a part: the comping "piano" or "guitar" by its instrument."""
-        if part == "comping":
-            instrument = self.instrument(part)
-            return SHORT_NAMES.get(instrument, instrument.name)
+        """What players call a part."""
         return "count-in" if part == "count" else part
 
     def bar_lines(self) -> tuple[Fraction, ...]:
@@ -89,8 +91,8 @@ class Performance:
     def notes(self, part: str) -> Iterator[PlayedNote]:
         """The notes of a part in time, pass by pass, at the tempos at which they are played.
 
-        A note that its lateness or a push puts before the start of the performance has a negative
-        onset: a loop folds it to the end, others begin it at 0.
+        A note before the start (pushed, or early) has a negative onset: a loop folds it to the
+        end, others begin it at 0.
         """
         for played in self.passes:
             for mine in played.parts:
@@ -98,7 +100,7 @@ class Performance:
                     yield from self.in_time(mine.notes, played.start)
 
     def in_time(self, notes: Iterable[Note], start: Fraction) -> Iterator[PlayedNote]:
-        """Notes of a pass that begins at beat ``start``, in time, as far as they are played."""
+        """Notes of a pass that begins at beat ``start``, in time, those of its tempo alone."""
         clock = self.clock
         for note in notes:
             first = start + note.onset
@@ -112,3 +114,14 @@ class Performance:
             last = first + note.length
             end = (clock.played(last) if note.swung else last) + late
             yield PlayedNote(onset, max(onset, end), note, clock)
+
+
+def check_length(performance: Performance) -> None:
+    """Raise RoutineError for what lasts longer than LONGEST_SECONDS, saying how long and large."""
+    seconds = float(performance.clock.length_seconds)
+    if seconds > LONGEST_SECONDS:
+        hours, megabytes = seconds / 3600, seconds * WAV_BYTES_A_SECOND / 1e6
+        raise RoutineError(
+            f"This track lasts {hours:.1f} hours, {megabytes:,.0f} MB as .wav.",
+            "Ask for fewer tempos, keys or times, or add --long if you mean it.",
+        )

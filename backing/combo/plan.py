@@ -1,7 +1,7 @@
-"""What the whole band agrees on before anyone plays a pass.
+"""What the band agrees on before anyone plays a pass.
 
-Where each chord is brought in, how much energy there is, where all strike together, who rests,
-where a fill leads on: every player reads this, so they play one music.
+Where each chord comes in, the energy, the hits of the whole band, who rests, where there are
+fills: every player reads the same plan.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import PLAYERS, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
-from backing.combo.style import Feel, feel_names, load_feel
+from backing.combo.feel_file import Feel, feel_names, load_feel
 from backing.routine import Pass, Purpose
 
 SHORT_LOOP_BARS = 8
-"""Loops of fewer bars get a light set-up in place of a fill, and no crash on every round."""
+"""Loops of fewer bars get a light set-up in place of a fill, and not always a crash."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ class PlanBar:
 
 @dataclass(frozen=True, slots=True)
 class ChordSpan:
-    """A chord, from where the band brings it in to where the next one comes.
+    """A chord, from where the band plays it to where the next one comes.
 
     ``start`` and ``end`` in beats from the start of the pass, pushes included (``start`` of the
     first span may be negative); ``written`` is the onset on paper. Equal chords in a row are one
@@ -76,7 +76,7 @@ class ChordSpan:
 
 @dataclass(frozen=True, slots=True)
 class Accent:
-    """A stroke of the whole band at one time; ``kind``: "hit", "stop", "push" or "last".
+    """A hit of the whole band; ``kind``: "hit", "stop", "push" or "last".
 
     ``onset`` and ``length`` in beats from the start of the pass; a push on the first bar has a
     negative onset. ``span`` is the chord that sounds.
@@ -90,7 +90,7 @@ class Accent:
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """Beats in which ``players`` strike nothing but what the whole band strikes together."""
+    """Beats in which ``players`` rest but for hits of the whole band."""
 
     start: Fraction
     end: Fraction
@@ -99,7 +99,7 @@ class Rest:
 
 @dataclass(frozen=True, slots=True)
 class CompStroke:
-    """One stroke of the comping rhythm, chosen before anyone plays so that drums can answer it.
+    """One stroke of the comping rhythm, chosen before anyone plays so that the drums can answer it.
 
     ``span`` is the chord that sounds: the next one where the stroke anticipates it.
     ``accent``: 1 accented, 0 plain, -1 soft. ``swung`` and ``tempos``: see Note.
@@ -166,9 +166,9 @@ class Plan:
         return self.spans[at] if at < len(self.spans) else self.following
 
     def resting(self, player: str, beat: Fraction) -> bool:
-        """Whether ``player`` rests at ``beat``, but for strokes of the whole band.
+        """Whether ``player`` rests at ``beat``, but for hits of the whole band.
 
-        From the end on, whether the bar that follows is a rest.
+        At the end and after it: in the bar that follows.
         """
         if beat >= self.length:
             return player in self.resting_next
@@ -191,7 +191,7 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         spans=spans,
         following=following,
         accents=_accents(bars, spans),
-        rests=_rests(bars, breath=played.purpose is Purpose.BREATH),
+        rests=_rests(bars, rest_bar=played.purpose is Purpose.REST_BAR),
         length=length,
         chorus=played.chorus,
         choruses=played.choruses,
@@ -205,16 +205,25 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
     )
 
 
+def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
+    """What the band would agree on for these bars as one time through a loop."""
+    return make_plan(
+        Pass(Purpose.SOLO, tuple(bars), Fraction(120), circular=True, leads_to=bars[0])
+        if bars
+        else Pass(Purpose.SOLO, (), Fraction(120))
+    )
+
+
 def _first_time(played: Pass) -> bool:
-    """Whether the bars are heard for the first time: a first chorus, the first round of a loop."""
+    """Whether the bars are heard for the first time: a first chorus, the first time of a loop."""
     return played.chorus == 0 and played.take == 0
 
 
 def feel_of(name: str, meter: Meter) -> Feel:
     """The feel called ``name``, or its nearest relative made for ``meter``.
 
-    A swing feel in three is the waltz, the waltz in four is swing: a relative is the feel that
-    names the meter first. A feel of even eighths plays the meter it is given.
+    A swing feel in three is the waltz, the waltz in four is swing: a relative is the feel whose
+    first meter it is. A feel of even eighths plays the meter it is given.
     """
     feel = load_feel(name)
     if str(meter) in feel.meters or feel.ratio(Fraction(120)) == 1:
@@ -265,17 +274,17 @@ def _next_feel(bar: PlanBar, played: Pass, nxt: PlayedBar, feel: str | None) -> 
 
 
 def _energy(played: Pass, bar: PlayedBar) -> float:
-    """From 0 to 1: solos grow from chorus to chorus, a section towards its end."""
+    """From 0 to 1: solos grow from chorus to chorus, a section toward its end."""
     if played.purpose is Purpose.SOLO and played.choruses > 1:
         base = 0.45 + 0.35 * min(1.0, played.chorus / max(1, played.choruses - 1))
     else:
-        base = {Purpose.HEAD: 0.4, Purpose.OUT: 0.6}.get(played.purpose, 0.55)
+        base = {Purpose.HEAD: 0.4, Purpose.HEAD_OUT: 0.6}.get(played.purpose, 0.55)
     within = 0.15 * (bar.section_bar - 1) / max(1, bar.section_bars - 1)
     return min(1.0, base + within)
 
 
 def _with_fill(bar: PlanBar, played: Pass, nxt: PlayedBar | None, feel: str | None) -> PlanBar:
-    """Where drums lead on: a whole bar into another feel, else by the weight of the joint."""
+    """The bar with its fill or set-up: a whole bar into another feel, else by what comes next."""
     if nxt is None or bar.bar.pickup:
         return bar
     if _next_feel(bar, played, nxt, feel).name != bar.feel.name:
@@ -352,22 +361,22 @@ def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accen
 
 
 def _last(bar: PlanBar, spans: Sequence[ChordSpan]) -> tuple[Fraction, Fraction]:
-    """Onset and length of the last stroke: where its chord is pushed, the push is the last."""
+    """Onset and length of the last stroke: on the push if its chord is pushed."""
     pushed = (span.start for span in spans if span.early and span.written == bar.start)
     onset = next(pushed, bar.start)
     return onset, bar.end - onset if bar.bar.final == "held" else Fraction(1, 2)
 
 
-def _rests(bars: Sequence[PlanBar], *, breath: bool) -> tuple[Rest, ...]:
-    """Who rests where; a breath between rounds is kept by the hi-hat foot alone."""
+def _rests(bars: Sequence[PlanBar], *, rest_bar: bool) -> tuple[Rest, ...]:
+    """Who rests where; in a rest bar between times the hi-hat foot goes on alone."""
     counted = frozenset(PLAYERS) - {"click"}
-    if breath:
+    if rest_bar:
         counted = counted - {"drums"} | {"kit"}
     rests = []
     for planned in bars:
         directions = planned.bar.directions
         if directions.hits:
-            rests.append(Rest(planned.start, planned.end, frozenset({"bass", "comping"})))
+            rests.append(Rest(planned.start, planned.end, frozenset({"bass", "comp"})))
         if directions.only is not None or planned.bar.final:
             rests.append(Rest(planned.start, planned.end, RHYTHM_SECTION))
         if planned.bar.pickup or not planned.bar.changes:

@@ -1,8 +1,8 @@
 """Lines through the changes: chord tones under the hand, joined by step where the chord changes.
 
-A line is found by search over the whole form (``line_search``). Its first note follows from the
-first chord alone, so that a pass can lead to the next one without knowing it: a loop is a circle.
-After a rest, in phrases and calls and in most turns of trading, it is drawn like the others.
+A line is found by search over the whole form (``search``). Its first note follows from the first
+chord by rule, so that the pass before can lead to it. After a rest, in phrases and calls and in
+most turns of trading, it is drawn like the others.
 """
 
 from __future__ import annotations
@@ -16,29 +16,31 @@ from itertools import pairwise
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval, PitchName
 from backing.combo.plan import ChordSpan, Plan
-from backing.lines.line import IDEAS, SLOW, Line, LineNote
-from backing.lines.rhythm import LineSlot, slots, starts_anew
+from backing.errors import PracticeError
+from backing.lines.line import IDEAS, SLOW, SUBDIVISIONS, Line, LineNote
+from backing.lines.rhythm import LineSlot, slots, starts_freely
 from backing.lines.search import Joint, Link, Offer, search
 from backing.neck.fingerboard import hand
 from backing.neck.parent_scales import parent_scales
-from backing.neck.path import path_of, shape_near
+from backing.neck.path import nearest_shape, path_of
 from backing.neck.shapes import Shape, ShapeTone
+from backing.routine.subdivisions import VALUES
 
 RUN_LENGTHS, RUN_WEIGHTS = (3, 4, 5, 6, 7, 8), (2, 4, 3, 4, 3, 2)
 """For how many notes a line goes one way before it turns: common practice, no source."""
 NOT_A_THIRD = 1e-3
-"""Landing elsewhere where thirds are asked for; a step weighs more."""
+"""The weight of another tone where the line should land on a third."""
 CIRCLE = 3
-"""Triplets that go round in one beat's notes sound like a stuck record."""
+"""Triplets must not repeat one beat's notes over and over."""
 MIDDLE_PULL = 0.02
-"""By how much a semitone away from the middle of a shape is shunned."""
+"""The weight lost for each half step from the middle of a shape."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Stand:
     """A slot, the shape it is played in, and its part in a figure around a change.
 
-    ``figure``: "" a plain note, "approach" the semitone before a target, "above" and "below" the
+    ``figure``: "" a plain note, "approach" the half step before a target, "above" and "below" the
     two tones of an enclosure; ``target`` is the next chord's shape then. ``arrives``: the first
     note of a chord. ``home``: the first note of the next pass, which this one leads to.
     """
@@ -54,16 +56,23 @@ class _Stand:
 def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     """The notes of a line through a pass, in order of time.
 
-    On a ladder the plan says the rhythm. Equal ``rng`` states give equal lines; a line does not
-    depend on the tempo. Raises PracticeError where there is nothing to play a line on.
+    The plan gives the note value of subdivisions. A line without a position lies where it suits
+    the bars best. Equal ``rng`` states give equal lines at all tempos. Raises PracticeError where
+    there is nothing to play a line on.
     """
     if plan.value:
         line = replace(line, rhythm=plan.value)
+    if line.rhythm == SUBDIVISIONS:
+        raise PracticeError(
+            "A line in subdivisions is for a track, in which they follow each other.",
+            f"Name one of them: {', '.join(VALUES)}.",
+        )
+    line = line.placed([planned.bar for planned in plan.bars])
     times, contour, drawn = (random.Random(rng.getrandbits(64)) for _ in range(3))
     stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}
     offers = [_offer(stand, line, scales) for stand in stands]
-    if _told(line) or not starts_anew(plan, line):
+    if _start_is_given(line) or not starts_freely(plan, line):
         offers[0] = _fixed(_first_tone(stands[0].shape, line))
     if stands[-1].home:
         offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
@@ -77,19 +86,19 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     )
 
 
-def _told(line: Line) -> bool:
-    """Whether the player has a say in how the line begins."""
+def _start_is_given(line: Line) -> bool:
+    """Whether the player's choices fix the first note."""
     return line.start is not None or line.thirds or line.direction != "both"
 
 
 def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
-    """The MIDI pitch with which an unbroken line begins over a chord, whatever comes later.
+    """The first MIDI pitch of an unbroken line over a chord.
 
-    The tone that is asked for, nearest to the middle of the shape; the lowest for a line that goes
+    The tone asked for, nearest to the middle of the shape; the lowest for a line that goes
     up, the highest for one that goes down. Raises PracticeError: see shapes.shape.
     """
-    position = line.positions[chorus % len(line.positions)]
-    shape, _ = shape_near(chord, line.fingerboard, position, line.way, {})
+    position = line.position[chorus % len(line.position)]
+    shape, _ = nearest_shape(chord, line.fingerboard, position, line.way, {})
     return _first_tone(shape, line).pitch
 
 
@@ -104,7 +113,7 @@ def _first_tone(shape: Shape, line: Line) -> ShapeTone:
 
 
 def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
-    """The tones on the strings that are asked for; all where these have but one."""
+    """The tones on the top strings asked for; all if these have only one."""
     if line.top_strings is None:
         return shape.tones
     high = tuple(tone for tone in shape.tones if tone.place.string <= line.top_strings)
@@ -112,7 +121,7 @@ def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
 
 
 def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
-    position = line.positions[plan.chorus % len(line.positions)]
+    position = line.position[plan.chorus % len(line.position)]
     taken = path_of(plan, line.fingerboard, position, way=line.way)
     shapes = {step.span.start: step.shape for step in taken.steps}
     stands: list[_Stand] = []
@@ -135,7 +144,7 @@ def _home(plan: Plan, last: LineSlot) -> LineSlot | None:
     span = plan.following
     if span is None or span.chord is None or plan.length - last.end >= 1:
         return None
-    if plan.resting("melody", plan.length):
+    if plan.resting("line", plan.length):
         return None
     return replace(
         last, onset=plan.length, span=span, beat=True, downbeat=True, swung=True, bound=True
@@ -146,8 +155,8 @@ def _following_shape(plan: Plan, span: ChordSpan, line: Line) -> Shape:
     """The shape of the chord after the end, where the next pass takes it."""
     assert span.chord is not None
     chorus = plan.chorus if plan.circular else plan.chorus + 1
-    position = line.positions[chorus % len(line.positions)]
-    return shape_near(span.chord, line.fingerboard, position, line.way, {})[0]
+    position = line.position[chorus % len(line.position)]
+    return nearest_shape(span.chord, line.fingerboard, position, line.way, {})[0]
 
 
 def _differs(one: Shape, other: Shape) -> bool:
@@ -248,7 +257,7 @@ def _foreign(stand: _Stand, line: Line) -> Offer:
 
 
 def _step_above(pitch: int, chord: Chord) -> int:
-    """The next tone of the chord's scale above a MIDI pitch, one or two semitones up."""
+    """The next tone of the chord's scale above a MIDI pitch, a half or whole step up."""
     return pitch + (1 if (pitch + 1) % 12 in chord.scale_pitch_classes else 2)
 
 
@@ -309,7 +318,7 @@ def _kind(stand: _Stand, tone: ShapeTone | None) -> str:
 
 
 def _foreign_name(pitch: int, following: int | None, stand: _Stand) -> PitchName:
-    """A tone foreign to the chord, spelled as a step to where it leads."""
+    """A tone outside the chord, spelled as a step to its target."""
     target = stand.target.at(following) if stand.target and following else None
     if target is None or following is None or stand.target is None:
         return PitchName.of_fifths(7 * pitch % 12).simplified()

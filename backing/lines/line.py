@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
+from backing.chart.bar import PlayedBar
+from backing.chart.choice import one_of, whole_number
+from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, PitchName
 from backing.errors import PracticeError, quoted
 from backing.neck.arpeggio import ROLES, WAYS
 from backing.neck.fingerboard import Fingerboard, StringFret, hand, make_fingerboard
-from backing.routine.ladder import VALUES
+from backing.neck.path import best_position
+from backing.routine.subdivisions import VALUES
+
+if TYPE_CHECKING:
+    from backing.combo.player import Player
 
 RHYTHMS = (*VALUES, "off-beats", "phrases", "call")
+SUBDIVISIONS = "subdivisions"
+"""What stands for a rhythm where a line goes from one of VALUES to the next, as the routine asks
+for it."""
 SLOW = ("wholes", "halves", "quarters")
 """Rhythms in which a tone that two chords share may stay."""
 IDEAS = ("phrases", "call")
@@ -23,69 +36,136 @@ DIRECTIONS = ("both", "up", "down")
 LEVELS = {
     1: "chord tones throughout",
     2: "and a chromatic approach on the last eighth before a change",
-    3: "and around a target on 1 the scale step above on 4, the semitone below on the and of 4",
+    3: "and around a target on 1 the scale step above on 4, the half step below on the and of 4",
     4: "and passing tones of the parent scale off the beat",
 }
-
-
 GUITAR = make_fingerboard()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, init=False)
 class Line:
-    """How a line is to go.
+    """How a solo line through the changes is to go.
 
-    ``positions``: one for each chorus in turn.
-    ``rhythm``: unbroken wholes, halves, quarters, eighths or triplets; nothing but off-beats, each
-    over the chord that comes; two-bar phrases that answer each other; or a call of two bars and as
-    much space for the player's answer, which starts as ``call_on`` says, one of CALLS_ON (an and
-    is the last eighth of its beat in compound meters). ``level``: see LEVELS; there are approaches
-    and enclosures only where eighths or triplets lead into a change. ``start``: the role of the
-    first note, of a call or of a turn in trading, 1 3 5 or 7 (None: the root where a line goes on
-    unbroken, any tone elsewhere). ``direction``: runs go up, down or both ways. ``way``: from the
-    root, or from the third to the ninth. ``thirds``: land on the third at every change. ``early``:
-    arrive an eighth before each chord. ``top_strings``: stay on so many strings.
+    Every value may be given in the words of the command line, or in the type it is kept in.
 
-    Raises PracticeError for what cannot be had.
+    Args:
+        rhythm: unbroken wholes, halves, quarters, eighths or triplets; nothing but off-beats, each
+            over the chord that comes; phrases of two bars that answer each other; a call of two
+            bars and as much space for the player's answer; subdivisions, as the routine has them.
+        level: see LEVELS. There are approaches and enclosures only where eighths or triplets lead
+            into a change.
+        position: of the hand, 5, or one for each chorus in turn, "5 7"; "auto" for the one that
+            suits the tune best.
+        start: the role of the first note, of a call or of a turn in trading, 1, 3, 5 or 7; None for
+            the root where a line goes on unbroken, any tone elsewhere.
+        direction: runs go up, down or both ways.
+        way: from the root, "1-7", or from the third to the ninth, "3-9".
+        thirds: land on the third at every change.
+        anticipate: arrive an eighth before each chord.
+        top_strings: stay on so many strings.
+        call_on: where calls start, one of CALLS_ON; "turn" if not given. An and is the last eighth
+            of its beat in compound meters.
+        fingerboard: the neck, or a tuning as make_fingerboard takes it.
+
+    Raises:
+        PracticeError: what cannot be had.
     """
 
-    rhythm: str = "eighths"
-    level: int = 1
-    positions: tuple[int, ...] = (5,)
-    start: int | None = None
-    direction: str = "both"
-    way: str = "1-7"
-    thirds: bool = False
-    early: bool = False
-    top_strings: int | None = None
-    call_on: str = "turn"
-    fingerboard: Fingerboard = GUITAR
+    rhythm: str
+    level: int
+    position: tuple[int, ...]
+    start: int | None
+    direction: str
+    way: str
+    thirds: bool
+    anticipate: bool
+    top_strings: int | None
+    call_on: str
+    fingerboard: Fingerboard
 
-    def __post_init__(self) -> None:
-        _one_of("rhythm of a line", self.rhythm, RHYTHMS)
-        _one_of("start of a call", self.call_on, CALLS_ON)
-        _one_of("level of a line", self.level, tuple(LEVELS))
-        if self.start is not None:
-            _one_of("start of a line", self.start, ROLES)
-        _one_of("direction of a line", self.direction, DIRECTIONS)
-        _one_of("way of a line", self.way, WAYS)
-        if not self.positions:
-            raise PracticeError("A line needs a position.", "Give one, such as 5.")
-        for position in self.positions:
-            hand(self.fingerboard, position)
-        strings = len(self.fingerboard.strings)
-        if self.top_strings is not None and not 2 <= self.top_strings <= strings:
+    def __init__(
+        self,
+        rhythm: str = "eighths",
+        *,
+        level: str | int = 1,
+        position: str | int | Iterable[int] = "auto",
+        start: str | int | None = None,
+        direction: str = "both",
+        way: str = "1-7",
+        thirds: bool = False,
+        anticipate: bool = False,
+        top_strings: str | int | None = None,
+        call_on: str | None = None,
+        fingerboard: Fingerboard | str = GUITAR,
+    ) -> None:
+        board = make_fingerboard(fingerboard) if isinstance(fingerboard, str) else fingerboard
+        most = len(board.strings)
+        kept = {
+            "rhythm": _one_of(rhythm, (*RHYTHMS, SUBDIVISIONS), "rhythm of a line"),
+            "level": _number(level, LEVELS, "level"),
+            "position": _positions(position),
+            "start": None if start is None else _number(start, ROLES, "start"),
+            "direction": _one_of(direction, DIRECTIONS, "direction of a line"),
+            "way": _one_of(way, WAYS, "way of a line"),
+            "thirds": bool(thirds),
+            "anticipate": bool(anticipate),
+            "top_strings": None if top_strings is None
+            else whole_number(top_strings, "top strings", 2, most, PracticeError),
+            "call_on": _one_of(call_on or "turn", CALLS_ON, "start of a call"),
+            "fingerboard": board,
+        }  # fmt: skip
+        for name, value in kept.items():
+            object.__setattr__(self, name, value)
+        if self.call_on != "turn" and self.rhythm != "call":
             raise PracticeError(
-                f"A line on the top {self.top_strings} strings cannot be had.",
-                f"Choose 2 to {strings} strings.",
+                f"There is no call to start on {call_on}: the line goes in {rhythm}.",
+                "Ask for a call, or don't say where it starts.",
             )
+        for each in self.position:
+            hand(board, each)
+
+    def placed(self, bars: Sequence[PlayedBar]) -> Line:
+        """The line in its position or, where that is "auto", in the one that suits ``bars`` best.
+
+        Raises PracticeError where no position has the chords.
+        """
+        if self.position:
+            return self
+        best = best_position(bars, self.fingerboard, way=self.way)
+        return replace(self, position=(best.path.position,))
+
+    def player(self, form: Form) -> Player:
+        """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""
+        from backing.lines.player import LinePlayer  # noqa: PLC0415 - loaded where one plays
+
+        return LinePlayer(self.placed(form.played("solos")))
 
 
-def _one_of(name: str, value: object, choices: tuple[object, ...]) -> None:
-    if value not in choices:
+def _one_of(word: object, known: Iterable[str], what: str) -> str:
+    return one_of(word, known, what, PracticeError)
+
+
+def _number(value: str | int, known: Iterable[int], what: str) -> int:
+    numbers = {str(number): number for number in known}
+    if str(value).strip() not in numbers:
         raise PracticeError(
-            f"{quoted(value)} is no {name}.", f"Choose from {', '.join(map(str, choices))}."
+            f"{quoted(value)} isn't a {what} of a line.", f"Choose from {', '.join(numbers)}."
         )
+    return numbers[str(value).strip()]
+
+
+def _positions(value: str | int | Iterable[int]) -> tuple[int, ...]:
+    """Positions by the frets they begin at; none for "auto"."""
+    if isinstance(value, str) and value.strip().lower() == "auto":
+        return ()
+    said = str(value).lower().replace(",", " ").split() if isinstance(value, str | int) else value
+    words = list(map(str, said))
+    empty = isinstance(value, str) and not words
+    if empty or not all(re.fullmatch(r"[0-9]{1,3}", word) for word in words):
+        raise PracticeError(
+            f"{quoted(value)} isn't a position.", "Write its fret, such as 5, or auto."
+        )
+    return tuple(map(int, words))
 
 
 @dataclass(frozen=True, slots=True)

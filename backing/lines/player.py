@@ -1,11 +1,12 @@
-"""The étude as a player of the band: a line through the changes on a jazz guitar."""
+"""The etude as a player of the band: a line through the changes on a jazz guitar."""
 
 from __future__ import annotations
 
 import random
+from dataclasses import dataclass
 from fractions import Fraction
 
-from backing.combo.instruments import JAZZ_GUITAR, Instrument
+from backing.combo.instruments import JAZZ_GUITAR
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Plan
 from backing.lines.etude import etude
@@ -13,30 +14,37 @@ from backing.lines.line import Line, LineNote
 from backing.routine import Purpose
 
 LIFT = Fraction(1, 8)
-"""A note on the beat ends so many beats before the next one: it comes late, that one does not.
-Triplets are even: none of them is late."""
+"""A note on the beat ends so many beats before the next one, which is not late as it is."""
 PLAIN, OFF_BEAT, PEAK = 72, 8, 8
-"""Velocity of a plain note, and what an off-beat and the top of a run get more."""
+"""Velocity of a plain note, and how much louder off-beats and tops of runs are."""
 
 
-def play(
-    plan: Plan, rng: random.Random, line: Line | None = None, instrument: Instrument = JAZZ_GUITAR
-) -> Part:
-    """The melody part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
+@dataclass(frozen=True, slots=True)
+class LinePlayer:
+    """A player of the band with a ``line`` in its position."""
 
-    Silent where others have the floor all the time, and nobody calls in a lead-in, which has no
-    room for an answer. Raises PracticeError where there is nothing to play a line on.
+    line: Line
+
+    def __call__(self, plan: Plan, rng: random.Random) -> Part:
+        return play(plan, rng, self.line)
+
+
+def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
+    """The line's part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
+
+    Empty where the line rests throughout, and for calls in a lead-in, which has no room for an
+    answer. Raises PracticeError where there is nothing to play a line on.
     """
     line = line or Line()
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
     if leads_in or _silent(plan):
-        return Part("melody", instrument, ())
+        return Part("line", JAZZ_GUITAR, ())
     notes = etude(plan, line, rng)
     tops = _tops(notes)
     last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
     return Part(
-        "melody",
-        instrument,
+        "line",
+        JAZZ_GUITAR,
         tuple(
             Note(
                 onset=note.onset,
@@ -55,8 +63,8 @@ def play(
 
 
 def _silent(plan: Plan) -> bool:
-    """Whether the line is told to rest wherever there is a chord."""
-    bars = [bar for bar in plan.bars if not plan.resting("melody", bar.start)]
+    """Whether the line rests wherever there is a chord."""
+    bars = [bar for bar in plan.bars if not plan.resting("line", bar.start)]
     if len(bars) == len(plan.bars):
         return False
     sounding = [span for span in plan.spans if span.chord is not None]
@@ -74,7 +82,7 @@ def _velocity(note: LineNote, *, top: bool) -> int:
 
 
 def _tops(notes: tuple[LineNote, ...]) -> set[Fraction]:
-    """The onsets of the notes higher than both their neighbours."""
+    """The onsets of the notes higher than both their neighbors."""
     return {
         b.onset
         for a, b, c in zip(notes, notes[1:], notes[2:], strict=False)

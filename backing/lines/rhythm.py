@@ -1,4 +1,4 @@
-"""When the notes of a line fall: unbroken, in slower values, or in phrases with fixed space."""
+"""The rhythm of a line: one note value throughout, phrases with space, or calls."""
 
 from __future__ import annotations
 
@@ -12,30 +12,30 @@ from backing.chart.bar import Meter
 from backing.combo.plan import ChordSpan, Plan, PlanBar
 from backing.errors import PracticeError
 from backing.lines.line import IDEAS, SLOW, Line
-from backing.routine.ladder import eighth
-from backing.routine.ladder import onsets as places
+from backing.routine.subdivisions import eighth
+from backing.routine.subdivisions import onsets as places
 
 IDEA_BARS = 2
-"""The length of an idea; of one bar where the whole is shorter than two ideas."""
+"""The length of an idea; one bar where there are fewer than two ideas' worth."""
 DUPLE_CELLS = (((0, 1), 6), ((0,), 3), ((1,), 3), ((), 1))
 TRIPLE_CELLS = (((0, 1, 2), 5), ((0, 2), 4), ((0,), 2), ((1, 2), 2))
 """The eighths of a beat that sound in a phrase, and their weights: common practice, no source."""
 TURN_STARTS = {"1": 4, "1&": 3, "2": 3}
 """Where the first phrase of a turn starts, and the weights: common practice, no source."""
 SPARED, SHORTEST_CALL = {0: 3, 1: 2, 2: 1}, 3
-"""How many beats before its room ends a call closes, and the weights; so many beats it has at
-least: common practice, no source."""
+"""How many beats early a call may end, with weights, and the shortest call in beats: common
+practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class LineSlot:
-    """A note to be found: when (``onset``, ``length``, beats of the pass), and over which chord.
+    """A note without its pitch: ``onset`` and ``length`` in beats of the pass, and its chord.
 
     ``beat``: it falls on a beat; ``downbeat``: on the first of a bar; ``triplet``: it is one of
     three to a beat, which do not swing; ``bound``: it follows the note before without a rest;
-    ``opens``: it is the first of a call, or after somebody else had the floor; ``last``: the held
-    last note of an arrangement; ``closes``: it is the last one before a rest of a beat, or before
-    somebody else has the floor.
+    ``opens``: it is the first of a call, or of a turn in trading; ``last``: the held
+    last note of an arrangement; ``closes``: it is the last one before a rest of a beat, or of
+    a turn in trading.
     """
 
     onset: Fraction
@@ -57,28 +57,28 @@ class LineSlot:
         return self.onset + self.length
 
 
-def starts_anew(plan: Plan, line: Line) -> bool:
-    """Whether no pass leads on to the first note of this one, which may be any tone then."""
+def starts_freely(plan: Plan, line: Line) -> bool:
+    """Whether the first note may be any tone, since no pass leads on to it."""
     if line.rhythm in IDEAS:
         return True
     first = plan.bars[0]
-    return _others_have(first) or (takes_over(plan, first) and not _others_have(plan.bars[-1]))
+    return _line_rests(first) or (starts_turn(plan, first) and not _line_rests(plan.bars[-1]))
 
 
 def off_beat(meter: Meter) -> Fraction:
-    """Where in a beat its off-beat falls: on the half, in compound meters on the last eighth."""
+    """The off-beat within a beat: the half, in compound meters the last eighth."""
     return Fraction(2, 3) if meter.compound else Fraction(1, 2)
 
 
 def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[LineSlot, ...]:
-    """The slots of a pass; none under N.C., in pickups, or where the melody is told to rest.
+    """The slots of a pass; none under N.C., in pickups, or where the line rests.
 
     Raises PracticeError where the bars are too few for the rhythm, or hold no chord.
     """
     found = list(_slots(plan, line, sorted(_onsets(plan, line, rng))))
     if not found:
         raise PracticeError(
-            "There is no chord to play a line on in these bars.", "Choose bars with changes."
+            "These bars have no chord to play a line on.", "Choose bars with changes."
         )
     return tuple(_closing(plan, list(_bound(plan, line, found))))
 
@@ -124,7 +124,7 @@ def _slow(plan: Plan, value: str) -> Onsets:
         starts = places(value, bar.bar.meter)
         times |= {bar.start + beats for beats in starts if beats < bar.bar.length}
     for span in plan.spans:
-        if span.early > 0:  # who has come in early does not strike the beat again
+        if span.early > 0:  # a pushed chord is not repeated on its beat
             times.discard(span.written)
         times.add(max(span.start, Fraction(0)))
     ordered = [*sorted(t for t in times if t < plan.length), plan.length]
@@ -144,7 +144,7 @@ def _phrased(plan: Plan, rng: random.Random) -> Onsets:
 
 def _turn_start(plan: Plan, idea: Sequence[PlanBar], rng: random.Random) -> Fraction | None:
     """The beat on which a turn starts, from the start of its idea; None where none begins."""
-    if not takes_over(plan, idea[0]):
+    if not starts_turn(plan, idea[0]):
         return None
     places = _starts(idea[0].bar.meter)
     offered = [name for name in TURN_STARTS if name in places and places[name] < _room(idea)]
@@ -152,32 +152,32 @@ def _turn_start(plan: Plan, idea: Sequence[PlanBar], rng: random.Random) -> Frac
     return places[name]
 
 
-def takes_over(plan: Plan, bar: PlanBar) -> bool:
-    """Whether somebody else has the floor until a bar, as in trading, and not in it."""
-    if _others_have(bar):
+def starts_turn(plan: Plan, bar: PlanBar) -> bool:
+    """Whether a turn of the line begins with a bar, as in trading."""
+    if _line_rests(bar):
         return False
     if bar.index:
-        return _others_have(plan.bars[bar.index - 1])
-    # the pass before is not known: who shares the floor has left it to the others there
-    shared = any(_others_have(each) for each in plan.bars)
-    return shared and (_others_have(plan.bars[-1]) or "melody" in plan.resting_next)
+        return _line_rests(plan.bars[bar.index - 1])
+    # the pass before is not known: in trading the others had its end
+    shared = any(_line_rests(each) for each in plan.bars)
+    return shared and (_line_rests(plan.bars[-1]) or "line" in plan.resting_next)
 
 
-def _others_have(bar: PlanBar) -> bool:
-    return "melody" in bar.bar.directions.lay_out
+def _line_rests(bar: PlanBar) -> bool:
+    return "line" in bar.bar.directions.lay_out
 
 
 def _short(idea: Sequence[PlanBar], rhythm: Sequence[Fraction]) -> bool:
-    """Whether an idea is too short to be answered in a rhythm and breathe after it."""
+    """Whether an idea is too short for a rhythm and space after it."""
     return rhythm[-1] >= idea[-1].end - idea[0].start - 1
 
 
 def _called(plan: Plan, call_on: str, rng: random.Random) -> Onsets:
-    """Ideas, and as much space after each of them; turns go on from one round to the next."""
+    """Ideas, and as much space after each of them; turns go on from one time to the next."""
     bars = _line_bars(plan)
     if len(bars) < 2:
         raise PracticeError(
-            f"A call and its answer need two bars at least; here is {len(bars) or 'none'}.",
+            f"A call and its answer need at least two bars; here there is {len(bars) or 'none'}.",
             "Choose more bars, or a line in eighths.",
         )
     calls = _calls(plan)
@@ -197,17 +197,17 @@ def _calls(plan: Plan) -> list[Sequence[PlanBar]]:
     calls: list[Sequence[PlanBar]] = []
     called = False
     for idea, answer in zip(ideas, [*ideas[1:], []], strict=True):
-        called = not called and not plan.resting("melody", idea[0].start)
+        called = not called and not plan.resting("line", idea[0].start)
         if called:
-            followed = answer and not plan.resting("melody", answer[0].start)
+            followed = answer and not plan.resting("line", answer[0].start)
             calls.append(idea[: len(answer)] if followed else idea)
-    if called and len(calls) > 1 and not plan.resting("melody", plan.length):
+    if called and len(calls) > 1 and not plan.resting("line", plan.length):
         calls.pop()
     return calls
 
 
 def _spared(idea: Sequence[PlanBar], start: Fraction, rng: random.Random) -> int:
-    """How many beats before its room ends a call closes."""
+    """How many beats early a call ends."""
     most = _room(idea) - int(start) - SHORTEST_CALL
     offered = [beats for beats in SPARED if beats <= max(0, most)]
     return rng.choices(offered, [SPARED[beats] for beats in offered])[0]
@@ -250,7 +250,7 @@ def _ideas(plan: Plan) -> Iterator[tuple[int, list[PlanBar]]]:
     """
     bars = _line_bars(plan)
     size = IDEA_BARS if len(bars) >= 2 * IDEA_BARS else 1
-    rests = [plan.resting("melody", bar.start) for bar in bars]
+    rests = [plan.resting("line", bar.start) for bar in bars]
     number, idea = 0, bars[:1]
     for bar, (before, now) in zip(bars[1:], pairwise(rests), strict=True):
         anew = bar.section_top or before is not now
@@ -305,24 +305,24 @@ def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[LineSlot]:
     final = plan.bars[-1] if plan.ends else None
     for onset, length in onsets:
         bar = plan.bar_at(onset)
-        if plan.resting("melody", onset) or bar.bar.pickup or not bar.bar.changes:
+        if plan.resting("line", onset) or bar.bar.pickup or not bar.bar.changes:
             continue
         if final is not None and onset >= final.start:
             continue
         off_beats = line.rhythm == "off-beats"
         step = length if off_beats else eighth(bar.bar.meter)
-        early = (line.early or off_beats) and not plan.resting("melody", onset + step)
+        early = (line.anticipate or off_beats) and not plan.resting("line", onset + step)
         span = _span(plan, onset, length, step, early=early)
         if span is None or span.chord is None:
             continue
         triplet = line.rhythm == "triplets" and not bar.bar.meter.compound
-        # a chord pushed to the and does not cut a triplet short: swing puts it on the third one
+        # a triplet lasts up to a chord pushed to the and, which swing puts on the third triplet
         room = span.end - onset if span.end > onset and not triplet else length
         if final is not None:
             room = min(room, final.start - onset)
         slot = _slot(onset, min(length, room), span, bar)
         yield replace(slot, swung=False, triplet=True) if triplet else slot
-    if final is not None and not plan.resting("melody", final.start):
+    if final is not None and not plan.resting("line", final.start):
         last = plan.span_at(final.start)
         if last is not None and last.chord is not None:
             length = final.bar.length if final.bar.final == "held" else Fraction(1, 2)
@@ -349,25 +349,24 @@ def _span(
 
 
 def _bound(plan: Plan, line: Line, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
-    """The slots with rests of a beat or more told, and where the line comes in anew."""
+    """The slots, marked where they follow a rest of a beat or more, or begin a turn."""
     yield replace(found[0], bound=False, opens=True)
     for before, slot in pairwise(found):
         rest = slot.onset - before.end
         if rest < 1:
             yield slot
             continue
-        others = any(_others_have(b) and before.onset < b.start < slot.onset for b in plan.bars)
+        others = any(_line_rests(b) and before.onset < b.start < slot.onset for b in plan.bars)
         yield replace(slot, bound=False, opens=others or (line.rhythm == "call" and rest >= 2))
 
 
 def _closing(plan: Plan, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
-    """The slots with the last ones before a rest of the line told.
+    """The slots, marked where they close before a rest.
 
-    Where others have the floor then, a longer note ends an eighth before: a soloist lets go in
-    time.
+    At the end of a turn a longer note ends an eighth early.
     """
-    rests = [rest.start for rest in plan.rests if "melody" in rest.players]
-    if plan.resting("melody", plan.length):
+    rests = [rest.start for rest in plan.rests if "line" in rest.players]
+    if plan.resting("line", plan.length):
         rests.append(plan.length)
     for slot, after in zip(found, (*found[1:], None), strict=True):
         until = after.onset if after is not None else plan.length + 1

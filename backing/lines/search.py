@@ -1,9 +1,8 @@
 """The search for a line: a chain of pitches over the whole form, drawn by its weights.
 
-Every slot offers pitches; a joint weighs each pair of neighbours, and a turn each three in a row.
-From the end backwards every pair learns how well the line can go on from it; then the line is
-drawn forwards, note by note, by its weight times that outlook. So a note before a change is chosen
-knowing what must follow, and no draw runs into a corner.
+Every slot offers pitches; a joint weighs each pair of neighbors, and a turn each three in a row.
+Backward from the end each pair gets the total weight of all that can follow; then the line is
+drawn forward, note by note, by its weight times that outlook, so that no draw runs into a dead end.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from enum import StrEnum
 from functools import lru_cache
 
 FORBIDDEN = 1e-6
-"""The weight of what is done only where nothing else is left, so that a line always exists."""
+"""The weight of a last resort, so that there is always a line."""
 WIDEST = 12
 """No leap beyond an octave, unless the hand has nothing nearer."""
 MOVES = (1e-6, 1.0, 1.0, 1.0, 1.0, 0.8, 0.35, 0.35, 0.12, 0.1, 0.05, 0.03, 0.05)
@@ -23,7 +22,7 @@ MOVES = (1e-6, 1.0, 1.0, 1.0, 1.0, 0.8, 0.35, 0.35, 0.12, 0.1, 0.05, 0.03, 0.05)
 SLOW_REPEAT = 0.6
 """In slow notes a tone that two chords share may stay."""
 HELD_ON = 0.1
-"""A tone that stays a second time, which would no longer show that the chord has changed."""
+"""A tone that stays for a third chord."""
 AGAINST = 0.22
 """A move against the way the contour goes."""
 STRING_SKIPPED = 0.5
@@ -32,22 +31,21 @@ LEAP, TURNED, RUN_ON = 6, 1.6, 0.15
 RETURN = 0.1
 """A note that goes back to the one before the last."""
 ROUND_AGAIN = 0.05
-"""In triplets, a second note in a row that is the same as a beat before: the line goes in circles,
-which no three notes in a row can tell."""
+"""In triplets, a second note in a row that is the same as a beat before."""
 FALL_BACK = 7
-"""Where runs go one way only, a leap of so many semitones the other way makes room for the next."""
+"""Where runs go one way only, a leap of so many semitones the other way starts another."""
 
 
 class Joint(StrEnum):
-    """How two neighbouring notes are joined."""
+    """How two neighboring notes are joined."""
 
     WITHIN = "within a chord"
     CHANGE = "across a change"
     SLOW_CHANGE = "across a change, in slow notes"
-    APPROACH = "from a semitone away"
-    BELOW = "from a semitone below"
+    APPROACH = "from a half step away"
+    BELOW = "from a half step below"
     INTO = "to a foreign tone that leads on"
-    AROUND = "from the scale step above to the semitone below"
+    AROUND = "from the scale step above to the half step below"
     FREE = "after a rest"
 
 
@@ -55,8 +53,8 @@ class Joint(StrEnum):
 class Offer:
     """What a slot offers: ``pitches``, the ``weights`` of each, the ``strings`` they lie on.
 
-    ``passing``: pitches that only lead from one neighbour on to the other. ``above``: for a
-    pitch a semitone below a target, the scale step above that target.
+    ``passing``: pitches that only lead from one neighbor on to the other. ``above``: for a
+    pitch a half step below a target, the scale step above that target.
     """
 
     pitches: tuple[int, ...]
@@ -170,8 +168,8 @@ def search(
 ) -> tuple[int, ...]:
     """A line: a pitch for each offer. ``links[t]`` joins ``offers[t]`` to the next one.
 
-    One ``rng`` gives one line. Offers with a single pitch fix it. ``circle``: figures of so many
-    notes are not to go round and round (0: whatever comes).
+    One ``rng`` gives one line. Offers with a single pitch fix it. ``circle``: avoid repeating a
+    figure of so many notes (0: any).
     """
     outlook = _outlook(offers, links)
     first = offers[0]
@@ -196,7 +194,7 @@ def _draw(
     here: int | None,
 ) -> int:
     shares = [weight * outlook[here, to] for to, weight in row]
-    if not any(shares):  # all of it underflowed: what is left is as good as anything
+    if not any(shares):  # all underflowed
         shares = [outlook[here, to] or 1e-300 for to, _ in row]
     return rng.choices([to for to, _ in row], shares)[0]
 

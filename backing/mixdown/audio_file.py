@@ -28,7 +28,7 @@ from backing.mixdown.marks import ffmpeg_chapters
 from backing.mixdown.mp3 import Mp3Writer, lame
 from backing.mixdown.tags import Tags, steady_serial, write_tags
 from backing.mixdown.threads import usual_threads
-from backing.saving import explained, passing_name
+from backing.saving import output_error, temporary_path
 
 PIECE: Final = 4096
 """Frames an encoder is given at a time: one huge write of Vorbis overflows libsndfile's stack."""
@@ -84,7 +84,7 @@ class AudioFile:
         self._tags = tags or Tags()
         # through links, so that a link keeps pointing at the file
         self._target = path.resolve()
-        self._part = passing_name(self._target)
+        self._part = temporary_path(self._target)
         self._raw = self._part.with_suffix(".wav") if self._format.ffmpeg else self._part
         self._disk: _Disk | None = None
         self._sound: Any = None
@@ -98,7 +98,7 @@ class AudioFile:
         except BaseException as error:
             self._discard()
             if isinstance(error, OSError):
-                raise explained(error, self.path) from error
+                raise output_error(error, self.path) from error
             raise
         return self
 
@@ -138,7 +138,7 @@ class AudioFile:
             if self._disk is None or self._disk.error is None:
                 raise InternalError(f"libsndfile cannot write {self.path}: {error}") from error
         if self._disk is not None and self._disk.error is not None:
-            raise explained(self._disk.error, self.path) from self._disk.error
+            raise output_error(self._disk.error, self.path) from self._disk.error
 
     def __exit__(
         self,
@@ -150,7 +150,7 @@ class AudioFile:
             if kind is None:
                 self._finish()
         except OSError as broken:
-            raise explained(broken, self.path) from broken
+            raise output_error(broken, self.path) from broken
         finally:
             self._discard()
 

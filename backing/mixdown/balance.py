@@ -72,9 +72,9 @@ _MELODY = (62, 65, 69, 72, 71, 67, 65, 62, 64, 67, 71, 74, 72, 69, 65, 64)
 
 PLAYERS: Final = {
     "bass": MixLevel(0.0, tuple((n, key, 80, 0.95) for n, key in enumerate(_WALK))),
-    "comping": MixLevel(-4.0, _COMPING),
+    "comp": MixLevel(-4.0, _COMPING),
     "guide": MixLevel(-2.2, _GUIDE_LINE, beats=16),
-    "melody": MixLevel(-1.0, tuple((n / 2, key, 72, 0.45) for n, key in enumerate(_MELODY))),
+    "line": MixLevel(-1.0, tuple((n / 2, key, 72, 0.45) for n, key in enumerate(_MELODY))),
 }
 """Pitched parts by name; one of another name stands where the guide line does."""
 
@@ -115,7 +115,7 @@ _CLICK_LU: Final = -5.0
 """Of a click and of counting sticks. Blocks of 400 ms smear a click: at this level its strokes
 stand well above the band."""
 
-PANS: Final = {"comping": -0.25, "guide": 0.25}
+PANS: Final = {"comp": -0.25, "guide": 0.25}
 """From -1 (left) to 1 (right); everybody else sits in the middle, as the SoundFont spread them."""
 
 
@@ -196,6 +196,6 @@ class Balance:
         part = Part.of("passage", gm.Instrument("passage", struck.program, struck.kit), notes)
         beats, tempo = Fraction(level.beats), Fraction(PASSAGE_BPM)
         clock = Clock([(beats, tempo, Fraction(1))])
-        once = PlayedPass(Pass(Purpose.ROUND, (), tempo), Fraction(0), (part,))
+        once = PlayedPass(Pass(Purpose.TIME, (), tempo), Fraction(0), (part,))
         loop = Performance("Passage", (once,), clock, circular=True)
         return Sampler(loop, part.name, self._bank)

@@ -27,7 +27,7 @@ from pathlib import Path
 
 from backing import __version__
 from backing.errors import OutputError
-from backing.saving import explained, passing_name, write_whole
+from backing.saving import output_error, temporary_path, write_file
 
 DEFAULT_LIMIT = 2_000_000_000
 """In bytes; about fifty hours as .mp3, three as .wav."""
@@ -77,7 +77,7 @@ class Cache:
         with ExitStack() as leftovers:
             growing: dict[Path, Path] = {}
             for name, path in paths.items():
-                part = growing[path] = passing_name(path.resolve())
+                part = growing[path] = temporary_path(path.resolve())
                 leftovers.callback(part.unlink, missing_ok=True)
                 if _copied(entry / name, part, path) != sums[name]:
                     _remove(entry)
@@ -136,8 +136,8 @@ class Cache:
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise explained(error, self.folder) from error
-        write_whole(self.folder / LIMIT, str(limit).encode())
+            raise output_error(error, self.folder) from error
+        write_file(self.folder / LIMIT, str(limit).encode())
         smaller = Cache(self.folder, limit)
         smaller._make_room(limit)
         return smaller
@@ -187,7 +187,7 @@ def _copied(source: Path, target: Path, shown: Path) -> str:
                     digest.update(piece)
                     writing.write(piece)
         except OSError as error:
-            raise explained(error, shown) from error
+            raise output_error(error, shown) from error
     return digest.hexdigest()
 
 

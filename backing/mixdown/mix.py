@@ -278,20 +278,21 @@ def _share(progress: Progress | None, start: float, stop: float) -> Progress | N
 
 def save(
     mixdown: Mixdown,
-    path: Path,
+    path: Path | str,
     *,
     tags: Tags | None = None,
     bits: int = 16,
     names: Mapping[str, str] | None = None,
 ) -> tuple[Path, ...]:
-    """Write the mix to ``path`` and each stem beside it ("tune.wav": "tune.bass.wav").
+    """Write the mix to ``path`` and each stem beside it ("tune.wav": "tune-bass.wav").
 
-    ``names``: of the parts, for their files, where another is meant ("piano" for the comping).
+    ``names``: of the parts, for their files, where another is meant ("count-in" for the count).
     Returns the files, the mix first; all of them are there, or none. Raises OutputError and
     MissingProgram.
     """
+    path = Path(path)
     stems = [
-        path.with_name(f"{path.stem}.{(names or {}).get(part, part)}{path.suffix}")
+        path.with_name(f"{path.stem}-{(names or {}).get(part, part)}{path.suffix}")
         for part in mixdown.stem_names
     ]
     paths = (path, *stems)

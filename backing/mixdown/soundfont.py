@@ -160,7 +160,7 @@ def find_soundfonts(given: Path | None = None) -> tuple[SoundFont, ...]:
     """
     found: list[SoundFont] = []
     if given is not None:
-        found.append(replace(read_soundfont(given), reason="It was asked for."))
+        found.append(replace(read_soundfont(Path(given)), reason="It was asked for."))
     for place, folders in _places():
         here = _readable(path for folder in folders for path in _files(folder))
         here.sort(key=lambda f: (not f.complete, f.rank, -f.size, f.name, str(f.path)))
@@ -177,13 +177,13 @@ def find_soundfonts(given: Path | None = None) -> tuple[SoundFont, ...]:
     return (*asked, *sorted(rest, key=lambda f: not f.complete))
 
 
-def choose(given: Path | None = None) -> SoundFont:
+def choose(given: Path | str | None = None) -> SoundFont:
     """The SoundFont to use; its ``reason`` says why.
 
     Raises SoundFontError if ``given`` is none, or nothing is found at all.
     """
     if given is not None:
-        return replace(read_soundfont(given), reason="It was asked for.")
+        return replace(read_soundfont(Path(given)), reason="It was asked for.")
     found = find_soundfonts()
     if not found:
         raise SoundFontError("No SoundFont was found on this machine.", _GET_ONE)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,9 @@ from backing.mixdown.marks import Mark, add_chapters, add_cue_points, chapter_co
 OGG_SERIAL: Final = 1
 """libsndfile draws the serial number of an Ogg stream by the clock; ours is always this one."""
 
+_PNG: Final = "image/png"
+_UNTYPED: Final[tuple[Any, Any, Any]] = (id3.APIC, mp4.MP4Cover, flac.Picture)
+
 ITUNES_KEY: Final = "----:com.apple.iTunes:initialkey"
 
 
@@ -23,7 +27,8 @@ class Tags:
     """What a player shows.
 
     ``key`` as a musician says it ("G minor"), ``tempo`` in bpm, ``drill`` what it is for,
-    ``comment`` free; ``marks`` are the places in it that a player may want to go to.
+    ``comment`` free; ``marks`` are the places in it that a player may want to go to. ``cover``
+    makes the cover art, a PNG; it is not called for WAV, which players show without.
     """
 
     title: str = ""
@@ -32,6 +37,7 @@ class Tags:
     comment: str = ""
     drill: str = ""
     marks: tuple[Mark, ...] = ()
+    cover: Callable[[], bytes] | None = None
 
     @property
     def bpm(self) -> str:
@@ -54,6 +60,8 @@ def write_tags(path: Path, tags: Tags) -> None:
         if file.tags is None:
             file.add_tags()
         fill(file.tags, tags)
+        if tags.cover is not None and path.suffix.lower() != ".wav":
+            _add_cover(file, path.suffix.lower(), tags.cover())
         if isinstance(file.tags, id3.ID3) and path.suffix.lower() == ".mp3":
             add_chapters(file.tags, tags.marks, file.info.length)
         file.save()
@@ -63,6 +71,26 @@ def write_tags(path: Path, tags: Tags) -> None:
         # mutagen hides the system's errors in its own
         hidden = error.__context__
         raise hidden if isinstance(hidden, OSError) else error from None
+
+
+def _add_cover(file: Any, suffix: str, png: bytes) -> None:
+    """Put cover art into a file that has the format of ``suffix``.
+
+    APIC of ID3 (id3.org, "ID3 tag version 2.4.0 - Native Frames", section 4.14), covr of MP4,
+    FLAC's picture block (RFC 9639, section 8.8), which Ogg files hold in base64 (xiph.org).
+    """
+    apic, mp4_cover, flac_picture = _UNTYPED
+    if suffix == ".mp3":
+        file.tags.add(apic(id3.Encoding.LATIN1, _PNG, id3.PictureType.COVER_FRONT, "Cover", png))
+    elif suffix == ".m4a":
+        file.tags["covr"] = [mp4_cover(png, mp4_cover.FORMAT_PNG)]
+    else:
+        picture = flac_picture()
+        picture.type, picture.mime, picture.data = id3.PictureType.COVER_FRONT, _PNG, png
+        if suffix == ".flac":
+            file.add_picture(picture)
+        else:
+            file.tags["METADATA_BLOCK_PICTURE"] = base64.b64encode(picture.write()).decode()
 
 
 def steady_serial(path: Path) -> None:

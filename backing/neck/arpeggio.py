@@ -1,4 +1,4 @@
-"""Which four tones an improviser practises for a chord, and the tones drawn lighter beside them.
+"""The tones of a chord that an improviser practices, and those drawn lighter.
 
 Common practice, no source: the core of a quality is 1 3 5 7 (or 6), triads and suspended chords
 as they are. A dominant with a flat ninth is the diminished seventh from its third (3 5 b7 b9), an
@@ -18,12 +18,12 @@ FLAT_NINE, NINE, SHARP_NINE = Degree(9, -1), Degree(9), Degree(9, 1)
 WAYS = ("1-7", "3-9")
 """The core from the root, or the tones from the third to the ninth."""
 ROLES = (1, 3, 5, 7)
-"""What a tone does in the arpeggio, by the plain degree it is or stands for."""
+"""The roles of tones in an arpeggio, by plain degree."""
 
 
 @dataclass(frozen=True, slots=True)
 class Arpeggio:
-    """The tones to practise for a quality.
+    """The tones to practice for a quality.
 
     ``tones``: three or four degrees (two in a power chord) of distinct pitch classes; ``roles``:
     for each of them which of ROLES it has (4 in a sus chord has role 3, 6 role 7, a ninth without
@@ -39,7 +39,7 @@ class Arpeggio:
 @lru_cache(maxsize=1024)
 def arpeggio(quality: Quality, way: str = "1-7") -> Arpeggio:
     """The arpeggio of a quality; ``way`` is one of WAYS. Raises KeyError for any other."""
-    tones = {"1-7": _practised, "3-9": _to_the_ninth}[way](quality)
+    tones = {"1-7": _practiced, "3-9": _to_the_ninth}[way](quality)
     pitch_classes = {degree.pitch_class for degree in tones}
     written = (*quality.degrees, *quality.core)
     lighter = tuple(
@@ -49,7 +49,12 @@ def arpeggio(quality: Quality, way: str = "1-7") -> Arpeggio:
     return Arpeggio(tones, tuple(_role(degree, tones) for degree in tones), lighter, upper)
 
 
-def _practised(quality: Quality) -> Degrees:
+def arpeggio_pitches(chord: Chord, way: str = "1-7") -> frozenset[int]:
+    """The pitch classes of a chord's arpeggio."""
+    return frozenset(chord.spelled(d).pitch_class for d in arpeggio(chord.quality, way).tones)
+
+
+def _practiced(quality: Quality) -> Degrees:
     tones = quality.degrees
     if quality.name == "altered":
         return (Degree(3), Degree(13, -1), Degree(7, -1), SHARP_NINE)
@@ -61,7 +66,7 @@ def _practised(quality: Quality) -> Degrees:
 def _to_the_ninth(quality: Quality) -> Degrees:
     """3 5 7 9, the ninth as the chord has it; a triad has 3 5 9, a sus chord its fourth."""
     ninth = _ninth(quality)
-    above = [degree for degree in _practised(quality) if degree.number not in (1, 2, 9)]
+    above = [degree for degree in _practiced(quality) if degree.number not in (1, 2, 9)]
     return tuple(sorted([*above, ninth], key=lambda degree: degree.semitones))
 
 
@@ -84,12 +89,7 @@ def _upper(quality: Quality) -> Degrees:
 def _role(degree: Degree, tones: Degrees) -> int:
     plain = {9: 1, 2: 1, 4: 3, 11: 3, 13: 5, 6: 7}.get(degree.number, degree.number)
     if degree.number == 2 and Degree(1) in tones:
-        return 3  # the second that is suspended
+        return 3  # a sus2
     if degree.number == 6 and any(tone.number == 7 for tone in tones):
         return 5
     return plain
-
-
-def heard(chord: Chord) -> Chord:
-    """The chord to improvise on: F/G is a G9sus, other slash chords are what stands above."""
-    return chord.sounding

@@ -1,4 +1,4 @@
-"""The fingerboard, and what a hand reaches on it in one position.
+"""The fingerboard, and the reach of a hand in one position.
 
 Strings and frets are counted as players do: string 1 is the last one of a tuning (on a guitar the
 highest), fret 0 the open string. Pitches are MIDI numbers as they sound. Position by the trade's
@@ -27,6 +27,8 @@ TUNINGS = {
 """Tunings by name, from the lowest string as strung to string 1, sounding pitches in scientific
 notation (C4 is middle C, MIDI 60). Common practice, no source; the ukulele's is re-entrant."""
 
+STANDARD, FRETS = "standard", 22
+"""A guitar, where nothing is said of the neck."""
 SPAN = 4
 """Frets under the hand at rest, one finger each."""
 FEWEST_FRETS = SPAN + 1
@@ -87,7 +89,7 @@ class Fingerboard:
 
 
 def make_fingerboard(
-    tuning: str = "standard", frets: int = 22, *, left_handed: bool = False
+    tuning: str = STANDARD, frets: int = FRETS, *, left_handed: bool = False
 ) -> Fingerboard:
     """A fingerboard from a name in TUNINGS, or from note names with octaves: "E2 A2 D3 G3 B3 E4".
 
@@ -122,7 +124,7 @@ def _open_string(word: str) -> tuple[int, PitchName]:
     try:
         name, end = read_pitch_name(word[:1].upper() + word[1:])
     except ChordError:
-        raise PracticeError(f'"{word}" is no string.', cure) from None
+        raise PracticeError(f'"{word}" isn\'t a string.', cure) from None
     digits = word[end:]
     if digits not in {str(octave) for octave in range(10)}:
         missing = "no octave" if not digits else "an octave that is not a number from 0 to 9"
@@ -135,7 +137,7 @@ def _open_string(word: str) -> tuple[int, PitchName]:
 
 @dataclass(frozen=True)
 class Hand:
-    """A hand in one ``position`` of a ``fingerboard``; see ``hand`` for how to get one."""
+    """A hand in one ``position`` of a ``fingerboard``; made by ``hand``."""
 
     fingerboard: Fingerboard
     position: int
@@ -151,7 +153,7 @@ class Hand:
         return min(max(place.fret - self.position + 1, 1), SPAN)
 
     def low(self, place: StringFret) -> bool:
-        """Whether the stretch to this place opens the hand below fret 5, where frets are wide."""
+        """Whether this place is a stretch below fret 5, where frets are wide."""
         return self.stretched(place) and min(place.fret, self.position) < 5
 
     @cached_property

@@ -1,10 +1,10 @@
-"""Where the hand takes each tone: a search over the places it reaches, by the rules of the hand.
+"""The fingering of a chord's tones in a position, found by search.
 
 A grip gives every tone one place. Most tones have one place only; a pitch that lies between two
 strings' home frets can be had by stretching up on the lower string or down on the higher one, and
 those choices are searched. Rules (common practice, no source): never both stretches on one
 string; at most one stretch of the opened hand below fret 5; no pitch twice; no finger jumps from
-fret to fret between neighbouring tones; as few rolls of one finger over two strings as can be.
+fret to fret between neighboring tones; as few rolls of one finger over two strings as can be.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from itertools import pairwise, product
 from backing.neck.fingerboard import SPAN, Fingerboard, Hand, StringFret, hand
 
 HOLE = 1_000_000
-"""A tone inside the shape that is left out. Costs are in tenths of a stretch."""
+"""The cost of a missing tone inside the shape, in tenths of a stretch, as are the others."""
 SECOND_LOW_STRETCH = 2_000
 JUMP = 300
 SECOND_ROLL = 50
@@ -25,16 +25,16 @@ OUTER_TONE_LEFT_OUT = 30
 STRETCH = 10
 ROLL = 1
 MOST_CHOICES = 4096
-"""Ways to take a chord that are looked at; odd tunings with many unisons offer more."""
+"""The most fingerings searched; odd tunings with many unisons have more."""
 KEPT = 32
-"""The best grips of a chord that are remembered."""
+"""The best grips of a chord that are kept."""
 
 
 @dataclass(frozen=True, slots=True)
 class Grip:
     """Places of the tones from the lowest pitch up, and what they cost the hand.
 
-    ``missing``: pitches between its lowest and highest tone that no rule lets the hand take.
+    ``missing``: pitches between its lowest and highest tone that the hand cannot play.
     """
 
     places: tuple[StringFret, ...]
@@ -46,7 +46,7 @@ class Grip:
 def grips(
     fingerboard: Fingerboard, position: int, pitch_classes: frozenset[int]
 ) -> tuple[Grip, ...]:
-    """The ways to take all tones with these pitch classes in a position, the easiest first.
+    """The grips for all tones of these pitch classes in a position, the easiest first.
 
     Empty where the hand reaches none of them. Raises PracticeError for a position off the neck.
     """
@@ -110,7 +110,7 @@ def _both_ways(here: Hand, stretches: list[StringFret]) -> bool:
 
 
 def rolls_and_jumps(here: Hand, places: tuple[StringFret, ...]) -> tuple[int, int]:
-    """How often one finger takes two tones in a row: on one fret of neighbouring strings (a roll),
+    """How often one finger takes two tones in a row: on one fret of neighboring strings (a roll),
     or on two frets (a jump)."""
     rolls = jumps = 0
     for a, b in pairwise(places):
@@ -129,8 +129,8 @@ def chosen(
 ) -> tuple[Grip, int]:
     """The easiest grip that departs least from preferred places, and how often it does.
 
-    ``preferred``: MIDI pitch -> place. A tone that would be lost weighs more than a departure,
-    a jump of a finger less.
+    ``preferred``: MIDI pitch -> place. A missing tone costs more than a departure, a jump of a
+    finger less.
     """
     counted = [(grip, departures(grip, preferred, board)) for grip in options]
     return min(counted, key=lambda each: each[0].cost + (JUMP + STRETCH) * each[1])

@@ -1,8 +1,8 @@
-"""Key centres: which key each stretch of chords stands in, and what the chords are there.
+"""Key centers: the key of each stretch of chords, and the function of the chords in it.
 
 Every chord has a price in every key: nothing for a chord of the key, something for a borrowed or a
-secondary one, much for a stranger. Going over to another key has a price too, a cadence in one is
-worth something, and the cheapest way through the tune is its analysis. Functions and their order
+secondary one, much for any other. Modulating has a price too, a cadence lowers it, and the
+cheapest way through the tune is its analysis. Functions and their order
 are common practice (no source); the prices are our own weights.
 """
 
@@ -18,9 +18,7 @@ from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, Key, PitchName
 from backing.chart.quality import SCALES
-from backing.combo.plan import ChordSpan
-from backing.neck.arpeggio import heard
-from backing.neck.path import plan_of_bars
+from backing.combo.plan import ChordSpan, plan_of_bars
 
 MODULATION = 1.6
 HALF_CADENCE, CADENCE = -0.5, -0.75
@@ -29,9 +27,9 @@ HOME = -0.3
 """A chord in the key that is written at the beginning of the line."""
 STRANGER = 3.0
 OUTSIDE = 0.8
-"""A chord on a degree of the key with a tone that the key has not: a minor sixth on vi."""
+"""A chord on a degree of the key with a tone outside it: a minor sixth on vi."""
 LONG_MODE, MODE, MODE_CHORD, MODE_DOMINANT = -1.5, 0.2, 0.1, 0.3
-"""A mode's own chord that stands long or not, another chord of its notes, and its dominant."""
+"""A mode's tonic chord, long or short, another chord of the mode, and its dominant."""
 MODAL_BEATS, LONG_MODAL_BEATS = 8, 16
 """A chord of so many beats may be a mode of its own; of so many it is likely to be one."""
 SCALE_OF_MODE = {
@@ -82,7 +80,7 @@ RESOLVED, UNRESOLVED, SUBSTITUTE = 0.7, 1.1, 0.9
 
 @dataclass(frozen=True, slots=True)
 class Function:
-    """What a chord is in its centre: the ``span`` it sounds in, its Roman numeral as a figure
+    """A chord in its center: its ``span``, its Roman numeral
     ("ii7", "V7/ii", "bII7"), and the pitch classes of the parent scale over it."""
 
     span: ChordSpan
@@ -91,7 +89,7 @@ class Function:
 
 
 @dataclass(frozen=True, slots=True)
-class Centre:
+class KeyCenter:
     """A stretch of chords in one key or mode; ``start`` and ``end`` in beats of the bars.
 
     ``mode``: "major", "minor", or the name of a scale.
@@ -105,7 +103,7 @@ class Centre:
 
     @property
     def name(self) -> str:
-        """The centre as it is printed over the bars: "B♭ major"."""
+        """The center as it is printed over the bars: "B♭ major"."""
         return f"{self.tonic.pretty} {self.mode.replace('-', ' ')}"
 
     @property
@@ -122,40 +120,40 @@ class _Mode:
     mode: str
 
 
-def key_centres(bars: Sequence[PlayedBar]) -> tuple[Centre, ...]:
-    """The key centres of bars played round and round, in order; none where there is no chord."""
-    return centres_of(plan_of_bars(bars).spans)
+def key_centers(bars: Sequence[PlayedBar]) -> tuple[KeyCenter, ...]:
+    """The key centers of a loop of bars, in order."""
+    return centers_of(plan_of_bars(bars).spans)
 
 
-def centres_of(spans: Sequence[ChordSpan]) -> tuple[Centre, ...]:
-    """The key centres of chords in a row, the first following the last."""
+def centers_of(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
+    """The key centers of a loop of chords."""
     sounding = [span for span in spans if span.chord is not None]
     places = _cheapest(sounding)
-    centres = []
+    centers = []
     numbered = zip(sounding, places, _followers(sounding), strict=True)
     for place, group in groupby(numbered, key=lambda each: each[1]):
         held = list(group)
         tonic = _spelled(place, held[0][0].key)
         functions = tuple(_function(span, place, after) for span, _, after in held)
-        centres.append(Centre(held[0][0].start, held[-1][0].end, tonic, place.mode, functions))
-    return tuple(centres)
+        centers.append(KeyCenter(held[0][0].start, held[-1][0].end, tonic, place.mode, functions))
+    return tuple(centers)
 
 
 def parent_scales(spans: Sequence[ChordSpan]) -> dict[Fraction, frozenset[int]]:
     """The pitch classes of the parent scale over each chord, by the start of its span."""
-    return {f.span.start: f.scale for centre in centres_of(spans) for f in centre.functions}
+    return {f.span.start: f.scale for center in centers_of(spans) for f in center.functions}
 
 
 def _followers(spans: Sequence[ChordSpan]) -> list[Chord]:
-    chords = [heard(span.chord) for span in spans if span.chord is not None]
+    chords = [span.chord.sounding for span in spans if span.chord is not None]
     return [*chords[1:], *chords[:1]]
 
 
 def _cheapest(spans: Sequence[ChordSpan]) -> list[_Mode]:
-    """A place for each chord, so that all prices together are least."""
+    """The key of each chord for the least total price."""
     if not spans:
         return []
-    chords = [heard(span.chord) for span in spans if span.chord is not None]
+    chords = [span.chord.sounding for span in spans if span.chord is not None]
     after = _followers(spans)
     places = _places(spans)
     home = _written_place(spans[0].key)
@@ -182,12 +180,12 @@ def _cheapest(spans: Sequence[ChordSpan]) -> list[_Mode]:
 
 
 def _places(spans: Sequence[ChordSpan]) -> list[_Mode]:
-    """All major and minor keys, the modes that are written, and those of chords that stand long."""
+    """All major and minor keys, the modes that are written, and those of long chords."""
     places = [_Mode(tonic, mode) for mode in ("major", "minor") for tonic in range(12)]
     for span in spans:
         written = _written_place(span.key)
         if span.chord is not None and span.end - span.start >= MODAL_BEATS:
-            places.append(_own_mode(heard(span.chord)))
+            places.append(_own_mode(span.chord.sounding))
         places.append(written)
     return list(dict.fromkeys(places))
 
@@ -207,7 +205,7 @@ def _own_mode(chord: Chord) -> _Mode:
 
 def _price(span: ChordSpan, place: _Mode, after: Chord) -> float:
     assert span.chord is not None
-    chord = heard(span.chord)
+    chord = span.chord.sounding
     home = HOME if _written_place(span.key) == place else 0.0
     if place.mode in ("major", "minor"):
         return _named(chord, place, after)[1] + home
@@ -235,7 +233,7 @@ def _named(chord: Chord, place: _Mode, after: Chord) -> tuple[str, float]:
 
 
 def _keeps_to_the_key(chord: Chord, numeral: str, place: _Mode) -> bool:
-    """Whether all its tones are expected in the key: no dominant, no passing or borrowed chord."""
+    """Whether all its tones are expected in the key: no dominant, no borrowed chord."""
     own = numeral in OWN_DEGREES or place.mode == "minor"
     return own and chord.family in (*MAJOR_FAMILIES, *MINOR_FAMILIES)
 
@@ -267,7 +265,7 @@ def _cadence(before: Chord, chord: Chord, place: _Mode) -> float:
 
 def _function(span: ChordSpan, place: _Mode, after: Chord) -> Function:
     assert span.chord is not None
-    chord = heard(span.chord)
+    chord = span.chord.sounding
     if place.mode in ("major", "minor"):
         numeral, _ = _named(chord, place, after)
     else:
@@ -297,7 +295,7 @@ def _figure(chord: Chord) -> str:
 
 
 def _parent_scale(chord: Chord, place: _Mode) -> frozenset[int]:
-    """The scale of the centre where it holds the chord; the chord's own scale elsewhere."""
+    """The scale of the center where it holds the chord; the chord's own scale elsewhere."""
     tones = _tones(chord)
     holding = (scale for scale in _scales_of(place) if tones <= scale)
     return next(holding, frozenset(chord.scale_pitch_classes))
@@ -329,7 +327,7 @@ def _on(tonic: int, scale: str) -> frozenset[int]:
 
 
 def _spelled(place: _Mode, key: Key) -> PitchName:
-    """The tonic under the name that stands nearest to the written key on the line of fifths."""
+    """The tonic by the name nearest to the written key on the line of fifths."""
     names = [PitchName.of_fifths(fifths) for fifths in range(-7, 9)]
     fitting = [name for name in names if name.pitch_class == place.tonic]
     return min(fitting, key=lambda name: abs(name.fifths - key.tonic.fifths))

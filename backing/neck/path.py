@@ -1,7 +1,7 @@
-"""The path of a tune in one place of the neck: the shape of each chord there, and how they connect.
+"""The path of a tune in one position: the shape of each chord there, and how they connect.
 
-The hand stays; where the nut, the last fret or a sparse tuning does not let it, the path says so
-and takes the nearest position that has the chord.
+Where a chord is out of reach in the position, the path says so and takes the nearest position
+that has it.
 """
 
 from __future__ import annotations
@@ -14,34 +14,33 @@ from itertools import chain, product
 
 from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
-from backing.combo.plan import ChordSpan, Plan, make_plan
+from backing.combo.plan import ChordSpan, Plan, plan_of_bars
 from backing.errors import PracticeError
-from backing.neck.arpeggio import arpeggio, heard
+from backing.neck.arpeggio import arpeggio, arpeggio_pitches
 from backing.neck.fingerboard import Fingerboard, StringFret, hand
 from backing.neck.grip import JUMP, SECOND_ROLL, STRETCH, Grip, grips
 from backing.neck.shapes import Shape, shape
 from backing.neck.voice_leading import Move, voice_leading
-from backing.routine import Pass, Purpose
 
 ASTRAY = JUMP + STRETCH
 """What a place costs that is not the one taken throughout."""
 MOST_CHOICES = 6
-"""So many doubtful places (two in four) are weighed together; the rest are taken as they come."""
+"""The most pitches with two places that are settled together."""
 LEAVING = 1_000
-"""What leaving the position costs when positions are compared, in tenths of a stretch."""
+"""The cost of leaving the position, in tenths of a stretch."""
 HIGHEST_CHOICE = 12
 MIDDLE = 5
 """Where a hand likes to sit (common practice, no source: between the third and eighth position)."""
 CHORDS_PER_FRET = 20
-"""A fret away from MIDDLE counts as a stretch in one of so many chords."""
+"""A fret away from MIDDLE costs a stretch in one of so many chords."""
 
 
 @dataclass(frozen=True, slots=True)
 class PathStep:
-    """A chord of the path, from where the band brings it in to where the next one comes.
+    """A chord of the path, from where the band plays it to where the next one comes.
 
     ``start`` and ``end`` in beats from the start of the bars; ``written`` is the onset on paper.
-    ``moves`` lead to the next chord (from the last one to the first: a tune is a circle); they are
+    ``moves`` lead to the next chord (from the last one to the first); they are
     empty where no chord follows.
     """
 
@@ -63,7 +62,7 @@ class PathStep:
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """A chord for which the hand cannot stay; ``bar`` is its label ("13", "intro:1"), ``position``
+    """A chord out of reach in the position; ``bar`` is its label ("13", "intro:1"), ``position``
     the nearest one that has the chord, where the path takes it (None: there is none)."""
 
     bar: str
@@ -72,9 +71,9 @@ class Trouble:
     cause: str
 
     def __str__(self) -> str:
-        cure = f"Take it in position {self.position}."
+        cure = f"Play it in position {self.position}."
         if self.position is None:
-            cure = "No other position has it whole."
+            cure = "No position has all of it."
         return f"Bar {self.bar}, {self.chord}: {self.cause} {cure}"
 
 
@@ -97,7 +96,7 @@ class Path:
 
     @property
     def effort(self) -> int:
-        """What the path asks of the hand, in tenths of a stretch, summed over its chords."""
+        """The cost of the path, in tenths of a stretch, over all its chords."""
         rolls = sum(max(0, step.shape.rolls - 1) for step in self.steps)
         asked = STRETCH * (self.stretches + self.open_strings) + SECOND_ROLL // 10 * rolls
         return asked + LEAVING * len(self.troubles)
@@ -109,7 +108,7 @@ class Path:
 
     @property
     def open_strings(self) -> int:
-        """How many tones are open strings, which cannot be moved, or damped at will."""
+        """How many tones are open strings, which cannot be transposed or damped at will."""
         return sum(tone.finger == 0 for step in self.steps for tone in step.shape.tones)
 
 
@@ -132,19 +131,10 @@ def path(
     return path_of(plan_of_bars(bars), fingerboard, position, way=way)
 
 
-def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
-    """What the band would agree on for these bars as a round of a loop."""
-    return make_plan(
-        Pass(Purpose.SOLO, tuple(bars), Fraction(120), circular=True, leads_to=bars[0])
-        if bars
-        else Pass(Purpose.SOLO, (), Fraction(120))
-    )
-
-
 def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "1-7") -> Path:
     """The path through a plan; see ``path``."""
     hand(fingerboard, position)
-    spans = [(span, heard(span.chord)) for span in plan.spans if span.chord is not None]
+    spans = [(span, span.chord.sounding) for span in plan.spans if span.chord is not None]
     if not spans:
         raise PracticeError("There is no chord in these bars.", "Choose bars with changes.")
     preferred = _alike([chord for _, chord in spans], fingerboard, position, way)
@@ -152,7 +142,7 @@ def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "
     steps, troubles = [], []
     for at, (span, chord) in enumerate(spans):
         if chord not in shapes:
-            shapes[chord] = shape_near(chord, fingerboard, position, way, preferred)
+            shapes[chord] = nearest_shape(chord, fingerboard, position, way, preferred)
         taken, cause = shapes[chord]
         if cause:
             bar = plan.bar_at(max(span.written, Fraction(0))).bar.label
@@ -162,10 +152,10 @@ def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "
     return Path(fingerboard, position, tuple(steps), tuple(troubles), way)
 
 
-def shape_near(
+def nearest_shape(
     chord: Chord, board: Fingerboard, position: int, way: str, preferred: Mapping[int, StringFret]
 ) -> tuple[Shape, str]:
-    """The shape in the position; where no run of it is whole, the nearest whole one, and why.
+    """The shape in the position, or the nearest complete one, and why.
 
     Raises PracticeError where no position has the chord.
     """
@@ -204,15 +194,12 @@ def _names(broken: Shape) -> Iterator[str]:
 def _alike(
     chords: Sequence[Chord], board: Fingerboard, position: int, way: str
 ) -> dict[int, StringFret]:
-    """For every pitch with two places the one to take throughout, so that the hand moves least.
-
-    Every way to settle the doubtful places is weighed over all chords of the tune.
-    """
-    counted = Counter(_classes(chord, way) for chord in chords)
+    """For each pitch with two places the one to use in all chords: that with the least motion."""
+    counted = Counter(arpeggio_pitches(chord, way) for chord in chords)
     options = [(grips(board, position, c), count) for c, count in counted.items()]
-    doubtful = _doubtful([c for c, _ in counted.most_common()], board, position)
-    # a set of places is a number: one bit for each place of each doubtful pitch
-    bits = {place: 1 << at for at, place in enumerate(chain.from_iterable(doubtful.values()))}
+    ambiguous = _ambiguous([c for c, _ in counted.most_common()], board, position)
+    # a set of places is a number: one bit for each place of each ambiguous pitch
+    bits = {place: 1 << at for at, place in enumerate(chain.from_iterable(ambiguous.values()))}
     ways = [(_ways(found, bits), count) for found, count in options]
 
     def cost(table: tuple[StringFret, ...]) -> int:
@@ -222,16 +209,11 @@ def _alike(
             for here, count in ways
         )
 
-    best = min(product(*doubtful.values()), key=cost)
-    return dict(zip(doubtful, best, strict=True))
+    best = min(product(*ambiguous.values()), key=cost)
+    return dict(zip(ambiguous, best, strict=True))
 
 
-def _classes(chord: Chord, way: str) -> frozenset[int]:
-    tones = arpeggio(chord.quality, way).tones
-    return frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in tones)
-
-
-def _doubtful(
+def _ambiguous(
     classes: Sequence[frozenset[int]], board: Fingerboard, position: int
 ) -> dict[int, tuple[StringFret, ...]]:
     """The pitches with a choice of places that the most chords need."""
@@ -243,7 +225,7 @@ def _doubtful(
 
 
 def _ways(found: Sequence[Grip], bits: Mapping[StringFret, int]) -> list[tuple[int, int]]:
-    """The sets of places that grips take of the doubtful pitches, each with its least cost."""
+    """The sets of places that grips take of the ambiguous pitches, each with its least cost."""
     ways: dict[int, int] = {}
     for grip in found:
         way = sum(bits.get(place, 0) for place in grip.places)
@@ -254,7 +236,7 @@ def _ways(found: Sequence[Grip], bits: Mapping[StringFret, int]) -> list[tuple[i
 def best_position(
     bars: Sequence[PlayedBar], fingerboard: Fingerboard, *, way: str = "1-7"
 ) -> BestPosition:
-    """The position that asks least of the hand over these bars, up to the twelfth.
+    """The easiest position for these bars, up to the twelfth.
 
     Raises PracticeError: see ``path``.
     """
@@ -276,10 +258,10 @@ def _asked_of_the_hand(taken: Path) -> float:
 
 
 def _in_words(taken: Path) -> str:
-    """What a path asks of the hand."""
+    """The stretches and open strings of a path, in words."""
     words = [f"{taken.stretches or 'no'} {'stretch' if taken.stretches == 1 else 'stretches'}"]
     if taken.open_strings:
         words.append(f"{taken.open_strings} open-string tones")
     if taken.troubles:
-        words.append(f"{len(taken.troubles)} that cannot be had there")
+        words.append(f"{len(taken.troubles)} chords out of reach")
     return f"{' and '.join(words)} over {len(taken.steps)} chords"

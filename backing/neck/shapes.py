@@ -9,7 +9,7 @@ from itertools import pairwise
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
 from backing.errors import PracticeError
-from backing.neck.arpeggio import Arpeggio, arpeggio, heard
+from backing.neck.arpeggio import Arpeggio, arpeggio, arpeggio_pitches
 from backing.neck.fingerboard import SPAN, Fingerboard, Hand, StringFret, hand
 from backing.neck.grip import SECOND_LOW_STRETCH, Grip, chosen, grips, rolls_and_jumps
 
@@ -53,7 +53,7 @@ class Shape:
 
     @property
     def whole(self) -> bool:
-        """Whether every tone of the chord is in some run of the shape without a hole."""
+        """Whether a part of the shape has every tone of the chord without a gap."""
         return not self.missing or _has_whole_run(self)
 
     @property
@@ -64,7 +64,7 @@ class Shape:
 
     @property
     def pitches(self) -> tuple[int, ...]:
-        """The MIDI pitches, upwards."""
+        """The MIDI pitches, upward."""
         return tuple(tone.pitch for tone in self.tones)
 
     def at(self, pitch: int) -> ShapeTone | None:
@@ -73,7 +73,7 @@ class Shape:
 
 
 def _has_whole_run(broken: Shape) -> bool:
-    """Whether all the degrees stand between two holes, or beyond one."""
+    """Whether all the degrees are between two gaps, or beyond one."""
     degrees = {tone.degree for tone in broken.tones}
     for low, high in pairwise([-1, *broken.missing, 128]):
         if {tone.degree for tone in broken.tones if low < tone.pitch < high} == degrees:
@@ -95,9 +95,9 @@ def shape(
     (MIDI pitch -> place). Raises PracticeError where the position is off the neck or a tone of the
     chord is out of reach on this tuning.
     """
-    chord = heard(chord)
+    chord = chord.sounding
     figure = arpeggio(chord.quality, way)
-    classes = frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in figure.tones)
+    classes = arpeggio_pitches(chord, way)
     options = grips(fingerboard, position, classes)
     _check_whole(chord, figure, options, fingerboard, position)
     grip, _ = chosen(options, preferred or {}, fingerboard)
@@ -152,19 +152,19 @@ def _lighter(
 
 
 def positions(chord: Chord, fingerboard: Fingerboard, *, way: str = "1-7") -> tuple[Shape, ...]:
-    """The shapes of a chord along one octave of the neck, each where it lies best.
+    """The shapes of a chord along one octave of the neck, each where it is easiest.
 
     The octave is the lowest one, unless the wide frets there would ask for two stretches at once.
-    Positions with a root under the hand on the same strings are one place to a player, and the
-    easiest of them stands for it; those with roots on more strings come first. In standard tuning
+    Positions with a root under the hand on the same strings are one place to a player, of
+    which the easiest is taken; those with roots on more strings come first. In standard tuning
     that gives five (the trade's five forms, with roots on strings 5 and 2, 5 and 3, 6 3 and 1, 6 4
     and 1, 4 and 2). A chord that repeats along the neck has one shape for each of its steps: a
     diminished seventh every three frets, an augmented triad every four. Raises PracticeError where
     no position reaches the whole chord.
     """
-    chord = heard(chord)
+    chord = chord.sounding
     figure = arpeggio(chord.quality, way)
-    classes = frozenset((chord.root.pitch_class + d.pitch_class) % 12 for d in figure.tones)
+    classes = arpeggio_pitches(chord, way)
     every = range(1, fingerboard.highest_position + 1)
     found = {p: _cost(fingerboard, p, classes, figure) for p in every}
     reachable = {p: cost for p, cost in found.items() if cost is not None}
@@ -202,7 +202,7 @@ def _cost(
 
 
 def _hard(row: list[int], cost: Mapping[int, int]) -> int:
-    """How many of these positions leave a tone out or ask for two stretches over wide frets."""
+    """How many of these positions miss a tone or need two stretches over wide frets."""
     return sum(cost[position] >= SECOND_LOW_STRETCH for position in row)
 
 
@@ -217,7 +217,7 @@ def _along(cost: Mapping[int, int], fingerboard: Fingerboard, root: int, step: i
 def _anchored(fingerboard: Fingerboard, root: int, cost: Mapping[int, int]) -> list[int]:
     """The positions to know: one for each set of strings with a root under the hand.
 
-    Sets that another one holds do not count, unless the hand would leap past frets without them.
+    Subsets of another set do not count, unless the hand would skip frets without them.
     """
     rows: dict[frozenset[int], list[int]] = {}
     for position in cost:
@@ -238,7 +238,7 @@ def _root_strings(fingerboard: Fingerboard, root: int, position: int) -> frozens
 
 
 def _without_leaps(best: list[int], cost: Mapping[int, int]) -> list[int]:
-    """Further positions where two neighbours are so far apart that frets lie between them."""
+    """The positions, with more between two that leave frets uncovered."""
     for low, high in pairwise([*best, best[0] + 12]):
         between = [p for p in range(low + 2, high - 1) if p in cost]
         if high - low > SPAN + 1 and between:

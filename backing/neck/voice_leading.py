@@ -1,4 +1,4 @@
-"""Which chord tone stays and which one moves when a chord becomes another."""
+"""Voice leading: where each tone of a chord goes in the next."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from itertools import permutations
 
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree
-from backing.neck.arpeggio import arpeggio, heard
+from backing.neck.arpeggio import arpeggio
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ def voice_leading(chord: Chord, following: Chord, way: str = "1-7") -> tuple[Mov
     Every tone of the smaller chord takes part once; tones left over in the larger one are joined
     to the nearest. ``way``: see arpeggio.WAYS.
     """
-    before, after = heard(chord), heard(following)
+    before, after = chord.sounding, following.sounding
     tones = arpeggio(before.quality, way).tones
     targets = arpeggio(after.quality, way).tones
     apart = after.root.pitch_class - before.root.pitch_class

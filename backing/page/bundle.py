@@ -7,6 +7,7 @@ run once, after those it imports.
 
 from __future__ import annotations
 
+import base64
 import re
 from importlib.resources import files
 
@@ -15,6 +16,7 @@ from backing.errors import InternalError
 WEB = files("backing.page") / "web"
 _IMPORT = re.compile(r'^import \{([^}]*)\} from "\./([\w-]+\.js)";\n', re.MULTILINE)
 _EXPORT = re.compile(r"^export (?=(?:async )?(?:function\*?|class|const) (\w+))", re.MULTILINE)
+_FONT = re.compile(r"url\(fonts/([\w-]+\.woff2)\)")
 _LEFT_OVER = re.compile(r"^\s*(?:import|export)\b(?! \{\};)", re.MULTILINE)
 
 
@@ -32,8 +34,13 @@ def script(entry: str = "main.js") -> str:
 
 
 def style() -> str:
-    """The style sheet of the page."""
-    return (WEB / "page.css").read_text("utf-8")
+    """The style sheet of the page, its fonts inside."""
+    return _FONT.sub(_font, (WEB / "page.css").read_text("utf-8"))
+
+
+def _font(match: re.Match[str]) -> str:
+    data = base64.b64encode((WEB / "fonts" / match[1]).read_bytes()).decode("ascii")
+    return f"url(data:font/woff2;base64,{data})"
 
 
 def markup() -> str:

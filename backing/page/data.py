@@ -6,13 +6,15 @@ Times in a bar are whole ticks, TICKS to a beat: exact for every note the band w
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from backing.chart.chord_symbol import read_symbol
+from backing import __version__
 from backing.chart.form import Form, PlayedBar
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Interval, PitchName
+from backing.chart.pitch import Interval
+from backing.chart.printed import printed_degree, printed_symbol
 from backing.combo.feel import (
     MOST_MELODIC_LATENESS_MS,
     RIDE_RATIOS,
@@ -23,6 +25,8 @@ from backing.combo.guide_tones import lines
 from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
 from backing.combo.plan import make_plan
+from backing.lines.line import Line
+from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
 from backing.page.score import Count, Score, ScorePart, circle
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
@@ -30,11 +34,10 @@ from backing.page.strip import ROOM_RATE, SampledPart, Strip
 FORMAT = 1
 TICKS = 480
 KEYS = range(-6, 6)
-"""The twelve keys, in semitones from the tune's own."""
+"""The twelve keys, in half steps from the tune's own."""
 NAMES = {
-    "bass": "Bass", "drums": "Drums", "thirds": "Guide line, thirds",
-    "sevenths": "Guide line, sevenths", "etude": "Étude in eighths",
-    "click all": "Click on all beats",
+    "bass": "Bass", "drums": "Drums", "third": "Line from the 3rd",
+    "seventh": "Line from the 7th", "click all": "Click on all beats",
     "click 2 and 4": "Click on the back beats", "click 4": "Click on the last beat",
     "click sparse": "Click on 1 of every second bar",
 }  # fmt: skip
@@ -42,8 +45,32 @@ NAMES = {
 Json = dict[str, Any]
 
 
-def page_data(score: Score, strip: Strip, gain_db: float) -> Json:
-    """All that a page knows, but for its sounds; ``gain_db`` brings the band to its level."""
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """How a page opens: its ``line`` and whether it is heard, or which ``guide`` tones are.
+
+    The position of the line is that of the neck, if it has one. ``guide``: one of GUIDE_LINES.
+    """
+
+    line: Line = Line()  # noqa: RUF009 - a frozen value
+    solo: bool = False
+    guide: str | None = None
+
+    @property
+    def heard(self) -> list[str]:
+        """The parts that are heard beside the band."""
+        guides = {"3rd": ["third"], "7th": ["seventh"], "both": ["third", "seventh"]}
+        return [*guides.get(self.guide or "", []), *(["etude"] if self.solo else [])]
+
+
+def page_data(
+    score: Score, strip: Strip, gain_db: float, recipe: str, opening: Opening | None = None
+) -> Json:
+    """All that a page knows, but for its sounds.
+
+    ``gain_db`` brings the band to its level; ``recipe`` is the command that makes the page again.
+    """
+    opening = opening or Opening()
     form = score.form
     chords = _chords(score.bars)
     index = {str(chord): at for at, chord in enumerate(chords)}
@@ -51,6 +78,8 @@ def page_data(score: Score, strip: Strip, gain_db: float) -> Json:
     return {
         "format": FORMAT,
         "ticks": TICKS,
+        "version": __version__,
+        "recipe": recipe,
         "title": form.title,
         "by": form.by,
         "tempo": float(form.tempo),
@@ -61,7 +90,7 @@ def page_data(score: Score, strip: Strip, gain_db: float) -> Json:
         "chords": [_chord(chord) for chord in chords],
         "spans": _spans(score, index),
         "keys": [_key(moved, n, score, index) for n, moved in forms.items()],
-        "threads": _threads(score, index),
+        "guide_lines": _guide_lines(score, index),
         "swing": {
             "points": [list(p) for p in RIDE_RATIOS],
             "shortest_ms": SHORTEST_OFF_BEAT_MS,
@@ -71,16 +100,22 @@ def page_data(score: Score, strip: Strip, gain_db: float) -> Json:
         "parts": [
             {
                 "id": line.name,
-                "name": _part_name(line),
+                "name": _part_name(line, opening.line.rhythm),
                 "voice": _voice_of(line.name),
                 "takes": [[_notes(bar) for bar in take] for take in line.takes],
             }
             for line in score.lines
         ],
+        "heard": opening.heard,
         "counts": {meter: [_count(c) for c in counts] for meter, counts in score.counts.items()},
-        "breaths": {meter: _notes(notes) for meter, notes in score.breaths.items()},
+        "rest_bars": {meter: _notes(notes) for meter, notes in score.rest_bars.items()},
         "sound": _sound(strip, gain_db),
-        "neck": neck_data([moved.played("solos") for moved in forms.values()], home=KEYS.index(0)),
+        "neck": neck_data(
+            [moved.played("solos") for moved in forms.values()],
+            home=KEYS.index(0),
+            board=opening.line.fingerboard,
+            opening=(*opening.line.position, None)[0],
+        ),
     }
 
 
@@ -115,15 +150,22 @@ def _bar(bar: PlayedBar, at: int, score: Score, index: dict[str, int]) -> Json:
 
 
 def _chord(chord: Chord) -> Json:
-    """What the soloist hears: degrees by their distance from the sounding root."""
+    """What the soloist hears: degrees by their distance from the sounding root in half steps.
+
+    ``discs`` are the tones drawn as discs: 3 and 7, or what stands for them (6, a suspended 4).
+    """
     heard = chord.sounding
     root = heard.root.pitch_class
     names = (heard.name_of((root + n) % 12) for n in range(12))
+    figure = arpeggio(heard.quality)
     return {
         "root": root,
-        "degrees": ["" if name is None else str(name) for name in names],
-        "core": [degree.pitch_class for degree in heard.quality.core],
-        "guide": [degree.pitch_class for degree in heard.quality.guide],
+        "degrees": ["" if name is None else printed_degree(name) for name in names],
+        "discs": [
+            tone.pitch_class
+            for tone, role in zip(figure.tones, figure.roles, strict=True)
+            if role in (3, 7)
+        ],
     }
 
 
@@ -136,7 +178,7 @@ def _key(moved: Form, semitones: int, score: Score, index: dict[str, int]) -> Js
         if mine is not None and theirs is not None:
             chords.setdefault(index[str(mine)], theirs)
     return {
-        "name": str(moved.key),
+        "name": f"{moved.key.tonic.pretty} {moved.key.mode}",
         "semitones": semitones,
         "symbols": [_symbol(chords[at]) for at in sorted(chords)],
         "names": [_tone_names(chords[at]) for at in sorted(chords)],
@@ -144,20 +186,16 @@ def _key(moved: Form, semitones: int, score: Score, index: dict[str, int]) -> Js
 
 
 def _symbol(chord: Chord) -> list[str]:
-    symbol = read_symbol(chord.text)
-    return [symbol.root.pretty, symbol.suffix, symbol.bass.pretty if symbol.bass else ""]
+    """Root, suffix and slash bass as they are printed."""
+    symbol = printed_symbol(chord)
+    return [symbol.root + symbol.accidental, symbol.suffix, symbol.bass + symbol.bass_accidental]
 
 
 def _tone_names(chord: Chord) -> list[str]:
     heard = chord.sounding
     root = heard.root.pitch_class
     degrees = (heard.name_of((root + n) % 12) for n in range(12))
-    return ["" if degree is None else _plain(heard.spelled(degree)) for degree in degrees]
-
-
-def _plain(name: PitchName) -> str:
-    """A name without double accidentals, which few fonts have."""
-    return (name if abs(name.alter) < 2 else name.simplified()).pretty
+    return ["" if degree is None else heard.spelled(degree).pretty for degree in degrees]
 
 
 def _spans(score: Score, index: dict[str, int]) -> list[list[int]]:
@@ -173,21 +211,23 @@ def _spans(score: Score, index: dict[str, int]) -> list[list[int]]:
     return found
 
 
-def _threads(score: Score, index: dict[str, int]) -> list[list[list[Any]]]:
-    """The two guide lines: bar, tick, MIDI pitch, degree, chord of each knot."""
+def _guide_lines(score: Score, index: dict[str, int]) -> list[list[list[Any]]]:
+    """The lines from the 3rd and from the 7th: bar, tick, MIDI pitch, degree, chord of a tone."""
     plan = make_plan(circle(score.bars, score.form.tempo))
-    threads = []
+    drawn = []
     for line in lines(plan):
-        knots = []
+        tones = []
         for tone in line:
             chord = tone.span.chord
-            assert chord is not None  # a guide line has no tone where there is no chord
-            bar = plan.bar_at(tone.span.written)
+            assert chord is not None  # a guide-tone line has no tone where there is no chord
             degree = chord.sounding.name_of(tone.pitch % 12)
+            assert degree is not None  # it is the 3rd or the 7th, or stands for it
+            bar = plan.bar_at(tone.span.written)
             onset = ticks(tone.span.written - bar.start)
-            knots.append([bar.index, onset, tone.pitch, str(degree), index[str(chord)]])
-        threads.append(knots)
-    return threads
+            row = [bar.index, onset, tone.pitch, printed_degree(degree), index[str(chord)]]
+            tones.append(row)
+        drawn.append(tones)
+    return drawn
 
 
 def ticks(beats: Fraction) -> int:
@@ -216,17 +256,19 @@ def _count(count: Count) -> Json:
     return {"up_to": count.up_to, "bars": [_notes(bar) for bar in count.bars]}
 
 
-def _part_name(line: ScorePart) -> str:
-    """What a button says: the comping goes by its instrument."""
-    if line.name == "comping":
-        return SHORT_NAMES.get(line.instrument, line.instrument.name).capitalize()
+def _part_name(line: ScorePart, rhythm: str) -> str:
+    """What a button says: the comp goes with its instrument, the line with its ``rhythm``."""
+    if line.name == "etude":
+        return "Call, and your answer" if rhythm == "call" else f"Etude in {rhythm}"
+    if line.name == "comp":
+        return f"Comp ({SHORT_NAMES.get(line.instrument, line.instrument.name)})"
     return NAMES[line.name]
 
 
 def _voice_of(line: str) -> str:
     if line.startswith("click "):
         return "click"
-    return "guide" if line in {"thirds", "sevenths"} else line
+    return "guide" if line in {"third", "seventh"} else line
 
 
 def _sound(strip: Strip, gain_db: float) -> Json:

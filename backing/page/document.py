@@ -15,10 +15,16 @@ from typing import Any
 
 from backing.page.bundle import markup, script, style
 
+ICON = (
+    "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 32 32' fill='none' "
+    "stroke-width='4.5'%3E%3Cpath stroke='%23b23a1e' d='M1 8H11C16 8 15 14 20 14H31'/%3E"
+    "%3Cpath stroke='%231f5f8b' stroke-dasharray='8 4' d='M1 19H11C16 19 15 26 20 26H31'/%3E"
+    "%3C/svg%3E"
+)
+"""The two guide-tone lines, from the 3rd and from the 7th."""
 NO_SCRIPT = (
     "This page plays only where its script may run. A phone that shows files without scripts can "
-    "open it in a browser, or from a computer on the same network: backing page TUNE --watch "
-    "--share."
+    "open it in a browser, or from a computer on the same network: backing play TUNE --share."
 )
 
 
@@ -31,6 +37,7 @@ def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
             f"script-src {_hash(code)}",
             f"style-src {_hash(look)}",
             "img-src data:",
+            "font-src data:",
             "base-uri 'none'",
             "form-action 'none'",
             *(("connect-src 'self'",) if data["watched"] else ()),
@@ -41,7 +48,7 @@ def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n',
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
         '<meta name="color-scheme" content="light dark">\n',
-        f'<title>{escape(data["title"])}</title>\n<link rel="icon" href="data:,">\n',
+        f'<title>{escape(data["title"])}</title>\n<link rel="icon" href="{ICON}">\n',
         f"<style>{look}</style>\n</head>\n<body>\n",
         markup(),
         f"<noscript><p class='notice'>{NO_SCRIPT}</p>{_plain_chart(data)}</noscript>\n",
@@ -51,6 +58,22 @@ def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
         f"<script>{code}</script>\n</body>\n</html>\n",
     )
     return "".join(pieces).encode("utf-8")
+
+
+def waiting_page(title: str, problems: str) -> bytes:
+    """The page of a tune that can't be played yet: it looks again every second."""
+    look = style()
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
+        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+        f'style-src {_hash(look)}; font-src data:; img-src data:">\n'
+        '<meta http-equiv="refresh" content="1">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f'<title>{escape(title)}</title>\n<link rel="icon" href="{ICON}">\n'
+        f"<style>{look}</style></head>\n<body><main><h1>{escape(title)}</h1>\n"
+        f'<pre class="notice">{escape(problems)}</pre>\n'
+        "<p>The page opens here as soon as the file is right and saved.</p></main></body></html>\n"
+    ).encode()
 
 
 def _hash(text: str) -> str:

@@ -10,13 +10,17 @@ from collections.abc import Sequence
 from typing import Any
 
 from backing.chart.form import PlayedBar
+from backing.combo.plan import plan_of_bars
+from backing.errors import PracticeError
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
-from backing.neck.path import Path, path_of, plan_of_bars
+from backing.neck.path import Path, path_of
 from backing.neck.shapes import Shape, ShapeTone
 
 SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz"
-POSITIONS = range(1, 13)
+HIGHEST_POSITION = 12
 """Above the twelfth fret the neck repeats."""
+MOST_STRINGS = 9
+"""What one sign of a dot can number."""
 
 
 FAVOURED = 5
@@ -24,26 +28,41 @@ FAVOURED = 5
 
 
 def neck_data(
-    keys: Sequence[Sequence[PlayedBar]], home: int, board: Fingerboard | None = None
+    keys: Sequence[Sequence[PlayedBar]],
+    home: int,
+    board: Fingerboard | None = None,
+    opening: int | None = None,
 ) -> dict[str, Any] | None:
     """The shapes of a tune in some keys: ``paths[key][position]`` numbers a shape for each chord.
 
     Chords are those of the page's spans, without N.C.; ``best`` is the index of the position that
-    asks least of the hand in the ``home`` key. None where there is no chord at all.
+    asks least of the hand in the ``home`` key, or of the ``opening`` one. None where there is no
+    chord at all. Raises PracticeError for a neck that a page does not draw.
     """
     board = board or make_fingerboard()
     plans = [plan_of_bars(bars) for bars in keys]
     if not any(span.chord for span in plans[home].spans):
         return None
+    if len(board.strings) > MOST_STRINGS:
+        raise PracticeError(
+            f"A page draws a neck of at most {MOST_STRINGS} strings.", "Choose another --neck."
+        )
+    positions = range(1, min(HIGHEST_POSITION, board.highest_position) + 1)
     shapes: dict[str, int] = {}
-    paths = [[path_of(plan, board, position) for position in POSITIONS] for plan in plans]
+    paths = [[path_of(plan, board, position) for position in positions] for plan in plans]
     asked = [(path.effort, abs(path.position - FAVOURED)) for path in paths[home]]
+    best = positions[asked.index(min(asked))]
+    if opening not in (None, *positions):
+        raise PracticeError(
+            f"A page shows positions 1 to {positions[-1]}, not {opening}.", "Choose another."
+        )
     return {
         "strings": [board.open_pitch(string) for string in range(1, len(board.strings) + 1)],
         "names": [name.pretty for name in reversed(board.names)],
         "frets": board.frets,
-        "positions": list(POSITIONS),
-        "best": asked.index(min(asked)),
+        "left_handed": board.left_handed,
+        "positions": list(positions),
+        "best": list(positions).index(opening or best),
         "paths": [[_numbers(path, shapes) for path in mine] for mine in paths],
         "shapes": list(shapes),
     }

@@ -27,17 +27,18 @@ from backing.combo.instruments import (
 from backing.combo.part import Note, Part
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.lines import player
-from backing.lines.line import GUITAR
-from backing.lines.line import Line as Guide
-from backing.neck.path import best_position
+from backing.lines.line import Line
 from backing.routine.count_in import count_in
 from backing.routine.drills import laying_out
-from backing.routine.orders import Request, Routine, make_routine
 from backing.routine.passes import Pass, Purpose
+from backing.routine.request import Request
+from backing.routine.routine import Routine, make_routine
 
 TAKES = 3
 """So many choruses differ; then the first comes again."""
-BAND = ("bass", "comping", "drums")
+BAND = ("bass", "comp", "drums")
+GUIDE_LINES = {"third": "3rd", "seventh": "7th"}
+"""The guide-tone lines of the page, as the band calls them."""
 INSTRUMENTS = {"bass": ACOUSTIC_BASS, "drums": JAZZ_KIT, "guide": VIBES}
 """What a player holds who has nothing to play."""
 COUNTED_TEMPOS = (Fraction(60), Fraction(140), Fraction(240))
@@ -72,7 +73,7 @@ class Count:
 class Score:
     """The chorus of a page: its bars, how the band plays them, and what is counted.
 
-    ``plan`` is the first take's; ``counts`` hold for the meter of the key, as ``breath`` does: a
+    ``plan`` is the first take's; ``counts`` hold for the meter of the key, as ``rest_bars`` does: a
     bar of the hi-hat foot alone. Meters are written as in the tune: "4/4".
     """
 
@@ -81,24 +82,29 @@ class Score:
     plan: Plan
     lines: tuple[ScorePart, ...]
     counts: dict[str, tuple[Count, ...]]
-    breaths: dict[str, tuple[Note, ...]]
+    rest_bars: dict[str, tuple[Note, ...]]
     kit: Instrument
 
 
-def make_score(form: Form, band: Band) -> Score:
+def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
     """The band's playing of the solo chorus of ``form``: a circle, TAKES times.
 
-    Raises FeelError for a feel that is unknown and SelectionError for a player that is.
+    ``line``: how the etude goes, unbroken eighths if nothing is said. Raises FeelError for a
+    feel that is unknown and PracticeError for a line that cannot be had.
     """
     routine = make_routine(form, Request(times=TAKES, count_in=0))
     rounds = routine.passes
     plans = [make_plan(each, band.feel) for each in rounds]
     lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
-    for name in ("thirds", "sevenths"):
-        alone = replace(band, players=frozenset({"guide"}), guide_line=name)
+    chords = any(span.chord for span in plans[0].spans)
+    for name, guide_line in GUIDE_LINES.items() if chords else ():
+        alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
         once = replace(routine, passes=rounds[:1])
-        lines += [replace(line, name=name) for line in _played(once, plans[:1], alone)]
-    lines.append(_etude(rounds, plans, band.seed))
+        lines += [replace(part, name=name) for part in _played(once, plans[:1], alone)]
+    if chords:
+        lines.append(_etude(rounds, plans, band.seed, line or Line()))
+    else:
+        lines += [_silent(name, plans[0]) for name in (*GUIDE_LINES, "etude")]
     lines += [_clicked(plans[0], beats) for beats in click.BEATS]
     drums = next(line for line in lines if line.name == "drums")
     firsts = {str(bar.meter): bar for bar in reversed(rounds[0].bars)}
@@ -108,7 +114,7 @@ def make_score(form: Form, band: Band) -> Score:
         plan=plans[0],
         lines=tuple(lines),
         counts={meter: tuple(_counts(bar)) for meter, bar in firsts.items()},
-        breaths={meter: _breath(form, band, bar) for meter, bar in firsts.items()},
+        rest_bars={meter: _rest_bar(form, band, bar) for meter, bar in firsts.items()},
         kit=drums.instrument,
     )
 
@@ -116,7 +122,7 @@ def make_score(form: Form, band: Band) -> Score:
 def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePart]:
     """What every player of the band plays, also of one who has nothing to play."""
     performance = arrange(routine, band)
-    usual = INSTRUMENTS | {"comping": COMPING[band.comp]}
+    usual = INSTRUMENTS | {"comp": COMPING[band.comp]}
     for name in sorted(band.players):
         parts = [[p for p in done.parts if p.name == name] for done in performance.passes]
         instrument = next((p.instrument for mine in parts for p in mine), usual[name])
@@ -126,12 +132,14 @@ def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePa
         yield ScorePart(name, instrument, tuple(takes))
 
 
-def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
-    """A line of unbroken eighths where the hand lies best, another for each take."""
-    if not any(span.chord for span in plans[0].spans):
-        return ScorePart("etude", JAZZ_GUITAR, (tuple(() for _ in plans[0].bars),))
-    position = best_position(rounds[0].bars, GUITAR).path.position
-    line = Guide(positions=(position,))
+def _silent(name: str, plan: Plan) -> ScorePart:
+    """A part of a tune that gives it no chord to play on."""
+    return ScorePart(name, JAZZ_GUITAR, (tuple(() for _ in plan.bars),))
+
+
+def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int, line: Line) -> ScorePart:
+    """The line in its position, or where the hand lies best, another for each take."""
+    line = line.placed(rounds[0].bars)
     takes = (
         by_bar(player.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
         for take, plan in enumerate(plans)
@@ -190,7 +198,7 @@ def _counts(first: PlayedBar) -> Iterator[Count]:
             yield Count(up_to, by_bar(click.count_in(plan, tempo), plan))
 
 
-def _breath(form: Form, band: Band, bar: PlayedBar) -> tuple[Note, ...]:
+def _rest_bar(form: Form, band: Band, bar: PlayedBar) -> tuple[Note, ...]:
     """One bar of the hi-hat foot alone, as it stands between the rounds of a loop."""
     drums = replace(band, players=frozenset({"drums"}))
     alone = circle(laying_out((bar,), 1), form.tempo)
@@ -200,4 +208,4 @@ def _breath(form: Form, band: Band, bar: PlayedBar) -> tuple[Note, ...]:
 
 def circle(bars: tuple[PlayedBar, ...], tempo: Fraction) -> Pass:
     """The bars as one round that leads to itself."""
-    return Pass(Purpose.ROUND, bars, tempo, reference_tempo=tempo, circular=True, leads_to=bars[0])
+    return Pass(Purpose.TIME, bars, tempo, reference_tempo=tempo, circular=True, leads_to=bars[0])

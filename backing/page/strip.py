@@ -35,9 +35,9 @@ KEYS_DOWN, KEYS_UP = 6, 5
 """How far other keys may carry the band, in semitones."""
 LONGEST_S: Final = {
     "bass": 2.4,
-    "comping": 2.4,
+    "comp": 2.4,
     "guide": 2.4,
-    "melody": 1.0,
+    "line": 1.0,
     "drums": 2.2,
     "click": 0.4,
 }
@@ -112,15 +112,15 @@ def wanted(score: Score) -> tuple[Wanted, ...]:
     """The sounds of every part of a score, and of what is counted and clicked."""
     lines = {line.name: line for line in score.lines}
     counted = [n for counts in score.counts.values() for c in counts for bar in c.bars for n in bar]
-    breaths = [note for notes in score.breaths.values() for note in notes]
-    drums = [*lines["drums"].notes(), *breaths, *counted]
+    rest_bars = [note for notes in score.rest_bars.values() for note in notes]
+    drums = [*lines["drums"].notes(), *rest_bars, *counted]
     clicks = [line for line in score.lines if line.name.startswith("click ")]
-    guides = [note for name in ("thirds", "sevenths") for note in lines[name].notes()]
+    guides = [note for name in ("third", "seventh") for note in lines[name].notes()]
     return (
         _wanted("bass", "bass", lines["bass"].instrument, lines["bass"].notes()),
-        _wanted("comping", "comping", lines["comping"].instrument, lines["comping"].notes()),
-        _wanted("guide", "guide", lines["thirds"].instrument, guides),
-        _wanted("etude", "melody", lines["etude"].instrument, lines["etude"].notes()),
+        _wanted("comp", "comp", lines["comp"].instrument, lines["comp"].notes()),
+        _wanted("guide", "guide", lines["third"].instrument, guides),
+        _wanted("etude", "line", lines["etude"].instrument, lines["etude"].notes()),
         _wanted("drums", "drums", score.kit, drums),
         _wanted("click", "click", clicks[0].instrument, (n for c in clicks for n in c.notes())),
     )

@@ -14,27 +14,17 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from hashlib import sha256
-from html import escape
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any, Final
 
-from backing.chart.feel_name import FEEL_FILE
+from backing.chart.section import FEEL_FILE
 from backing.errors import OutputError, UserError
+from backing.page.document import waiting_page
 
 LOOPBACK: Final = "127.0.0.1"
 EVERYWHERE: Final = "0.0.0.0"
-WAITING = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><title>{title}</title>
-<meta http-equiv="refresh" content="1">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'"></head>
-<body><h1>{title}</h1><pre>{problems}</pre>
-<p>The page comes by itself when the file has been mended and saved.</p></body></html>
-"""
-
 Make = Callable[[], bytes]
 
 
@@ -59,8 +49,7 @@ class Workbench:
             self._look()
             if self._page:
                 return self._page
-            text = {"title": escape(self.tune.name), "problems": escape(self._problems)}
-            return WAITING.format(**text).encode("utf-8")
+            return waiting_page(self.tune.name, self._problems)
 
     def state(self) -> dict[str, str]:
         """What an open page asks for: the version of the page, and the mistakes in the file."""

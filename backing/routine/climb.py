@@ -1,4 +1,4 @@
-"""Tempos that step up: reading a climb, and the order of its rungs."""
+"""Tempos that step up: reading a climb, and the order of its steps."""
 
 from __future__ import annotations
 
@@ -7,118 +7,126 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
+from backing.chart.choice import one_of
 from backing.errors import RoutineError, quoted
+from backing.routine.tempo import Tempo, in_range
 
-SLOWEST, FASTEST = Fraction(20), Fraction(400)
-"""The tempos in bpm at which a band can be asked to play."""
-DEFAULT_STEP_PERCENT = Fraction(5)
+DEFAULT_STEP = Tempo(Fraction(5), percent=True)
 """A step of 3 % is just felt by musicians (Drake & Botte 1993, from memory); 5 % is a step."""
 OVER_THE_GOAL = Fraction(105, 100)
 """A climb that names no end goes a little beyond the goal, which then feels easy (common practice,
 no source)."""
-MOST_RUNGS = 200
+MOST_STEPS = 200
+ORDERS = ("up", "up-and-back", "two-up-one-down", "slow-and-goal")
+"""The orders of a climb: the tempos upwards; up and down again; two steps up, one back; each tempo
+and the goal in turn."""
 
-CLIMB = re.compile(
-    r"(?P<low>\d+(?:\.\d+)?)(?P<lp>%?)(?:-(?P<high>\d+(?:\.\d+)?)(?P<hp>%?))?"
-    r"(?::(?P<step>\d+(?:\.\d+)?)(?P<sp>%?))?$"
+_NUMBER = r"\d{1,9}(?:\.\d{1,9})?"
+_CLIMB = re.compile(
+    rf"(?P<low>{_NUMBER}%?)(?:[-–](?P<high>{_NUMBER}%?))?(?::(?P<step>{_NUMBER})(?P<percent>%?))?",
+    re.ASCII,
 )
-SHAPES = ("up", "up-and-back", "two-up-one-down", "slow-and-goal")
 
 
 @dataclass(frozen=True, slots=True)
 class Climb:
-    """The tempos of a climb in bpm, in the order in which they are played."""
+    """Tempos from ``low`` to ``high`` by ``step``, in an ``order`` from ORDERS.
 
-    tempos: tuple[Fraction, ...]
-
-
-def read_tempo(text: str, goal: Fraction) -> Fraction:
-    """A tempo in bpm from "132" or, against the tune's own tempo ``goal``, "80%".
-
-    Raises RoutineError outside SLOWEST to FASTEST.
+    ``high`` None: a little over the tune's own tempo, which comes last. The last step is shortened
+    to land on the upper tempo.
     """
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)(%?)", text.strip())
-    if not match:
-        raise RoutineError(
-            f"{quoted(text)} is no tempo.",
-            "Write beats a minute (132) or a part of the tune's (80%).",
+
+    low: Tempo
+    high: Tempo | None = None
+    step: Tempo = DEFAULT_STEP
+    order: str = "up"
+
+    def __post_init__(self) -> None:
+        one_of(self.order, ORDERS, "order of a climb", RoutineError)
+
+    @classmethod
+    def of(cls, value: str | Climb) -> Climb:
+        """A climb from "80-160:8" (bpm), "60%-105%:5%" (of the tune's tempo) or "60%".
+
+        An order may be said beside it: "80-160:8 up-and-back". Raises RoutineError.
+        """
+        if isinstance(value, Climb):
+            return value
+        words = str(value).lower().split()
+        orders = [word for word in words if word[0].isalpha()]
+        match = _CLIMB.fullmatch("".join(word for word in words if word not in orders))
+        if not match or len(orders) > 1:
+            raise RoutineError(
+                f"{quoted(value)} isn't a climb.",
+                "Write from-to:step, such as 80-160:8 or 60%-105%:5%, or just 60%.",
+            )
+        step = DEFAULT_STEP
+        if match["step"]:
+            step = Tempo(Fraction(match["step"]), percent=bool(match["percent"]))
+        return cls(
+            Tempo.of(match["low"]),
+            Tempo.of(match["high"]) if match["high"] else None,
+            step,
+            one_of(orders[0], ORDERS, "order of a climb", RoutineError) if orders else "up",
         )
-    tempo = Fraction(match[1]) * (goal / 100 if match[2] else 1)
-    return _in_range(tempo)
+
+    def tempos(self, own: Fraction) -> tuple[Fraction, ...]:
+        """The tempos in bpm as they are played, for a tune whose own tempo is ``own``.
+
+        Raises RoutineError for a climb that does not go up, or has too many steps.
+        """
+        low, high = self.low.bpm(own), self._highest(own)
+        step = self.step.number * (own / 100 if self.step.percent else 1)
+        if low >= high:
+            raise RoutineError(
+                f"The climb {self} does not go up.",
+                "Write the slower tempo first, such as 80-160:8; "
+                "alone it must be slower than the tune.",
+            )
+        if step <= 0 or (high - low) / step > MOST_STEPS:
+            raise RoutineError(
+                f"The climb {self} has more than {MOST_STEPS} tempos.", "Take larger steps."
+            )
+        tempos = _in_order(_upwards(low, high, step), self.order)
+        return tempos if self.high or tempos[-1] <= own else (*tempos, own)
+
+    def _highest(self, own: Fraction) -> Fraction:
+        if self.high:
+            return self.high.bpm(own)
+        over = self.order != "slow-and-goal" and self.low.bpm(own) < own
+        return in_range(own * OVER_THE_GOAL) if over else own
+
+    def __str__(self) -> str:
+        high = f"-{self.high}" if self.high else ""
+        step = f":{self.step}" if self.step != DEFAULT_STEP else ""
+        order = f" {self.order}" if self.order != "up" else ""
+        return f"{self.low}{high}{step}{order}"
 
 
-def _in_range(tempo: Fraction) -> Fraction:
-    if not SLOWEST <= tempo <= FASTEST:
-        raise RoutineError(
-            f"A tempo of {float(tempo):g} cannot be played.",
-            f"Choose one from {SLOWEST} to {FASTEST} beats a minute.",
-        )
-    return tempo
-
-
-def read_climb(text: str, goal: Fraction, shape: str = "up") -> Climb:
-    """A climb from "80-160:8" (bpm) or "60%-105%:5%" (of ``goal``, the tune's tempo).
-
-    Without a step it is 5 percent of the goal. The last step is shortened to land on the upper
-    tempo. From a lower tempo alone ("60%") it goes up to OVER_THE_GOAL and ends at the goal.
-    ``shape`` is one of SHAPES. Raises RoutineError.
-    """
-    match = CLIMB.match(text.replace(" ", ""))
-    if not match:
-        raise RoutineError(
-            f"{quoted(text)} is no climb.",
-            "Write from-to:step, like 80-160:8 or 60%-105%:5%, or 60%.",
-        )
-    low = read_tempo(match["low"] + match["lp"], goal)
-    if match["high"]:
-        high = read_tempo(match["high"] + match["hp"], goal)
-    else:
-        high = goal if shape == "slow-and-goal" or low >= goal else _in_range(goal * OVER_THE_GOAL)
-    percent = match["step"] is None or match["sp"]
-    step = Fraction(match["step"]) if match["step"] else DEFAULT_STEP_PERCENT
-    step = step * goal / 100 if percent else step
-    if low >= high:
-        raise RoutineError(
-            f"The climb {text} does not go up.",
-            "Write the slower tempo first, like 80-160:8; alone it must be slower than the tune.",
-        )
-    if step <= 0 or (high - low) / step > MOST_RUNGS:
-        raise RoutineError(
-            f"The climb {text} has no end in sight.",
-            f"Take steps large enough for at most {MOST_RUNGS} tempos.",
-        )
-    tempos = _shaped(_rungs(low, high, step), shape)
-    if tempos[-1] > goal and not match["high"]:
-        tempos = (*tempos, goal)
-    return Climb(tempos)
-
-
-def _rungs(low: Fraction, high: Fraction, step: Fraction) -> tuple[Fraction, ...]:
+def _upwards(low: Fraction, high: Fraction, step: Fraction) -> tuple[Fraction, ...]:
     count = (high - low) / step
-    rungs = [low + step * n for n in range(count.__ceil__())]
-    return (*rungs, high)
+    return (*(low + step * n for n in range(count.__ceil__())), high)
 
 
-def _shaped(rungs: tuple[Fraction, ...], shape: str) -> tuple[Fraction, ...]:
-    if shape == "up-and-back":
-        return (*rungs, *rungs[-2::-1])
-    if shape == "two-up-one-down":
-        return _two_up_one_down(rungs)
-    if shape == "slow-and-goal":
-        return tuple(t for slow in rungs[:-1] for t in (slow, rungs[-1]))
-    if shape == "up":
-        return rungs
-    raise RoutineError(f"{quoted(shape)} is no shape of a climb.", f"Choose {', '.join(SHAPES)}.")
+def _in_order(tempos: tuple[Fraction, ...], order: str) -> tuple[Fraction, ...]:
+    match order:
+        case "up-and-back":
+            return (*tempos, *tempos[-2::-1])
+        case "two-up-one-down":
+            return _two_up_one_down(tempos)
+        case "slow-and-goal":
+            return tuple(tempo for slow in tempos[:-1] for tempo in (slow, tempos[-1]))
+    return tempos
 
 
-def _two_up_one_down(rungs: tuple[Fraction, ...]) -> tuple[Fraction, ...]:
-    """Rungs 1 2 3 | 2 3 4 | 3 4 5 ...: two steps up, one back, up to the top."""
-    order = [rungs[0]]
+def _two_up_one_down(tempos: tuple[Fraction, ...]) -> tuple[Fraction, ...]:
+    """Tempos 1 2 3 | 2 3 4 | 3 4 5 ...: two steps up, one back, up to the top."""
+    order = [tempos[0]]
     at = 0
-    while at < len(rungs) - 1:
-        order.extend(rungs[at + 1 : at + 3])
-        at = min(at + 2, len(rungs) - 1)
-        if at < len(rungs) - 1:
+    while at < len(tempos) - 1:
+        order.extend(tempos[at + 1 : at + 3])
+        at = min(at + 2, len(tempos) - 1)
+        if at < len(tempos) - 1:
             at -= 1
-            order.append(rungs[at])
+            order.append(tempos[at])
     return tuple(a for a, b in pairwise((*order, None)) if a is not None and a != b)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from backing.chart.form import PlayedBar
 
-TIME_ONLY = frozenset({"bass", "comping", "guide", "melody", "kit"})
+TIME_ONLY = frozenset({"bass", "comp", "guide", "line", "kit"})
 """All but the hi-hat foot: "kit" is every drum but that."""
 
 

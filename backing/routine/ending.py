@@ -49,10 +49,10 @@ def _ends_as_written(bars: Sequence[PlayedBar]) -> bool:
 
 def _tagged(bars: Sequence[PlayedBar], settled: Sequence[PlayedBar]) -> tuple[PlayedBar, ...]:
     """The last four bars twice with what leads back, and a third time settled."""
-    rounds = (bars[-TAG_BARS:], bars[-TAG_BARS:], settled[-TAG_BARS:])
+    fours = (bars[-TAG_BARS:], bars[-TAG_BARS:], settled[-TAG_BARS:])
     return tuple(
         replace(bar, section="tag", section_use=use, section_bar=at, section_bars=TAG_BARS)
-        for use, four in enumerate(rounds, 1)
+        for use, four in enumerate(fours, 1)
         for at, bar in enumerate(four, 1)
     )
 

@@ -1,46 +1,130 @@
-"""Keys in a row: by fourths, by semitones, or as listed."""
+"""Keys as a player gives them: one, several in turn, or all twelve by fourths."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from backing.chart.choice import one_of
 from backing.chart.pitch import Interval, Key, PitchName
-from backing.errors import ChordError, RoutineError
+from backing.errors import ChordError, RoutineError, quoted
 
-CYCLES = {"fourths": 5, "fifths": 7, "semitones": 1}
-"""Name -> semitones from one key to the next; both come round after twelve keys."""
+CYCLES = {"fourths": 5, "fifths": 7, "half-steps": 1}
+"""Name -> semitones up from one key to the next; each comes round after twelve keys."""
+_RETIRED = {"semitones": "half-steps"}
+_LONGEST_KEY = 3
+"""In letters, like Bbm; a longer word is the name of a cycle."""
 
 
-def read_key(text: str, like: Key) -> Key:
-    """The key a player names: "Bb", "Bb minor", "F#m". A bare note keeps the mode of ``like``.
+@dataclass(frozen=True, slots=True)
+class Keys:
+    """Keys to play in, in turn; a bare ``PitchName`` has the mode of the tune.
 
-    Raises RoutineError for what is no key.
+    ``cycle``: a name from CYCLES for twelve keys, from the one that ``names`` may give or from the
+    tune's own.
     """
+
+    names: tuple[PitchName | Key, ...] = ()
+    cycle: str = ""
+
+    @classmethod
+    def of(cls, value: str | PitchName | Key | Keys | Iterable[str | PitchName | Key]) -> Keys:
+        """Keys from "Bb", "G minor", "C F Bb", "fourths", "half-steps from Bb", or keys in a row.
+
+        Raises RoutineError for anything else.
+        """
+        if isinstance(value, Keys):
+            return value
+        if isinstance(value, PitchName | Key):
+            return cls((value,))
+        if isinstance(value, str):
+            return cls._read(value)
+        return cls(tuple(name for each in value for name in cls.of(each).names))
+
+    @classmethod
+    def _read(cls, text: str) -> Keys:
+        words = text.replace(",", " ").replace("half steps", "half-steps").split()
+        if not words:
+            raise RoutineError(
+                "No key is named.", "Write one such as Bb, several such as C F Bb, or fourths."
+            )
+        first = words[0]
+        if not (first.replace("-", "").isalpha() and len(first) > _LONGEST_KEY):
+            return cls(tuple(_names(words)))
+        if first.lower() in _RETIRED:
+            raise RoutineError(f"{quoted(first)} is not used here.", "Write half-steps.")
+        cycle = one_of(first, CYCLES, "way through the keys", RoutineError)
+        if len(words) == 1:
+            return cls(cycle=cycle)
+        start = tuple(_names(words[2:])) if words[1].lower() == "from" else ()
+        if len(start) != 1:
+            raise RoutineError(
+                f"{quoted(text)} doesn't name keys.", f"Write {cycle}, or {cycle} from Bb."
+            )
+        return cls(start, cycle)
+
+    @property
+    def in_turn(self) -> bool:
+        """Whether there are several keys."""
+        return bool(self.cycle) or len(self.names) > 1
+
+    def in_tune(self, home: Key) -> tuple[Key, ...]:
+        """The keys in the order in which they are played, for a tune in ``home``.
+
+        Raises RoutineError for a minor key of a tune in major, and the other way round.
+        """
+        named = tuple(_like(name, home) for name in self.names)
+        if not self.cycle:
+            return named
+        first, step = (*named, home)[0], CYCLES[self.cycle]
+        return tuple(first.transposed(Interval.of_semitones(step * n % 12)) for n in range(12))
+
+    def __str__(self) -> str:
+        names = " ".join(n.short if isinstance(n, Key) else str(n) for n in self.names)
+        return f"{self.cycle}{' from ' * bool(names)}{names}" if self.cycle else names
+
+
+def _names(words: list[str]) -> Iterator[PitchName | Key]:
+    """What each word names; a mode belongs to the note before it: "G minor"."""
+    at = 0
+    while at < len(words):
+        with_mode = " ".join(words[at : at + 2])
+        try:
+            key = Key.parse(with_mode) if at + 1 < len(words) else None
+        except ChordError:
+            key = None
+        if key is not None:
+            yield key
+            at += 2
+            continue
+        yield _name(words[at])
+        at += 1
+
+
+def _name(word: str) -> PitchName | Key:
     try:
         try:
-            key = Key(PitchName.parse(text.strip()).simplified(), like.mode)
+            return PitchName.parse(word)
         except ChordError:
-            key = Key.parse(text.strip())
+            return Key.parse(word)
     except ChordError as error:
         raise RoutineError(error.cause, error.cure) from None
-    if _minor(key) != _minor(like):
+
+
+def _like(name: PitchName | Key, home: Key) -> Key:
+    """The key a name means in a tune in ``home``."""
+    if isinstance(name, PitchName):
+        try:
+            return Key(name.simplified(), home.mode)
+        except ChordError as error:
+            raise RoutineError(error.cause, error.cure) from None
+    if _minor(name) != _minor(home):
         raise RoutineError(
-            f"The tune is in {like}; it cannot be played in {key}.",
-            f"Name a tonic alone, like --key {key.tonic}.",
+            f"The tune is in {home}; it cannot be played in {name}.",
+            f"Name a tonic alone, such as {name.tonic}.",
         )
-    return key
+    return name
 
 
 def _minor(key: Key) -> bool:
     return key.mode in ("minor", "aeolian", "dorian", "phrygian", "locrian")
-
-
-def read_keys(text: str, home: Key) -> tuple[Key, ...]:
-    """The keys of "fourths", "semitones" (twelve from ``home``) or a list like "C F Bb"."""
-    name = text.strip().lower()
-    if name in CYCLES:
-        step = CYCLES[name]
-        moves = [Interval.of_semitones(step * n % 12) for n in range(12)]
-        return tuple(home.transposed(move) for move in moves)
-    words = text.replace(",", " ").split()
-    if not words:
-        raise RoutineError("No keys are named.", "Write fourths, semitones or keys like C F Bb.")
-    return tuple(read_key(word, home) for word in words)

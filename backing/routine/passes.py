@@ -1,6 +1,6 @@
 """What is played, in which order: a form becomes passes.
 
-A pass is a run of bars at one tempo in one key: a chorus, one round of a loop, a count-in. A
+A pass is a run of bars at one tempo in one key: a chorus, once through a loop, a count-in. A
 routine is passes in a row, without a gap.
 """
 
@@ -20,9 +20,9 @@ class Purpose(StrEnum):
     LEAD_IN = "lead-in"
     HEAD = "head"
     SOLO = "solo"
-    OUT = "out"
-    ROUND = "round"
-    BREATH = "breath"
+    HEAD_OUT = "head out"
+    TIME = "time"
+    REST_BAR = "rest bar"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +31,13 @@ class Pass:
 
     ``tempo`` is in bpm (beats of the meter a minute), exact; bars may multiply it by their
     ``tempo_ratio``. ``take`` tells one playing of the same bars from another: equal takes of
-    equal bars sound the same (the rungs of a climb), others differ. ``reference_tempo`` is the
+    equal bars sound the same (the tempos of a climb), others differ. ``reference_tempo`` is the
     tempo for which the playing is thought out (the goal of a climb). ``chorus`` counts whole
-    choruses from 0 over head, solos and out; ``choruses`` is how many there are in all (0 in a
-    loop). ``circular``: a round of a loop, which comes back to its first bar. ``leads_to`` is
-    the bar that follows the last one (None: nothing follows). ``value``: the note value in which a
-    line is heard on a ladder, see ladder.VALUES (empty: as the line itself goes). ``earlier``:
-    how many rounds of the same loop came before in other keys, without a stop.
+    choruses from 0 over head, solos and head out; ``choruses`` is how many there are in all (0 in
+    a loop). ``circular``: once through a loop, which comes back to its first bar. ``leads_to`` is
+    the bar that follows the last one (None: nothing follows). ``value``: the subdivision in which
+    a line is heard, see subdivisions.VALUES (empty: as the line itself goes). ``earlier``: how many
+    times the same loop was played before in other keys, without a stop.
     """
 
     purpose: Purpose

@@ -7,13 +7,61 @@ fours, who begins one chorus does not begin the next.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from backing.chart.form import PlayedBar
+from backing.chart.bar import PlayedBar
+from backing.chart.choice import one_of, whole_number
+from backing.errors import RoutineError, quoted
 from backing.routine.drills import resting
 
-SOLOISTS = frozenset({"bass", "comping", "guide", "melody"})
-PARTNERS = ("drums", "melody")
-"""With whom a player trades: the drums alone, or a melodic line with the band behind it."""
+SOLOISTS = frozenset({"bass", "comp", "guide", "line"})
+PARTNERS = ("drums", "line")
+"""With whom a player trades: the drums alone, or a solo line with the band behind it."""
+MOST_BARS = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Trade:
+    """Fours, or any number of ``bars``, in turn with ``partner``, a name from PARTNERS.
+
+    ``partner_first``: the partner begins. Raises RoutineError.
+    """
+
+    bars: int
+    partner: str = "drums"
+    partner_first: bool = False
+
+    def __post_init__(self) -> None:
+        whole_number(self.bars, "bars in a trade", 1, MOST_BARS, RoutineError)
+        one_of(self.partner, PARTNERS, "partner to trade with", RoutineError)
+
+    @classmethod
+    def of(cls, value: str | int | Trade) -> Trade:
+        """A trade from 4, "4", "4 drums first", "4 with line", "4 with line, line first"."""
+        if isinstance(value, Trade):
+            return value
+        words = str(value).lower().replace(",", " ").split()
+        bars, partners, first = list[str](), list[str](), list[str]()
+        while words:
+            word = words.pop(0)
+            if word == "with" and words:
+                partners.append(words.pop(0))
+            elif words[:1] == ["first"]:
+                first.append(word)
+                words.pop(0)
+            else:
+                bars.append(word)
+        named = {
+            one_of(name, PARTNERS, "partner to trade with", RoutineError)
+            for name in (*partners, *first)
+        }
+        if len(bars) != 1 or len(named) > 1:
+            raise RoutineError(
+                f"{quoted(value)} isn't a trade.",
+                "Write its bars, such as 4, 4 drums first, or 4 with line, line first.",
+            )
+        count = whole_number(bars[0], "bars in a trade", 1, MOST_BARS, RoutineError)
+        return cls(count, named.pop() if named else PARTNERS[0], bool(first))
 
 
 def trade_lengths(bars: int, count: int) -> tuple[int, ...]:
@@ -31,20 +79,18 @@ def trade_lengths(bars: int, count: int) -> tuple[int, ...]:
     return (*lengths, left)
 
 
-def traded(
-    bars: Sequence[PlayedBar], count: int, partner: str, *, partner_first: bool, before: int = 0
-) -> tuple[PlayedBar, ...]:
-    """A chorus traded ``count`` bars at a time with ``partner``, a name from PARTNERS.
+def traded(bars: Sequence[PlayedBar], trade: Trade, before: int = 0) -> tuple[PlayedBar, ...]:
+    """A chorus traded with a partner, ``before`` choruses having been traded before this one.
 
-    ``before``: how many choruses were traded before this one. Where a chorus is shorter than a
-    trade, a turn lasts the whole choruses that come nearest to it.
+    Where a chorus is shorter than a trade, a turn lasts the whole choruses that come nearest to it.
     """
-    lengths = trade_lengths(len(bars), count)
-    choruses = max(1, (2 * count + len(bars)) // (2 * len(bars)))  # halves upwards
+    lengths = trade_lengths(len(bars), trade.bars)
+    # halves upwards
+    choruses = max(1, (2 * trade.bars + len(bars)) // (2 * len(bars)))
     first = before // choruses if len(lengths) == 1 else before * len(lengths)
     turns = [first + at for at, length in enumerate(lengths) for _ in range(length)]
     return tuple(
-        _turn(bar, partner, theirs=(turn % 2 == 1) != partner_first)
+        _turn(bar, trade.partner, theirs=(turn % 2 == 1) != trade.partner_first)
         for bar, turn in zip(bars, turns, strict=True)
     )
 
@@ -57,7 +103,13 @@ def _turn(bar: PlayedBar, partner: str, *, theirs: bool) -> PlayedBar:
 
 
 def untraded(bars: Sequence[PlayedBar], partner: str) -> tuple[PlayedBar, ...]:
-    """Bars that are the player's own: a head, an out-chorus, what leads into a loop."""
+    """Bars that are the player's own: a head, a head out, what leads into a loop."""
     if partner == "drums":
         return tuple(bars)
     return tuple(_turn(bar, partner, theirs=False) for bar in bars)
+
+
+def partners_turn(bar: PlayedBar, partner: str) -> bool:
+    """Whether the turn in a traded bar is the partner's."""
+    resting = bar.directions.lay_out
+    return resting >= SOLOISTS if partner == "drums" else partner not in resting

@@ -1,4 +1,4 @@
-"""The chart of a tune as data for its page: rows of four bars with all that stands over them.
+"""The chart of a tune as data for page.typ: rows of four bars, with what stands over and under.
 
 Places in a row are in bars from its left end.
 """
@@ -11,27 +11,27 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
-from backing.chart.bar import PLAYER_WORDS, Change, Directions
+from backing.chart.bar import Change
 from backing.chart.form import ORDERS, Form
 from backing.chart.lead_sheet import SheetBar, SheetSection, lead_sheet
-from backing.chart.outline import beat_word
-from backing.neck.parent_scales import Centre, key_centres
-from backing.sheet.look import Look
-from backing.sheet.symbols import set_name, set_symbol
+from backing.chart.outline import directions, stop_time
+from backing.chart.printed import printed_symbol
+from backing.neck.parent_scales import KeyCenter, key_centers
+from backing.sheet.page_setup import PageSetup
+from backing.sheet.ribbon import Pieces, RibbonPiece, section_ribbons
 
 BARS_A_ROW = 4
-ORDER_WORDS = {"head": "Form", "solos": "Solos", "out": "Last time"}
-RESTING_WORDS = PLAYER_WORDS | {"guide": "guide tones"}
+ORDER_WORDS = {"head": "Form", "solos": "Solos", "out": "Head out"}
 
 
-def chart(form: Form, look: Look) -> dict[str, Any]:
-    """The part "chart" of a page."""
-    sections = lead_sheet(form)
-    centres = {order: _centres(form, order) for order in {s.order for s in sections}}
+def chart_block(form: Form, written: Form, page: PageSetup) -> dict[str, Any]:
+    """The block "chart" of a sheet: ``form`` as it sounds, ``written`` as the player reads it."""
+    sections = lead_sheet(written)
+    centers = {order: _centers(written, order) for order in {s.order for s in sections}}
     before: SheetSection | None = None
     shown = []
-    for section in sections:
-        shown.append(_section(form, section, before, centres[section.order], look))
+    for section, ribbons in zip(sections, section_ribbons(form), strict=True):
+        shown.append(_section(written, section, before, centers[section.order], ribbons, page=page))
         before = section
     for section_data in shown:
         section_data["rows"][-1]["bars"][-1]["double"] = True
@@ -42,7 +42,7 @@ def chart(form: Form, look: Look) -> dict[str, Any]:
 def heading(form: Form) -> dict[str, Any]:
     """Title, facts and orders of a tune, for the head of a sheet."""
     dot = "." if form.meter.compound else ""
-    facts = [_key(form.key), str(form.meter), f"♩{dot} = {float(form.tempo):g}", form.feel]
+    facts = [form.key.pretty, str(form.meter), f"♩{dot} = {float(form.tempo):g}", form.feel]
     orders = {order: " ".join(map(str, form.order(order))) for order in ORDERS}
     several = len(set(orders.values())) > 1 or " " in orders["head"]
     shown: list[tuple[str, str]] = []
@@ -60,76 +60,85 @@ def heading(form: Form) -> dict[str, Any]:
     }
 
 
-def _key(key: Any) -> str:
-    return f"{set_name(key.tonic)} {key.mode}"
+KeyCenters = dict[tuple[str, int], list[tuple[Fraction, Fraction, KeyCenter]]]
+"""For a bar by role and number: the key centers in it, from and to which part of the bar."""
 
 
-Centres = dict[tuple[str, int], list[tuple[Fraction, Fraction, Centre]]]
-"""For a bar by role and number: the centres in it, from and to which part of the bar."""
-
-
-def _centres(form: Form, order: str) -> Centres:
+def _centers(form: Form, order: str) -> KeyCenters:
     bars = [bar for bar in form.played(order) if not bar.pickup]
-    found: Centres = {}
+    found: KeyCenters = {}
     if not any(change.chord for bar in bars for change in bar.changes):
         return found
-    centres = key_centres(bars)
+    centers = key_centers(bars)
     start = Fraction(0)
     for bar in bars:
         inside = []
-        for centre in centres:
-            first, last = max(start, centre.start), min(start + bar.length, centre.end)
+        for center in centers:
+            first, last = max(start, center.start), min(start + bar.length, center.end)
             if first < last:
                 parts = ((first - start) / bar.length, (last - start) / bar.length)
-                inside.append((*parts, centre))
+                inside.append((*parts, center))
         found[bar.role, bar.number] = inside
         start += bar.length
     return found
 
 
 def _section(
-    form: Form, section: SheetSection, before: SheetSection | None, centres: Centres, look: Look
+    form: Form,
+    section: SheetSection,
+    before: SheetSection | None,
+    centers: KeyCenters,
+    ribbons: Sequence[Pieces],
+    *,
+    page: PageSetup,
 ) -> dict[str, Any]:
     endings = list(_ending_brackets(section.bars))
     told: set[str] = set()
     bars = []
-    stops = _stop_time(section.bars)
-    for bar, ending, stop in zip(section.bars, endings, stops, strict=True):
-        cues = list(_cues(bar.directions, stop=stop))
-        later = [cue for each in bar.later[:1] for cue in _cues(each, stop=stop)]
+    stops = stop_time([bar.directions for bar in section.bars])
+    for bar, ending, stop, pieces in zip(section.bars, endings, stops, ribbons, strict=True):
+        cues = directions(bar.directions, stops=stop)
+        later = [cue for each in bar.later[:1] for cue in directions(each, stops=stop)]
         cues += [f"on the repeat: {', '.join(later)}"] if later else []
-        bars.append(_bar(bar, ending, cues, told, look))
+        shown = _bar(bar, ending, cues, told, page)
+        bars.append(shown | {"ribbon": [_piece(piece) for piece in pieces]})
         told = set(cues)
     rows: list[dict[str, Any]] = []
-    last: Centre | None = None
+    last: KeyCenter | None = None
     for pairs in _rows(section.bars, bars):
-        row, last = _row(pairs, section, centres, last)
-        if rows and rows[-1]["centres"] and row["centres"] and not row["centres"][0]["text"]:
-            rows[-1]["centres"][-1]["ends"] = False
+        row, last = _row(pairs, section, centers, last)
+        if rows and rows[-1]["centers"] and row["centers"] and not row["centers"][0]["text"]:
+            rows[-1]["centers"][-1]["ends"] = False
         rows.append(row)
     return {
         "name": section.name,
         "label": section.name if section.role == "chorus" else section.name.capitalize(),
-        "notes": _section_notes(form, section, before),
+        "notes": _section_notes(form, section, before, over=_first_text(rows[0]["centers"])),
         "rows": rows,
     }
 
 
-def _section_notes(form: Form, section: SheetSection, before: SheetSection | None) -> str:
-    """What is other than in the tune or in the section before."""
+def _first_text(centers: Sequence[dict[str, Any]]) -> str:
+    return str(centers[0]["text"]) if centers else ""
+
+
+def _section_notes(
+    form: Form, section: SheetSection, before: SheetSection | None, *, over: str
+) -> str:
+    """What is other than in the tune or in the section before; ``over`` names its first center."""
     told = before or section
     notes = []
     if section.feel != (told.feel if before else form.feel):
         notes.append(f"{section.feel} feel")
     if section.meter != (told.meter if before else form.meter):
         notes.append(str(section.meter))
-    if section.key != (told.key if before else form.key):
-        notes.append(_key(section.key))
+    if section.key != (told.key if before else form.key) and section.key.pretty != over:
+        notes.append(section.key.pretty)
     if section.tempo_ratio != (told.tempo_ratio if before else 1):
         ratio = section.tempo_ratio
         notes.append("in tempo" if ratio == 1 else f"{ratio} times the tempo")
     if section.order not in ("head", told.order if before else "head"):
-        notes.append("when soloing" if section.order == "solos" else "last time")
+        notes.append("solos" if section.order == "solos" else "head out")
     return " · ".join(notes)
 
 
@@ -151,10 +160,10 @@ def _rows(
 def _row(
     pairs: Sequence[tuple[SheetBar, dict[str, Any]]],
     section: SheetSection,
-    centres: Centres,
-    before: Centre | None,
-) -> tuple[dict[str, Any], Centre | None]:
-    """A row, and the centre with which it ends; one that goes on from ``before`` has no name."""
+    centers: KeyCenters,
+    before: KeyCenter | None,
+) -> tuple[dict[str, Any], KeyCenter | None]:
+    """A row, and the center with which it ends; one that goes on from ``before`` has no name."""
     at = Fraction(0)
     lines: list[dict[str, Any]] = []
     last = before
@@ -162,17 +171,17 @@ def _row(
         width = _width(bar, section)
         data |= {"x": float(at), "w": float(width)}
         number = bar.numbers[0] if bar.numbers else 0
-        for start, end, centre in centres.get((section.role, number), []):
-            if centre is last and lines:
+        for start, end, center in centers.get((section.role, number), []):
+            if center is last and lines:
                 lines[-1]["to"] = float(at + end * width)
             else:
-                name = "" if centre is last else _centre(centre)
+                name = "" if center is last else center.name
                 lines.append({"from": float(at + start * width), "to": float(at + end * width),
                               "text": name, "ends": True})  # fmt: skip
-            last = centre
+            last = center
         at += width
     row = {"bars": [data for _, data in pairs], "width": float(max(at, Fraction(BARS_A_ROW)))}
-    return row | {"centres": lines}, last
+    return row | {"centers": lines}, last
 
 
 def _width(bar: SheetBar, section: SheetSection) -> Fraction:
@@ -180,21 +189,18 @@ def _width(bar: SheetBar, section: SheetSection) -> Fraction:
     return Fraction(1) if bar.numbers else max(bar.length / section.meter.beats, Fraction(1, 2))
 
 
-def _centre(centre: Centre) -> str:
-    return f"{set_name(centre.tonic)} {centre.mode.replace('-', ' ')}"
-
-
 def _bar(
-    bar: SheetBar, ending: dict[str, Any] | None, cues: list[str], told: set[str], look: Look
+    bar: SheetBar, ending: dict[str, Any] | None, cues: list[str], told: set[str], page: PageSetup
 ) -> dict[str, Any]:
     return {
         "number": ", ".join(map(str, bar.numbers)),
-        "chords": _chords(bar.changes, bar.length, look) if not bar.sign else [],
+        "beats": float(bar.length),
+        "chords": _chords(bar.changes, bar.length, page) if not bar.sign else [],
         "sign": bar.sign,
         "opens": bar.opens,
         "closes": bar.closes,
         "ending": ending,
-        "solos": _chords(bar.solos, bar.length, look) if bar.solos else [],
+        "solos": _chords(bar.solos, bar.length, page) if bar.solos else [],
         "cues": [cue for cue in cues if cue not in told],
         "goes_on": any(cue in told for cue in cues),
         "double": False,
@@ -202,12 +208,12 @@ def _bar(
     }
 
 
-def _chords(changes: Sequence[Change], length: Fraction, look: Look) -> list[dict[str, Any]]:
+def _chords(changes: Sequence[Change], length: Fraction, page: PageSetup) -> list[dict[str, Any]]:
     """Chords with their place in the bar, and how much of it they have to themselves."""
     ends = [change.onset for change in changes[1:]] + [length]
     return [
         {
-            **asdict(set_symbol(change.chord, signs=look.signs)),
+            **asdict(printed_symbol(change.chord, signs=page.signs)),
             "at": float(change.onset / length),
             "room": float((end - change.onset) / length),
             "push": _push(change),
@@ -248,29 +254,5 @@ def _is_closed(bars: Sequence[SheetBar], bar: SheetBar) -> bool:
     return False
 
 
-def _stop_time(bars: Sequence[SheetBar]) -> list[bool]:
-    """For each bar whether its neighbours strike the same beats alone: then it is stop-time."""
-    struck = [None, *(bar.directions.only for bar in bars), None]
-    return [
-        bool(only) and only in (before, after)
-        for before, only, after in zip(struck, struck[1:], struck[2:], strict=False)
-    ]
-
-
-def _cues(told: Directions, *, stop: bool) -> Iterator[str]:
-    """What the whole band does in a bar, in players' words; ``stop``: it is stop-time."""
-    if told.only is None and told.hits:
-        yield f"hits {_beats(told.hits)}"
-    if told.only:
-        yield f"{'stop-time' if stop else 'break'} {_beats(told.only)}"
-    elif told.only is not None:
-        yield "silence"
-    if told.pedal:
-        yield f"pedal {set_name(told.pedal)}"
-    if told.lay_out:
-        names = sorted(RESTING_WORDS.get(player, player) for player in told.lay_out)
-        yield f"{', '.join(names)} out"
-
-
-def _beats(beats: Sequence[Fraction]) -> str:
-    return " ".join(map(beat_word, beats))
+def _piece(piece: RibbonPiece) -> dict[str, Any]:
+    return asdict(piece) | {"start": float(piece.start), "end": float(piece.end)}

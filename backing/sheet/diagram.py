@@ -1,15 +1,15 @@
 """Shapes drawn as upright grids: the nut above, the lowest string on the left.
 
-Signs, not colours, tell the tones apart: a square is the root, a filled disc third or seventh, a
-ring any other chord tone, a small broken ring a further written tone. The shaded frets are those
-of the hand at rest, so that a stretch is seen as one.
+Signs, not colors, tell the tones apart: a solid square is the root, a solid disc the 3rd, the 7th
+or the 6th of a sixth chord, a ring any other chord tone, a small dashed ring an added tone. The
+shaded frets are those of the hand at rest, so that a stretch is seen as one.
 """
 
 from __future__ import annotations
 
+from backing.chart.printed import printed_degree
 from backing.neck.fingerboard import SPAN, Fingerboard
 from backing.neck.shapes import Shape, ShapeTone
-from backing.sheet.symbols import set_degree
 
 STRING_GAP, FRET_GAP = 22.0, 25.0
 RADIUS, SMALL_RADIUS = 9.4, 7.4
@@ -91,7 +91,7 @@ class _Grid:
                 f'<circle cx="{x:g}" cy="{y:g}" r="{SMALL_RADIUS}" fill="#ffffff" stroke="{INK}" '
                 f'stroke-width="0.8" stroke-dasharray="2 1.6"/>'
             )
-            return sign + _label(set_degree(tone.degree), x, y, TEXT * 0.72, INK)
+            return sign + _label(printed_degree(tone.degree), x, y, TEXT * 0.72, INK)
         if tone.degree.number == 1:
             side = RADIUS * 0.95
             sign = (
@@ -100,7 +100,7 @@ class _Grid:
             )
         else:
             sign = f'<circle cx="{x:g}" cy="{y:g}" r="{RADIUS}" {ink} stroke-width="1.5"/>'
-        return sign + _label(set_degree(tone.degree), x, y, TEXT, "#ffffff" if filled else INK)
+        return sign + _label(printed_degree(tone.degree), x, y, TEXT, "#ffffff" if filled else INK)
 
 
 def _line(x1: float, y1: float, x2: float, y2: float, width: float) -> str:
@@ -109,7 +109,7 @@ def _line(x1: float, y1: float, x2: float, y2: float, width: float) -> str:
 
 
 def _label(text: str, x: float, y: float, size: float, ink: str) -> str:
-    """A degree, its accidental from the font of signs, centred on a point."""
+    """A degree, its accidental from the font of signs, centered on a point."""
     size *= {1: 1.0, 2: 0.92, 3: 0.78}.get(len(text), 0.7)
     runs = "".join(
         f'<tspan font-family="Backing Signs">{c}</tspan>' if c in SIGNS else c for c in text

@@ -14,13 +14,13 @@ from xml.sax.saxutils import escape
 
 import verovio
 
+from backing.chart.printed import PrintedSymbol
 from backing.errors import InternalError
 from backing.sheet.staff import MARK
-from backing.sheet.symbols import SetSymbol
 
 SIGNS = "♭♯♮𝄫𝄪△°ø"
 PAGE_UNITS = 2100
-"""The width of a system in Verovio's units at scale 100, that is tenths of a millimetre."""
+"""The width of a system in Verovio's units at scale 100, that is tenths of a millimeter."""
 CHORD, DEGREE, FRET, NUMBER = 590, 370, 400, 340
 """Sizes of text in the units of a system, in which a staff is 720 high."""
 STAFF_GAP, DEGREE_ROW = 7, 3
@@ -66,7 +66,7 @@ _STYLE = re.compile(r'<style type="text/css">@font-face.*?</style>', re.DOTALL)
 
 
 def engrave(
-    musicxml: str, chords: Sequence[SetSymbol], *, voices: int = 1, scale: float = 1
+    musicxml: str, chords: Sequence[PrintedSymbol], *, voices: int = 1, scale: float = 1
 ) -> list[str]:
     """The systems of a line (see ``staff.line_for_engraving``) as SVG.
 
@@ -95,7 +95,7 @@ def _toolkit() -> Any:
     return toolkit
 
 
-def _set_texts(svg: str, chords: Sequence[SetSymbol]) -> str:
+def _set_texts(svg: str, chords: Sequence[PrintedSymbol]) -> str:
     svg = _STYLE.sub("", svg)
 
     def symbol(match: re.Match[str]) -> str:
@@ -111,7 +111,7 @@ def _set_texts(svg: str, chords: Sequence[SetSymbol]) -> str:
     return svg.replace('font-family="Times, serif"', 'font-family="Lato"')
 
 
-def _symbol(symbol: SetSymbol, x: int, y: int) -> str:
+def _symbol(symbol: PrintedSymbol, x: int, y: int) -> str:
     """A chord symbol as SVG text: the rest of it smaller and raised."""
     runs = [(symbol.root, CHORD, 0), (symbol.accidental, round(0.82 * CHORD), 75)]
     if symbol.root == "N.C.":
@@ -150,7 +150,7 @@ TO_HEAD = 90 + 106
 
 
 def _degree(match: re.Match[str]) -> str:
-    """A degree, centred under its note."""
+    """A degree, centered under its note."""
     text = re.sub(r"<[^>]*>|\s", "", match["text"])
     size = round(DEGREE * {1: 1.0, 2: 0.95}.get(len(text), 0.82))
     runs = "".join(

@@ -1,4 +1,4 @@
-"""Pages of grids: the shapes of a tune in one place, and all arpeggios on one root."""
+"""Grids: the shapes of a tune in one position, and all arpeggios on a root."""
 
 from __future__ import annotations
 
@@ -11,54 +11,54 @@ from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import PitchName
+from backing.chart.printed import PrintedSymbol, printed_degree, printed_symbol
 from backing.chart.quality import QUALITIES
 from backing.neck.arpeggio import arpeggio
 from backing.neck.path import PathStep
 from backing.neck.shapes import positions
 from backing.neck.voice_leading import Move
-from backing.sheet.asked import Asked, ChosenPosition, bars_of
 from backing.sheet.diagram import diagram
-from backing.sheet.look import Look
-from backing.sheet.symbols import SetSymbol, set_degree, set_symbol
+from backing.sheet.page_setup import PageSetup
+from backing.sheet.request import ChosenPosition, SheetRequest, selected_bars
 
 GRIDS_A_ROW, LARGE_GRIDS_A_ROW = 5, 4
 MOST_BARS_NAMED = 6
-SET_NOTE = (
+ARPEGGIOS_NOTE = (
     "Each row: one arpeggio in its positions along the neck. The number beside a grid is the fret "
     "of the first finger."
 )
 
 
-def shapes_part(
-    form: Form, asked: Asked, place: ChosenPosition, images: dict[str, str]
+def shapes_block(
+    form: Form, request: SheetRequest, chosen: ChosenPosition, images: dict[str, str]
 ) -> dict[str, Any]:
-    """The part "shapes" of a page; its grids are added to ``images``."""
-    found = place.path
-    places = _bar_numbers(found.steps, bars_of(form, asked))
+    """The block "shapes" of a sheet; its grids are added to ``images``."""
+    found = chosen.path
+    places = _bar_numbers(found.steps, selected_bars(form, request))
     cells: list[dict[str, Any]] = []
-    shown: set[SetSymbol] = set()
+    shown: set[PrintedSymbol] = set()
     for index, step in enumerate(found.steps):
-        symbol = set_symbol(step.span.chord, signs=asked.look.signs)
+        symbol = printed_symbol(step.span.chord, signs=request.page.signs)
         if symbol in shown:
             continue
         shown.add(symbol)
         name = f"shape{len(cells)}.svg"
-        images[name] = diagram(step.shape, asked.board)
+        images[name] = diagram(step.shape, request.board)
         following = found.steps[(index + 1) % len(found.steps)]
         cells.append({
             "chord": asdict(symbol),
             "where": _where(places, found.steps, step.span.chord),
             "image": name,
-            "below": _moves(step, following, asked.look),
+            "below": _moves(step, following, request.page),
         })  # fmt: skip
-    note = " ".join([place.reason, *map(str, found.troubles)]).strip()
-    large = asked.look.scale > 1
+    note = " ".join([chosen.reason, *map(str, found.troubles)]).strip()
+    large = request.page.scale > 1
     return {
         "kind": "shapes",
         "note": note,
         "columns": LARGE_GRIDS_A_ROW if large else GRIDS_A_ROW,
         "cells": cells,
-        "further": any(step.shape.lighter for step in found.steps),
+        "added": any(step.shape.lighter for step in found.steps),
         "title": f"Shapes in position {found.position}",
     }
 
@@ -88,11 +88,11 @@ def _where(places: Sequence[str], steps: Sequence[PathStep], chord: Chord | None
     return f"{word} {' '.join(numbers[:MOST_BARS_NAMED])}{more}"
 
 
-def _moves(step: PathStep, following: PathStep, look: Look) -> str:
+def _moves(step: PathStep, following: PathStep, page: PageSetup) -> str:
     """Where the tones go when the next chord comes."""
     if following.chord == step.chord or not step.moves:
         return ""
-    symbol = set_symbol(following.span.chord, signs=look.signs).text
+    symbol = printed_symbol(following.span.chord, signs=page.signs).text
     return f"to {symbol}: " + "  ".join(map(_move, step.moves))
 
 
@@ -100,22 +100,31 @@ def _move(move: Move) -> str:
     """A tone that stays is "♭3=♭7"; one that moves a half step down "7↓♭7", a whole step "5↓↓3"."""
     arrow = "↑" if move.semitones > 0 else "↓"
     sign = "=" if move.stays else arrow * min(abs(move.semitones), 3)
-    return f"{set_degree(move.tone)}{sign}{set_degree(move.to)}"
+    return f"{printed_degree(move.tone)}{sign}{printed_degree(move.to)}"
 
 
-def set_part(root: PitchName, asked: Asked, images: dict[str, str]) -> dict[str, Any]:
-    """The part "set": every quality in all its positions on a root, by practised tones.
+def arpeggios_block(
+    root: PitchName, request: SheetRequest, images: dict[str, str]
+) -> dict[str, Any]:
+    """The block "arpeggios": every quality on a root in all its positions.
 
-    Raises PracticeError where the tuning does not reach a chord.
+    Qualities with the same practiced tones are one group. Raises PracticeError where the tuning
+    does not reach a chord.
     """
-    groups = [_group(chords, asked, images) for chords in _alike(root)]
+    groups = [_group(chords, request, images) for chords in _alike(root)]
     columns = max(len(group["cells"]) for group in groups)
-    return {"kind": "set", "title": "", "note": SET_NOTE, "columns": columns, "groups": groups,
-            "further": False}  # fmt: skip
+    return {
+        "kind": "arpeggios",
+        "title": "",
+        "note": ARPEGGIOS_NOTE,
+        "columns": columns,
+        "groups": groups,
+        "added": False,
+    }
 
 
 def _alike(root: PitchName) -> list[list[Chord]]:
-    """The chords of every quality on a root, those with the same practised tones together."""
+    """The chords of every quality on a root, those with the same practiced tones together."""
     groups: dict[frozenset[int], list[Chord]] = {}
     for quality in QUALITIES.values():
         symbol = f"({quality.symbol})" if quality.symbol.startswith(("b", "#")) else quality.symbol
@@ -125,17 +134,19 @@ def _alike(root: PitchName) -> list[list[Chord]]:
     return list(groups.values())
 
 
-def _group(chords: Sequence[Chord], asked: Asked, images: dict[str, str]) -> dict[str, Any]:
+def _group(
+    chords: Sequence[Chord], request: SheetRequest, images: dict[str, str]
+) -> dict[str, Any]:
     cells = []
-    for shape in positions(chords[0], asked.board):
+    for shape in positions(chords[0], request.board):
         name = f"shape{len(images)}.svg"
-        images[name] = diagram(replace(shape, lighter=()), asked.board)
+        images[name] = diagram(replace(shape, lighter=()), request.board)
         cells.append(name)
-    signs = asked.look.signs
-    also = ", ".join(set_symbol(chord, signs=signs).text for chord in chords[1:])
-    tones = " ".join(map(set_degree, arpeggio(chords[0].quality).tones))
+    signs = request.page.signs
+    also = ", ".join(printed_symbol(chord, signs=signs).text for chord in chords[1:])
+    tones = " ".join(map(printed_degree, arpeggio(chords[0].quality).tones))
     return {
-        "chord": asdict(set_symbol(chords[0], signs=signs)),
+        "chord": asdict(printed_symbol(chords[0], signs=signs)),
         "also": tones + (f"   ·   also for {also}" if also else ""),
         "cells": cells,
     }

@@ -28,8 +28,8 @@ VALUES = {
 
 @dataclass(frozen=True, slots=True)
 class StaffPitch:
-    """One pitch of a sound: sounding MIDI ``pitch``, spelled ``name``, what it is (``degree``, as
-    it is set), and where it is played."""
+    """One pitch of a sound: sounding MIDI ``pitch``, spelled ``name``, its degree of the chord
+    (``degree``, as it is printed), and where it is played."""
 
     pitch: int
     name: PitchName

@@ -1,4 +1,4 @@
-"""Sheets: what stands on the pages for a tune or a root, and the pages themselves."""
+"""The sheet of a tune or of a root, and its pages."""
 
 from __future__ import annotations
 
@@ -6,80 +6,82 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from backing import __version__
 from backing.chart.form import Form
 from backing.chart.pitch import PitchName
 from backing.errors import PracticeError
-from backing.sheet.asked import Asked, chord_interval, place_of
-from backing.sheet.chart import chart, heading
-from backing.sheet.grids import set_part, shapes_part
-from backing.sheet.line_sheet import line_part
-from backing.sheet.look import Look
-from backing.sheet.symbols import set_name
+from backing.sheet.chart import chart_block, heading
+from backing.sheet.grids import arpeggios_block, shapes_block
+from backing.sheet.line_block import line_block
+from backing.sheet.request import SheetRequest, chord_interval, chosen_position
 from backing.sheet.typesetting import typeset
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Pages before they are set: ``content`` for page.typ, ``images`` by name (SVG)."""
+    """Pages before they are typeset: ``content`` for page.typ, ``images`` by name (SVG)."""
 
     content: Mapping[str, Any]
     images: Mapping[str, str]
 
     def pages(self, form: str, *, ppi: float = 144) -> list[bytes]:
         """One PDF, or an SVG or PNG for each page."""
-        return typeset(self.content, self.images, form, ppi=ppi)
+        return typeset("page.typ", self.content, self.images, form, ppi=ppi)
 
 
-def tune_sheet(form: Form, asked: Asked) -> Sheet:
+def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
     """The sheet of a tune.
 
-    Raises PracticeError for a position off the neck or a line that cannot be had, SelectionError
+    Raises PracticeError for a position off the neck or a line that can't be played, SelectionError
     for bars that are not there.
     """
-    written = form.transposed(chord_interval(asked.reader))
+    written = form.transposed(chord_interval(request.part))
     images: dict[str, str] = {}
-    parts: list[dict[str, Any]] = []
-    if asked.chart:
-        parts.append(chart(written, asked.look))
-    grids = asked.shapes and asked.position is not None and asked.reader.frets
-    if grids or asked.line is not None:
-        place = place_of(form, asked)
+    blocks: list[dict[str, Any]] = []
+    if request.chart:
+        blocks.append(chart_block(form, written, request.page))
+    grids = request.shapes and request.position is not None and request.part.frets
+    if grids or request.line is not None:
+        chosen = chosen_position(form, request)
         if grids:
-            parts.append(shapes_part(form, asked, place, images))
-        if asked.line is not None:
-            parts.append(line_part(form, asked, place, images))
-    elif asked.position is not None and not asked.reader.frets:
+            blocks.append(shapes_block(form, request, chosen, images))
+        if request.line is not None:
+            blocks.append(line_block(form, request, chosen, images))
+    elif request.position is not None and not request.part.frets:
         raise PracticeError(
-            "Shapes are for players of frets.", "Leave --position out, or --for and its instrument."
+            "Shapes are for fretted instruments.", "Leave the position out, or the part."
         )
-    if not parts:
+    if not blocks:
         raise PracticeError("This sheet has nothing on it.", "Ask for the chart, shapes or a line.")
-    content = heading(written) | {"for": asked.reader.words, "parts": parts}
-    return Sheet(content | _look(asked.look), images)
+    content = heading(written) | {"for": request.part.words, "blocks": blocks}
+    return Sheet(content | _every_page(request), images)
 
 
-def set_sheet(root: PitchName, asked: Asked) -> Sheet:
-    """Every quality in all its positions on one root.
+def arpeggio_sheet(root: PitchName, request: SheetRequest) -> Sheet:
+    """Every quality on one root, in all its positions.
 
-    Qualities with the same practised tones share their shapes and stand together. Raises
+    Qualities with the same practiced tones share their shapes and stand together. Raises
     PracticeError where the tuning does not reach a chord.
     """
     images: dict[str, str] = {}
-    part = set_part(root, asked, images)
-    tuning = " ".join(map(set_name, asked.board.names))
+    block = arpeggios_block(root, request, images)
+    tuning = " ".join(name.pretty for name in request.board.names)
     content = {
-        "title": f"All arpeggios on {set_name(root)}",
+        "title": f"All arpeggios on {root.pretty}",
         "by": "",
-        "facts": [f"tuning {tuning}", f"{asked.board.frets} frets"],
+        "facts": [f"tuning {tuning}", f"{request.board.frets} frets"],
         "orders": [],
         "notes": [],
         "for": "",
-        "parts": [part],
+        "blocks": [block],
     }
-    return Sheet(content | _look(asked.look), images)
+    return Sheet(content | _every_page(request), images)
 
 
-def _look(look: Look) -> dict[str, Any]:
+def _every_page(request: SheetRequest) -> dict[str, Any]:
+    """Paper and scale, and the footer: the program, its version, and the command to repeat."""
+    page = request.page
     return {
-        "look": {"width": look.width_mm, "height": look.height_mm, "scale": look.scale},
+        "page": {"width": page.width_mm, "height": page.height_mm, "scale": page.scale},
+        "made": f"backing {__version__} · {request.recipe}",
     }

@@ -21,8 +21,8 @@ from backing.chart.musicxml.document import (
 from backing.chart.musicxml.harmony import harmony_element
 from backing.chart.pitch import Interval, PitchName
 from backing.neck.fingerboard import Fingerboard
-from backing.sheet.look import Reader
 from backing.sheet.notation import VALUES, StaffPitch, Value, octave_of
+from backing.sheet.sheet_part import SheetPart
 
 STAFF, TABLATURE = "1", "2"
 _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
@@ -36,7 +36,7 @@ MARK = "@"
 class StaffLine:
     """A line in written pitch, ready to be put down.
 
-    ``bars`` as written (transposed for the reader), ``values`` for each of them; ``interval``
+    ``bars`` as written (transposed for the part), ``values`` for each of them; ``interval``
     leads from the sound to what is written; ``board`` is drawn where there is tablature.
     """
 
@@ -44,7 +44,7 @@ class StaffLine:
     by: str
     bars: tuple[PlayedBar, ...]
     values: tuple[tuple[Value, ...], ...]
-    reader: Reader
+    part: SheetPart
     interval: Interval
     board: Fingerboard
 
@@ -101,7 +101,7 @@ def _attributes(line: StaffLine, index: int) -> Element | None:
         attributes.append(key_element(bar.key))
     if before is None or before.meter != bar.meter:
         time = time_element(bar.meter)
-        if line.reader.tablature:
+        if line.part.tablature:
             time.set("number", STAFF)
         attributes.append(time)
     if before is None:
@@ -110,14 +110,14 @@ def _attributes(line: StaffLine, index: int) -> Element | None:
 
 
 def _clefs(attributes: Element, line: StaffLine) -> None:
-    if line.reader.tablature:
+    if line.part.tablature:
         SubElement(attributes, "staves").text = "2"
-    sign, on_line, octave = _CLEFS[line.reader.clef]
+    sign, on_line, octave = _CLEFS[line.part.clef]
     clef = SubElement(attributes, "clef", number=STAFF)
     SubElement(clef, "sign").text, SubElement(clef, "line").text = sign, on_line
     if octave:
         SubElement(clef, "clef-octave-change").text = octave
-    if line.reader.tablature:
+    if line.part.tablature:
         _tablature(attributes, line.board)
     if line.interval.semitones:
         transpose = SubElement(attributes, "transpose")
@@ -161,7 +161,7 @@ def _fill(
     whole_rest = len(values) == 1
     for value in values:
         measure.extend(_notes(value, tablature=False, whole_rest=whole_rest))
-    if line.reader.tablature:
+    if line.part.tablature:
         backup = SubElement(measure, "backup")
         SubElement(backup, "duration").text = str(duration(bar.length, bar.meter))
         for value in values:
@@ -291,14 +291,14 @@ def written_tones(tones: Sequence[StaffPitch], interval: Interval) -> tuple[Staf
 
 
 def _readable(name: PitchName) -> PitchName:
-    """The name without a double accidental, whatever the chord: no reader wants to solve one."""
+    """The name without a double accidental, as players read it most easily."""
     return name.simplified() if abs(name.alter) > 1 else name
 
 
-def whole_octaves(tones: Sequence[StaffPitch], reader: Reader) -> Interval:
-    """The octaves that bring a line to where it lies well for its reader."""
-    if reader.middle is None or not tones:
+def whole_octaves(tones: Sequence[StaffPitch], part: SheetPart) -> Interval:
+    """The octaves that bring a line to where it lies well in a part."""
+    if part.middle is None or not tones:
         return Interval(0, 0)
     mean = Fraction(sum(tone.pitch for tone in tones), len(tones))
-    octaves = round((reader.middle - mean) / 12)
+    octaves = round((part.middle - mean) / 12)
     return Interval(7 * octaves, 12 * octaves)

@@ -1,4 +1,4 @@
-"""Pages from data: Typst with its template ``page.typ`` and the fonts that come along.
+"""Pages from data: Typst, its templates and the fonts that come along.
 
 No font of the machine is used, so that a sheet looks the same everywhere: Lato (OFL, from the
 package font-lato), our own font of chord signs, and those inside Typst for other scripts.
@@ -21,16 +21,22 @@ _compile: Any = typst.compile
 
 
 def typeset(
-    content: Mapping[str, Any], images: Mapping[str, str], form: str, *, ppi: float = 144
+    template: str,
+    content: Mapping[str, Any],
+    images: Mapping[str, str],
+    form: str,
+    *,
+    ppi: float = 144,
 ) -> list[bytes]:
-    """Pages of the ``content`` that page.typ knows, as one PDF or one SVG or PNG for each page.
+    """Pages of ``content`` set by a template, as one PDF or one SVG or PNG for each page.
 
-    ``images``: SVG texts by the names under which the content speaks of them. Raises InternalError
-    where Typst refuses what we give it.
+    ``template``: "page.typ" or "cover.typ". ``images``: SVG texts by their names in the content.
+    Raises InternalError where Typst refuses what we give it.
     """
     inputs = {name: text.encode() for name, text in images.items()}
     inputs["data.json"] = json.dumps(content, ensure_ascii=False).encode()
-    inputs["main.typ"] = (files("backing.sheet") / "page.typ").read_bytes()
+    inputs["main.typ"] = (files("backing.sheet") / template).read_bytes()
+    inputs["lines.typ"] = (files("backing.sheet") / "lines.typ").read_bytes()
     try:
         made = _compile(inputs, format=form, ppi=ppi, font_paths=_fonts())
     except typst.TypstError as error:

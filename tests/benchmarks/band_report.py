@@ -112,7 +112,7 @@ class Material:
     @cached_property
     def comping(self) -> list[Played]:
         """The comping."""
-        return self.part("comping")
+        return self.part("comp")
 
     @cached_property
     def tensions(self) -> dict[str, int]:

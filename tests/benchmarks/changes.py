@@ -127,7 +127,7 @@ def _two_fives(home: _Home, dice: random.Random) -> Bars:
 
 STAYING = 0.12
 """How many bridges are one chord."""
-CUES = ("early 5: 1", "hits 7: 1 2& 4", "stop-time 3: 1 2&", "break 8: 1", "late 2: 1")
+CUES = ("push 5: 1", "hits 7: 1 2& 4", "stop-time 3: 1 2&", "break 8: 1", "late 2: 1")
 """What the whole band may be told to do in a section of eight bars."""
 
 GRAMMAR: tuple[tuple[Phrase, float], ...] = (

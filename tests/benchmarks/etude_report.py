@@ -16,11 +16,11 @@ from itertools import groupby, pairwise
 from statistics import mean, median
 
 from backing.chart.harmony import Chord
-from backing.combo.plan import Plan
+from backing.combo.plan import Plan, plan_of_bars
 from backing.lines.etude import etude
 from backing.lines.line import LEVELS, Line, LineNote
-from backing.neck.path import path_of, plan_of_bars
-from backing.routine.ladder import VALUES
+from backing.neck.path import path_of
+from backing.routine.subdivisions import VALUES
 from tests.benchmarks.changes import random_form
 
 COUNT = 200
@@ -124,7 +124,7 @@ def main() -> None:
 
 def line(song: Plan, level: int, number: int, rhythm: str = "eighths") -> tuple[LineNote, ...]:
     """The étude of a tune."""
-    asked = Line(rhythm=rhythm, level=level, positions=(2 + number % 9,))
+    asked = Line(rhythm=rhythm, level=level, position=(2 + number % 9,))
     return etude(song, asked, random.Random(number))
 
 
@@ -148,9 +148,9 @@ def clock(songs: Sequence[Plan]) -> None:
     times: Counter[str] = Counter()
     for number, song in enumerate(songs[:50]):
         start = time.perf_counter()
-        path_of(song, Line().fingerboard, 11)
+        path_of(song, Line(position=5).fingerboard, 11)
         middle = time.perf_counter()
-        etude(song, Line(positions=(11,), level=1 + number % 4), random.Random(1))
+        etude(song, Line(position=(11,), level=1 + number % 4), random.Random(1))
         times["path"] += round(1e6 * (middle - start))
         times["étude"] += round(1e6 * (time.perf_counter() - middle))
     print(", ".join(f"{name} {total / 50_000:.0f} ms" for name, total in times.items()), "a tune")

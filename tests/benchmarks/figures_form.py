@@ -18,11 +18,12 @@ from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.combo.performance import Performance
 from backing.routine import Purpose
-from backing.routine.orders import Request, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from tests.benchmarks.changes import random_form
 from tests.benchmarks.heard import HALF, TUNES, Heard, band, loops, take
 
-BODY = (Purpose.HEAD, Purpose.SOLO, Purpose.OUT)
+BODY = (Purpose.HEAD, Purpose.SOLO, Purpose.HEAD_OUT)
 PUSHED = """\
 title: Early Bird
 key: C major
@@ -30,7 +31,7 @@ tempo: 140
 
 section A
 | Dm7 | G7 | Cmaj7 | A7 |
-early 1: 1
+push 1: 1
 """
 
 
@@ -103,7 +104,7 @@ def loop_approaches(tempo: int) -> float:
     """The share of loops' ends from which the bass steps, or falls by a fifth, into bar 1."""
     led, count = 0, 0
     for rounds in [*loops(tempo, "1-8", 6), *loops(tempo, "5-8", 6)]:
-        played = [heard for heard in rounds if heard.plan.purpose is Purpose.ROUND]
+        played = [heard for heard in rounds if heard.plan.purpose is Purpose.TIME]
         for one, after in pairwise(played):
             last = [n for n in one.part("bass").notes if n.tempos is None][-1]
             move = abs(after.part("bass").notes[0].pitch - last.pitch)
@@ -121,7 +122,7 @@ def early_first_bar() -> int:
     rounds = take(read(PUSHED), Request(bars="1-4", times=3), Band())
     count_in, *played = rounds
     for heard in played:
-        for player in ("bass", "comping", "drums"):
+        for player in ("bass", "comp", "drums"):
             onsets = [note.onset for note in heard.part(player).notes]
             wrong += min(onsets) != -HALF
             wrong += player != "drums" and 0 in onsets
@@ -213,7 +214,7 @@ def wrong_count_ins() -> int:
     wrong = 0
     for (meter, feel, tempo), beats in COUNTS.items():
         form = random_form(1, tempo=tempo, feel=feel, meter=meter)
-        first = take(form, Request(tempos=(Fraction(tempo),)), Band())[0]
+        first = take(form, Request(tempo=tempo), Band())[0]
         wrong += tuple(note.onset for note in first.part("count").notes) != beats
     return wrong
 
@@ -225,7 +226,7 @@ def changed_by_the_seed() -> int:
     routine = make_routine(form, Request(choruses=4))
     one, again, other = (arrange(routine, band(seed)) for seed in (1, 1, 2))
     wrong += one.passes != again.passes
-    for player in ("bass", "comping", "drums"):
+    for player in ("bass", "comp", "drums"):
         mine, others = _notes(one, player), _notes(other, player)
         wrong += mine == others
         wrong += mine[2] == mine[3]  # the two choruses for soloing
@@ -239,7 +240,7 @@ def _notes(performance: Performance, player: str) -> list[object]:
     ]
 
 
-def moved_by_who_is_there(players: Iterable[str] = ("bass", "comping", "drums", "guide")) -> int:
+def moved_by_who_is_there(players: Iterable[str] = ("bass", "comp", "drums", "guide")) -> int:
     """Players whose notes change when another one stays at home."""
     routine = make_routine(random_form(3), Request(choruses=2))
     whole = band(1)
@@ -265,7 +266,7 @@ def foot_alone(passes: Sequence[Heard] | None = None) -> float:
     for heard, bar in bars:
         struck = [
             (note.pitch, note.onset - bar.start)
-            for name in ("bass", "comping", "drums")
+            for name in ("bass", "comp", "drums")
             for note in heard.part(name).notes
             if bar.start <= note.onset < bar.end and not note.together
         ]

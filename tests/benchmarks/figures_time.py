@@ -25,7 +25,7 @@ VOICES = {
     "toms": ("drums", (kit.LOW_TOM, kit.MID_TOM, kit.HIGH_TOM)),
     "kick": ("drums", (kit.KICK,)),
     "bass": ("bass", ()),
-    "comping": ("comping", ()),
+    "comping": ("comp", ()),
     "guide tones": ("guide", ()),
 }
 """Name -> the player, and the keys of the kit (none: all of the part)."""
@@ -81,7 +81,7 @@ def together_ms(passes: Sequence[Heard]) -> float:
     widest = 0.0
     for heard in passes:
         strokes: dict[Fraction, list[float]] = defaultdict(list)
-        for player in ("bass", "comping", "drums", "guide"):
+        for player in ("bass", "comp", "drums", "guide"):
             for note in heard.notes(player):
                 if note.note.together:
                     strokes[note.note.onset].append(note.seconds * 1000)
@@ -93,7 +93,7 @@ def missing_from_accents(passes: Sequence[Heard]) -> int:
     """How many times a player does not strike where the whole band does."""
     missing = 0
     for heard in passes:
-        for player in ("bass", "comping", "drums"):
+        for player in ("bass", "comp", "drums"):
             onsets = {note.onset for note in heard.part(player).notes if note.together}
             missing += sum(
                 accent.onset not in onsets

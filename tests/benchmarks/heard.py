@@ -14,13 +14,14 @@ from pathlib import Path
 from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
-from backing.combo.arrangement import agreed, arrange
+from backing.combo.arrangement import arrange, plan_pass
 from backing.combo.band import Band
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedNote, PlayedPass
 from backing.combo.plan import Plan
 from backing.routine import Purpose
-from backing.routine.orders import Request, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from tests.benchmarks.changes import random_form
 
 TUNES = tuple(sorted((Path(__file__).parents[2] / "tunes").glob("*.tune")))
@@ -93,7 +94,7 @@ class Heard:
 def take(form: Form, asked: Request, band: Band) -> list[Heard]:
     """The passes of a routine, count-ins and all."""
     performance = arrange(make_routine(form, asked), band)
-    plans = {each.routine_pass: agreed(each.routine_pass, band) for each in performance.passes}
+    plans = {each.routine_pass: plan_pass(each.routine_pass, band) for each in performance.passes}
     return [Heard(plans[each.routine_pass], each, performance) for each in performance.passes]
 
 
@@ -110,11 +111,11 @@ def choruses(tempo: int, bars: int, feel: str = "swing", **how: object) -> list[
     """
     found: list[Heard] = []
     for number, form in enumerate(_forms(tempo, feel)):
-        asked = Request(tempos=(Fraction(tempo),), choruses=3)
+        asked = Request(tempo=tempo, choruses=3)
         found += [
             heard
             for heard in take(form, asked, band(tempo + number, **how))
-            if heard.feel == feel and heard.plan.purpose in (Purpose.SOLO, Purpose.OUT)
+            if heard.feel == feel and heard.plan.purpose in (Purpose.SOLO, Purpose.HEAD_OUT)
         ]
         if sum(len(heard.plan.bars) for heard in found) >= bars:
             break
@@ -125,7 +126,7 @@ def first_choruses(tempo: int, bars: int) -> list[Heard]:
     """Heads of whole choruses in swing, which are played in two, of at least so many bars."""
     found: list[Heard] = []
     for number, form in enumerate(_forms(tempo, "swing")):
-        asked = Request(tempos=(Fraction(tempo),), choruses=2)
+        asked = Request(tempo=tempo, choruses=2)
         heads = take(form, asked, band(tempo + number))
         found += [heard for heard in heads if heard.plan.purpose is Purpose.HEAD]
         if sum(len(heard.plan.bars) for heard in found) >= bars:
@@ -135,21 +136,21 @@ def first_choruses(tempo: int, bars: int) -> list[Heard]:
 
 def loops(tempo: int, bars: str, tunes: int = 4, times: int = 4) -> list[list[Heard]]:
     """Rounds of a loop of some random tunes, tune by tune, after a count-in."""
-    asked = Request(tempos=(Fraction(tempo),), bars=bars, times=times)
+    asked = Request(tempo=tempo, bars=bars, times=times)
     numbers = range(tempo, tempo + tunes)
     return [take(random_form(n, tempo=tempo), asked, band(n)) for n in numbers]
 
 
 def long_chords(tempo: int) -> list[Heard]:
     """Solo choruses over chords of eight bars."""
-    asked = Request(tempos=(Fraction(tempo),), choruses=6)
+    asked = Request(tempo=tempo, choruses=6)
     heard = take(read(LONG), asked, band(tempo))
     return [each for each in heard if each.plan.purpose is Purpose.SOLO]
 
 
 def told(tempo: int, tunes: int = 4) -> list[Heard]:
     """Choruses of random tunes with hits, stops and pushes for the whole band."""
-    asked = Request(tempos=(Fraction(tempo),), choruses=4)
+    asked = Request(tempo=tempo, choruses=4)
     numbers = range(tempo, tempo + tunes)
     found = [take(random_form(n, tempo=tempo, cues=True), asked, band(n)) for n in numbers]
     return [heard for tune in found for heard in tune if heard.plan.purpose is not Purpose.COUNT_IN]

@@ -60,7 +60,7 @@ def test_a_pickup_stands_before_the_head_alone() -> None:
     assert len(second.bars) == 2
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(forms())
 def test_every_bar_of_the_head_is_on_paper_once_for_each_time(form: Form) -> None:
     shown = [section for section in lead_sheet(form) if section.order == "head"]

@@ -71,7 +71,7 @@ def test_transposing_moves_the_pitch_class_and_comes_back(name: PitchName, by: I
 
 
 @given(pitch_names, pitch_names)
-def test_interval_to_leads_there_upwards(low: PitchName, high: PitchName) -> None:
+def test_interval_to_leads_there_upward(low: PitchName, high: PitchName) -> None:
     up = low.interval_to(high)
     assert low.transposed(up) == high
     assert up.semitones >= 0
@@ -146,7 +146,7 @@ def test_what_is_no_degree_is_refused(text: str) -> None:
 def test_keys_against_music21(tonic: str, mode: str) -> None:
     theirs = music21_key.Key(tonic.replace("b", "-"), mode)
     if abs(theirs.sharps) > 7:
-        with pytest.raises(ChordError, match="accidentals in its signature"):
+        with pytest.raises(ChordError, match="accidentals in its key signature"):
             Key(PitchName.parse(tonic), mode)
         return
     key = Key.parse(f"{tonic} {mode}")
@@ -196,7 +196,7 @@ def test_keys_refused(text: str, culprit: tuple[int, int], cure: str) -> None:
     assert cure in caught.value.cure
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.integers(-6, 6), st.sampled_from(MODES), st.integers(-12, 12))
 def test_transposed_keys_are_playable(fifths: int, mode: str, semitones: int) -> None:
     tonic_of_c = {"major": 0, "ionian": 0, "lydian": -1, "mixolydian": 1, "dorian": 2}

@@ -61,16 +61,16 @@ def test_of_many_mistakes_the_first_are_shown(here: Path, run: Run) -> None:
     (here / "four.tune").write_text("key: C\n" + "| X |\n" * 1500, "utf-8")
     told = run("check", "four.tune").err.splitlines()
     assert sum(": " in line and "^" not in line for line in told) == 20 + 1
-    assert told[-1] == "four.tune: 982 more. Mend these first, or name a tune file."
+    assert told[-1] == "four.tune: 982 more. Correct these first; is it a tune file?"
 
 
 @pytest.mark.usefixtures("here")
-def test_an_output_without_the_signs_gets_question_marks() -> None:
+def test_an_output_without_the_signs_gets_letters_or_question_marks() -> None:
     Path("four.tune").write_text(TUNE.replace("Four Steps", "Quatre éléments ♯"), "utf-8")
     code = "import sys; sys.stdout.reconfigure(encoding='ascii')"
     said = run_apart("check", "four.tune", code=code)
     assert said.returncode == 0
-    assert said.stdout.startswith("Quatre ?l?ments ?\n")
+    assert said.stdout.startswith("Quatre ?l?ments #\n")
 
 
 # a descriptor that is only read refuses every write, as a full disk does
@@ -117,8 +117,10 @@ def test_what_ends_the_work_leaves_nothing_half_written(
     out.mkdir()
     start = "\n".join((
         "import signal, sys",
-        # a test run in the background of a shell inherits deafness to Ctrl-C
+        # tests run in the background of a shell, or by nohup, pass on deafness to these
         "signal.signal(signal.SIGINT, signal.default_int_handler)",
+        "signal.signal(signal.SIGTERM, signal.SIG_DFL)",
+        "signal.signal(signal.SIGHUP, signal.SIG_DFL)",
         "from backing.cli import main",
         "sys.exit(main())",
     ))  # fmt: skip
@@ -137,6 +139,19 @@ def test_what_ends_the_work_leaves_nothing_half_written(
     assert not list(out.iterdir())
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="a terminal sends nothing there")
+def test_what_nohup_started_goes_on_when_the_terminal_is_closed(here: Path) -> None:
+    """POSIX, nohup: SIGHUP is ignored from the start, and stays so."""
+    start = "import os, signal, sys; from backing.cli import main, track\n" + "\n".join((
+        "signal.signal(signal.SIGHUP, signal.SIG_IGN)",
+        "track.track = lambda _: os.kill(os.getpid(), signal.SIGHUP) or 0",
+        "sys.exit(main(['track']))",
+    ))  # fmt: skip
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
+    done = subprocess.run([sys.executable, "-c", start], check=False, env=environment)
+    assert done.returncode == 0
+
+
 DROPPED = """
 import os, signal, sys, time
 import backing.cli
@@ -150,8 +165,11 @@ class Odd:
 def work(arguments):
     Odd()
     time.sleep(20)
+    os._exit(7)  # nothing was heard
 
 signal.signal(signal.SIGINT, signal.default_int_handler)
+signal.signal(signal.SIGTERM, signal.SIG_DFL)
+signal.signal(signal.SIGHUP, signal.SIG_DFL)
 track.track = work
 sys.exit(main(["track"]))
 """
@@ -174,7 +192,6 @@ if __name__ == "__main__":
 @pytest.mark.skipif(sys.platform == "win32", reason="nothing can be sent once more there")
 @pytest.mark.parametrize("end", ["SIGINT", "SIGTERM", "SIGHUP"])
 def test_what_ends_the_work_is_heard_also_where_errors_are_dropped(end: str) -> None:
-    begun = time.monotonic()
     done = subprocess.run(
         [sys.executable, "-c", DROPPED, end],
         env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
@@ -184,7 +201,6 @@ def test_what_ends_the_work_is_heard_also_where_errors_are_dropped(end: str) -> 
     assert done.stderr.split() == (
         b"backing: stopped; finished files stay, nothing is half written.".split()
     )
-    assert time.monotonic() < begun + 15
 
 
 def test_the_status_of_a_module_is_told_wherever_ctrl_c_struck(here: Path) -> None:
@@ -220,64 +236,72 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--bars", "X"], ["X"]),
         (["--tempo", "0"], ["20", "400"]),
         (["--tempo", "5000"], ["20", "400"]),
-        (["--tempo", "fast"], ['"fast" is no tempo']),
+        (["--tempo", "fast"], ['"fast" isn\'t a tempo']),
         (["--climb", "160-80:8"], ["slower tempo first"]),
         (["--climb", "80-160:0.001"], ["200"]),
-        (["--climb", "90-99", "--climb-order", "up-and-bak"], ["up-and-back", "slow-and-goal"]),
-        (["--tempo", "90", "--climb", "80-100:10"], ["--tempo", "Leave one"]),
-        (["--climb-order", "up"], ["Add --climb"]),
-        (["--bars", "1-4", "--choruses", "3"], ["--choruses", "--times"]),
-        (["--keys", "fourths", "--ending", "held"], ["--ending", "a loop does not end"]),
-        (["--same"], ["--bars"]),
-        (["--tempo", "90", "--separate"], ["--climb or --keys"]),
-        (["--level", "1"], ["Add --melody etude"]),
-        (["--melody", "guide", "--rhythm", "eighths"], ["Add --melody etude"]),
-        (["--trade", "4", "--position", "5"], ["--position", "Add --melody etude"]),
-        (["--only", "melody"], ["Add --melody etude"]),
+        (["--climb", "90-99 up-and-bak"], ["up-and-back", "slow-and-goal"]),
+        (["--tempo", "90", "--climb", "80-100:10"], ["names its own tempos"]),
+        (["--bars", "1-4", "--choruses", "3"], ["Choruses", "this is a loop"]),
+        (["--key", "fourths", "--ending", "held"], ["A loop has no ending"]),
+        (["--drill", "same"], ["is for a loop", "Choose its bars"]),
+        (["--drill", "sam"], ['"sam" isn\'t a word for a drill', "lay out 8", "same"]),
+        (["--drill", "breath"], ['"breath" is now "rest bar"']),
+        (["--drill", "lead-in 2 lead-in 3"], ['"2" and "3"', "a drill"]),
+        (["--tempo", "90", "--separate"], ["--climb or several keys"]),
+        (["--key", "Bb", "--separate"], ["--climb or several keys"]),
+        (["--line", "level one"], ['"one"', "1, 2, 3, 4"]),
+        (["--line", "guide eighths"], ["not for guide tones"]),
+        (["--line", "guide position 5"], ["no position on the neck"]),
+        (["--trade", "4", "--neck", "drop-d"], ["--neck", "Add --line etude"]),
+        (["--only", "line"], ["Nobody has a line to play"]),
         (["--comp", "piano", "--only", "bass"], ["--comp"]),
-        (["--you-second"], ["Add --trade 4"]),
-        (["--trade-with", "drums"], ["Add --trade 4"]),
-        (["--trade", "4", "--trade-with", "piano"], ['"piano"', "drums, melody"]),
-        (["--trade", "4", "--trade-with", "melody", "--melody", "guide"], ["--melody etude"]),
-        (["--trade", "4", "--without", "drums"], ["nobody to trade with", "--click"]),
+        (["--trade", "drums first"], ["isn't a trade", "4 drums first"]),
+        (["--trade", "4 with comp"], ['"comp"', "drums, line"]),
+        (["--trade", "2", "--bars", "1-4", "--without", "drums"], ["nobody to trade with"]),
         (["--trade", "4", "--choruses", "2"], ["3 choruses"]),
-        (["--trade", "4", "--choruses", "3"], ["a trade of 4", "would never pass"]),
-        (["--trade", "4", "--trade-with", "melody"], ["a trade of 4", "would never pass"]),
-        (["--trade", "2", "--bars", "1-2", "--times", "1"], ["would never pass", "rounds"]),
-        (["--lay-out", "2", "--choruses", "2"], ["--lay-out is for solo choruses", "3"]),
-        (["--lay-out", "1", "--grow"], ["--lay-out silences", "--grow"]),
-        (["--grow", "--bars", "1"], ["cannot grow"]),
-        (["--breath", "1", "--times", "1"], ["--times", "--breath"]),
-        (["--melody", "etude", "--without", "melody"], ["The melody is asked for and left out"]),
-        (["--ladder", "--without", "melody"], ["The melody is asked for and left out"]),
+        (["--trade", "4", "--choruses", "3"], ["Trade needs more bars"]),
+        (["--trade", "4 with line"], ["Trade needs more bars"]),
+        (["--trade", "2", "--bars", "1-2", "--times", "1"], ["Trade needs more bars"]),
+        (["--drill", "lay out 2", "--choruses", "2"], ["for solo choruses", "3"]),
+        (["--drill", "lay out 1, grow"], ["lay out there"]),
+        (["--drill", "grow", "--bars", "1"], ["cannot grow"]),
+        (["--drill", "rest bar", "--bars", "1-4", "--times", "1"], ["rest bar"]),
+        (["--line", "etude", "--without", "line"], ["The line is asked for and left out"]),
         (["--click", "all", "--without", "click"], ["The click is asked for and left out"]),
-        (["--without", "guide"], ["no guide here to leave out"]),
-        (["--without", ","], ["Nobody is named after --without"]),
-        (["--start", "0"], ["--start is for a line"]),
-        (["--melody", "etude", "--position", "²"], ['"²" is no position']),
-        (["--melody", "etude", "--position", "9" * 5000], ["is no position"]),
-        (["--only", "bass", "--without", "guitar"], ["no piano here to leave out"]),
-        (["--melody", "etude", "--way", "3-7"], ['"3-7"', "1-7, 3-9"]),
-        (["--click", "more.tune"], ["--click has taken more.tune"]),
+        (["--without", "guide"], ["The guide does not play"]),
+        (["--without", ","], ["Nobody is named to be left out"]),
+        (["--line", "from the 2nd"], ['"2nd"', "3rd"]),
+        (["--line", "position ²"], ['"²" isn\'t a position']),
+        (["--line", f"position {'9' * 5000}"], ["isn't a position"]),
+        (["--line", "etude guide"], ['"etude" and "guide"']),
+        (["--line", "etude and call"], ["two lines of one kind"]),
+        (["--line", "etude both"], ["for guide tones"]),
+        (["--line", "etude ladder"], ['"ladder" is now "subdivisions"']),
+        (["--line", "etude", "--neck", "drop-e"], ['Did you mean "drop-d"']),
+        (["--line", "etude", "--neck", "drop-d E2 A2"], ["one tuning"]),
+        (["--line", "etude", "--neck", "many frets"], ["isn't a number of frets"]),
+        (["--only", "bass", "--without", "comp"], ["The comp does not play"]),
+        (["--line", "3-7"], ['"3-7"', "1-7, 3-9"]),
+        (["--click", "more.tune"], ["--click was given more.tune"]),
         (["--choruses", "0"], ["1", "100"]),
         (["--times", "5000"], ["1000"]),
         (["--key", "H"], ["H"]),
-        (["--keys", "fifthses"], ["fifthses", "fourths"]),
+        (["--key", "fifthses"], ["fifthses", "fourths"]),
         (["--ending", "hold"], ['"held"', "short", "tag", "slow"]),
         (["--without", "bas"], ['Did you mean "bass"', "drums"]),
-        (["--only", "trumpet"], ["trumpet", "piano"]),
+        (["--only", "trumpet"], ["trumpet", "comp"]),
         (["--only", "bass", "--without", "bass"], ["Nobody is left"]),
-        (["--without", "bass,piano,drums"], ["Nobody is left"]),
-        (["--guide", "third"], ['Did you mean "thirds"', "both"]),
+        (["--without", "bass,comp,drums"], ["Nobody is left"]),
+        (["--line", "guide thirds"], ["not for guide tones"]),
         (["--click", "2and4"], ["2 and 4", "sparse"]),
         (["--comp", "banjo"], ["piano", "guitar"]),
         (["--feel", "swnig"], ["Did you mean swing"]),
         (["--swing", "9"], ["1 (even) to 4"]),
-        (["--format", "wave"], ['Did you mean "wav"']),
+        (["--format", "wave"], ['Did you mean "wav"', "24-bit"]),
         (["-o", "x.xyz"], [".xyz", ".flac"]),
         (["-o", "nowhere/x.wav"], ["nowhere", "does not exist"]),
         (["-o", "."], []),
-        (["-o", "x.mp3", "--bits", "24"], [".wav or .flac"]),
+        (["-o", "x.mp3", "--format", "24-bit"], [".wav or .flac"]),
         (["-o", "nowhere/"], ["There is no folder nowhere/."]),
         (["-o", "x.mid", "--stems"], ["--stems"]),
         (["-o", "x.mid", "--soundfont", "none.sf2"], ["--soundfont"]),
@@ -304,21 +328,24 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
             ["track", "--click", "four.tune"],
             "Write the tune first: backing track four.tune --click.",
         ),
-        (
-            ["track", "--guide", "four.tune"],
-            "Write the tune first: backing track four.tune --guide.",
-        ),
-        (["page", "four.tune", "--watch", "--port", "99999"], "must be 0-65535. Leave"),
+        (["play", "four.tune", "--port", "99999"], "must be 0-65535. Leave"),
+        (["play", "four.tune", "--port", "any"], '"any" isn\'t a whole number.'),
+        (["play"], "No tune is named. Write backing play TUNE."),
+        (["play", "four.tune", "more.tune"], "One tune is played at a time."),
         (["track", "nowhere.tune"], "nowhere.tune"),
-        (["track", "four.tune", "--choruses", "many"], '--choruses: "many" is no whole number;'),
-        (["track", "four.tune", "--trade"], "Nothing is said after --trade. See backing track"),
-        (["track", "four.tune", "--keys", "C", "F"], 'Nothing here takes "F"; words that belong'),
-        (["track", "four.tune", "--ladders", "-x"], "There is no option --ladders. Did you mean"),
+        (["track", "four.tune", "--choruses", "many"], '"many" isn\'t a number of choruses.'),
+        (["track", "four.tune", "--trade"], "--trade needs a value. See backing track"),
+        (["track", "four.tune", "--key", "C", "F"], 'go in quotes: --key "C F".'),
+        (
+            ["track", "four.tune", "--lines", "-x"],
+            "backing track has no option --lines. Did you mean",
+        ),
         (["track", "four.tune", "--chorusses", "2"], "Did you mean --choruses?"),
-        (["trakc", "four.tune"], "trakc"),
+        (["track", "four.tune", "--stems=all"], "--stems takes no value."),
+        (["help", "drils"], 'Did you mean "drills"?'),
+        (["trakc", "four.tune"], '"trakc". Did you mean "track"?'),
         (["check"], "--feels"),
-        (["cache", "--limit", "much"], '"much" is no size'),
-        ([], "COMMAND"),
+        (["cache", "--limit", "much"], '"much" isn\'t a size'),
     ],
 )
 def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: str) -> None:
@@ -333,14 +360,14 @@ def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: s
     [
         (["track", ""], "One of the names is empty."),
         (["check", "four.tune", " "], "One of the names is empty."),
-        (["track", "four.tune", "-o", ""], "Nothing is said after -o."),
-        (["track", "four.tune", "--key", ""], "Nothing is said after --key."),
-        (["track", "four.tune", "--bars="], "Nothing is said after --bars."),
-        (["track", "four.tune", "--swing", "9e99999999"], '"9e99999999" is no swing ratio.'),
+        (["track", "four.tune", "-o", ""], "-o needs a value."),
+        (["track", "four.tune", "--key", ""], "--key needs a value."),
+        (["track", "four.tune", "--bars="], "--bars needs a value."),
+        (["track", "four.tune", "--swing", "9e99999999"], '"9e99999999" isn\'t a swing ratio.'),
         (["check", "here.musicxml"], "here.musicxml is a folder. Name one tune file in it."),
-        (["check", "--feels", "four.tune"], "The feels are listed without a tune."),
-        (["check", "--tidy", "--json", "four.tune"], "is either tidied or given as JSON"),
-        (["sheet", "--set", "C/../D"], "does not belong to the note name C"),
+        (["check", "--feels", "four.tune"], "--feels lists the feels, and needs no tune."),
+        (["check", "--tidy", "--json", "four.tune"], "tidy or as JSON, not both"),
+        (["sheet", "--arpeggios", "C/../D"], "does not belong to the note name C"),
     ],
 )
 def test_what_would_be_passed_over_in_silence(
@@ -352,7 +379,7 @@ def test_what_would_be_passed_over_in_silence(
     assert not said.out
 
 
-@pytest.mark.parametrize("words", [("--guide",), ("--melody", "guide"), ("--melody", "etude")])
+@pytest.mark.parametrize("words", [("--line", "guide"), ("--line", "etude")])
 def test_a_line_where_there_is_no_chord(here: Path, run: Run, words: tuple[str, ...]) -> None:
     said = run("track", "--changes", "N.C. | N.C.", "-o", "x.mid", *words)
     assert said.complains("There is no chord in these bars"), said.err
@@ -384,7 +411,7 @@ def test_two_tunes_for_one_place(here: Path, run: Run, command: str, name: str) 
     said = run(command, "four.tune", "more/four.tune", "-o", ".")
     assert said.complains("Two tunes", name)
     said = run(command, "four.tune", "more/four.tune", "-o", name)
-    assert said.complains(f"{name} is no folder, and 2 tunes are named.")
+    assert said.complains(f"{name} isn't a folder, and 2 tunes are named.")
     assert {path.name for path in here.iterdir()} == {"four.tune", "more"}
 
 
@@ -399,7 +426,7 @@ def test_a_file_too_large_for_the_system_leaves_the_old_one(here: Path) -> None:
     code = "import resource\nresource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))"
     run = run_apart("track", "four.tune", "-o", "four.wav", *QUICK, code=code)
     assert run.returncode == 2
-    assert "four.wav grows larger" in run.stderr
+    assert "four.wav is larger" in run.stderr
     assert run.stderr.count("\n") == 1
     assert (here / "four.wav").read_bytes() == b"the old one"
     assert {path.name for path in here.iterdir()} == {"four.tune", "four.wav"}
@@ -437,12 +464,12 @@ def test_tunes_of_long_names_that_begin_alike_become_files_of_their_own(
     assert len(made) == 4
     for name in made:
         assert name.startswith("é" * 100)
-        assert name.endswith(("01 100 bpm.mid", "02 120 bpm.mid"))
+        assert name.endswith(("-01-100-bpm.mid", "-02-120-bpm.mid"))
         assert f"-> out{os.sep}{name}\n" in said.err
     (here / "sound").mkdir()
     said = run("track", tunes[0], "-o", "sound", *QUICK, "--stems")
     assert said.status == 0, said.err
-    assert len(list((here / "sound").glob("*.piano.wav"))) == 1
+    assert len(list((here / "sound").glob("*-comp.wav"))) == 1
     for command in ("page", "sheet"):
         said = run(command, tunes[0], "-o", "out")
         assert said.status == 0, said.err

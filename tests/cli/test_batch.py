@@ -19,7 +19,7 @@ from backing.cli.batch import Outcome, outcomes
 from backing.cli.job import Job
 from backing.cli.status import DONE, USERS
 from backing.combo.band import Band
-from backing.routine.orders import Request
+from backing.routine.request import Request
 from tests.cli.conftest import SMALL
 from tests.living import lives
 

@@ -20,7 +20,7 @@ def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_sheet_is_one_pdf(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["sheet", TUNE, "-o", "a.pdf", "--position", "auto", "--line", "etude"]) == 0
+    assert main(["sheet", TUNE, "-o", "a.pdf", "--shapes", "auto", "--line", "etude"]) == 0
     assert Path("a.pdf").read_bytes().startswith(b"%PDF")
     assert capsys.readouterr().err == "Low Tide Ferry -> a.pdf\n"
 
@@ -28,7 +28,7 @@ def test_a_sheet_is_one_pdf(capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize(("suffix", "start"), [(".svg", b"<svg"), (".png", b"\x89PNG")])
 def test_pictures_are_numbered_where_there_are_several(suffix: str, start: bytes) -> None:
     assert main(["sheet", TUNE, "-o", f"one{suffix}"]) == 0
-    assert main(["sheet", TUNE, "-o", f"two{suffix}", "--position", "5"]) == 0
+    assert main(["sheet", TUNE, "-o", f"two{suffix}", "--shapes", "5"]) == 0
     made = sorted(path.name for path in Path().glob("*"))
     assert made == [f"one{suffix}", f"two-1{suffix}", f"two-2{suffix}"]
     assert all(Path(name).read_bytes().startswith(start) for name in made)
@@ -42,9 +42,10 @@ def test_several_tunes_go_into_a_folder() -> None:
     ]  # fmt: skip
 
 
-def test_the_set_needs_no_tune() -> None:
-    assert main(["sheet", "--set", "Eb", "-o", "set.pdf", "--left-handed", "--large"]) == 0
-    assert Path("set.pdf").stat().st_size > 10_000
+def test_arpeggios_need_no_tune() -> None:
+    words = ["--arpeggios", "Eb", "--neck", "left-handed", "--large"]
+    assert main(["sheet", "-o", "eb.pdf", *words]) == 0
+    assert Path("eb.pdf").stat().st_size > 10_000
 
 
 def test_a_musicxml_file_is_a_tune_again(capsys: pytest.CaptureFixture[str]) -> None:
@@ -57,7 +58,7 @@ def test_a_musicxml_file_is_a_tune_again(capsys: pytest.CaptureFixture[str]) -> 
 
 @pytest.mark.parametrize("rhythm", ["triplets", "off-beats", "wholes"])
 def test_a_line_in_any_rhythm(rhythm: str) -> None:
-    words = ["--line", "etude", "--rhythm", rhythm, "--bars", "1-4"]
+    words = ["--line", f"etude {rhythm}", "--bars", "1-4"]
     assert main(["sheet", TUNE, "-o", "a.musicxml", *words]) == 0
     written = Path("a.musicxml").read_text("utf-8")
     assert problems(written) == []
@@ -65,15 +66,15 @@ def test_a_line_in_any_rhythm(rhythm: str) -> None:
     assert main(["sheet", TUNE, "-o", "a.pdf", "--no-chart", *words]) == 0
 
 
-@pytest.mark.parametrize("more", [["--line", "etude"], ["--position", "1"]])
+@pytest.mark.parametrize("more", [["--line", "etude"], ["--shapes", "1"]])
 def test_a_short_neck_has_its_own_positions(more: list[str]) -> None:
     """No hand is in position 5, where a line lies unless something is said, on six frets."""
-    assert main(["sheet", TUNE, "-o", "a.pdf", "--frets", "6", "--bars", "17-20", *more]) == 0
+    assert main(["sheet", TUNE, "-o", "a.pdf", "--neck", "6 frets", "--bars", "17-20", *more]) == 0
     assert Path("a.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_a_line_goes_to_notation_programs() -> None:
-    words = ["--line", "guide", "--for", "Bb", "--clef", "bass"]
+    words = ["--line", "guide both", "--part", "Bb", "--clef", "bass"]
     assert main(["sheet", TUNE, "-o", "a.musicxml", *words]) == 0
     assert "<chromatic>-2</chromatic>" in Path("a.musicxml").read_text("utf-8")
 
@@ -81,41 +82,37 @@ def test_a_line_goes_to_notation_programs() -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ([], "What is to be printed?"),
-        ([TUNE, "--set", "C"], "not both"),
-        ([TUNE, "--level", "2"], "Add --line etude, or leave --level out."),
+        ([], "Say what to print."),
+        ([TUNE, "--arpeggios", "C"], "not both"),
         (["--line", TUNE, "-o", "a.pdf"], f"Write the tune first: backing sheet {TUNE} --line."),
-        ([TUNE, "-o", "a.doc"], "a.doc is no name for a sheet."),
-        ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" is no paper that is known here.'),
-        ([TUNE, "-o", "a.pdf", "--position", "30"], "Position 30 is off the neck."),
-        ([TUNE, "-o", "a.pdf", "--position", "up"], '"up" is no position.'),
-        ([TUNE, "-o", "a.pdf", "--position", "²"], '"²" is no position.'),
-        ([TUNE, "-o", "a.pdf", "--for", "oboe"], '"oboe" is nobody a sheet is made for.'),
-        ([TUNE, "-o", "a.pdf", "--line", "guide", "--clef", "alto"], '"alto" is no clef here.'),
-        ([TUNE, "-o", "a.pdf", "--line", "solo"], 'There is no line called "solo".'),
+        ([TUNE, "-o", "a.doc"], "a.doc isn't a name for a sheet."),
+        ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" isn\'t a paper size.'),
+        ([TUNE, "-o", "a.pdf", "--shapes", "30"], "Position 30 is off the neck."),
+        ([TUNE, "-o", "a.pdf", "--shapes", "up"], '"up"'),
+        ([TUNE, "-o", "a.pdf", "--shapes", "²"], '"²"'),
+        ([TUNE, "-o", "a.pdf", "--shapes", "5", "--line", "position 7"], "one position for both"),
+        ([TUNE, "-o", "a.pdf", "--line", "position 5 7"], "lies in one position"),
+        ([TUNE, "-o", "a.pdf", "--line", "guide and etude"], "A sheet has one line."),
+        ([TUNE, "-o", "a.pdf", "--part", "oboe"], 'There is no part for "oboe".'),
+        ([TUNE, "-o", "a.pdf", "--line", "guide", "--clef", "alto"], "isn't a clef"),
+        ([TUNE, "-o", "a.pdf", "--line", "solo"], '"solo" isn\'t a word for a line.'),
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--bars", "90"], "90"),
-        ([TUNE, "-o", "a.pdf", "--line", "etude", "--level", "9"], "9 is no level of a line."),
-        ([TUNE, "-o", "a.pdf", "--rhythm", "halves"], "Add --line etude, or leave --rhythm out."),
-        ([TUNE, "-o", "a.pdf", "--call-on", "2"], "Add --line etude, or leave --call-on out."),
-        ([TUNE, "-o", "a.pdf", "--line", "etude", "--way", "3-7"], 'no way called "3-7".'),
-        ([TUNE, "-o", "a.pdf", "--line", "guide", "--level", "2"], "Add --line etude"),
+        ([TUNE, "-o", "a.pdf", "--line", "etude level 9"], '"9"'),
+        ([TUNE, "-o", "a.pdf", "--line", "guide level 2"], "not for guide tones"),
         ([TUNE, "-o", "a.pdf", "--line", "guide", "--seed", "2"], "Add --line etude"),
-        ([TUNE, "-o", "a.pdf", "--way", "3-9"], "Add --line etude"),
-        ([TUNE, "-o", "a.pdf", "--line", "etude", "--guide", "both"], "Add --line guide"),
         ([TUNE, "-o", "a.pdf", "--no-tab"], "the staff of a line"),
         ([TUNE, "-o", "a.pdf", "--bars", "1-4"], "the chart is printed whole"),
-        ([TUNE, "-o", "a.pdf", "--position", "5", "--no-shapes"], "--position and --line"),
-        ([TUNE, "-o", "a.pdf", "--frets", "24"], "shapes or a line"),
-        ([TUNE, "-o", "a.pdf", "--line", "etude", "--left-handed"], "Add --position"),
+        ([TUNE, "-o", "a.pdf", "--neck", "24 frets"], "shapes or a line"),
         ([TUNE, "-o", "a.musicxml", "--large"], "end the name in .pdf"),
-        ([TUNE, "-o", "a.musicxml", "--position", "5"], "the chart alone"),
+        ([TUNE, "-o", "a.musicxml", "--shapes", "5"], "end the name in .pdf"),
+        ([TUNE, "-o", "a.pdf", "--shapes", "--part", "Bb"], "no frets"),
         ([TUNE, "-o", "nowhere/"], "There is no folder nowhere/."),
-        (["--set", "C", "-o", "a.pdf", "--key", "Bb"], "--set has none. Leave --key out."),
-        (["--set", "C", "-o", "a.pdf", "--for", "Bb"], "--set has none. Leave --for out."),
+        (["--arpeggios", "C", "-o", "a.pdf", "--key", "Bb"], "has none. Leave --key out."),
+        (["--arpeggios", "C", "-o", "a.pdf", "--part", "Bb"], "has none. Leave --part out."),
         ([TUNE, "-o", "a.pdf", "--no-chart"], "This sheet has nothing on it."),
-        ([TUNE, "-o", "a.pdf", "--position", "5", "--tuning", "E2 X2"], '"X2" is no string.'),
-        (["--set", "H", "-o", "a.pdf"], "German name"),
-        (["--set", "C", "-o", "a.musicxml"], "Grids cannot be said in MusicXML."),
+        ([TUNE, "-o", "a.pdf", "--shapes", "5", "--neck", "E2 X2"], '"X2"'),
+        (["--arpeggios", "H", "-o", "a.pdf"], "German name"),
+        (["--arpeggios", "C", "-o", "a.musicxml"], "MusicXML can't hold grids."),
         (["none.musicxml", "-o", "a.pdf"], "There is no file none.musicxml."),
     ],
 )

@@ -36,7 +36,7 @@ def recipe_of(path: Path) -> list[str]:
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_the_recipe_in_the_tags_makes_the_very_same_file(here: Path, run: Run, suffix: str) -> None:
-    odd = ("--guide", "--click", "2 and 4", "--without", "piano", "--seed", "7", "--swing", "1.7")
+    odd = ("--line", "guide", "--click", "2 and 4", "--without", "comp", "--seed", "7")
     assert run("track", "four.tune", "-o", f"odd name.{suffix}", *LOOP, *odd).status == 0
     words = recipe_of(here / f"odd name.{suffix}")
     assert words[:3] == ["backing", "track", "four.tune"]
@@ -45,7 +45,7 @@ def test_the_recipe_in_the_tags_makes_the_very_same_file(here: Path, run: Run, s
 
 
 def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
-    words = ("track", "--changes", "Dm7 | G7 | Cmaj7 | %", "--keys", "C F", "--times", "1")
+    words = ("track", "--changes", "Dm7 | G7 | Cmaj7 | %", "--key", "C F", "--times", "1")
     assert run(*words, "-o", "ii-v.flac", "--soundfont", SMALL).status == 0
     again = recipe_of(here / "ii-v.flac")
     assert run(*again[1:], "--no-cache").status == 0
@@ -53,7 +53,7 @@ def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
 
 
 def test_the_recipe_of_a_trade(here: Path, run: Run) -> None:
-    words = ("--bars", "1-4", "--times", "2", "--trade", "2", "--trade-with", "melody")
+    words = ("--bars", "1-4", "--times", "2", "--trade", "2 with line")
     assert run("track", "four.tune", "-o", "x.wav", *words, "--soundfont", SMALL).status == 0
     again = recipe_of(here / "x.wav")
     assert run(*again[1:], "--no-cache").status == 0
@@ -63,7 +63,7 @@ def test_the_recipe_of_a_trade(here: Path, run: Run) -> None:
 def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
     assert run("track", "four.tune", "-o", "slow.wav", *CLIMB, "--separate").status == 0
     names = sorted(path.name for path in here.glob("slow*.wav"))
-    assert names == ["slow 01 150 bpm.wav", "slow 02 165 bpm.wav", "slow 03 180 bpm.wav"]
+    assert names == ["slow-01-150-bpm.wav", "slow-02-165-bpm.wav", "slow-03-180-bpm.wav"]
     assert run(*recipe_of(here / names[1])[1:], "--no-cache").status == 0
     for name in names:
         again = here / name.replace("slow", "four")
@@ -72,26 +72,27 @@ def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
 
 def test_separate_files_of_minor_keys_say_so(here: Path, run: Run) -> None:
     (here / "four.tune").write_text(TUNE.replace("key: C", "key: C minor"))
-    words = ("--keys", "B F#", "--times", "1", "--separate", "--format", "mid")
+    words = ("--key", "B F#", "--times", "1", "--separate", "--format", "mid")
     said = run("track", "four.tune", *words)
-    assert {path.name for path in here.glob("*.mid")} == {"four 01 Bm.mid", "four 02 F#m.mid"}
-    assert ", F#m, seed 1" in said.err
+    assert {path.name for path in here.glob("*.mid")} == {"four-01-Bm.mid", "four-02-F#m.mid"}
+    assert ", F# minor, seed 1" in said.err
 
 
 def test_stems_are_called_by_the_words_of_the_options(here: Path, run: Run) -> None:
-    words = ("--stems", "--comp", "vibes", "--click", "--guide")
+    words = ("--stems", "--comp", "vibes", "--click", "--line", "guide")
     assert run("track", "four.tune", "-o", "x.wav", *LOOP, *words).status == 0
-    names = {path.name.split(".")[1] for path in here.glob("x.*.wav")}
-    assert names == {"bass", "click", "count-in", "drums", "guide", "vibes"}
+    names = {path.name for path in here.glob("x-*.wav")}
+    players = ("bass", "click", "comp", "count-in", "drums", "guide")
+    assert names == {f"x-{player}.wav" for player in players}
 
 
 @pytest.mark.parametrize(("bits", "kind"), [("16", "PCM_16"), ("24", "PCM_24")])
 @pytest.mark.parametrize("suffix", ["wav", "flac"])
 def test_stems_add_up_to_the_mix(here: Path, run: Run, suffix: str, bits: str, kind: str) -> None:
-    words = ("-o", f"x.{suffix}", "--bits", bits, "--stems")
+    words = ("-o", f"x.{suffix}", "--format", f"{bits}-bit", "--stems")
     assert run("track", "four.tune", *LOOP, *words).status == 0
-    stems = sorted(here.glob(f"x.*.{suffix}"))
-    assert [path.name.split(".")[1] for path in stems] == ["bass", "count-in", "drums", "piano"]
+    stems = sorted(here.glob(f"x-*.{suffix}"))
+    assert [path.stem for path in stems] == ["x-bass", "x-comp", "x-count-in", "x-drums"]
     assert soundfile.info(stems[0]).subtype == kind
     mix, _ = soundfile.read(here / f"x.{suffix}")
     total = sum(soundfile.read(stem)[0] for stem in stems)
@@ -115,7 +116,7 @@ def test_every_section_and_tempo_is_marked(here: Path, run: Run, suffix: str) ->
     expected, start = [], 0.0
     for tempo in (150, 165, 180):
         # two bars of count-in, four bars of A, in four
-        expected += [(start, f"count-in, {tempo} bpm"), (start + 480 / tempo, "A (round 1)")]
+        expected += [(start, f"count-in, {tempo} bpm"), (start + 480 / tempo, "A, 1st time")]
         start += 6 * 4 * 60 / tempo
     found = marks_by_ffprobe(here / f"x.{suffix}")
     assert [name for _, name in found] == [name for _, name in expected]
@@ -136,7 +137,7 @@ def test_libsndfile_reads_the_cue_points(here: Path, run: Run) -> None:
 
 
 def test_tags_of_one_key_name_that_key(here: Path, run: Run) -> None:
-    words = ("--keys", "F", "--times", "1", "--soundfont", SMALL)
+    words = ("--key", "F", "--times", "1", "--soundfont", SMALL)
     assert run("track", "four.tune", "-o", "x.flac", *words).status == 0
     tags = mutagen.File(here / "x.flac").tags
     assert (tags["title"], tags["key"], tags["bpm"]) == (["Four Steps"], ["F major"], ["180"])
@@ -181,7 +182,7 @@ def test_other_inputs_make_another_track(here: Path, run: Run, cache_home: Path)
     assert run(*words).status == 0
     changes = (
         ["--seed", "2"],
-        ["--bits", "24"],
+        ["--format", "24-bit"],
         ["--stems"],
         ["--without", "bass"],
         ["-o", "x.ogg"],
@@ -239,8 +240,17 @@ WAYS = {"usual": "", "one processor": "import os; os.cpu_count = lambda: 1"}
 
 def test_a_track_is_the_same_however_it_is_made(here: Path) -> None:
     def made(way: str) -> np.ndarray:
-        words = ("track", "four.tune", "-o", f"{way}.wav", "--no-cache", "--bits", "24", *LOOP)
-        done = run_apart(*words, "--guide", code=WAYS[way])
+        words = (
+            "track",
+            "four.tune",
+            "-o",
+            f"{way}.wav",
+            "--no-cache",
+            "--format",
+            "24-bit",
+            *LOOP,
+        )
+        done = run_apart(*words, "--line", "guide", code=WAYS[way])
         assert done.returncode == 0, done.stderr
         return soundfile.read(here / f"{way}.wav")[0]
 
@@ -295,7 +305,7 @@ def test_a_cluster_of_two_workers(here: Path, run: Run) -> None:
     assert said.status == 0, said.err
     assert "-> out/3.wav" in said.err
     run("track", "3.tune", *words[2:], "-o", "x.wav", "--no-cache")
-    for stem in ("", ".bass", ".drums", ".piano"):
+    for stem in ("", "-bass", "-drums", "-comp"):
         there = (here / "out" / f"3{stem}.wav").read_bytes()
         assert there == (here / f"x{stem}.wav").read_bytes()
 

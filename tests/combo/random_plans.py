@@ -7,8 +7,8 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from backing.chart.form import Directions, Meter
+from backing.combo.feel_file import feel_names
 from backing.combo.plan import Plan
-from backing.combo.style import feel_names
 from tests.combo.build import bars, plan_of
 
 METERS = ("2/4", "3/4", "4/4", "4/4", "4/4", "5/4", "6/4", "7/4", "6/8", "9/8", "12/8")
@@ -26,7 +26,7 @@ directions = st.one_of(
     plain,
     halves.map(lambda beats: Directions(hits=tuple(sorted(beats)))),
     halves.map(lambda beats: Directions(only=tuple(sorted(beats)))),
-    st.just(Directions(lay_out=frozenset({"comping"}))),
+    st.just(Directions(lay_out=frozenset({"comp"}))),
 )
 
 

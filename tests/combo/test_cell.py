@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backing.combo.cell import Cell, read_strokes
-from backing.combo.style import parse_feel
+from backing.combo.feel_file import parse_feel
 
 HALF = Fraction(1, 2)
 
@@ -28,9 +28,14 @@ def test_places(word: str, onset: str, swung: bool) -> None:
 
 
 def test_marks() -> None:
-    held, short, accented, ghosted, plain = read_strokes("1- 2&' 3> (3&) 4", 4)
+    held, short, accented, ghosted, plain = read_strokes("1- 2&. 3> (3&) 4", 4)
     assert (held.length, short.length, plain.length) == (Fraction(3, 2), Fraction(1, 4), HALF)
     assert [s.accent for s in (held, accented, ghosted, plain)] == [0, 1, -1, 0]
+
+
+def test_a_roof_accent_is_short_and_accented() -> None:
+    (stroke,) = read_strokes("2&^", 4)
+    assert (stroke.length, stroke.accent) == (Fraction(1, 4), 1)
 
 
 def test_the_last_stroke_is_held_to_the_end_of_the_cell() -> None:
@@ -38,7 +43,7 @@ def test_the_last_stroke_is_held_to_the_end_of_the_cell() -> None:
 
 
 def test_chances_and_tempos() -> None:
-    maybe, bound, both = read_strokes("1?60 2&@110-220 (3)?5@40-90", 4)
+    maybe, bound, both = read_strokes("1:60% 2&:110-220bpm (3):5%:40-90bpm", 4)
     assert (maybe.chance, maybe.tempos) == (0.6, None)
     assert (bound.chance, bound.tempos) == (1, (110, 220))
     assert (both.chance, both.tempos, both.accent) == (0.05, (40, 90), -1)
@@ -51,13 +56,17 @@ def test_an_empty_cell_is_silence() -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("1 5", '"5" lies outside the 4 beats of its cell'),
-        ("0", '"0" lies outside the 4 beats'),
-        ("1 2+", r'"2\+" is no stroke; strokes are like 1 2& 3.2 4a'),
-        ("(1", r'"\(1" is no stroke'),
-        ("1)", r'"1\)" is no stroke'),
-        ("3 2", '"3 2" do not stand in the order of time'),
-        ("2 2", "do not stand in the order of time"),
+        ("1 5", '"5" is outside the 4 beats of its cell'),
+        ("0", '"0" is outside the 4 beats'),
+        ("1 2+", r'"2\+" isn\'t a stroke. Write a beat such as 1, 2&, 3.2 or 4a'),
+        ("(1", r'"\(1" isn\'t a stroke'),
+        ("1)", r'"1\)" isn\'t a stroke'),
+        ("1?x", r'"1\?x" isn\'t a stroke'),
+        ("3 2", '"2" is out of order'),
+        ("2 2", '"2" is out of order'),
+        ("2&'", r"is an older way to write a stroke\. Write 2&\.\.$"),
+        ("2&?60", r"older way .* Write 2&:60%\."),
+        ("(2&)?60@110-220", r"older way .* Write \(2&\):60%:110-220bpm\."),
     ],
 )
 def test_mistakes_name_the_word(text: str, message: str) -> None:

@@ -103,7 +103,7 @@ def test_an_unknown_click_is_the_users_mistake() -> None:
     meter=st.sampled_from(["2/4", "3/4", "4/4", "5/4", "6/4", "7/4", "6/8", "12/8"]),
     beats=st.sampled_from(sorted(click.BEATS)),
 )
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_clicks_lie_on_beats_inside_the_pass(meter: str, beats: str) -> None:
     plan = plan_of(bars("C6 | F6 | C6", meter))
     part = click.play(plan, beats)

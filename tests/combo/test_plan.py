@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from backing.chart.bar import RHYTHM_SECTION, Directions, Meter
 from backing.chart.form import Form
 from backing.chart.pitch import PitchName
+from backing.combo.feel_file import feel_names
 from backing.combo.plan import Accent, Plan, feel_of, make_plan
-from backing.combo.style import feel_names
 from backing.errors import FeelError
 from backing.routine import Pass, Purpose
 from tests.combo.build import bars, plan_of
@@ -81,7 +81,7 @@ def test_a_push_beyond_the_end_is_dropped() -> None:
 
 
 @given(forms())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_spans_cover_any_form_without_a_gap(form: Form) -> None:
     plan = make_plan(chorus(form))
     assert all(a.end == b.start for a, b in pairwise(plan.spans))
@@ -123,7 +123,7 @@ def test_strokes_of_the_band_do_not_overlap() -> None:
 
 
 @given(plans())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_accents_of_any_plan(plan: Plan) -> None:
     onsets = [accent.onset for accent in plan.accents]
     assert onsets == sorted(set(onsets))
@@ -145,16 +145,16 @@ def test_stop_time_silences_the_band_and_hits_the_harmony() -> None:
 
 
 def test_who_lays_out_rests_in_his_bars_only() -> None:
-    plan = told("Dm7 | G7 | C6", Directions(lay_out=frozenset({"comping"})))
-    assert plan.resting("comping", Fraction(4))
-    assert not plan.resting("comping", Fraction(7, 2))
+    plan = told("Dm7 | G7 | C6", Directions(lay_out=frozenset({"comp"})))
+    assert plan.resting("comp", Fraction(4))
+    assert not plan.resting("comp", Fraction(7, 2))
     assert not plan.resting("bass", Fraction(4))
 
 
 def test_in_a_breath_only_the_foot_plays() -> None:
     silent = tuple(replace(bar, changes=()) for bar in bars("C | C"))
-    plan = make_plan(Pass(Purpose.BREATH, silent, Fraction(120)))
-    assert all(plan.resting(player, Fraction(1)) for player in ("bass", "comping", "kit"))
+    plan = make_plan(Pass(Purpose.REST_BAR, silent, Fraction(120)))
+    assert all(plan.resting(player, Fraction(1)) for player in ("bass", "comp", "kit"))
     assert not plan.resting("drums", Fraction(1))
     counted = make_plan(Pass(Purpose.COUNT_IN, silent, Fraction(120)))
     assert counted.resting("drums", Fraction(1))
@@ -208,7 +208,7 @@ def test_loops_and_single_choruses_are_in_four() -> None:
 
 def test_the_bass_is_careful_where_a_form_is_new_or_short() -> None:
     long = bars(" | ".join(["Dm7 | G7"] * 8))
-    played = Pass(Purpose.ROUND, long, Fraction(120), circular=True, leads_to=long[0])
+    played = Pass(Purpose.TIME, long, Fraction(120), circular=True, leads_to=long[0])
     assert make_plan(played).careful
     assert not make_plan(replace(played, take=1)).careful
     assert make_plan(replace(played, take=1, bars=long[:8])).careful
@@ -218,7 +218,7 @@ def test_the_bass_is_careful_where_a_form_is_new_or_short() -> None:
 
 
 def test_the_playing_is_thought_out_for_the_goal() -> None:
-    played = Pass(Purpose.ROUND, bars("Dm7 | G7"), Fraction(80))
+    played = Pass(Purpose.TIME, bars("Dm7 | G7"), Fraction(80))
     assert make_plan(played).tempo == 80
     assert make_plan(replace(played, reference_tempo=Fraction(160))).tempo == 160
 
@@ -243,14 +243,14 @@ def test_a_feel_in_another_meter_is_its_nearest_relative(
 
 
 def test_a_feel_that_is_asked_for_overrides_the_tune() -> None:
-    played = Pass(Purpose.ROUND, bars("Dm7 | G7", feel="bossa"), Fraction(120))
+    played = Pass(Purpose.TIME, bars("Dm7 | G7", feel="bossa"), Fraction(120))
     assert {bar.feel.name for bar in make_plan(played, "swing").bars} == {"swing"}
     with pytest.raises(FeelError, match="swng"):
         make_plan(played, "swng")
 
 
 @given(form=forms(), feel=st.sampled_from([None, *feel_names()]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_form_is_planned_the_same_way_twice(form: Form, feel: str | None) -> None:
     plan = make_plan(chorus(form), feel)
     assert plan == make_plan(chorus(form), feel)

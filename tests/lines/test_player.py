@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction
-from functools import partial
 from pathlib import Path
 
 import pytest
@@ -17,21 +16,24 @@ from backing.combo.band import Band
 from backing.combo.part import Note
 from backing.combo.performance import Performance, PlayedPass
 from backing.lines.line import Line
-from backing.lines.player import play
 from backing.routine import Pass, Purpose
-from backing.routine.orders import Request, Routine, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import Routine, make_routine
+from backing.routine.trading import Trade
 
 TUNES = sorted((Path(__file__).parents[2] / "tunes").glob("*.tune"))
-BAND = frozenset({"bass", "comping", "drums", "melody"})
+BAND = frozenset({"bass", "comp", "drums", "line"})
 
 
 def traded(form: Form, line: Line, **asked: object) -> tuple[Routine, Performance]:
-    request = Request(trade=4, trade_with="melody", **asked)  # type: ignore[arg-type]
+    first = asked.pop("partner_first", False)
+    trade = Trade(4, "line", partner_first=bool(first))
+    request = Request(trade=trade, **asked)  # type: ignore[arg-type]
     routine = make_routine(form, request)
-    return routine, arrange(routine, Band(players=BAND, melody=partial(play, line=line)))
+    return routine, arrange(routine, Band(players=BAND, line=line))
 
 
-def notes_of(each: PlayedPass, part: str = "melody") -> tuple[Note, ...]:
+def notes_of(each: PlayedPass, part: str = "line") -> tuple[Note, ...]:
     return next((p.notes for p in each.parts if p.name == part), ())
 
 
@@ -39,7 +41,7 @@ def turns(asked: Pass) -> Iterator[tuple[Fraction, Fraction]]:
     """Start and end, in beats of the pass, of the bars that are the melody's in a row."""
     beat, start = Fraction(0), None
     for bar in asked.bars:
-        mine = "melody" not in bar.directions.lay_out and bool(bar.changes)
+        mine = "line" not in bar.directions.lay_out and bool(bar.changes)
         if mine and start is None:
             start = beat
         if not mine and start is not None:
@@ -54,7 +56,7 @@ def turns(asked: Pass) -> Iterator[tuple[Fraction, Fraction]]:
 @pytest.mark.parametrize("first", [False, True])
 def test_every_phrase_keeps_to_its_bars_and_closes_on_a_chord_tone(path: Path, first: bool) -> None:
     form = read_file(path)
-    line = Line(rhythm="phrases", level=4)
+    line = Line(rhythm="phrases", level=4, position=5)
     routine, performance = traded(form, line, choruses=4, partner_first=first)
     phrases = []
     for asked, each in zip(routine.passes, performance.passes, strict=True):
@@ -82,10 +84,10 @@ def test_nothing_of_the_melody_sounds_in_the_bars_of_the_player(rhythm: str) -> 
     form = read(
         "title: T\nkey: C\nmeter: 4/4\ntempo: 90\nsection A\n"
         "| Dm7 | G7 | Cmaj7 | A7 |\n| Dm7 | G7 | Em7 | A7 |\n| Dm7 | G7 | Cmaj7 | % |\n"
-        "early 5: 1\nearly 9: 1 by a quarter\n"
+        "push 5: 1\npush 9: 1 by a quarter\n"
     )
     for early in (False, True):
-        line = Line(rhythm=rhythm, level=4, early=early)
+        line = Line(rhythm=rhythm, level=4, anticipate=early, position=5)
         routine, performance = traded(form, line, bars="1-12", times=4, count_in=0)
         seconds = performance.clock.seconds
         mine = [
@@ -94,7 +96,7 @@ def test_nothing_of_the_melody_sounds_in_the_bars_of_the_player(rhythm: str) -> 
             for start, end in turns(asked)
         ]
         assert len(mine) == 6
-        notes = list(performance.notes("melody"))
+        notes = list(performance.notes("line"))
         assert notes
         for note in notes:
             assert any(start <= note.onset and note.end <= end for start, end in mine), note
@@ -107,7 +109,7 @@ def test_turns_start_on_different_tones_and_beats() -> None:
     """In a blues, whose first turn in a chorus is the melody's in every second one."""
     form = read_file(next(path for path in TUNES if "blues" in path.stem))
     for first in (False, True):
-        line = Line(rhythm="phrases")
+        line = Line(rhythm="phrases", position=5)
         routine, performance = traded(form, line, choruses=22, partner_first=first)
         openings = []
         for asked, each in zip(routine.passes, performance.passes, strict=True):
@@ -125,7 +127,7 @@ def test_turns_start_on_different_tones_and_beats() -> None:
 @pytest.mark.parametrize("rhythm", ["eighths", "phrases"])
 def test_every_turn_starts_on_the_tone_that_is_asked_for(rhythm: str) -> None:
     routine, performance = traded(
-        read_file(TUNES[0]), Line(rhythm=rhythm, start=3), bars="1-16", times=4
+        read_file(TUNES[0]), Line(rhythm=rhythm, start=3, position=5), bars="1-16", times=4
     )
     heard = 0
     for asked, each in zip(routine.passes, performance.passes, strict=True):
@@ -137,23 +139,25 @@ def test_every_turn_starts_on_the_tone_that_is_asked_for(rhythm: str) -> None:
 
 
 def test_the_band_plays_on_behind_both() -> None:
-    routine, performance = traded(read_file(TUNES[0]), Line(rhythm="phrases"), choruses=3)
+    routine, performance = traded(
+        read_file(TUNES[0]), Line(rhythm="phrases", position=5), choruses=3
+    )
     at = [asked.purpose for asked in routine.passes].index(Purpose.SOLO)
     solo = performance.passes[at]
     for part in ("bass", "drums"):
         heard = {int(note.onset // 16) for note in notes_of(solo, part)}
         assert heard >= set(range(len(routine.passes[at].bars) // 4))
     alone = arrange(
-        make_routine(read_file(TUNES[0]), Request(choruses=3)), Band(players=BAND - {"melody"})
+        make_routine(read_file(TUNES[0]), Request(choruses=3)), Band(players=BAND - {"line"})
     )
-    for part in ("bass", "comping", "drums"):
+    for part in ("bass", "comp", "drums"):
         assert notes_of(solo, part) == notes_of(alone.passes[at], part)
 
 
 def test_a_grown_loop_is_traded_too() -> None:
     form = read_file(TUNES[0])
     for first in (False, True):
-        line = Line(rhythm="phrases")
+        line = Line(rhythm="phrases", position=5)
         routine, grown = traded(form, line, bars="1-8", grow=True, times=8, partner_first=first)
         both = zip(routine.passes, grown.passes, strict=True)
         heard = {len(asked.bars) for asked, each in both if notes_of(each)}
@@ -165,5 +169,5 @@ def test_no_chord_in_the_turn_of_the_melody_is_a_rest() -> None:
         "title: T\nkey: C\nmeter: 4/4\ntempo: 90\nsection A\n| Dm7 | G7 | Cmaj7 | % |\n"
         "| N.C. | % | % | % |\n"
     )
-    _, performance = traded(form, Line(rhythm="phrases"), bars="1-8", times=2)
+    _, performance = traded(form, Line(rhythm="phrases", position=5), bars="1-8", times=2)
     assert not any(notes_of(each) for each in performance.passes)

@@ -6,6 +6,7 @@ import random
 from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from itertools import groupby, pairwise
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing.chart.bar import Meter
-from backing.chart.form import Form
+from backing.chart.form import Form, PlayedBar
 from backing.chart.text.tune_file import read_file
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
@@ -22,16 +23,17 @@ from backing.combo.drums import drummer
 from backing.combo.feel import Clock, ride_ratio
 from backing.combo.instruments import RIDE
 from backing.combo.performance import Performance, PlayedPass
-from backing.combo.plan import Plan, PlanBar, make_plan
+from backing.combo.plan import Plan, PlanBar, make_plan, plan_of_bars
 from backing.errors import PracticeError
 from backing.lines.etude import etude, first_pitch
 from backing.lines.line import IDEAS, RHYTHMS, SLOW, Line, LineNote
 from backing.lines.player import play
 from backing.neck.arpeggio import arpeggio
-from backing.neck.path import best_position, plan_of_bars
+from backing.neck.path import best_position
 from backing.routine import Pass, Purpose
-from backing.routine.ladder import VALUES, onsets, rungs
-from backing.routine.orders import Request, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
+from backing.routine.subdivisions import VALUES, onsets, values_in
 from tests.benchmarks.etude_report import step_apart
 from tests.combo.build import bars, plan_of
 from tests.combo.random_plans import plans
@@ -68,7 +70,7 @@ def meter_of(text: str) -> Meter:
 
 
 def notes_of(text: str, rhythm: str, meter: str = "4/4", seed: int = 1) -> tuple[LineNote, ...]:
-    return etude(plan_of(bars(text, meter)), Line(rhythm=rhythm), random.Random(seed))
+    return etude(plan_of(bars(text, meter)), Line(rhythm=rhythm, position=5), random.Random(seed))
 
 
 @pytest.mark.parametrize("meter", COUNTS)
@@ -92,12 +94,12 @@ def test_the_places_in_a_bar_are_exact() -> None:
 
 @pytest.mark.parametrize("meter", RUNGS)
 def test_a_ladder_has_only_rungs_that_differ(meter: str) -> None:
-    assert " ".join(rungs([meter_of(meter)])) == RUNGS[meter]
+    assert " ".join(values_in([meter_of(meter)])) == RUNGS[meter]
 
 
 def test_a_rung_that_differs_in_one_of_the_meters_is_there() -> None:
-    assert "halves" in rungs([meter_of("3/4"), meter_of("4/4")])
-    assert "triplets" in rungs([meter_of("12/8"), meter_of("4/4")])
+    assert "halves" in values_in([meter_of("3/4"), meter_of("4/4")])
+    assert "triplets" in values_in([meter_of("12/8"), meter_of("4/4")])
 
 
 def test_a_chord_in_the_middle_of_a_bar_has_a_whole_of_its_own() -> None:
@@ -141,12 +143,12 @@ def test_off_beats_lie_with_the_ride(tempo: int) -> None:
     ratio = Fraction(ride_ratio(tempo)).limit_denominator(1000)
     clock = Clock([(bar.length, Fraction(tempo), ratio) for bar in played])
     parts = (
-        play(plan, random.Random(1), Line(rhythm="off-beats")),
+        play(plan, random.Random(1), Line(rhythm="off-beats", position=5)),
         drummer.play(plan, random.Random(1)),
     )
-    whole = Pass(Purpose.ROUND, played, Fraction(tempo))
+    whole = Pass(Purpose.TIME, played, Fraction(tempo))
     performance = Performance("", (PlayedPass(whole, Fraction(0), parts),), clock)
-    line = [note.onset for note in performance.notes("melody")]
+    line = [note.onset for note in performance.notes("line")]
     ride = [
         note.onset
         for note in performance.notes("drums")
@@ -172,7 +174,7 @@ STARTS = {
 
 def calls_of(plan: Plan, call_on: str, seed: int = 1) -> dict[int, list[LineNote]]:
     """The notes of each call by the number of its bar, from 0."""
-    notes = etude(plan, Line(rhythm="call", call_on=call_on), random.Random(seed))
+    notes = etude(plan, Line(rhythm="call", call_on=call_on, position=5), random.Random(seed))
     bar = plan.bars[0].bar.length
     return {
         at: [note for note in notes if at * bar <= note.onset < (at + 2) * bar]
@@ -231,7 +233,7 @@ def test_no_call_follows_a_call(count: int, section_bars: int) -> None:
     plan = plan_of(bars(" | ".join(["Dm7", "G7"] * 7)[: 5 * count], section_bars=section_bars))
     size = 2 if count >= 4 else 1
     for seed in range(5):
-        notes = etude(plan, Line(rhythm="call"), random.Random(seed))
+        notes = etude(plan, Line(rhythm="call", position=5), random.Random(seed))
         called = sorted({int(note.onset // 4) for note in notes})
         starts = [bar for bar in called if bar - 1 not in called]
         assert starts
@@ -257,7 +259,7 @@ def test_calls_close_at_different_places_but_leave_their_space() -> None:
 @pytest.mark.parametrize("rhythm", IDEAS)
 def test_a_line_in_ideas_begins_on_any_chord_tone(rhythm: str) -> None:
     plan = plan_of(bars(CHANGES))
-    first = [etude(plan, Line(rhythm=rhythm), random.Random(n))[0] for n in range(200)]
+    first = [etude(plan, Line(rhythm=rhythm, position=5), random.Random(n))[0] for n in range(200)]
     shares = Counter(note.degree.number for note in first if note.degree)
     assert set(shares) == {1, 3, 5, 7}
     assert max(shares.values()) < 100
@@ -268,7 +270,7 @@ def test_a_line_in_ideas_begins_on_any_chord_tone(rhythm: str) -> None:
 def test_calls_begin_on_the_tone_that_is_asked_for(role: int) -> None:
     plan = plan_of(bars(f"{CHANGES} | {CHANGES}"))
     for seed in range(20):
-        line = Line(rhythm="call", start=role)
+        line = Line(rhythm="call", start=role, position=5)
         notes = etude(plan, line, random.Random(seed))
         for bar in (0, 4):
             first = next(note for note in notes if note.onset >= 4 * bar)
@@ -281,7 +283,7 @@ def test_ideas_close_on_chord_tones_at_every_level(rhythm: str) -> None:
     plan = plan_of(bars(f"{CHANGES} | {CHANGES}"))
     passing = 0
     for seed in range(60):
-        notes = etude(plan, Line(rhythm=rhythm, level=4), random.Random(seed))
+        notes = etude(plan, Line(rhythm=rhythm, level=4, position=5), random.Random(seed))
         passing += sum(note.kind == "passing" for note in notes)
         for note, after in pairwise([*notes, None]):
             if note is not None and (after is None or after.onset - note.end >= 1):
@@ -292,17 +294,8 @@ def test_ideas_close_on_chord_tones_at_every_level(rhythm: str) -> None:
 def test_a_phrase_in_a_bar_left_over_breathes_too() -> None:
     plan = plan_of(bars(" | ".join([CHANGES, "Dm7 | G7 | Cmaj7"]), section_bars=7))
     for seed in range(20):
-        notes = etude(plan, Line(rhythm="phrases"), random.Random(seed))
+        notes = etude(plan, Line(rhythm="phrases", position=5), random.Random(seed))
         assert notes[-1].end <= plan.length - 1
-
-
-def test_a_phrase_is_no_call() -> None:
-    plan = plan_of(bars(CHANGES))
-    lines = [
-        etude(plan, Line(rhythm="phrases", call_on=call_on), random.Random(1))
-        for call_on in ("1", "3")
-    ]
-    assert lines[0] == lines[1]
 
 
 # --- triplets ----------------------------------------------------------------------------------
@@ -312,10 +305,10 @@ def test_a_phrase_is_no_call() -> None:
 @pytest.mark.parametrize("ratio", [1, 2, 3, 4])
 def test_triplets_are_even_and_whole_whatever_the_swing(tempo: int, ratio: int) -> None:
     played = bars(CHANGES)
-    part = play(plan_of(played, tempo), random.Random(1), Line(rhythm="triplets"))
+    part = play(plan_of(played, tempo), random.Random(1), Line(rhythm="triplets", position=5))
     clock = Clock([(bar.length, Fraction(tempo), Fraction(ratio)) for bar in played])
-    whole = Pass(Purpose.ROUND, played, Fraction(tempo))
-    notes = list(Performance("", (PlayedPass(whole, Fraction(0), (part,)),), clock).notes("melody"))
+    whole = Pass(Purpose.TIME, played, Fraction(tempo))
+    notes = list(Performance("", (PlayedPass(whole, Fraction(0), (part,)),), clock).notes("line"))
     assert [note.onset for note in notes] == [Fraction(20 * n, tempo) for n in range(48)]
     assert all(note.end - note.onset == Fraction(20, tempo) for note in notes)
 
@@ -331,7 +324,7 @@ def test_triplets_do_not_go_in_circles() -> None:
     beats: list[bool] = []
     for tune in TUNES:
         plan = plan_of_bars(read_file(tune).played("solos"))
-        notes = etude(plan, Line(rhythm="triplets"), random.Random(1))
+        notes = etude(plan, Line(rhythm="triplets", position=5), random.Random(1))
         figures = [
             tuple(note.pitch for note in notes[at : at + 3]) for at in range(0, len(notes), 3)
         ]
@@ -343,7 +336,7 @@ def test_triplets_do_not_go_in_circles() -> None:
 def test_the_levels_lead_into_changes_in_triplets_too() -> None:
     plan = plan_of(bars("Dm7 | G7 | Cmaj7 | Fmaj7"))
     for level, kinds in ((2, ["tone", "approach"]), (3, ["enclosure", "enclosure"])):
-        notes = etude(plan, Line(rhythm="triplets", level=level), random.Random(1))
+        notes = etude(plan, Line(rhythm="triplets", level=level, position=5), random.Random(1))
         assert [note.kind for note in notes if note.onset in (4 - 2 * THIRD, 4 - THIRD)] == kinds
 
 
@@ -351,35 +344,35 @@ def test_the_levels_lead_into_changes_in_triplets_too() -> None:
 
 
 @given(plans(), st.sampled_from(RHYTHMS), st.integers(0, 99))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_chord_tones_in_order_over_any_changes(plan: Plan, rhythm: str, seed: int) -> None:
     try:
-        notes = etude(plan, Line(rhythm=rhythm), random.Random(seed))
+        notes = etude(plan, Line(rhythm=rhythm, position=5), random.Random(seed))
     except PracticeError:
         assert _bare(plan)
         return
-    assert notes == etude(plan, Line(rhythm=rhythm), random.Random(seed))
+    assert notes == etude(plan, Line(rhythm=rhythm, position=5), random.Random(seed))
     assert all(note.degree in arpeggio(note.chord.quality).tones for note in notes)
     assert all(a.end <= b.onset for a, b in pairwise(notes))
     assert all(0 <= note.onset < plan.length for note in notes)
 
 
 @given(forms(), st.integers(0, 4))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_any_form_has_a_ladder(form: Form, lead_in: int) -> None:
     """Every rung in its turn, its notes in the places of its value or on a change; or no chords."""
     lead_in = min(lead_in, len(form.played("solos")))
-    routine = make_routine(form, Request(ladder=True, times=1, breath=1, lead_in=lead_in))
-    rounds = [each for each in routine.passes if each.purpose is Purpose.ROUND]
-    assert tuple(each.value for each in rounds) == rungs(bar.meter for bar in rounds[0].bars)
-    band = Band(players=frozenset({"melody"}), melody=play)
+    routine = make_routine(form, Request(subdivisions=True, times=1, rest_bars=1, lead_in=lead_in))
+    rounds = [each for each in routine.passes if each.purpose is Purpose.TIME]
+    assert tuple(each.value for each in rounds) == values_in(bar.meter for bar in rounds[0].bars)
+    band = Band(players="line", line=Line(rhythm="subdivisions", position=5))
     try:
         performance = arrange(routine, band)
     except PracticeError:
         assert any(change.chord is None for bar in rounds[0].bars for change in bar.changes)
         return
     for played in performance.passes:
-        if played.routine_pass.purpose is not Purpose.ROUND:
+        if played.routine_pass.purpose is not Purpose.TIME:
             continue
         plan = make_plan(played.routine_pass)
         changes = {span.start for span in plan.spans}
@@ -407,11 +400,21 @@ def test_a_tone_that_stays_seldom_stays_again(rhythm: str) -> None:
     for tune in TUNES:
         plan = plan_of_bars(read_file(tune).played("solos"))
         for seed in range(5):
-            pitches = (note.pitch for note in etude(plan, Line(rhythm=rhythm), random.Random(seed)))
+            pitches = (
+                note.pitch
+                for note in etude(plan, Line(rhythm=rhythm, position=5), random.Random(seed))
+            )
             held.update(len(list(group)) for _, group in groupby(pitches))
     assert held[2] > 20
     assert max(held) <= 4
     assert sum(held[n] for n in held if n > 2) / held.total() < 0.03
+
+
+@cache
+def in_place(tune: Path) -> tuple[tuple[PlayedBar, ...], int]:
+    """The chorus of a tune, and the position that suits it best."""
+    played = read_file(tune).played("solos")
+    return played, best_position(played, Line().fingerboard).path.position
 
 
 @pytest.mark.parametrize("rhythm", [*VALUES, "off-beats"])
@@ -420,9 +423,8 @@ def test_every_change_of_the_tunes_is_crossed_by_step(rhythm: str) -> None:
     nearest tone only between chords that have no tones a step apart under the hand."""
     joints = steps = 0
     for tune in TUNES:
-        played = read_file(tune).played("solos")
-        position = best_position(played, Line().fingerboard).path.position
-        line = Line(rhythm=rhythm, positions=(position,))
+        played, position = in_place(tune)
+        line = Line(rhythm=rhythm, position=(position,))
         for seed in range(3):
             notes = etude(plan_of_bars(played), line, random.Random(seed))
             assert notes[0].pitch == first_pitch(notes[0].chord, line)

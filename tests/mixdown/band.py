@@ -36,7 +36,7 @@ def performance(
 ) -> Performance:
     """One pass of ``parts``, even eighths."""
     clock = Clock([(Fraction(beats), tempo, Fraction(1))])
-    played = PlayedPass(Pass(Purpose.ROUND, (), tempo), Fraction(0), parts)
+    played = PlayedPass(Pass(Purpose.TIME, (), tempo), Fraction(0), parts)
     return Performance("By Hand", (played,), clock, tail, circular)
 
 

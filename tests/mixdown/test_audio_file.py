@@ -128,9 +128,9 @@ def test_places_that_are_none(tmp_path):
 @pytest.mark.parametrize(
     ("number", "cause"),
     [
-        (errno.ENOSPC, "no room left"),
-        (errno.EACCES, "may not be written to"),
-        (errno.EROFS, "may not be written to"),
+        (errno.ENOSPC, "no space left"),
+        (errno.EACCES, "may not write to"),
+        (errno.EROFS, "may not write to"),
         (errno.EFBIG, "larger than this system allows"),
         (errno.EIO, "cannot be written"),
     ],
@@ -214,7 +214,7 @@ def test_a_disk_that_fills_up(tmp_path, monkeypatch, suffix):
             Full(usual(self, mode, **more)) if mode == "xb" else usual(self, mode, **more)
         ),
     )
-    with pytest.raises(OutputError, match="no room left"):
+    with pytest.raises(OutputError, match="no space left"):
         written(path, noise)
     assert [p.name for p in tmp_path.iterdir()] == [path.name]
     assert path.read_text() == "good"

@@ -23,7 +23,8 @@ from backing.mixdown.bank import Bank
 from backing.mixdown.loudness import integrated_loudness
 from backing.mixdown.probing import StruckKey
 from backing.mixdown.sampler import Sampler
-from backing.routine.orders import Request, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from tests.mixdown.band import built_in_soundfont
 
 TUNES_FOLDER = Path(__file__).parents[2] / "tunes"
@@ -46,10 +47,10 @@ def tone(bank: Bank, instrument: gm.Instrument, key: int, velocity: int = 72) ->
 
 CASES = [
     ("bass", gm.ACOUSTIC_BASS, 36),
-    ("comping", gm.PIANO, 60),
-    ("comping", gm.JAZZ_GUITAR, 60),
+    ("comp", gm.PIANO, 60),
+    ("comp", gm.JAZZ_GUITAR, 60),
     ("guide", gm.VIBES, 64),
-    ("melody", gm.TENOR_SAX, 64),
+    ("line", gm.TENOR_SAX, 64),
     ("drums", gm.JAZZ_KIT, gm.RIDE),
     ("drums", gm.JAZZ_KIT, gm.KICK),
     ("drums", gm.JAZZ_KIT, gm.PEDAL_HAT),
@@ -79,7 +80,7 @@ def test_the_order_of_the_mix(bank):
         return level_of(part, tone(bank, instrument, key))[1].level_lu
 
     bass = level("bass", gm.ACOUSTIC_BASS, 36)
-    comping = level("comping", gm.PIANO, 60)
+    comping = level("comp", gm.PIANO, 60)
     guide = level("guide", gm.VIBES, 64)
     ride = level("drums", gm.JAZZ_KIT, gm.RIDE)
     kick = level("drums", gm.JAZZ_KIT, gm.KICK)
@@ -91,7 +92,7 @@ def test_the_order_of_the_mix(bank):
 
 # a swing tune, a ballad with brushes, a bossa: who stands where against the bass as played, in LU
 TUNES = ("corner-booth", "rain-on-the-awning", "salt-on-the-railing")
-PLACES = {"comping": -4.5, "drums": -4.0, "guide": -2.0, "click": -3.0}
+PLACES = {"comp": -4.5, "drums": -4.0, "guide": -2.0, "click": -3.0}
 
 
 @pytest.fixture(scope="module")
@@ -122,9 +123,9 @@ def test_every_part_stands_in_its_place_as_played(as_played, part):
 # As played, FluidR3_GM and MuseScore_General, which are not on every machine, give these in LUFS;
 # both were measured in November 2026 and differ from each other by at most 0.7 LU.
 FLUID = {
-    "corner-booth": {"bass": -18.4, "comping": -22.5, "drums": -22.2, "guide": -21.5},
-    "rain-on-the-awning": {"bass": -23.1, "comping": -28.6, "drums": -27.9, "guide": -22.6},
-    "salt-on-the-railing": {"bass": -21.1, "comping": -25.8, "drums": -25.2, "guide": -23.1},
+    "corner-booth": {"bass": -18.4, "comp": -22.5, "drums": -22.2, "guide": -21.5},
+    "rain-on-the-awning": {"bass": -23.1, "comp": -28.6, "drums": -27.9, "guide": -22.6},
+    "salt-on-the-railing": {"bass": -21.1, "comp": -25.8, "drums": -25.2, "guide": -23.1},
 }
 
 
@@ -154,9 +155,9 @@ def test_what_is_asked_for_beforehand_is_all_that_is_needed(bank):
 
 
 def test_panning_keeps_the_power():
-    for part in ("bass", "comping", "guide", "drums"):
+    for part in ("bass", "comp", "guide", "drums"):
         left, right = pan_gains(part)
         assert left**2 + right**2 == pytest.approx(2)
     assert pan_gains("bass") == (1.0, 1.0)
-    assert pan_gains("comping")[0] > pan_gains("comping")[1]
-    assert np.allclose(pan_gains("comping"), pan_gains("guide")[::-1])
+    assert pan_gains("comp")[0] > pan_gains("comp")[1]
+    assert np.allclose(pan_gains("comp"), pan_gains("guide")[::-1])

@@ -35,7 +35,7 @@ def hits(seed: int, level: float = 0.4, seconds: float = 3.0) -> np.ndarray:
 
 
 @given(st.integers(0, 1000), st.floats(0.05, 1.5), st.sampled_from([512, 4096, 98304]))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_no_true_peak_over_the_ceiling(seed, level, frames):
     (out,) = limited(hits(seed, level), frames)
     assert true_peak(out) <= CEILING_DBTP

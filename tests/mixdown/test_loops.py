@@ -37,7 +37,7 @@ def held_note(seed: int, frames: int, hold: int, *, filtered: bool) -> HeldNote:
 holds = st.one_of(st.integers(0, 80).map(lambda block: 64 * block), st.just(1 << 40))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     st.lists(
         st.tuples(st.integers(0, 99), st.integers(1, 9000), holds, st.booleans()),
@@ -122,7 +122,7 @@ sizes = st.integers(0, 2000)
 slopes = st.lists(st.floats(-25, 15_000), min_size=1, max_size=6).map(tuple)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(sizes, sizes, st.integers(0, 99), st.integers(0, 300))
 def test_products_are_those_of_numpy(frames: int, others: int, seed: int, first: int) -> None:
     whole = noise(2300, seed)
@@ -143,7 +143,7 @@ def test_what_a_release_misses_is_as_by_numpy(slopes, blocks, near) -> None:
     assert ours == pytest.approx(reference.misfit(held, heard, gains, blocks), rel=1e-4, abs=1e-12)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     st.integers(1, 700),
     slopes,

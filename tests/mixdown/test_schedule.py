@@ -18,8 +18,11 @@ from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
 from backing.mixdown.schedule import _struck, sample_of
-from backing.routine.orders import Request, make_routine
+from backing.routine.climb import Climb
 from backing.routine.passes import Pass, Purpose
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
+from backing.routine.tempo import Tempo
 
 RATE = 44100
 TUNES = sorted((Path(__file__).parents[2] / "tunes").glob("*.tune"))
@@ -63,13 +66,15 @@ def test_tunes_at_any_tempo(tune):
     requests = [
         Request(ending="slow"),
         Request(
-            bars="1-4", times=2, tempos=tuple(Fraction(n) for n in (57, 120, Fraction(503, 3)))
+            bars="1-4",
+            times=2,
+            climb=Climb(Tempo(Fraction(57)), Tempo(Fraction(503, 3)), Tempo(Fraction(63))),
         ),
     ]
     count = 0
     for request in requests:
         performance = arrange(make_routine(form, request), Band(players=frozenset(
-            {"bass", "comping", "drums", "guide", "click"}
+            {"bass", "comp", "drums", "guide", "click"}
         )))  # fmt: skip
         for part in performance.part_names:
             count += assert_together(performance, part, RATE)
@@ -107,7 +112,7 @@ def test_any_notes_on_any_clock(written, stretches, rate):
     start = Fraction(0)
     passes = []
     for _ in range(2):
-        passes.append(PlayedPass(Pass(Purpose.ROUND, (), Fraction(120)), start, (part,)))
+        passes.append(PlayedPass(Pass(Purpose.TIME, (), Fraction(120)), start, (part,)))
         start += clock.length_beats / 2
     performance = Performance("Any", tuple(passes), clock)
     assert_together(performance, "bass", rate)
@@ -120,7 +125,7 @@ def test_moments_half_way_between_two_samples_go_to_the_later():
         Note(place, Fraction(1), 40, 64, swung=False) for place in places
     ])  # fmt: skip
     clock = Clock([(Fraction(4), Fraction(60), Fraction(1))])
-    one = PlayedPass(Pass(Purpose.ROUND, (), Fraction(60)), Fraction(0), (part,))
+    one = PlayedPass(Pass(Purpose.TIME, (), Fraction(60)), Fraction(0), (part,))
     onset, *_ = _struck(Performance("Half", (one,), clock), "bass", RATE)
     assert onset.tolist() == [(n + 1) // 2 for n in range(1, 4001, 2)]
 
@@ -139,6 +144,6 @@ def test_nine_hours_in_nothing_is_two_samples_off():
         for _ in range(1000)
     ])  # fmt: skip
     late = Fraction(int(clock.length_beats) - 210)
-    one = PlayedPass(Pass(Purpose.ROUND, (), Fraction(120)), late, (part,))
+    one = PlayedPass(Pass(Purpose.TIME, (), Fraction(120)), late, (part,))
     performance = Performance("Long", (one,), clock)
     assert_together(performance, "bass", 48000)

@@ -55,7 +55,7 @@ def parts(bars: int, seed: int = 1) -> tuple[Part, ...]:
     """Bass, comping and drums over ``bars`` bars of 4/4."""
     return (
         Part.of("bass", gm.ACOUSTIC_BASS, bass(bars, random.Random(seed))),
-        Part.of("comping", gm.PIANO, comping(bars, random.Random(seed))),
+        Part.of("comp", gm.PIANO, comping(bars, random.Random(seed))),
         Part.of("drums", gm.JAZZ_KIT, drums(bars, random.Random(seed))),
     )
 

@@ -44,7 +44,7 @@ def test_left_handed_grids_run_the_other_way() -> None:
 @pytest.mark.parametrize(
     ("tuning", "frets", "said"),
     [
-        ("E2 A2 H3", 22, '"H3" is no string'),
+        ("E2 A2 H3", 22, '"H3" isn\'t a string'),
         ("E2 A D3", 22, '"A" has no octave'),
         ("E2 A22", 22, "an octave that is not a number from 0 to 9"),
         ("", 22, "0 strings"),

@@ -1,4 +1,4 @@
-"""Key centres against textbook analyses (common practice) and music21's Roman numerals."""
+"""Key centers against textbook analyses (common practice) and music21's Roman numerals."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 
 from backing.chart.harmony import parse_chord
 from backing.chart.pitch import Key
-from backing.neck.parent_scales import key_centres, parent_scales
-from backing.neck.path import plan_of_bars
+from backing.combo.plan import plan_of_bars
+from backing.neck.parent_scales import key_centers, parent_scales
 from tests.combo.build import bars
 from tests.strategies import ROOTS, SUFFIXES
 
 
 def analysis(text: str, key: str = "C major") -> list[tuple[str, str]]:
-    return [(c.name, " ".join(c.numerals)) for c in key_centres(bars(text, key=key))]
+    return [(c.name, " ".join(c.numerals)) for c in key_centers(bars(text, key=key))]
 
 
 @pytest.mark.parametrize(
@@ -73,10 +73,10 @@ def test_diatonic_chords_have_music21s_numerals(tonic: str, mode: str) -> None:
         "minor": [(0, "m"), (3, "m7"), (1, "m7b5"), (4, "7"), (0, "m"), (1, "m7b5"), (4, "7")],
     }[mode]  # fmt: skip
     chords = [names[step] + suffix for step, suffix in suffixes]
-    (centre,) = key_centres(bars(" | ".join(chords), key=str(key)))
-    assert centre.name == f"{key.tonic.pretty} {mode}"
+    (center,) = key_centers(bars(" | ".join(chords), key=str(key)))
+    assert center.name == f"{key.tonic.pretty} {mode}"
     theirs = music21.key.Key(tonic.replace("b", "-"), mode)
-    for chord, function in zip(chords, centre.functions, strict=True):
+    for chord, function in zip(chords, center.functions, strict=True):
         parsed = parse_chord(chord)
         pitches = [parsed.spelled(d) for d in parsed.quality.core]
         sounded = music21.chord.Chord([str(p).replace("b", "-") for p in pitches])
@@ -105,14 +105,14 @@ def test_parent_scales() -> None:
         max_size=12,
     )
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_chord_has_a_place_and_a_scale_that_holds_it(chords: list[str]) -> None:
     played = bars(" | ".join(chords))
-    centres = key_centres(played)
+    centers = key_centers(played)
     spans = plan_of_bars(played).spans
-    functions = [function for centre in centres for function in centre.functions]
+    functions = [function for center in centers for function in center.functions]
     assert [f.span for f in functions] == list(spans)
-    assert all(a.end == b.start for a, b in pairwise(centres))
+    assert all(a.end == b.start for a, b in pairwise(centers))
     for function in functions:
         assert function.span.chord is not None
         assert set(function.span.chord.sounding.core_pitch_classes) <= function.scale

@@ -34,7 +34,7 @@ def grid(taken: Shape) -> dict[int, list[int]]:
 
 
 @given(st.sampled_from(ROOTS), st.sampled_from(SYMBOLS), st.integers(1, 19))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_the_rules_of_the_hand(root: str, symbol: str, position: int) -> None:
     taken = chord_shape(root + symbol, position)
     here = hand(GUITAR, position)

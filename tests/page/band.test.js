@@ -19,40 +19,40 @@ test("inside the chorus the band plays what it has written", () => {
   const notes = notesOf(data, turn(0), turn(1));
   assert.deepEqual(of(notes, "bass"), [[0, 40], [1, 41], [2, 42], [3, 43]]);
   // the piano's anticipation of bar two sounds at the end of bar one
-  assert.deepEqual(of(notes, "comping"), [[0, 60], [3.5, 60], [3.5, 62]]);
+  assert.deepEqual(of(notes, "comp"), [[0, 60], [3.5, 60], [3.5, 62]]);
 });
 
 test("where a loop turns back the bass steps to its first note", () => {
   const notes = of(notesOf(data, turn(1), turn(0)), "bass");
-  // from above: 43 44 45, then a semitone above the 40 that follows
+  // from above: 43 44 45, then a half step above the 40 that follows
   assert.deepEqual(notes, [[0, 43], [1, 44], [2, 45], [3, 41]]);
 });
 
 test("a push on the first bar of a loop sounds at the end of the round, and one beyond it does not", () => {
-  const round = of(notesOf(data, turn(3), turn(2)), "comping");
+  const round = of(notesOf(data, turn(3), turn(2)), "comp");
   assert.deepEqual(round, [[0, 65], [3.5, 64]]); // the piano gives way to it
-  const out = of(notesOf(data, turn(1), turn(0)), "comping");
+  const out = of(notesOf(data, turn(1), turn(0)), "comp");
   assert.deepEqual(out, [[0, 62], [3.5, 62]]);
 });
 
 test("a count knows the push of the whole band, and no anticipation of the piano's", () => {
   const count = turn(2, { kind: "count", counted: 1 });
-  assert.deepEqual(of(notesOf(data, count, turn(2)), "comping"), [[3.5, 64]]);
+  assert.deepEqual(of(notesOf(data, count, turn(2)), "comp"), [[3.5, 64]]);
   const other = turn(1, { kind: "count", counted: 1 });
-  assert.deepEqual(of(notesOf(data, other, turn(1)), "comping"), []);
+  assert.deepEqual(of(notesOf(data, other, turn(1)), "comp"), []);
 });
 
-test("in a breath there is the hi-hat foot alone", () => {
-  const notes = notesOf(data, turn(0, { kind: "breath" }), turn(0));
+test("in a rest bar there is the hi-hat foot alone", () => {
+  const notes = notesOf(data, turn(0, { kind: "rest" }), turn(0));
   assert.deepEqual(notes.map(({ pitch }) => pitch), [44]);
 });
 
 test("who rests is silent, but for strokes of the whole band", () => {
-  const soloists = turn(1, { resting: new Set(["bass", "comping"]) });
+  const soloists = turn(1, { resting: new Set(["bass", "comp"]) });
   const notes = notesOf(data, soloists, turn(2));
   assert.deepEqual(of(notes, "bass"), []);
-  assert.deepEqual(of(notes, "comping"), [[3.5, 64]]);
-  const alone = notesOf(data, turn(1, { resting: new Set(["bass", "comping", "kit"]) }), turn(0));
+  assert.deepEqual(of(notes, "comp"), [[3.5, 64]]);
+  const alone = notesOf(data, turn(1, { resting: new Set(["bass", "comp", "kit"]) }), turn(0));
   assert.deepEqual(of(alone, "drums"), [[1, 44], [3, 44]]);
 });
 

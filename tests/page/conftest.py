@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
@@ -19,6 +19,10 @@ FLAGS = (
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
     "--autoplay-policy=user-gesture-required",
 )  # fmt: skip
+
+PATIENCE_MS = 120_000
+"""How long a busy machine may take for anything; nothing is judged by its time."""
+expect.set_options(timeout=PATIENCE_MS)
 
 BLUES = """
 title: Two Doors Down
@@ -77,6 +81,7 @@ def browser() -> Iterator[Browser]:
 def tab(browser: Browser) -> Iterator[Page]:
     """An empty tab with a storage of its own; a script that fails in it fails the test."""
     context = browser.new_context(viewport={"width": 1280, "height": 800})
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     failures: list[str] = []
     page.on("pageerror", lambda error: failures.append(str(error)))

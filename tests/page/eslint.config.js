@@ -1,9 +1,9 @@
 import js from "@eslint/js";
 
 const browser = [
-  "AudioContext", "AudioBufferSourceNode", "ConvolverNode", "GainNode", "HTMLInputElement",
-  "HTMLSelectElement", "Option", "ResizeObserver", "StereoPannerNode", "addEventListener", "atob",
-  "clearInterval", "document", "fetch", "getComputedStyle", "globalThis", "innerHeight",
+  "AudioContext", "AudioBufferSourceNode", "ConvolverNode", "GainNode", "HTMLElement",
+  "HTMLInputElement", "HTMLSelectElement", "Option", "ResizeObserver", "StereoPannerNode", "Text", "addEventListener", "atob",
+  "cancelAnimationFrame", "clearInterval", "document", "fetch", "getComputedStyle", "globalThis", "innerHeight",
   "localStorage", "location", "matchMedia", "print", "requestAnimationFrame", "scrollBy",
   "setInterval", "setTimeout",
 ];

@@ -20,11 +20,11 @@ test("the same accompaniment on request", () => {
   assert.deepEqual(turns({ from: 0, to: 0, same: true }, 3).map(({ take }) => take), [0, 0, 0]);
 });
 
-test("count, lead-in, loop, breath", () => {
-  const played = turns({ from: 2, to: 3, countIn: true, leadIn: 1, breath: 1 }, 8, 2, true);
+test("count, lead-in, loop, rest bar", () => {
+  const played = turns({ from: 2, to: 3, countIn: true, leadIn: 1, restBars: 1 }, 8, 2, true);
   assert.deepEqual(
     played.map(({ kind, bar }) => `${kind} ${bar}`),
-    ["count 1", "count 1", "lead 1", "play 2", "play 3", "breath 2", "play 2", "play 3"],
+    ["count 1", "count 1", "lead 1", "play 2", "play 3", "rest 2", "play 2", "play 3"],
   );
 });
 
@@ -38,10 +38,10 @@ test("a lead-in before bar one comes from the end of the chorus", () => {
 });
 
 test("a climb by bpm and by percent, up to its goal", () => {
-  const bpm = turns({ from: 0, to: 0, climbStep: 10, climbRounds: 2, climbTo: 135 }, 7);
+  const bpm = turns({ from: 0, to: 0, climbStep: 10, climbTimes: 2, climbTo: 135 }, 7);
   assert.deepEqual(bpm.map(({ tempo }) => tempo), [120, 120, 130, 130, 135, 135, 135]);
   const percent = turns({ from: 0, to: 0, climbStep: 5, climbUnit: "percent", climbTo: 400 }, 3);
-  assert.deepEqual(percent.map(({ tempo }) => tempo), [120, 126, 132.3]);
+  assert.deepEqual(percent.map(({ tempo }) => tempo), [120, 126, 132]);
 });
 
 test("a climb whose goal is passed already does not slow down", () => {
@@ -49,7 +49,7 @@ test("a climb whose goal is passed already does not slow down", () => {
 });
 
 test("keys walk on each round", () => {
-  assert.deepEqual(turns({ from: 0, to: 0, walk: "semitones" }, 4).map(({ key }) => key), [0, 1, 2, 0]);
+  assert.deepEqual(turns({ from: 0, to: 0, walk: "half-steps" }, 4).map(({ key }) => key), [0, 1, 2, 0]);
 });
 
 test("the turn of a trade passes on from round to round", () => {

@@ -1,20 +1,19 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { dotsOf, waysOf } from "../../backing/page/web/neck.js";
+import { dotsOf, movesOf } from "../../backing/page/web/neck.js";
 import { remember, remembered } from "../../backing/page/web/settings.js";
 import { Spans } from "../../backing/page/web/spans.js";
-import { signs, spoken } from "../../backing/page/web/symbols.js";
-import { rowsOf, threadIn } from "../../backing/page/web/thread.js";
+import { spoken } from "../../backing/page/web/symbols.js";
+import { lineIn, rowsOf } from "../../backing/page/web/ribbon.js";
 import { tune } from "./tune.js";
 
-test("chord symbols are set with signs and said in words", () => {
-  assert.equal(signs("m7b5"), "m7♭5");
-  assert.equal(signs("7(b9,#11)"), "7(♭9,♯11)");
+test("chord symbols are said in words", () => {
   assert.equal(spoken(["A♭", "maj7", ""]), "A flat major 7");
-  assert.equal(spoken(["F♯", "m7b5", ""]), "F sharp minor 7 flat 5");
+  assert.equal(spoken(["F♯", "m7♭5", ""]), "F sharp minor 7 flat 5");
   assert.equal(spoken(["B", "dim7", ""]), "B diminished 7");
   assert.equal(spoken(["C", "", "G"]), "C over G");
+  assert.equal(spoken(["C", "7(♭9,♯11)", ""]), "C 7( flat 9, sharp 11)");
   assert.equal(spoken(null), "no chord");
 });
 
@@ -23,13 +22,14 @@ test("rows end where sections do", () => {
   assert.deepEqual(rowsOf(bars, 4).map(({ first, count }) => [first, count]), [[0, 4], [4, 2], [6, 2]]);
 });
 
-test("a thread comes into its row at the height it had, and goes to its end", () => {
-  const thread = /** @type {any} */ ([[0, 0, 60, "3", 0], [3, 0, 58, "b7", 1]]);
-  const row = { first: 2, count: 2, columns: 2 };
-  const { path, knots } = threadIn(thread, row, () => 0, 100, (pitch) => 100 - pitch);
+test("a line comes into its row at the height it had, and goes to its end", () => {
+  const line = /** @type {any} */ ([[0, 0, 60, "3", 0], [3, 0, 58, "♭7", 1]]);
+  const row = { first: 2, count: 2 };
+  const place = (/** @type {number} */ bar) => (bar - 2) * 100;
+  const { path, tones } = lineIn(line, row, place, 200, 25, (pitch) => 100 - pitch);
   assert.ok(path.startsWith("M0 40"));
   assert.ok(path.endsWith("100 42H200"));
-  assert.deepEqual(knots.map(({ x, y }) => [x, y]), [[100, 42]]);
+  assert.deepEqual(tones.map(({ x, y }) => [x, y]), [[100, 42]]);
 });
 
 test("the chord after the last of a loop is its first", () => {
@@ -43,8 +43,8 @@ test("the chord after the last of a loop is its first", () => {
 test("dots are read, and each near tone of the next chord is reached from the nearest", () => {
   const here = dotsOf("1503 2671");
   assert.deepEqual(here[0], { string: 1, fret: 5, above: 0, finger: 3, light: false });
-  const ways = waysOf(dotsOf("1501 1841"), dotsOf("1611 1941 3201"), [64, 59, 55]);
-  assert.deepEqual(ways.map(({ from, to, by }) => [from.fret, to.fret, by]), [[5, 6, 1], [8, 9, 1]]);
+  const moves = movesOf(dotsOf("1501 1841"), dotsOf("1611 1941 3201"), [64, 59, 55]);
+  assert.deepEqual(moves.map(({ from, to, by }) => [from.fret, to.fret, by]), [[5, 6, 1], [8, 9, 1]]);
 });
 
 test("settings come back as they were kept, and nonsense does not", () => {

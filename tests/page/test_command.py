@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import json
+import re
 import shutil
+import threading
 from pathlib import Path
 from typing import Any
+from urllib.request import urlopen
 
 import pytest
 
@@ -13,6 +17,7 @@ from backing.mixdown import bank, probing
 from backing.mixdown.probing import Rendered, StruckKey
 from backing.mixdown.soundfont import SoundFont
 from backing.mixdown.synth import Synth
+from backing.page.watch import BenchServer
 from tests.page.conftest import ROOT
 
 STUDY = ROOT / "tunes" / "stairwell-study.tune"
@@ -61,11 +66,11 @@ def test_every_note_is_rendered_once(
 @pytest.mark.parametrize(
     ("words", "cause"),
     [
-        (["-o", "study.pdf"], "study.pdf is no name for a page."),
+        (["-o", "study.pdf"], "study.pdf isn't a name for a page."),
         (["-o", "nowhere/study.html"], "The folder nowhere does not exist."),
-        (["--share"], "Nothing is served without --watch."),
-        (["--watch", "-o", "study.html"], "A watched page is not written to a file."),
-        (["second.tune", "--watch"], "Only one tune can be watched."),
+        (["--share"], "--share is now in backing play: write backing play TUNE --share."),
+        (["--watch"], "--watch is now in backing play: write backing play TUNE."),
+        (["--key", "C F"], '"C F" is more than one key.'),
         (["--comp", "pianno"], 'There is no comping instrument called "pianno".'),
         (["--tempo", "9999"], "A tempo of 9999 cannot be played."),
         (["--feel", "swign"], 'There is no feel called "swign".'),
@@ -80,3 +85,65 @@ def test_a_mistake_is_said_in_a_sentence(
     assert cause in said
     assert "Traceback" not in said
     assert not Path("study.html").exists()
+
+
+@pytest.mark.parametrize("more", [[], ["--no-browser"], ["--quiet"]])
+def test_play_serves_the_page_and_opens_it(
+    tune: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str], more: list[str],
+) -> None:  # fmt: skip
+    opened: list[str] = []
+    pages: list[bytes] = []
+    monkeypatch.setattr("webbrowser.open", opened.append)
+
+    def serve_once(server: BenchServer) -> None:
+        def visit() -> None:
+            with urlopen(server.address, timeout=30) as answer:
+                pages.append(answer.read())
+
+        visitor = threading.Thread(target=visit)
+        visitor.start()
+        server.handle_request()
+        visitor.join()
+
+    monkeypatch.setattr(BenchServer, "serve_forever", serve_once)
+    words = ["--soundfont", str(font.path), "--tempo", "90", "--comp", "guitar"]
+    assert main(["play", str(tune), *words, *more]) == 0
+    assert b'"tempo":90.0' in pages[0]
+    assert b'"watched":true' in pages[0]
+    assert len(opened) == ("--no-browser" not in more)
+    said = capsys.readouterr().err
+    assert said == (
+        "" if "--quiet" in more else f"{tune} plays at {said.split()[3]} (Ctrl-C ends it)\n"
+    )
+
+
+def page_of(tune: Path, font: SoundFont, *words: str) -> dict[str, Any]:
+    """The data of a page."""
+    assert main(["page", str(tune), "--soundfont", str(font.path), *words]) == 0
+    page = Path("study.html").read_text("utf-8")
+    data = re.search(r'<script type="application/json" id="data">(.*?)</script>', page)
+    assert data is not None
+    found: dict[str, Any] = json.loads(data[1])
+    return found
+
+
+def test_a_page_opens_with_the_line_and_the_neck_it_is_asked_for(
+    tune: Path, font: SoundFont
+) -> None:
+    usual = page_of(tune, font)
+    assert usual["heard"] == []
+    words = ("--line", "guide both and off-beats position 7", "--neck", "drop-d left-handed")
+    page = page_of(tune, font, *words, "--seed", "2")
+    assert page["heard"] == ["third", "seventh", "etude"]
+    neck = page["neck"]
+    assert neck["positions"][neck["best"]] == 7
+    assert neck["strings"][-1] == usual["neck"]["strings"][-1] - 2
+    assert neck["left_handed"]
+    assert not usual["neck"]["left_handed"]
+    etude = next(part for part in page["parts"] if part["id"] == "etude")
+    assert etude["name"] == "Etude in off-beats"
+    assert page["recipe"] == (
+        f"backing page {tune} --seed 2 --line 'guide both and off-beats position 7' "
+        f"--neck 'drop-d left-handed' --soundfont {font.path}"
+    )

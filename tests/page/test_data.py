@@ -19,7 +19,8 @@ from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.page import PageMaker
 from backing.page.score import TAKES, make_score
-from backing.routine.orders import Request, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from tests.page.conftest import ROOT
 from tests.strategies import forms
 
@@ -60,18 +61,18 @@ def test_chords_are_named_in_every_key(long_data: dict[str, Any]) -> None:
     assert len(by_name) == 12
     home = next(key for key in long_data["keys"] if key["semitones"] == 0)
     assert home["name"] == "F major"
-    assert home["symbols"][:3] == [["F", "maj7", ""], ["A", "m7b5", ""], ["D", "7b9", ""]]
+    assert home["symbols"][:3] == [["F", "maj7", ""], ["A", "m7♭5", ""], ["D", "7♭9", ""]]
     # F major to A flat: a minor third up; the third of its tonic is C
-    flat = by_name["Ab major"]
+    flat = by_name["A♭ major"]
     assert flat["symbols"][0] == ["A♭", "maj7", ""]
     assert flat["names"][0][4] == "C"
 
 
-def test_threads_take_thirds_and_sevenths_by_step(long_data: dict[str, Any]) -> None:
-    upper, lower = long_data["threads"]
+def test_guide_tone_lines_go_by_step(long_data: dict[str, Any]) -> None:
+    upper, lower = long_data["guide_lines"]
     # F major seventh, A half diminished, D seven: A C C over E G F sharp
-    assert [(knot[2] % 12, knot[3]) for knot in upper[:3]] == [(9, "3"), (0, "b3"), (0, "b7")]
-    assert [(knot[2] % 12, knot[3]) for knot in lower[:3]] == [(4, "7"), (7, "b7"), (6, "3")]
+    assert [(knot[2] % 12, knot[3]) for knot in upper[:3]] == [(9, "3"), (0, "♭3"), (0, "♭7")]
+    assert [(knot[2] % 12, knot[3]) for knot in lower[:3]] == [(4, "7"), (7, "♭7"), (6, "3")]
 
 
 def test_the_shapes_hold_the_chords_under_the_hand(long_data: dict[str, Any]) -> None:
@@ -89,7 +90,7 @@ def test_the_shapes_hold_the_chords_under_the_hand(long_data: dict[str, Any]) ->
 
 
 @given(form=forms())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=8)
 def test_bars_hold_every_note_of_the_takes_once(form: Form) -> None:
     score = make_score(form, Band())
     performance = arrange(make_routine(form, Request(times=TAKES, count_in=0)), Band())
@@ -107,7 +108,7 @@ def test_bars_hold_every_note_of_the_takes_once(form: Form) -> None:
 
 
 def test_an_anticipation_belongs_to_the_bar_it_leads_to() -> None:
-    form = read("key: C\n\nsection A\n| Dm7 | G7 | Cmaj7 | A7 |\nearly 3: 1\n")
+    form = read("key: C\n\nsection A\n| Dm7 | G7 | Cmaj7 | A7 |\npush 3: 1\n")
     score = make_score(form, Band())
     bass = next(line for line in score.lines if line.name == "bass")
     for take in bass.takes:
@@ -116,10 +117,10 @@ def test_an_anticipation_belongs_to_the_bar_it_leads_to() -> None:
         assert not [note for note in take[1] if note.onset >= 3.5]
 
 
-def test_the_breath_is_the_hi_hat_foot_alone(blues: Form) -> None:
+def test_the_rest_bar_is_the_hi_hat_foot_alone(blues: Form) -> None:
     score = make_score(blues, Band())
     # General MIDI percussion key map (MMA RP-003): 44 is the pedal hi-hat; on 2 and 4
-    assert [(note.pitch, note.onset) for note in score.breaths["4/4"]] == [(44, 1), (44, 3)]
+    assert [(note.pitch, note.onset) for note in score.rest_bars["4/4"]] == [(44, 1), (44, 3)]
 
 
 def test_a_tune_without_a_chord_has_a_page_without_a_neck(maker: PageMaker) -> None:
@@ -128,5 +129,6 @@ def test_a_tune_without_a_chord_has_a_page_without_a_neck(maker: PageMaker) -> N
     Draft202012Validator(SCHEMA).validate(data)
 
 
-def test_the_same_tune_has_the_same_page(font: Any, blues: Form) -> None:
-    assert PageMaker(font).page(blues) == PageMaker(font).page(blues)
+def test_the_same_tune_has_the_same_page(font: Any, blues: Form, blues_file: Path) -> None:
+    """Also from a maker that has made no other page before."""
+    assert PageMaker(font).page(blues) == blues_file.read_bytes()

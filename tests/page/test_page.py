@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from backing import __version__
 from backing.chart.text.tune_file import read
 from backing.page import PageMaker
 from tests.page.conftest import opened
@@ -20,6 +21,27 @@ SIZES = {
     "landscape": (844, 390),
     "tablet": (820, 1180),
 }
+ADD_ALL = "for (const add of document.querySelectorAll('.add:not([hidden])')) add.click()"
+METERS = """
+title: Meters
+key: C
+
+section A  meter: 4/4
+| Dm7 |
+
+section B  meter: 3/4
+| G7 |
+
+section C  meter: 5/4
+| Cmaj7 |
+"""
+CROWDED = """
+title: Crowded
+key: Db
+
+section A
+| Ebmaj7#11 Abm7b5 Db13b9 Gbmaj7#11 | Ebm7b5/Bbb | Db7alt Gb13#11 | Dbmaj7#11/Ab Bbm11 |
+"""
 HOSTILE = """
 title: </script><script>globalThis.bad=1</script> "quoted" & 'so' \u202eleft\u202c 🎷 <!-- <script>
 by:    <img src=x onerror="globalThis.bad=1">
@@ -36,8 +58,38 @@ def page(tab: Page, long_file: Path) -> Page:
     return opened(tab, long_file)
 
 
+@pytest.fixture(scope="module")
+def crowded_file(maker: PageMaker, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The page of a tune with four long chord names in a bar."""
+    path = tmp_path_factory.mktemp("page") / "crowded.html"
+    path.write_bytes(maker.page(read(CROWDED)))
+    return path
+
+
 def measure(page: Page, bar: int) -> Any:
     return page.locator(".measure").nth(bar - 1)
+
+
+def overlaps(page: Page, *selectors: str) -> list[str]:
+    """Pairs of the selected elements that cover each other by more than a pixel."""
+    pairs: list[str] = page.evaluate(
+        """(selectors) => {
+          const all = [...document.querySelectorAll(selectors.join())];
+          const boxes = all.map((one) => one.getBoundingClientRect());
+          const pairs = [];
+          boxes.forEach((a, i) => boxes.slice(i + 1).forEach((b, j) => {
+            const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+            const high = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+            if (wide > 1 && high > 1) {
+              const words = [all[i], all[i + 1 + j]].map((one) => one.id || one.textContent);
+              pairs.push(words.join(" and "));
+            }
+          }));
+          return pairs;
+        }""",
+        list(selectors),
+    )
+    return pairs
 
 
 def test_it_needs_no_network(tab: Page, long_file: Path) -> None:
@@ -108,7 +160,7 @@ def test_a_tapped_bar_is_where_it_starts(page: Page) -> None:
     expect(page.locator("#now")).to_have_text("A7")
 
 
-def test_this_chord_the_next_and_the_thread_between(page: Page) -> None:
+def test_this_chord_the_next_and_the_lines_between(page: Page) -> None:
     expect(page.locator("#now")).to_have_text("Fmaj7")
     expect(page.locator("#next")).to_have_text("Am7♭5")
     # F major seventh to A half diminished: the third A goes to C, the seventh E to G
@@ -154,7 +206,7 @@ def test_the_keyboard_plays_and_moves(page: Page) -> None:
 
 
 def test_another_key_renames_chords_and_tones(page: Page) -> None:
-    page.locator("#practice").click()
+    page.locator("#drill").click()
     page.locator("#key").select_option(label="B♭ major")
     expect(page.locator("#now")).to_have_text("B♭maj7")
     expect(page.locator("#next")).to_have_text("Dm7♭5")
@@ -163,16 +215,20 @@ def test_another_key_renames_chords_and_tones(page: Page) -> None:
 
 def test_settings_are_remembered(page: Page, long_file: Path) -> None:
     page.locator("#band").click()
-    page.get_by_role("button", name="Piano").click()
-    page.locator("#practice").click()
-    page.locator("#trade").fill("4")
+    page.get_by_role("button", name="Comp (piano)").click()
+    page.locator("#drill").click()
+    page.get_by_role("button", name="Add: trade").click()
+    page.locator("#trade").fill("8")
     page.locator("#tempo").fill("90")
     page.locator("#tempo").press("Enter")
     opened(page, long_file)
     page.locator("#band").click()
-    expect(page.get_by_role("button", name="Piano")).to_have_attribute("aria-pressed", "false")
+    expect(page.get_by_role("button", name="Comp (piano)")).to_have_attribute(
+        "aria-pressed", "false"
+    )
     expect(page.locator("#tempo")).to_have_value("90")
-    expect(page.locator("#trade")).to_have_value("4")
+    expect(page.locator("#trade")).to_have_value("8")
+    expect(page.locator("#plan")).to_contain_text("trading 8 with drums, you first")
 
 
 def test_a_scrambled_storage_does_not_stop_the_page(page: Page, long_file: Path) -> None:
@@ -186,10 +242,11 @@ def test_numbers_out_of_range_are_taken_back(page: Page) -> None:
     page.locator("#tempo").fill("9000")
     page.locator("#tempo").press("Enter")
     assert page.evaluate("practice.settings.routine.tempo") == 400
-    page.locator("#practice").click()
-    page.locator("#breath").fill("99")
-    page.locator("#breath").blur()
-    expect(page.locator("#breath")).to_have_value("8")
+    page.locator("#drill").click()
+    page.get_by_role("button", name="Add: rest bar").click()
+    page.locator("#rest-bars").fill("99")
+    page.locator("#rest-bars").blur()
+    expect(page.locator("#rest-bars")).to_have_value("8")
 
 
 def test_hostile_text_is_shown_and_does_nothing(
@@ -233,7 +290,8 @@ def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: Any) -> No
     page = opened(context.new_page(), long_file)
     page.add_script_tag(path=AXE)
     page.evaluate("practice.setLoop(8, 15)")
-    for sheet in (None, "band", "practice", "view"):
+    page.evaluate(ADD_ALL)
+    for sheet in (None, "band", "drill", "view"):
         if sheet:
             page.locator(f"#{sheet}").click()
         found = page.evaluate("axe.run().then((result) => result.violations)")
@@ -249,10 +307,11 @@ def test_it_fits_every_screen(browser: Browser, long_file: Path, size: str, text
     page = opened(context.new_page(), long_file)
     page.locator("#view").click()
     page.locator("#size").select_option(text)
-    for sheet in ("view", "band", "practice"):
+    page.evaluate(ADD_ALL)
+    for sheet in ("view", "band", "drill"):
+        page.evaluate("name => practice.open(null) || practice.open(name)", sheet)
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= width, f"{sheet} is {wide} wide"
-        page.locator(f"#{sheet}").click()
     assert page.locator("#play").is_visible()
     for button in page.get_by_role("button").all():
         box = button.bounding_box()
@@ -268,7 +327,7 @@ def test_without_a_script_it_says_so_and_shows_the_changes(
     page = context.new_page()
     page.goto(long_file.as_uri())
     assert "plays only where its script may run" in page.locator("body").inner_text()
-    assert "| Fmaj7 | Am7b5 D7b9 | Gm7 | B♭m7 E♭7 |" in page.locator("body").inner_text()
+    assert "| Fmaj7 | Am7♭5 D7♭9 | Gm7 | B♭m7 E♭7 |" in page.locator("body").inner_text()
     context.close()
 
 
@@ -278,6 +337,131 @@ def test_on_paper_there_is_the_chart_and_no_dock(page: Page) -> None:
     expect(measure(page, 32)).to_be_visible()
 
 
-def test_the_sounds_name_their_licence(page: Page) -> None:
+def test_it_says_what_made_it_and_whose_sounds_it_has(page: Page) -> None:
+    made = page.locator("#credits")
+    expect(made).to_contain_text(f'backing {__version__} · backing page "Corner Booth"')
+    expect(made).to_contain_text("TimGM6mb (GPL-2)")
+    expect(made).to_contain_text("SIL OFL 1.1")
+
+
+def test_the_drill_is_a_sentence_to_be_changed_by_keyboard(page: Page) -> None:
+    plan = page.locator("#plan")
+    expect(plan).to_have_text("The whole chorus at 168 in F major, counted in.")
+    page.keyboard.press("d")
+    add = page.get_by_role("button", name="Add: climb")
+    add.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#climb-to")).to_be_focused()
+    expect(add).to_be_hidden()
+    page.keyboard.type("200")
+    page.keyboard.press("Tab")
+    page.locator("#loop-of").select_option(label="Bars")
+    page.locator("#from").fill("9")
+    page.locator("#to").fill("12")
+    page.locator("#to").blur()
+    page.get_by_role("button", name="Add: rest bar").click()
+    expect(plan).to_have_text(
+        "Bars 9 to 12 at 168 in F major, climbing to 200 by 8 bpm, 2 times at each tempo, "
+        "counted in, 1 rest bar between times."
+    )
+    drop = page.get_by_role("button", name="Take out: climb")
+    drop.focus()
+    page.keyboard.press("Enter")
+    expect(add).to_be_focused()
+    assert page.evaluate("practice.settings.routine.climbStep") == 0
+    page.locator("#loop-of").select_option(label="B, bars 17–24,")
+    expect(plan).to_contain_text("B, bars 17–24, at 168")
+
+
+def test_a_sentence_says_what_the_settings_do(page: Page) -> None:
+    """Every phrase that can be added changes what is played, and goes without a trace."""
+    usual = page.evaluate("JSON.stringify(practice.settings.routine)")
+    page.locator("#drill").click()
+    for add in page.locator(".add").all():
+        if not add.is_visible():
+            continue  # the count-in is there already
+        name = (add.text_content() or "").removeprefix("+ ")
+        add.click()
+        assert page.evaluate("JSON.stringify(practice.settings.routine)") != usual, name
+        page.get_by_role("button", name=f"Take out: {name}", exact=True).click()
+        after = page.evaluate("JSON.stringify({...practice.settings.routine, climbTo: 168})")
+        assert after == usual, name
+
+
+def test_bars_are_as_long_as_their_beats(tab: Page, maker: PageMaker, tmp_path: Path) -> None:
+    file = tmp_path / "meters.html"
+    file.write_bytes(maker.page(read(METERS)))
+    opened(tab, file)
+    widths = [measure(tab, bar).bounding_box()["width"] for bar in (1, 2, 3)]
+    assert [width / widths[0] * 4 for width in widths] == pytest.approx([4, 3, 5], abs=0.01)
+    ticks = [row.locator(".tick").count() for row in tab.locator(".row").all()]
+    assert ticks == [3, 2, 4]
+
+
+def test_the_keyboard_finds_play_without_moving_the_chart(tab: Page, long_file: Path) -> None:
+    tab.set_viewport_size({"width": 390, "height": 664})
+    opened(tab, long_file)
+    tab.evaluate("scrollTo(0, 400)")
+    tab.locator("#play").focus()
+    tab.locator("#view").focus()
+    assert tab.evaluate("scrollY") == 400
+    measure(tab, 20).focus()
+    bar, stage, dock = (
+        tab.locator(name).bounding_box() for name in (".measure:focus", ".stage", ".dock")
+    )
+    assert bar["y"] >= stage["y"] + stage["height"]
+    assert bar["y"] + bar["height"] <= dock["y"]
+
+
+def test_the_ribbon_is_thin_or_full_and_never_off(page: Page) -> None:
     page.locator("#view").click()
-    expect(page.locator("#credits")).to_contain_text("TimGM6mb, licence: GPL-2")
+    for ribbon, tones in (("full", True), ("thin", False)):
+        page.locator("#ribbon").select_option(ribbon)
+        for row in page.locator(".row").all():
+            assert row.locator(".guide-line.third").count() == 1
+            assert row.locator(".guide-line.seventh").count() == 1
+            assert (row.locator("text").count() > 0) == tones
+    solid, dashed = (
+        page.locator(f".row .{line}").first.evaluate(
+            "line => getComputedStyle(line).strokeDasharray"
+        )
+        for line in ("guide-line.third", "guide-line.seventh")
+    )
+    assert solid == "none"
+    assert dashed != "none"
+
+
+def test_no_text_takes_a_font_of_the_machine(page: Page) -> None:
+    page.locator("#drill").click()
+    page.evaluate("document.fonts.ready")
+    devtools = page.context.new_cdp_session(page)
+    devtools.send("DOM.enable")
+    devtools.send("CSS.enable")
+    root = devtools.send("DOM.getDocument")["root"]["nodeId"]
+    asked = {"nodeId": root, "selector": "body *:not(script):not(option)"}
+    fonts: set[tuple[str, bool]] = set()
+    for node in devtools.send("DOM.querySelectorAll", asked)["nodeIds"]:
+        used = devtools.send("CSS.getPlatformFontsForNode", {"nodeId": node})["fonts"]
+        fonts |= {(font["familyName"], font["isCustomFont"]) for font in used}
+    assert fonts == {("Backing Text", True)}
+
+
+@pytest.mark.parametrize("size", [(390, 664), (360, 640), (740, 360), (1280, 800), (1920, 1080)])
+def test_nothing_covers_anything(
+    browser: Browser, crowded_file: Path, size: tuple[int, int]
+) -> None:
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+    page = opened(context.new_page(), crowded_file)
+    assert page.evaluate("scrollY") == 0
+    for bar in range(page.locator(".measure").count()):
+        page.evaluate("bar => { practice.cursor = bar; practice.step(0) }", bar)
+        assert overlaps(page, "#now", "#lead", "#next", "#pulse", "#position", "#neck") == []
+    assert overlaps(page, ".chords > span") == []
+    beyond = page.locator(".chords > span").evaluate_all(
+        """all => all.filter((one) => {
+          const end = one.closest("li").getBoundingClientRect().right;
+          return one.getBoundingClientRect().right > end + 1;
+        }).length"""
+    )
+    assert beyond == 0
+    context.close()

@@ -2,25 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import subprocess
 import sys
-from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
-from backing.combo.feel import (
-    MOST_MELODIC_LATENESS_MS,
-    RIDE_RATIOS,
-    SHORTEST_OFF_BEAT_MS,
-    SOLOIST_RATIO,
-    melodic_lateness_ms,
-    swing_place,
-)
-from backing.combo.style import load_feel
 from backing.errors import InternalError
 from backing.page import bundle
 
@@ -61,38 +50,6 @@ def test_lint() -> None:
     config = str(HERE / "eslint.config.js")
     eslint = str(PACKAGES / "eslint" / "bin" / "eslint.js")
     run(eslint, "--config", config, "--max-warnings", "0", "backing/page/web")
-
-
-def test_the_page_swings_as_the_tracks_do() -> None:
-    tempos = [number / 2 for number in range(40, 820)]
-    beats = [number / 12 for number in range(-12, 24)]
-    table = {
-        "points": RIDE_RATIOS, "shortest_ms": SHORTEST_OFF_BEAT_MS, "soloist": SOLOIST_RATIO,
-        "latest_ms": MOST_MELODIC_LATENESS_MS,
-    }  # fmt: skip
-    script = f"""
-      import * as swing from "./backing/page/web/swing.js";
-      const {{ melodicLateness, swingPlace, swingRatio }} = swing;
-      const table = {json.dumps(table)};
-      const ratios = {json.dumps(tempos)}.map((tempo) => swingRatio("ride", tempo, table));
-      const places = {json.dumps(beats)}.map((beat) => swingPlace(beat, 2.38));
-      const late = {json.dumps(tempos)}.map((tempo) => melodicLateness(tempo, 2, table));
-      console.log(JSON.stringify([ratios, places, late]));
-    """
-    ratios, places, late = json.loads(run("--input-type=module", script=script))
-    feel = load_feel("swing")
-    # both round to hundredths, where a half may go either way
-    assert ratios == pytest.approx(
-        [float(feel.ratio(Fraction(tempo))) for tempo in tempos], abs=0.0101
-    )
-    assert places == pytest.approx(
-        [
-            float(swing_place(Fraction(beat).limit_denominator(12), Fraction("2.38")))
-            for beat in beats
-        ]
-    )
-    meant = [melodic_lateness_ms(tempo, on_beat=True, ratio=2) for tempo in tempos]
-    assert late == pytest.approx(meant, abs=0.501)  # half milliseconds
 
 
 def test_the_bundle_is_one_script_that_parses(tmp_path: Path) -> None:

@@ -18,7 +18,8 @@ from backing.chart.form import Form
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.mixdown.loudness import integrated_loudness
-from backing.routine.orders import Request, Routine, make_routine
+from backing.routine.request import Request
+from backing.routine.routine import Routine, make_routine
 from tests.page.conftest import opened
 
 REHEARSAL = (Path(__file__).parent / "rehearsal.js").read_text("utf-8")
@@ -26,7 +27,7 @@ SCRIPT = REHEARSAL.split("\n\n", 1)[1].rstrip().rstrip(";")
 FIRST = 0.06
 """From the tap to the first stroke, in seconds."""
 ROUND_BEATS = 48
-PLAYERS = ["bass", "comping", "drums"]
+PLAYERS = ["bass", "comp", "drums"]
 
 Rehearse = Callable[..., dict[str, Any]]
 
@@ -37,7 +38,7 @@ def rehearse(tab: Page, blues_file: Path) -> Rehearse:
     return lambda **asked: tab.evaluate(SCRIPT, asked)
 
 
-THEIRS = {"thirds": "guide"}
+THEIRS = {"third": "guide"}
 """Parts of the page -> the band's own names."""
 
 
@@ -45,7 +46,7 @@ def meant(form: Form, tempo: int, part: str) -> np.ndarray:
     """When the tracks' band would strike in three rounds, arranged for the tune's own tempo."""
     routine = make_routine(form, Request(times=3, count_in=0))
     passes = tuple(replace(each, tempo=Fraction(tempo)) for each in routine.passes)
-    band = Band(players=frozenset({THEIRS.get(part, part)}), guide_line="thirds")
+    band = Band(players=frozenset({THEIRS.get(part, part)}), guide_line="3rd")
     performance = arrange(Routine(form, passes, routine.seamless), band)
     return np.array(
         sorted({float(note.onset) + FIRST for note in performance.notes(THEIRS.get(part, part))})
@@ -57,7 +58,7 @@ def test_every_note_begins_when_the_tracks_would_have_it(
     rehearse: Rehearse, blues: Form, tempo: int, rounds: int
 ) -> None:
     seconds = rounds * ROUND_BEATS * 60 / tempo - 0.5
-    parts = [*PLAYERS, "thirds"]
+    parts = [*PLAYERS, "third"]
     played = rehearse(seconds=seconds, routine={"tempo": tempo}, parts=parts)
     for part in parts:
         heard = np.array(played["onsets"][part])
@@ -99,7 +100,7 @@ def test_a_muted_part_is_silent_and_alone_in_that(rehearse: Rehearse) -> None:
     asked = {"seconds": 1.5, "real": True, "parts": PLAYERS}
     whole, without, alone = (
         np.array(rehearse(**asked, levels=levels)["left"])
-        for levels in ({}, {"comping": 0}, {"bass": 0, "drums": 0})
+        for levels in ({}, {"comp": 0}, {"bass": 0, "drums": 0})
     )
     # the room is there for each; what the mute takes away is the part and nothing else
     assert np.abs(whole - without - alone)[4410:].max() < 1e-3

@@ -6,6 +6,7 @@ import http.client
 import json
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -43,12 +44,11 @@ def server(tune: Path, maker: PageMaker) -> Iterator[BenchServer]:
 @pytest.fixture
 def ask(server: BenchServer) -> Ask:
     def get(path: str, host: str | None = None) -> tuple[int, bytes]:
-        connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=10)
-        connection.request("GET", path, headers={"Host": host} if host else {})
-        answer = connection.getresponse()
-        body = answer.read()
-        connection.close()
-        return answer.status, body
+        connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=120)
+        with closing(connection):
+            connection.request("GET", path, headers={"Host": host} if host else {})
+            answer = connection.getresponse()
+            return answer.status, answer.read()
 
     return get
 

@@ -14,17 +14,18 @@ const chord = (key) => [[0, 900, key, 64, 0, 1], [1680, 200, key, 64, 0, 1]];
 /** @returns {any} */
 export function tune() {
   const takes = [0, 1].map((take) => [40, 43, 36, 41].map((pitch) => walk(pitch + take)));
-  const comping = [60, 62, 64, 65].map(chord);
-  comping[2].unshift([-240, 900, 64, 72, 0, 3]); // the whole band pushes bar three
-  comping[1].unshift([-240, 200, 62, 64, 0, 1]); // the piano alone anticipates bar two
+  const comp = [60, 62, 64, 65].map(chord);
+  comp[2].unshift([-240, 900, 64, 72, 0, 3]); // the whole band pushes bar three
+  comp[1].unshift([-240, 200, 62, 64, 0, 1]); // the piano alone anticipates bar two
   const drums = BARS.map(() => [[0, 240, 51, 80, 0, 1], [480, 120, 44, 72, -8, 5], [1440, 120, 44, 72, -8, 5]]);
   return {
     ticks: 480, tempo: 120, title: "Four", bars: BARS,
     keys: [{ name: "C", semitones: 0 }, { name: "D", semitones: 2 }, { name: "F", semitones: 5 }],
     swing: { points: [[60, 2], [200, 2]], shortest_ms: 10, soloist: [2, 0], latest_ms: 50 },
+    heard: [],
     parts: [
       { id: "bass", name: "Bass", voice: "bass", takes },
-      { id: "comping", name: "Comping", voice: "comping", takes: [comping] },
+      { id: "comp", name: "Comp", voice: "comp", takes: [comp] },
       { id: "drums", name: "Drums", voice: "drums", takes: [drums] },
     ],
     counts: {
@@ -33,17 +34,17 @@ export function tune() {
         { up_to: 1000, bars: [[[0, 120, 37, 88, 0, 0]], [[0, 120, 37, 88, 0, 0], [480, 120, 37, 88, 0, 0]]] },
       ],
     },
-    breaths: { "4/4": [[480, 120, 44, 72, -8, 5]] },
+    rest_bars: { "4/4": [[480, 120, 44, 72, -8, 5]] },
     spans: BARS.map((_, at) => [at, 0, 1920, at]),
-    sound: { voices: { bass: { kit: false }, comping: { kit: false }, drums: { kit: true } } },
+    sound: { voices: { bass: { kit: false }, comp: { kit: false }, drums: { kit: true } } },
   };
 }
 
 /** @returns {any} */
 export function routine(wanted = {}) {
   return {
-    from: 0, to: 3, tempo: 120, countIn: false, leadIn: 0, breath: 0, trade: 0, drumsFirst: false,
-    layOut: 0, same: false, climbStep: 0, climbUnit: "bpm", climbRounds: 1, climbTo: 400, key: 0,
+    from: 0, to: 3, tempo: 120, countIn: false, leadIn: 0, restBars: 0, trade: 0, drumsFirst: false,
+    layOut: 0, same: false, climbStep: 0, climbUnit: "bpm", climbTimes: 1, climbTo: 400, key: 0,
     walk: "stay", ...wanted,
   };
 }

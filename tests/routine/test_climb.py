@@ -8,14 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backing.errors import RoutineError
-from backing.routine.climb import FASTEST, SLOWEST, read_climb, read_tempo
+from backing.routine.climb import Climb
+from backing.routine.tempo import FASTEST, SLOWEST, Tempo
 
 GOAL = Fraction(132)
 
 
 def test_a_climb_in_bpm_lands_on_its_goal() -> None:
-    assert read_climb("80-160:8", GOAL).tempos == tuple(range(80, 161, 8))
-    assert read_climb("80-100:8", GOAL).tempos == (80, 88, 96, 100)
+    assert Climb.of("80-160:8").tempos(GOAL) == tuple(range(80, 161, 8))
+    assert Climb.of("80-100:8").tempos(GOAL) == (80, 88, 96, 100)
 
 
 @pytest.mark.parametrize(
@@ -32,22 +33,22 @@ def test_a_climb_in_bpm_lands_on_its_goal() -> None:
 def test_a_climb_from_a_tempo_ends_at_the_goal(
     text: str, shape: str, tempos: tuple[int, ...]
 ) -> None:
-    assert read_climb(text, Fraction(120), shape).tempos == tempos
+    assert Climb.of(f"{text} {shape}").tempos(Fraction(120)) == tempos
 
 
 def test_a_climb_from_the_tempo_of_the_tune_goes_nowhere() -> None:
     with pytest.raises(RoutineError, match="does not go up"):
-        read_climb("100%", Fraction(120))
+        Climb.of("100%").tempos(Fraction(120))
 
 
 def test_a_climb_in_percent_is_of_the_tune() -> None:
-    tempos = read_climb("60%-105%:5%", Fraction(120)).tempos
-    # the ladder of facts for a goal of 120 (design arithmetic): 72, 78, ... 126
+    tempos = Climb.of("60%-105%:5%").tempos(Fraction(120))
+    # the steps for a goal of 120 (design arithmetic): 72, 78, ... 126
     assert tempos == (72, 78, 84, 90, 96, 102, 108, 114, 120, 126)
 
 
 def test_without_a_step_it_is_five_percent_of_the_tune() -> None:
-    assert read_climb("90%-100%", Fraction(120)).tempos == (108, 114, 120)
+    assert Climb.of("90%-100%").tempos(Fraction(120)) == (108, 114, 120)
 
 
 @pytest.mark.parametrize(
@@ -59,7 +60,7 @@ def test_without_a_step_it_is_five_percent_of_the_tune() -> None:
     ],
 )
 def test_the_shapes_of_a_climb(shape: str, tempos: tuple[int, ...]) -> None:
-    assert read_climb("80-110:10", GOAL, shape).tempos == tempos
+    assert Climb.of(f"{shape} 80-110:10").tempos(GOAL) == tempos
 
 
 @given(
@@ -69,7 +70,7 @@ def test_the_shapes_of_a_climb(shape: str, tempos: tuple[int, ...]) -> None:
 def test_every_climb_keeps_its_bounds_and_meets_its_goal(
     low: int, rise: int, step: int, shape: str
 ) -> None:
-    tempos = read_climb(f"{low}-{low + rise}:{step}", GOAL, shape).tempos
+    tempos = Climb.of(f"{low}-{low + rise}:{step} {shape}").tempos(GOAL)
     assert min(tempos) == low
     assert max(tempos) == low + rise
     assert all(a != b for a, b in itertools.pairwise(tempos))
@@ -81,15 +82,15 @@ def test_every_climb_keeps_its_bounds_and_meets_its_goal(
 )
 def test_what_is_no_climb_is_refused_with_a_cure(text: str) -> None:
     with pytest.raises(RoutineError) as caught:
-        read_climb(text, GOAL)
+        Climb.of(text).tempos(GOAL)
     assert caught.value.cure
 
 
 def test_tempos_in_bpm_and_of_the_tune() -> None:
-    assert read_tempo("132.5", GOAL) == Fraction("132.5")
-    assert read_tempo("50%", GOAL) == 66
+    assert Tempo.of("132.5").bpm(GOAL) == Fraction("132.5")
+    assert Tempo.of("50%").bpm(GOAL) == 66
     for wrong in ("0", "5000", "-3", "quick", "1%"):
         with pytest.raises(RoutineError, match=r"tempo"):
-            read_tempo(wrong, GOAL)
-    assert read_tempo(str(SLOWEST), GOAL) == SLOWEST
-    assert read_tempo(str(FASTEST), GOAL) == FASTEST
+            Tempo.of(wrong).bpm(GOAL)
+    assert Tempo.of(str(SLOWEST)).bpm(GOAL) == SLOWEST
+    assert Tempo.of(str(FASTEST)).bpm(GOAL) == FASTEST

@@ -13,11 +13,10 @@ from hypothesis import strategies as st
 
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read
-from backing.routine.climb import read_climb
-from backing.routine.keys import read_keys
-from backing.routine.orders import Request, Routine, make_routine
 from backing.routine.passes import Pass, Purpose
-from backing.routine.trading import trade_lengths
+from backing.routine.request import Request
+from backing.routine.routine import Routine, make_routine
+from backing.routine.trading import Trade, trade_lengths
 
 
 def form_of(bars: int) -> Form:
@@ -30,7 +29,7 @@ BLUES = form_of(12)
 
 def turns(routine: Routine, partner: str = "drums") -> list[list[tuple[str, int]]]:
     """Whose bars they are, and how many in a row, in each solo chorus or round."""
-    traded = [p for p in routine.passes if p.purpose in (Purpose.SOLO, Purpose.ROUND)]
+    traded = [p for p in routine.passes if p.purpose in (Purpose.SOLO, Purpose.TIME)]
     return [turns_of(each, partner) for each in traded]
 
 
@@ -43,13 +42,13 @@ def turns_of(played: Pass, partner: str) -> list[tuple[str, int]]:
     return [(who, len(list(bars))) for who, bars in groupby(map(whose, played.bars))]
 
 
-@pytest.mark.parametrize("partner", ["drums", "melody"])
+@pytest.mark.parametrize("partner", ["drums", "line"])
 def test_fours_go_on_over_the_top_of_a_blues(partner: str) -> None:
     mine = [("you", 4), (partner, 4), ("you", 4)]
     theirs = [(partner, 4), ("you", 4), (partner, 4)]
-    asked = Request(choruses=6, trade=4, trade_with=partner)
+    asked = Request(choruses=6, trade=Trade(4, partner))
     assert turns(make_routine(BLUES, asked), partner) == [mine, theirs, mine, theirs]
-    loop = Request(bars="1-12", times=3, trade=4, trade_with=partner, partner_first=True)
+    loop = Request(bars="1-12", times=3, trade=Trade(4, partner, partner_first=True))
     assert turns(make_routine(BLUES, loop), partner) == [theirs, mine, theirs]
 
 
@@ -103,10 +102,9 @@ def test_rounds_shorter_than_a_trade_make_one_together(bars: str, rounds: int) -
 def test_every_tempo_and_key_and_size_begins_as_asked() -> None:
     mine = [("you", 4), ("drums", 4), ("you", 4)]
     theirs = [("drums", 4), ("you", 4), ("drums", 4)]
-    tempos = read_climb("100-120:10", BLUES.tempo).tempos
-    climb = Request(bars="1-12", times=2, tempos=tempos, trade=4)
+    climb = Request(bars="1-12", times=2, climb="100-120:10", trade=4)
     assert turns(make_routine(BLUES, climb)) == [mine, theirs] * 3
-    keys = Request(bars="1-12", times=2, keys=read_keys("C F", BLUES.key), trade=4)
+    keys = Request(bars="1-12", times=2, key="C F", trade=4)
     assert turns(make_routine(BLUES, keys)) == [mine, theirs] * 2
     grown = turns(make_routine(BLUES, Request(bars="1-12", times=1, grow=True, trade=4)))
     assert [turn[0][0] for turn in grown] == ["you"] * 5
@@ -117,16 +115,15 @@ def test_the_turn_passes_on_to_the_next_key() -> None:
     """Nothing stops where the key changes; a new tempo is counted in, and begins as asked."""
     mine = [("you", 4), ("drums", 4), ("you", 4)]
     theirs = [("drums", 4), ("you", 4), ("drums", 4)]
-    keys = read_keys("C F Bb", BLUES.key)
-    once = make_routine(BLUES, Request(bars="1-12", times=1, keys=keys, trade=4))
+    keys = "C F Bb"
+    once = make_routine(BLUES, Request(bars="1-12", times=1, key=keys, trade=4))
     assert turns(once) == [mine, theirs, mine]
     for before, after in pairwise(once.passes):
         assert before.leads_to is not None
         assert before.leads_to.directions == after.bars[0].directions
-    short = Request(bars="1-2", times=1, keys=read_keys("C F Bb Eb", BLUES.key), trade=4)
+    short = Request(bars="1-2", times=1, key="C F Bb Eb", trade=4)
     assert turns(make_routine(BLUES, short)) == [[("you", 2)]] * 2 + [[("drums", 2)]] * 2
-    tempos = read_climb("100-120:20", BLUES.tempo).tempos
-    climb = Request(bars="1-12", times=1, keys=keys, tempos=tempos, trade=4)
+    climb = Request(bars="1-12", times=1, key=keys, climb="100-120:20", trade=4)
     assert turns(make_routine(BLUES, climb)) == [mine] * 6
 
 
@@ -141,7 +138,7 @@ def test_a_loop_goes_on_until_the_turns_come_round(bars: str, trade: int, rounds
 
 @pytest.mark.parametrize("breath", [0, 1])
 def test_a_pass_knows_whose_turn_comes_next(breath: int) -> None:
-    loop = Request(bars="1-12", times=3, trade=4, count_in=0, breath=breath)
+    loop = Request(bars="1-12", times=3, trade=4, count_in=0, rest_bars=breath)
     passes = make_routine(BLUES, loop).passes
     for before, after in pairwise(passes):
         assert before.leads_to is not None
@@ -151,7 +148,7 @@ def test_a_pass_knows_whose_turn_comes_next(breath: int) -> None:
 
 
 def test_a_seamless_file_of_keys_leads_from_its_last_key_to_its_first() -> None:
-    loop = Request(bars="1-4", times=2, keys=read_keys("C F Bb", BLUES.key), count_in=0)
+    loop = Request(bars="1-4", times=2, key="C F Bb", count_in=0)
     routine = make_routine(BLUES, loop)
     assert routine.seamless
     for before, after in zip(routine.passes, (*routine.passes[1:], routine.passes[0]), strict=True):
@@ -160,12 +157,12 @@ def test_a_seamless_file_of_keys_leads_from_its_last_key_to_its_first() -> None:
     assert counted[-1].leads_to == counted[-2].bars[0]
 
 
-def test_outside_the_trading_the_melody_is_silent() -> None:
-    asked = Request(choruses=3, trade=4, trade_with="melody")
-    loop = Request(bars="5-8", lead_in=2, times=1, trade=4, trade_with="melody")
+def test_outside_the_trading_the_line_is_silent() -> None:
+    asked = Request(choruses=3, trade="4 with line")
+    loop = Request(bars="5-8", lead_in=2, times=2, trade="4 with line")
     head = make_routine(BLUES, asked).passes
     lead = make_routine(BLUES, loop).passes
     for each in (*head, *lead):
-        if each.purpose in (Purpose.HEAD, Purpose.OUT, Purpose.LEAD_IN):
-            assert all("melody" in bar.directions.lay_out for bar in each.bars)
+        if each.purpose in (Purpose.HEAD, Purpose.HEAD_OUT, Purpose.LEAD_IN):
+            assert all("line" in bar.directions.lay_out for bar in each.bars)
     assert all("bass" not in bar.directions.lay_out for each in head for bar in each.bars)

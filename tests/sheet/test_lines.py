@@ -14,18 +14,18 @@ import pytest
 
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
+from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
 from backing.lines.etude import etude
 from backing.lines.line import RHYTHMS, Line
 from backing.neck.fingerboard import make_fingerboard
-from backing.neck.path import plan_of_bars
-from backing.sheet import Asked, line_file, make_reader
-from backing.sheet.asked import place_of
-from backing.sheet.line_sheet import line_part, staff_line
+from backing.sheet.line_block import line_block, line_file, staff_line
+from backing.sheet.request import SheetRequest, chosen_position
+from backing.sheet.sheet_part import make_sheet_part
 from tests.chart.musicxml_schema import problems
 
 TUNES = Path(__file__).parents[2] / "tunes"
-READERS = ("guitar", "C", "Bb", "Eb", "bass")
+PARTS = ("guitar", "C", "Bb", "Eb", "bass")
 
 
 def onsets(stream: Any) -> list[tuple[Any, tuple[int, ...]]]:
@@ -39,16 +39,16 @@ def onsets(stream: Any) -> list[tuple[Any, tuple[int, ...]]]:
     return sorted(struck)
 
 
-@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize("reader", PARTS)
 @pytest.mark.parametrize("what", ["etude", "guide"])
 @pytest.mark.parametrize("tune", ["low-tide-ferry", "kite-string-waltz"])
 def test_music21_hears_the_notes_of_the_line(tune: str, what: str, reader: str) -> None:
     form = read_file(TUNES / f"{tune}.tune")
-    asked = Asked(line=what, reader=make_reader(reader))
-    text = line_file(form, asked)
+    request = SheetRequest(line=what, part=make_sheet_part(reader))
+    text = line_file(form, request)
     assert problems(text) == []
     score = music21.converter.parse(text, format="musicxml")
-    line = staff_line(form, asked, place_of(form, asked))
+    line = staff_line(form, request, chosen_position(form, request))
     written = [
         (bar_start + value.onset, tuple(sorted(tone.pitch for tone in value.tones)))
         for bar_start, values in zip(range(0, 10_000, int(line.bars[0].length)), line.values,
@@ -70,11 +70,11 @@ def form_in(meter: str) -> Form:
 @pytest.mark.parametrize("rhythm", RHYTHMS)
 def test_music21_counts_every_rhythm_as_it_was_found(rhythm: str, meter: str) -> None:
     form = form_in(meter) if meter != "3/4" else read_file(TUNES / "kite-string-waltz.tune")
-    asked = Asked(line="etude", position="5", etude=Line(rhythm=rhythm))
-    text = line_file(form, asked)
+    request = SheetRequest(line="etude", position="5", etude=Line(rhythm=rhythm))
+    text = line_file(form, request)
     assert problems(text) == []
     part = music21.converter.parse(text, format="musicxml").parts[0]
-    line = replace(asked.etude, positions=(5,), fingerboard=asked.board)
+    line = replace(request.etude, position=(5,), fingerboard=request.board)
     bars = form.played("solos")
     found = etude(plan_of_bars(bars), line, random.Random("1 sheet"))
     quarters = bars[0].meter.beat_quarters
@@ -83,9 +83,9 @@ def test_music21_counts_every_rhythm_as_it_was_found(rhythm: str, meter: str) ->
 
 @pytest.mark.parametrize("tablature", [True, False])
 def test_triplets_stand_three_to_a_beat_in_staff_and_tablature(tablature: bool) -> None:
-    reader = replace(make_reader("guitar"), tablature=tablature)
-    asked = Asked(line="etude", etude=Line(rhythm="triplets"), reader=reader)
-    root = ElementTree.fromstring(line_file(form_in("4/4"), asked).partition('dtd">')[2])
+    reader = replace(make_sheet_part("guitar"), tablature=tablature)
+    request = SheetRequest(line="etude", etude=Line(rhythm="triplets"), part=reader)
+    root = ElementTree.fromstring(line_file(form_in("4/4"), request).partition('dtd">')[2])
     staves = {note.findtext("staff") for note in root.iter("note")}
     assert len(staves) == 1 + tablature
     for staff in staves:
@@ -103,8 +103,8 @@ def test_triplets_stand_three_to_a_beat_in_staff_and_tablature(tablature: bool) 
 @pytest.mark.parametrize("meter", ["4/4", "6/8", "12/8"])
 def test_the_second_chord_of_a_bar_stands_over_its_first_note(meter: str) -> None:
     form, images = form_in(meter), {}
-    asked = Asked(line="etude", position="5", etude=Line(rhythm="quarters"))
-    line_part(form, asked, place_of(form, asked), images)
+    request = SheetRequest(line="etude", position="5", etude=Line(rhythm="quarters"))
+    line_block(form, request, chosen_position(form, request), images)
     svg = images["system0.svg"]
     chords = [int(x) for x in re.findall(r'class="harm">\s*<text x="(\d+)"', svg)]
     notes = sorted({int(x) for x in re.findall(r'class="syl">\s*<text x="(\d+)"', svg)})
@@ -115,8 +115,8 @@ def test_the_second_chord_of_a_bar_stands_over_its_first_note(meter: str) -> Non
 
 def test_the_numbers_of_triplets_keep_clear_of_chord_symbols() -> None:
     form, images = read_file(TUNES / "low-tide-ferry.tune"), {}
-    asked = Asked(line="etude", position="5", etude=Line(rhythm="triplets"), bars="1-8")
-    line_part(form, asked, place_of(form, asked), images)
+    request = SheetRequest(line="etude", position="5", etude=Line(rhythm="triplets"), bars="1-8")
+    line_block(form, request, chosen_position(form, request), images)
     for svg in images.values():
         found = re.findall(r'class="harm">\s*<text x="(\d+)" y="(\d+)"', svg)
         symbols = [(int(x), int(y)) for x, y in found]
@@ -134,7 +134,8 @@ def test_what_is_written_for_a_transposing_instrument_sounds_as_the_line(reader:
     form = read_file(TUNES / "low-tide-ferry.tune")
     concert, moved = (
         music21.converter.parse(
-            line_file(form, Asked(line="etude", reader=make_reader(name))), format="musicxml"
+            line_file(form, SheetRequest(line="etude", part=make_sheet_part(name))),
+            format="musicxml",
         ).toSoundingPitch()
         for name in ("C", reader)
     )
@@ -148,8 +149,8 @@ def test_what_is_written_for_a_transposing_instrument_sounds_as_the_line(reader:
 )
 def test_lines_lie_in_the_staff_of_their_reader(reader: str, low: int, high: int) -> None:
     form = read_file(TUNES / "low-tide-ferry.tune")
-    asked = Asked(line="etude", reader=make_reader(reader))
-    line = staff_line(form, asked, place_of(form, asked))
+    request = SheetRequest(line="etude", part=make_sheet_part(reader))
+    line = staff_line(form, request, chosen_position(form, request))
     pitches = [tone.pitch for bar in line.values for value in bar for tone in value.tones]
     assert low <= min(pitches)
     assert max(pitches) <= high
@@ -157,20 +158,20 @@ def test_lines_lie_in_the_staff_of_their_reader(reader: str, low: int, high: int
 
 def test_tablature_and_staff_are_the_same_pitches() -> None:
     form = read_file(TUNES / "last-train-but-one.tune")
-    asked = Asked(line="etude", position="5", etude=Line(level=3))
-    line = staff_line(form, asked, place_of(form, asked))
+    request = SheetRequest(line="etude", position="5", etude=Line(level=3))
+    line = staff_line(form, request, chosen_position(form, request))
     tones = [tone for bar in line.values for value in bar for tone in value.tones]
     assert tones
     for tone in tones:
         assert tone.place is not None
-        assert asked.board.pitch(tone.place) == tone.pitch
+        assert request.board.pitch(tone.place) == tone.pitch
         assert tone.name.pitch_class == tone.pitch % 12
 
 
 def test_guide_tones_lie_under_the_hand_and_say_what_they_are() -> None:
     form = read_file(TUNES / "low-tide-ferry.tune")
-    asked = Asked(line="guide", position="5")
-    line = staff_line(form, asked, place_of(form, asked))
+    request = SheetRequest(line="guide", position="5")
+    line = staff_line(form, request, chosen_position(form, request))
     tones = [tone for bar in line.values for value in bar for tone in value.tones]
     assert {tone.degree for tone in tones} <= {"3", "♭3", "7", "♭7", "6", "4", "𝄫7", "5"}
     assert all(tone.place and 3 <= tone.place.fret <= 10 for tone in tones)
@@ -179,16 +180,16 @@ def test_guide_tones_lie_under_the_hand_and_say_what_they_are() -> None:
 @pytest.mark.parametrize(
     ("asked", "cause"),
     [
-        ({"line": "solo"}, '"solo" is no line'),
-        ({"line": "guide", "guide": "fifths"}, '"fifths" is no guide line'),
+        ({"line": "solo"}, '"solo" isn\'t a line'),
+        ({"line": "guide", "guide": "fifths"}, '"fifths" isn\'t a guide-tone line'),
         ({"line": "etude", "position": "40"}, "Position 40 is off the neck"),
-        ({"line": "etude", "position": "high"}, '"high" is no position'),
+        ({"line": "etude", "position": "high"}, '"high" isn\'t a position'),
     ],
 )
 def test_lines_that_cannot_be_had_are_said_so(asked: dict[str, str], cause: str) -> None:
     form = read_file(TUNES / "low-tide-ferry.tune")
     with pytest.raises(PracticeError, match=cause) as caught:
-        line_file(form, Asked(**asked))  # type: ignore[arg-type]
+        line_file(form, SheetRequest(**asked))  # type: ignore[arg-type]
     assert caught.value.cure
 
 
@@ -198,7 +199,7 @@ def test_lines_that_cannot_be_had_are_said_so(asked: dict[str, str], cause: str)
 )
 def test_an_instrument_has_its_clef(tuning: str, sign: str, octave: str | None) -> None:
     form = read_file(TUNES / "low-tide-ferry.tune")
-    text = line_file(form, Asked(line="guide", guide="thirds", board=make_fingerboard(tuning)))
+    text = line_file(form, SheetRequest(line="guide", guide="3rd", board=make_fingerboard(tuning)))
     assert problems(text) == []
     clef = ElementTree.fromstring(text.partition('dtd">')[2]).find(".//clef")
     assert clef is not None

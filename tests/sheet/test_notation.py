@@ -98,7 +98,7 @@ def test_octaves_follow_the_spelling() -> None:
     assert octave_of(59, PitchName.parse("Cb")) == 4
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(
     st.sampled_from(["4/4", "3/4", "5/4", "6/8", "12/8", "7/4"]),
     st.lists(st.tuples(st.integers(0, 3), st.integers(1, 9)), max_size=12),

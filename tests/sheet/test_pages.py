@@ -10,15 +10,19 @@ from xml.etree import ElementTree
 import pytest
 from pypdf import PdfReader
 
+import backing
 from backing.chart.harmony import parse_chord
 from backing.chart.pitch import PitchName
 from backing.chart.text.tune_file import read, read_file
 from backing.errors import OutputError, PracticeError
 from backing.neck.fingerboard import make_fingerboard
 from backing.neck.shapes import shape
-from backing.sheet import Asked, Sheet, make_look, make_reader, set_sheet, tune_sheet
-from backing.sheet.chart import chart
+from backing.sheet.chart import chart_block
 from backing.sheet.diagram import diagram
+from backing.sheet.page_setup import make_page_setup
+from backing.sheet.request import SheetRequest
+from backing.sheet.sheet_part import make_sheet_part
+from backing.sheet.sheets import Sheet, arpeggio_sheet, tune_sheet
 
 TUNES = Path(__file__).parents[2] / "tunes"
 FORM = read_file(TUNES / "low-tide-ferry.tune")
@@ -44,59 +48,99 @@ def fonts(reader: PdfReader) -> set[str]:
     return names
 
 
-def test_a_chart_says_title_facts_bars_and_centres() -> None:
-    said = text(pdf(tune_sheet(FORM, Asked())))
+def test_a_chart_says_title_facts_bars_and_centers() -> None:
+    said = text(pdf(tune_sheet(FORM, SheetRequest())))
     for words in ("Low Tide Ferry", "G minor", "132", "swing", "Coda", "pedal D", "hits 1 2& 4&",
                   "break 1", "two feel", "A♭ major", "32", "A A2 B A:1-7 coda"):  # fmt: skip
         assert words in said, words
 
 
+def test_every_page_says_which_program_made_it_and_how() -> None:
+    recipe = "backing sheet low-tide-ferry.tune --line etude --bars 1-8"
+    reader = pdf(tune_sheet(FORM, SheetRequest(line="etude", bars="1-8", recipe=recipe)))
+    made = f"backing {backing.__version__} · {recipe}"
+    assert all(made in page.extract_text() for page in reader.pages)
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Low Tide Ferry"
+    assert reader.metadata.subject == made
+
+
+def test_the_legend_tells_the_two_lines_apart() -> None:
+    said = text(pdf(tune_sheet(FORM, SheetRequest())))
+    assert "line from the 3rd" in said
+    assert "line from the 7th" in said
+    alone = text(pdf(tune_sheet(FORM, SheetRequest(chart=False, line="guide", bars="1-4"))))
+    assert "line from the 3rd" not in alone
+
+
+def test_a_ribbon_stands_under_every_row_with_chords() -> None:
+    for tune in TUNES.glob("*.tune"):
+        form = read_file(tune)
+        for section in chart_block(form, form, make_page_setup())["sections"]:
+            for row in section["rows"]:
+                assert {piece["dashed"] for bar in row["bars"] for piece in bar["ribbon"]} == {
+                    False, True,
+                }  # fmt: skip
+
+
+def test_a_chart_that_nearly_fits_a_page_is_made_to() -> None:
+    """Nine rows, with an intro, cues and changes for the soloists."""
+    assert len(pdf(tune_sheet(FORM, SheetRequest())).pages) == 1
+
+
+def test_a_key_is_never_printed_in_letters() -> None:
+    form = read_file(TUNES / "paper-route-blues.tune")
+    said = text(pdf(tune_sheet(form, SheetRequest())))
+    assert "B♭ major" in said
+    assert "Bb" not in said
+
+
 def test_only_the_fonts_that_come_along_are_used() -> None:
-    asked = Asked(position="auto", line="etude")
-    used = fonts(pdf(tune_sheet(FORM, asked)))
+    request = SheetRequest(position="auto", line="etude")
+    used = fonts(pdf(tune_sheet(FORM, request)))
     assert used
     assert all(name.startswith(("Lato", "BackingSigns", "LibertinusSerif")) for name in used), used
 
 
 @pytest.mark.parametrize(("paper", "size"), [("a4", (210, 297)), ("letter", (215.9, 279.4))])
 def test_pages_have_the_size_of_their_paper(paper: str, size: tuple[float, float]) -> None:
-    box = pdf(tune_sheet(FORM, Asked(look=make_look(paper)))).pages[0].mediabox
+    box = pdf(tune_sheet(FORM, SheetRequest(page=make_page_setup(paper)))).pages[0].mediabox
     assert float(box.width) * POINT_MM == pytest.approx(size[0], abs=0.1)
     assert float(box.height) * POINT_MM == pytest.approx(size[1], abs=0.1)
 
 
 def test_large_print_is_larger() -> None:
-    pages = [len(pdf(tune_sheet(FORM, Asked(look=make_look(large=large)))).pages)
+    pages = [len(pdf(tune_sheet(FORM, SheetRequest(page=make_page_setup(large=large)))).pages)
              for large in (False, True)]  # fmt: skip
     assert pages[0] < pages[1]
 
 
 def test_a_part_in_b_flat_is_a_tone_higher() -> None:
-    said = text(pdf(tune_sheet(FORM, Asked(reader=make_reader("Bb")))))
+    said = text(pdf(tune_sheet(FORM, SheetRequest(part=make_sheet_part("Bb")))))
     assert "A minor" in said
-    assert "for B♭ instruments" in said
+    assert "B♭ part" in said
 
 
 def test_the_same_sheet_is_the_same_file() -> None:
-    asked = Asked(position="5", line="guide")
-    one, other = (tune_sheet(FORM, asked).pages("svg") for _ in range(2))
+    request = SheetRequest(position="5", line="guide")
+    one, other = (tune_sheet(FORM, request).pages("svg") for _ in range(2))
     assert one == other
 
 
 def test_svg_pages_are_whole() -> None:
-    for page in tune_sheet(FORM, Asked(position="5", line="etude")).pages("svg"):
+    for page in tune_sheet(FORM, SheetRequest(position="5", line="etude")).pages("svg"):
         assert ElementTree.fromstring(page).tag.endswith("svg")
 
 
 @pytest.mark.parametrize("tune", sorted(TUNES.glob("*.tune")), ids=lambda path: path.stem)
 def test_every_demo_tune_prints(tune: Path) -> None:
-    reader = pdf(tune_sheet(read_file(tune), Asked(position="auto", line="guide")))
+    reader = pdf(tune_sheet(read_file(tune), SheetRequest(position="auto", line="guide")))
     assert len(reader.pages) >= 3
 
 
 def test_rows_have_four_bars_and_signs_stand_at_their_bars() -> None:
     form = read("key: C\nsection A\n|: C6 | Am7 | Dm7 | G7 | [1] Em7 :| [2] C6 | F6 | %% |\n")
-    (section,) = chart(form, make_look())["sections"]
+    (section,) = chart_block(form, form, make_page_setup())["sections"]
     assert [len(row["bars"]) for row in section["rows"]] == [4, 4, 1]
     first, second, third = section["rows"]
     assert first["bars"][0]["opens"]
@@ -109,10 +153,10 @@ def test_rows_have_four_bars_and_signs_stand_at_their_bars() -> None:
     assert first["bars"][0]["number"] == "1, 6"
 
 
-def test_a_centre_that_goes_on_is_named_once() -> None:
+def test_a_center_that_goes_on_is_named_once() -> None:
     form = read("key: C\nsection A\n| C6 | Am7 | Dm7 | G7 | C6 | Am7 | Dm7 | G7 |\n")
-    (section,) = chart(form, make_look())["sections"]
-    lines = [row["centres"] for row in section["rows"]]
+    (section,) = chart_block(form, form, make_page_setup())["sections"]
+    lines = [row["centers"] for row in section["rows"]]
     assert [[line["text"] for line in row] for row in lines] == [["C major"], [""]]
     assert [row[-1]["ends"] for row in lines] == [False, True]
 
@@ -142,7 +186,7 @@ def test_left_handed_grids_are_mirror_images() -> None:
 
 
 def test_the_whole_set_has_every_quality() -> None:
-    said = text(pdf(set_sheet(PitchName.parse("Bb"), Asked())))
+    said = text(pdf(arpeggio_sheet(PitchName.parse("Bb"), SheetRequest())))
     for words in ("All arpeggios on B♭", "alt", "dim", "sus4", "maj7", "13"):
         assert words in said
 
@@ -150,19 +194,19 @@ def test_the_whole_set_has_every_quality() -> None:
 @pytest.mark.parametrize("tuning", ["bass", "ukulele", "seven-string", "drop-d"])
 def test_other_necks_have_grids(tuning: str) -> None:
     board = make_fingerboard(tuning, 20)
-    assert len(pdf(tune_sheet(FORM, Asked(position="auto", board=board))).pages) >= 2
+    assert len(pdf(tune_sheet(FORM, SheetRequest(position="auto", board=board))).pages) >= 2
 
 
 def test_what_cannot_be_printed_is_said_so() -> None:
-    with pytest.raises(OutputError, match='"a0" is no paper'):
-        make_look("a0")
-    with pytest.raises(PracticeError, match='"oboe" is nobody'):
-        make_reader("oboe")
-    with pytest.raises(PracticeError, match='"alto" is no clef'):
-        make_reader("C", "alto")
+    with pytest.raises(OutputError, match="isn't a paper size"):
+        make_page_setup("a0")
+    with pytest.raises(PracticeError, match='There is no part for "oboe"'):
+        make_sheet_part("oboe")
+    with pytest.raises(PracticeError, match="isn't a clef"):
+        make_sheet_part("C", "alto")
     with pytest.raises(PracticeError, match="nothing on it"):
-        tune_sheet(FORM, Asked(chart=False))
-    with pytest.raises(PracticeError, match="players of frets"):
-        tune_sheet(FORM, Asked(position="5", reader=make_reader("Bb")))
+        tune_sheet(FORM, SheetRequest(chart=False))
+    with pytest.raises(PracticeError, match="fretted instruments"):
+        tune_sheet(FORM, SheetRequest(position="5", part=make_sheet_part("Bb")))
     with pytest.raises(PracticeError, match="Position 30 is off the neck"):
-        tune_sheet(FORM, Asked(position="30"))
+        tune_sheet(FORM, SheetRequest(position="30"))

@@ -8,8 +8,8 @@ from fontTools.pens.recordingPen import RecordingPen
 from fontTools.ttLib import TTFont
 
 from backing.chart.harmony import parse_chord
+from backing.chart.printed import printed_symbol
 from backing.chart.quality import QUALITIES
-from backing.sheet.symbols import set_symbol
 from tests.sheet.draw_signs import FILE, SIGNS, make_font
 
 
@@ -37,4 +37,4 @@ def test_chord_symbols_have_a_glyph_for_every_character() -> None:
         for root in ("Bb", "Fx", "Gbb"):
             chord = parse_chord(f"{root}{suffix}/F#")
             for signs in (False, True):
-                assert set(set_symbol(chord, signs=signs).text) <= known, chord.text
+                assert set(printed_symbol(chord, signs=signs).text) <= known, chord.text

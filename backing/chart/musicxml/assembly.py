@@ -13,7 +13,7 @@ from backing.chart.bar import Change, Meter
 from backing.chart.cue import Cue, Push
 from backing.chart.form import Form
 from backing.chart.musicxml.measures import Measure
-from backing.chart.pitch import Key, PitchName
+from backing.chart.pitch import MODES, Key, PitchName
 from backing.chart.section import ROLES, Pickup, Row, Section, SectionUse, WrittenBar
 from backing.chart.text.header import FASTEST, SLOWEST
 from backing.chart.unfold import playing_order
@@ -26,8 +26,6 @@ _EIGHTH_QUARTERS = Fraction(1, 2)
 _FEELS = ("swing", "bossa", "ballad", "waltz", "samba", "shuffle", "even")
 """Feels that a heading in words may name."""
 _JUMPS = ("dacapo", "dalsegno")
-_MODES = {"major": 0, "minor": 3, "dorian": 2, "phrygian": 4, "lydian": -1, "mixolydian": 1,
-          "aeolian": 3, "ionian": 0, "locrian": 5}  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -55,7 +53,7 @@ class _Stretch:
 def assemble(measures: Sequence[Measure], title: str, by: str, *, unroll: bool = False) -> Form:
     """The form of a lead sheet; with ``unroll`` its repeats are written out.
 
-    Raises UserError for a key that is none, or chords too close to be told apart.
+    Raises UserError for an impossible key, or two chords on a beat.
     """
     pickup = _pickup_length(measures)
     bars = _bars(measures)
@@ -106,7 +104,7 @@ def _bars(measures: Sequence[Measure]) -> list[_Bar]:
 def _on_beats(
     measure: Measure, meter: Meter, before: Iterable[Change]
 ) -> tuple[list[Change], list[Change]]:
-    """The chords of a measure on its beats, and one that is brought forward from the next."""
+    """The chords of a measure on its beats, and one that is pushed from the next."""
     eighth = _EIGHTH_QUARTERS / meter.beat_quarters
     taken: dict[Fraction, Change] = {change.onset: change for change in before}
     after: list[Change] = []
@@ -118,7 +116,7 @@ def _on_beats(
             after.append(Change(Fraction(0), chord, early))
             continue
         if beat in taken and quarters == 0:
-            early = taken.pop(beat).early  # it is brought forward already
+            early = taken.pop(beat).early  # it is pushed already
         if beat in taken:
             raise UserError(
                 f"Measure {measure.number} has two chords on beat {beat + 1}.",
@@ -131,10 +129,11 @@ def _on_beats(
 def _key(measure: Measure, measures: Sequence[Measure]) -> Key:
     fifths, mode = measure.fifths or 0, (measure.mode or "").lower()
     if not -7 <= fifths <= 7:
-        raise UserError(f"Measure {measure.number} has no key of this world.", "Correct its key.")
-    if mode not in _MODES:
+        cause = f"Measure {measure.number} has a key of {abs(fifths)} accidentals."
+        raise UserError(cause, "Correct its key: there are 7 at most.")
+    if mode not in MODES:
         mode = "minor" if _ends_in_relative_minor(fifths, measures) else "major"
-    return Key(PitchName.of_fifths(fifths + _MODES[mode]), mode)
+    return Key(PitchName.of_fifths(fifths + MODES[mode]), mode)
 
 
 def _ends_in_relative_minor(fifths: int, measures: Sequence[Measure]) -> bool:
@@ -167,7 +166,7 @@ def _stretches(bars: Sequence[_Bar], indexes: Sequence[int], *, signs: bool) -> 
 
 
 def _inside_repeats(bars: Sequence[_Bar]) -> set[int]:
-    """The indexes of bars at which no section can begin: a repeat goes on there."""
+    """The indexes of bars inside a repeat, where no section can begin."""
     within: set[int] = set()
     start = 0
     for index, bar in enumerate(bars):
@@ -196,7 +195,7 @@ def _changes(before: _Bar, bar: _Bar) -> bool:
 
 
 def _name(measure: Measure) -> str:
-    """What a section is called by its mark; empty where that is no name."""
+    """The name of a section from its mark; "" if that cannot be a name."""
     if "coda" in measure.jumps and not measure.rehearsal:
         return "coda"
     word = re.sub(r"[^\w]|_", "", measure.rehearsal)
@@ -225,7 +224,7 @@ def _form(stretches: list[_Stretch], title: str, by: str, *, unroll: bool) -> Fo
 
 
 def _place(section: Section, sections: dict[str, Section]) -> str:
-    """Put a section among the others, under a name of its own or the one that has its bars."""
+    """Add a section under a name of its own, or find the one that has the same bars."""
     base = section.name or _next_letter(sections)
     name, number = base, 1
     while name in sections:
@@ -273,7 +272,7 @@ def _with_repeat_signs(bars: Sequence[WrittenBar]) -> list[WrittenBar]:
 
 
 def _pushes(written: Sequence[WrittenBar]) -> Iterable[Cue]:
-    """A cue for every chord that is brought forward, in each bar as it is played."""
+    """A cue for every pushed chord, in each bar as it is played."""
     for place, index in enumerate(playing_order(written), 1):
         for change in written[index].changes:
             if change.early:
@@ -293,7 +292,7 @@ def _feel(measures: Iterable[Measure]) -> str | None:
 
 
 def _ordered(form: Form, stretches: Sequence[_Stretch], uses: Sequence[str]) -> Form:
-    """The form with its orders, where sections come again or a jump is written."""
+    """The form with its orders, if sections are repeated or there is a jump."""
     bars = [(at, bar.source) for at, stretch in enumerate(stretches) for bar in stretch.bars]
     jump = next(((at, m) for at, m in bars if set(_JUMPS) & m.jumps), None)
     main = [use for use in uses if _is_main(use)]

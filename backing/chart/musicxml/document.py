@@ -18,8 +18,6 @@ DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
     '"http://www.musicxml.org/dtds/partwise.dtd">\n'
 )
-_MODES = ("major", "minor", "dorian", "phrygian", "lydian", "mixolydian", "aeolian", "ionian",
-          "locrian")  # fmt: skip
 
 
 def score(title: str, by: str, part_name: str, measures: Sequence[Element]) -> str:
@@ -39,7 +37,7 @@ def score(title: str, by: str, part_name: str, measures: Sequence[Element]) -> s
 
 
 def duration(beats: Fraction, meter: Meter) -> int:
-    """Beats of a meter as divisions. Raises ValueError where they are no whole number."""
+    """Beats of a meter as divisions. Raises ValueError if they are not whole."""
     length = beats * meter.beat_quarters * DIVISIONS
     if length.denominator != 1:
         raise ValueError(f"{beats} beats of {meter} are no whole number of divisions")
@@ -50,8 +48,7 @@ def key_element(key: Key) -> Element:
     """The ``key`` element of a key."""
     element = Element("key")
     SubElement(element, "fifths").text = str(key.fifths)
-    if key.mode in _MODES:
-        SubElement(element, "mode").text = key.mode
+    SubElement(element, "mode").text = key.mode
     return element
 
 
@@ -64,7 +61,7 @@ def time_element(meter: Meter) -> Element:
 
 
 def words(text: str, *, placement: str = "above", offset: int = 0) -> Element:
-    """A direction in words, ``offset`` divisions from where it stands."""
+    """A direction in words, ``offset`` divisions after its place."""
     direction = Element("direction", placement=placement)
     SubElement(SubElement(direction, "direction-type"), "words").text = text
     if offset:

@@ -143,7 +143,7 @@ def _read_name(element: Element | None, tag: str) -> PitchName | None:
     letter = (element.findtext(f"{tag}-step") or "").strip()
     alter = float(element.findtext(f"{tag}-alter") or 0)
     if letter not in tuple("ABCDEFG") or abs(alter) > 2:
-        raise ChordError(f'"{letter}" with {alter:g} is no note name.', "Write A to G.")
+        raise ChordError(f'"{letter}" altered by {alter:g} isn\'t a note name.', "Write A to G.")
     return PitchName(letter, round(alter))
 
 
@@ -152,7 +152,7 @@ def _best_suffix(kind: str, written: str, elements: Iterable[Element]) -> str:
     changes = [_read_degree(element) for element in elements]
     if kind not in KINDS:
         if not written or _quality_of_suffix(written) is None:
-            raise ChordError(f'The kind "{kind}" is no chord of a lead sheet.', "Write its symbol.")
+            raise ChordError(f'No lead sheet has the kind "{kind}".', "Write its symbol.")
         return written
     tones = list(KINDS[kind])
     if kind in _THIRTEENTHS and all(degree != _ELEVENTH for _, degree, _ in changes):

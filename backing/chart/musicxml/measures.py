@@ -1,4 +1,4 @@
-"""What stands in the measures of one part of a MusicXML file, as far as a tune needs it."""
+"""The measures of one part of a MusicXML file, as far as a tune needs them."""
 
 from __future__ import annotations
 
@@ -181,8 +181,8 @@ def _whole(text: str | None, what: str, into: Measure) -> int:
     number = _decimal(text)
     if number is None:
         raise UserError(
-            f"Measure {into.number} has {quoted(text)} for its {what}, which is no number.",
-            "Save the file once more from a notation program.",
+            f"Measure {into.number} has {quoted(text)} for its {what}, which isn't a number.",
+            "Save the file again from a notation program.",
         )
     return int(number)
 

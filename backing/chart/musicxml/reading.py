@@ -2,8 +2,8 @@
 
 Of several parts the one with the most chord symbols is read. What is transposed for an instrument
 is brought back to concert pitch. A chord off the beat becomes the chord of the nearest beat,
-brought forward or held back by an eighth. "D.C." and "D.S. al coda" are what is played the last
-time (``out``), "al fine" belongs to the head.
+pushed or delayed by an eighth. What "D.C." and "D.S. al coda" lead to is the head out, "al fine"
+belongs to the head.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from xml.etree import ElementTree
 from backing.chart.form import Form
 from backing.chart.musicxml.assembly import assemble
 from backing.chart.musicxml.measures import Measure, read_measures
-from backing.chart.text.source import title_of
+from backing.chart.text.source import read_bytes, title_of
 from backing.chart.text.tune_file import read as read_tune
 from backing.chart.text.writer import write as write_tune
 from backing.errors import TuneError, UserError
@@ -33,17 +33,7 @@ def read_file(path: Path | str) -> Form:
     Raises UserError where the file cannot be read, is no MusicXML, or holds no chord symbols.
     """
     path = Path(path)
-    try:
-        if path.is_dir():
-            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
-        if path.stat().st_size > MOST_BYTES:
-            raise UserError(f"{path} is longer than a lead sheet.", "Save one tune to a file.")
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
-    except OSError as error:
-        reason = error.strerror or "it is no file"
-        raise UserError(f"{path} cannot be read: {reason}.", "Check its name and rights.") from None
+    data = read_bytes(path, MOST_BYTES)
     try:
         return read(data, title_of(path.stem))
     except UserError as error:
@@ -92,11 +82,11 @@ def _root(data: bytes | str) -> ElementTree.Element:
     try:
         root = ElementTree.fromstring(data)
     except (ElementTree.ParseError, ValueError) as error:
-        raise UserError(f"This is no MusicXML ({error}).", _CURE) from None
+        raise UserError(f"This isn't MusicXML ({error}).", _CURE) from None
     if root.tag == "score-timewise":
         raise UserError("This file is ordered by time, not by part.", "Save it as score-partwise.")
     if root.tag != "score-partwise":
-        raise UserError(f"This is no MusicXML: it begins with <{root.tag}>.", _CURE)
+        raise UserError(f"This isn't MusicXML: it begins with <{root.tag}>.", _CURE)
     return root
 
 
@@ -108,12 +98,12 @@ def _unpacked(data: bytes) -> bytes:
             file = next(e for e in container.iter() if e.tag.endswith("rootfile"))
             return _member(archive, file.get("full-path", ""))
     except (zipfile.BadZipFile, KeyError, StopIteration, ElementTree.ParseError):
-        raise UserError("This compressed file holds no MusicXML.", _CURE) from None
+        raise UserError("There is no MusicXML in this compressed file.", _CURE) from None
 
 
 def _member(archive: zipfile.ZipFile, name: str) -> bytes:
     if archive.getinfo(name).file_size > MOST_BYTES:
-        raise UserError("This file is longer than a lead sheet.", "Save one tune to a file.")
+        raise UserError("This file is too long for a lead sheet.", "Save one tune to a file.")
     return archive.read(name)
 
 

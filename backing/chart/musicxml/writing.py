@@ -24,6 +24,7 @@ from backing.chart.musicxml.document import (
 )
 from backing.chart.musicxml.harmony import harmony_element
 from backing.chart.outline import directions as in_words
+from backing.chart.outline import stop_time
 
 _MIDDLE_LINE = ("B", "4")
 _TYPES = {1: "eighth", 2: "quarter", 3: "quarter", 4: "half"}
@@ -53,6 +54,7 @@ def write(form: Form) -> str:
 def _section(form: Form, section: SheetSection, before: SheetSection | None) -> Iterator[Element]:
     endings = _brackets(section.bars)
     start = not section.bars[0].numbers
+    stops = stop_time([bar.directions for bar in section.bars])
     for index, bar in enumerate(section.bars):
         attributes = _attributes(section, before) if index == 0 else None
         heading = _heading(form, section, before) if index == int(start) else []
@@ -64,7 +66,11 @@ def _section(form: Form, section: SheetSection, before: SheetSection | None) -> 
             measure.append(left)
         if attributes is not None:
             measure.append(attributes)
-        measure.extend([*heading, *_directions(bar, section.meter), *_beats(bar, section.meter)])
+        measure.extend([
+            *heading,
+            *_directions(bar, section.meter, stops=stops[index]),
+            *_beats(bar, section.meter),
+        ])  # fmt: skip
         ending, ends = endings[index]
         right = right_bar_line(bar.closes, ending, ends=ends)
         if right is None and index == len(section.bars) - 1:
@@ -131,14 +137,14 @@ def _heading(form: Form, section: SheetSection, before: SheetSection | None) -> 
     return heading
 
 
-def _directions(bar: SheetBar, meter: Meter) -> Iterator[Element]:
-    said = in_words(bar.directions)
+def _directions(bar: SheetBar, meter: Meter, *, stops: bool) -> Iterator[Element]:
+    said = in_words(bar.directions, stops=stops)
     if said:
-        yield words(said, placement="below")
+        yield words("; ".join(said), placement="below")
     for change in bar.changes:
         if change.early and not bar.sign:
             where = max(duration(change.onset, meter), 0)
-            yield words("early" if change.early > 0 else "late", placement="below", offset=where)
+            yield words("push" if change.early > 0 else "late", placement="below", offset=where)
     if bar.solos:
         chords = " ".join(str(c.chord) if c.chord else "N.C." for c in bar.solos)
         yield words(f"solos: {chords}", placement="below")

@@ -30,7 +30,7 @@ Changes = tuple[Change, ...]
 
 @dataclass(frozen=True, slots=True)
 class ReadBar:
-    """A bar as it was read: ``left`` and ``right`` are its bar lines, ``mark`` its ending's."""
+    """A bar with the text of its bar lines, ``left`` and ``right``, and of its ending, ``mark``."""
 
     bar: WrittenBar
     left: Piece
@@ -77,7 +77,7 @@ def read_plain_row(
             source.problem(where, "This bar is empty.", "Write its chord, % or N.C.")
         signs = text.text.startswith(":") or text.text.endswith(":") or _ENDING.match(text.text)
         if signs:
-            cause = "Repeats and endings do not stand in this line."
+            cause = "This line cannot have repeats or endings."
             source.problem(where, cause, "Write them in the bars of the section itself.")
         sign = text.text if text.text in ("%", "%%") else ""
         changes = () if sign or signs else read_changes(text, meter, source)
@@ -89,15 +89,15 @@ def read_pickup(line: Piece, meter: Meter, source: Source) -> Pickup | None:
     """Read the one short bar of a ``pickup:`` line: every chord and slash in it is a beat."""
     cells = list(_between(line, _PLAIN_LINE, source))
     if len(cells) != 1 or not cells[0][1].text:
-        source.problem(line, "A pickup is one bar.", "Write it so: pickup: | D7 |.")
+        source.problem(line, "A pickup is one bar.", "Write it as pickup: | D7 |.")
         return None
     words = cells[0][1].find(_WORD)
     beats = sum(_beats(word) for word in words)
     if beats >= meter.beats:
         source.problem(
             cells[0][1],
-            f"{_plural(beats, 'beat').capitalize()} of pickup fill a bar of {meter}.",
-            "Write it as a bar of its own; in a pickup every chord and slash is one beat.",
+            f"A pickup of {_plural(beats, 'beat')} fills a bar of {meter}.",
+            "Write it as a whole bar; in a pickup every chord and slash is one beat.",
         )
         return None
     changes = _written_out(words, source)
@@ -136,7 +136,7 @@ def _ending(text: Piece) -> tuple[Piece, Piece]:
 
 
 def _passes(mark: Piece, source: Source) -> tuple[int, ...]:
-    """The passes of an ending's mark: [1] [1,2] [1-3]."""
+    """The numbers in an ending's mark: [1] [1,2] [1-3]."""
     passes: list[int] = []
     for first, last in re.findall(r"(\d+)(?:\s*[-–]\s*(\d+))?", mark.text):
         if len(first) > 2 or len(last) > 2 or int(last or first) > MOST_PASSES:
@@ -163,14 +163,14 @@ def _times(right: Piece, source: Source) -> int:
 
 
 def read_changes(content: Piece, meter: Meter, source: Source) -> Changes:
-    """Read what stands in one whole bar; the beats must come out even."""
+    """Read the content of one whole bar; the beats must come out even."""
     words = content.find(_WORD)
     signs = [word for word in words if set(word.text) == {"%"}]
     if signs:
         source.problem(
             signs[0],
-            f"{signs[0].text} does not mix with chords, and two bars back is %% at most.",
-            "Let % or %% stand alone in its bar, or write the chords out.",
+            f"{signs[0].text} cannot be read here.",
+            "Let % (the bar before) or %% (two bars) stand alone in its bar, or write the chords.",
         )
         return ()
     if any(_is_slash(word) for word in words):
@@ -188,7 +188,7 @@ def read_changes(content: Piece, meter: Meter, source: Source) -> Changes:
 
 
 def _short_bar(content: Piece, meter: Meter, source: Source) -> Pickup | None:
-    """The pickup that a bar with beats written out is, when it is short."""
+    """A bar with beats written out as a pickup, if it is short."""
     words = content.find(_WORD)
     beats = sum(_beats(word) for word in words)
     if beats >= meter.beats or not any(_is_slash(word) for word in words):
@@ -197,7 +197,7 @@ def _short_bar(content: Piece, meter: Meter, source: Source) -> Pickup | None:
 
 
 def lengths_without_slashes(count: int, meter: Meter) -> tuple[int, ...] | None:
-    """How many beats each of so many chords gets in a bar; None where it does not come out even."""
+    """How many beats each of ``count`` chords gets in a bar; None if it does not come out even."""
     if count and meter.beats % count == 0:
         return (meter.beats // count,) * count
     return meter.groups if len(meter.groups) == count else None
@@ -210,7 +210,7 @@ def _written_out(words: Sequence[Piece], source: Source) -> Changes:
         source.problem(
             words[0],
             "A bar begins with a chord, not with a slash.",
-            "Write the chord that goes on sounding, then the slashes.",
+            "Write the chord that is still sounding, then the slashes.",
         )
     for word in words:
         if not _is_slash(word):
@@ -237,10 +237,10 @@ def _change(word: Piece, onset: int, source: Source) -> Change:
 def _meant(text: str) -> tuple[str, str] | None:
     """Cause and cure for what other charts write in a bar besides chords."""
     if _HELD.fullmatch(text):
-        cure = "Write a slash for every beat a chord goes on: | Cm7 / / F7 |."
-        return f'"{text}" is no chord and no beat.', cure
+        cure = "Write a slash for each further beat of a chord: | Cm7 / / F7 |."
+        return f'"{text}" is neither a chord nor a beat.', cure
     if ending := _BARE_ENDING.fullmatch(text):
-        return f'"{text}" is no chord.', f"Write an ending in brackets: | [{ending[1]}] Cm7 |."
+        return f'"{text}" isn\'t a chord.', f"Write an ending in brackets: | [{ending[1]}] Cm7 |."
     return None
 
 
@@ -267,9 +267,9 @@ def _beats(word: Piece) -> int:
 
 
 def _wrong_count(beats: int, meter: Meter) -> tuple[str, str]:
-    cause = f"Written out here: {_plural(beats, 'beat')}. A bar of {meter} has {meter.beats}."
+    cause = f"{_plural(beats, 'beat').capitalize()} are written out in a bar of {meter}."
     more = meter.beats - beats
-    verb = "Add" if more > 0 else "Take away"
+    verb = "Add" if more > 0 else "Remove"
     return cause, f"{verb} {_plural(abs(more), 'slash', 'slashes')}: one sign for every beat."
 
 
@@ -279,7 +279,7 @@ def _uneven(words: list[str], meter: Meter) -> tuple[str, str]:
     if chords > beats:
         return (
             f"{_plural(chords, 'chord').capitalize()} do not fit into {_plural(beats, 'beat')}.",
-            "Write at most one chord a beat; a line such as early 1: 2 brings one forward.",
+            "Write at most one chord a beat; a cue such as push 1: 2 brings one forward.",
         )
     slashes = ["/"] * (beats - chords)
     first = " ".join([words[0], *slashes, *words[1:]])

@@ -1,13 +1,13 @@
-"""Cues in players' words: ``hits 7: 1 2& 4&``, ``pedal 1-8: G``, ``early 5: 3 by a quarter``.
+"""Cues in players' words: ``hits 7: 1 2& 4&``, ``pedal 1-8: G``, ``push 5: 3 by a quarter``.
 
 ==========================  ====================================================================
-``hits 7: 1 2& 4&``         the whole band strikes these beats of bar 7 together
-``break 8: 1``              the band strikes beat 1 and is silent for the rest of these bars
+``hits 7: 1 2& 4&``         the whole band hits these beats of bar 7 together
+``break 8: 1``              the band hits beat 1 and is silent for the rest of these bars
 ``stop-time 1-4: 1``        the band plays only beat 1 of each of these bars
 ``pedal 1-8: G``            the bass holds to G
-``lay out 1-4: piano``      these players rest (bass, piano or comping, drums, guide, melody)
-``early 5: 3``              the chord written on beat 3 arrives an eighth early
-``late 5: 1 by a quarter``  the chord written on beat 1 arrives a quarter late
+``lay out 1-4: comp``       these players rest (bass, comp, drums, guide, line)
+``push 5: 3``               the chord written on beat 3 is played an eighth early
+``late 5: 1 by a quarter``  the chord written on beat 1 is played a quarter late
 ==========================  ====================================================================
 
 Bars count from 1 as the section is played. A beat is its number; ``&`` is the eighth after it.
@@ -20,15 +20,16 @@ import re
 from collections.abc import Callable
 from fractions import Fraction
 
-from backing.chart.bar import PLAYER_WORDS, PLAYERS, Meter
+from backing.chart.bar import PLAYERS, Meter
 from backing.chart.cue import Break, Cue, Hits, LayOut, Pedal, Push, StopTime
 from backing.chart.pitch import PitchName
 from backing.chart.text.source import Piece, Source, Statement, suggestion
 from backing.errors import ChordError
 
-CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "early", "late")
+CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "push", "late")
 _OTHER_WORDS = {
     "hit": "hits",
+    "pushes": "push",
     "breaks": "break",
     "stop time": "stop-time",
     "stoptime": "stop-time",
@@ -37,13 +38,14 @@ _OTHER_WORDS = {
     "lays out": "lay out",
 }
 _OTHER_PLAYERS = {
-    "piano": "comping",
-    "comp": "comping",
-    "keys": "comping",
+    "piano": "comp",
+    "comping": "comp",
+    "keys": "comp",
+    "melody": "line",
     "drum": "drums",
     "drummer": "drums",
     "bassist": "bass",
-    "pianist": "comping",
+    "pianist": "comp",
 }
 _SIMPLE_BEAT = re.compile(r"(?P<beat>\d{1,2})(?P<half>[&+])?")
 _COMPOUND_BEAT = re.compile(r"(?P<beat>\d{1,2})(?:\.(?P<third>[123]))?")
@@ -57,8 +59,8 @@ _EXAMPLES = {
     "hits": "hits 7: 1 2& 4&",
     "stop-time": "stop-time 1-4: 1",
     "pedal": "pedal 1-8: G",
-    "lay out": "lay out 1-4: piano bass",
-    "early": "early 5: 3",
+    "lay out": "lay out 1-4: comp bass",
+    "push": "push 5: 3",
     "late": "late 5: 1",
 }
 
@@ -76,7 +78,7 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
         return _pedal(bars, found, source)
     if word == "lay out" and found.rest.text:
         return _lay_out(bars, found, source)
-    if word in ("early", "late"):
+    if word in ("push", "late"):
         return _push(bars, found, meter, source)
     beats = _beats(found.rest, meter, source)
     if beats is None:
@@ -90,7 +92,7 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
 
 def _refuse_nothing(found: Statement, source: Source) -> None:
     word = cue_word(found)
-    cause = f'Nothing is said after "{word}".'
+    cause = f'Nothing follows "{word}".'
     source.problem(found.line, cause, f"Write a line such as {_EXAMPLES[word]}.")
 
 
@@ -113,8 +115,7 @@ def _lay_out(bars: Bars, found: Statement, source: Source) -> LayOut | None:
         elif name != "and":
             near = suggestion(name, (*PLAYERS, *_OTHER_PLAYERS))
             cause = f'Nobody in the band is called "{piece}".'
-            band = ", ".join(PLAYER_WORDS.get(player, player) for player in PLAYERS)
-            source.problem(piece, cause, f"{near}The band is {band}.")
+            source.problem(piece, cause, f"{near}The band is {', '.join(PLAYERS)}.")
             return None
     if not players:
         _refuse_nothing(found, source)
@@ -127,7 +128,7 @@ def _push(bars: Bars, found: Statement, meter: Meter, source: Source) -> Push | 
     match = _BY.fullmatch(found.rest.text)
     by = match["by"] if match else None
     if match is None or (by and by.lower() not in _LENGTHS):
-        cause = f'A chord is not {word} "by {by}".'
+        cause = f'"by {by}" isn\'t how far a chord can move.'
         source.problem(found.rest, cause, "Write by an eighth (or nothing), or by a quarter.")
         return None
     beats = _beats(found.rest.group(match, "beats"), meter, source)
@@ -137,7 +138,7 @@ def _push(bars: Bars, found: Statement, meter: Meter, source: Source) -> Push | 
         _refuse_nothing(found, source)
         return None
     early = _LENGTHS[(by or "eighth").lower()] / meter.beat_quarters
-    return Push(*bars, beats, early if word == "early" else -early, span=found.line.span)
+    return Push(*bars, beats, early if word == "push" else -early, span=found.line.span)
 
 
 def _beats(rest: Piece, meter: Meter, source: Source) -> tuple[Fraction, ...] | None:
@@ -148,7 +149,7 @@ def _beats(rest: Piece, meter: Meter, source: Source) -> tuple[Fraction, ...] | 
         match = pattern.fullmatch(piece.text)
         if match is None:
             how = "1, 1.2 and 1.3" if meter.compound else "1 and 1&"
-            cause = f'"{piece}" is no beat of {meter}.'
+            cause = f'"{piece}" isn\'t a beat of {meter}.'
             source.problem(piece, cause, f"The eighths of a beat are written {how}.")
             return None
         if not 1 <= int(match["beat"]) <= meter.beats:
@@ -179,11 +180,10 @@ def cue_text(cue: Cue, meter: Meter) -> str:
         case Pedal():
             return f"pedal {bars}: {cue.note}"
         case LayOut():
-            playing = (name for name in PLAYERS if name in cue.players)
-            players = " ".join(PLAYER_WORDS.get(name, name) for name in playing)
+            players = " ".join(name for name in PLAYERS if name in cue.players)
             return f"lay out {bars}: {players}"
         case Push():
-            word = "early" if cue.early > 0 else "late"
+            word = "push" if cue.early > 0 else "late"
             by = " by a quarter" if abs(cue.early) * meter.beat_quarters == 1 else ""
             return f"{word} {bars}: {_beats_text(cue.beats)}{by}"
 

@@ -1,16 +1,16 @@
-"""What stands on the lines before the sections, and beside a section's name.
+"""The lines before the sections, and the options after a section's name.
 
 ==========  ================================  ====================================================
 ``title``   Low Tide Ferry                    the file's name, where it is missing
-``by``      demo tune, CC0                    who wrote it, and how it may be given on
+``by``      demo tune, CC0                    who wrote it, and its license
 ``key``     G minor                           the only line that must be there
 ``meter``   4/4                               also 2/4 3/4 5/4 6/4 7/4 6/8 9/8 12/8
 ``tempo``   132                               beats a minute, 20 to 400; 120 where it is missing
 ``feel``    swing                             how the band plays; swing where it is missing
 ``head``    intro A A B A                     the sections in order; as written, where missing
 ``solos``   A A B A                           one chorus for soloing
-``out``     A A B A:1-6 coda                  the last time
-``notes``   brushes throughout                for the player; may stand several times
+``head out``  A A B A:1-6 coda                  the head after the solos
+``notes``   brushes throughout                for the player; may come several times
 ==========  ================================  ====================================================
 """
 
@@ -19,17 +19,18 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Any
 
 from backing.chart.bar import Meter
-from backing.chart.feel_name import is_feel_file
 from backing.chart.pitch import Key
-from backing.chart.section import SectionUse
+from backing.chart.section import SectionUse, is_feel_file
 from backing.chart.text.source import Piece, Source
 from backing.errors import ChordError
+from backing.glossary import HEAD_OUT
 
-HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "out", "notes")
+HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "head out", "notes")
 NAME = r"[^\W\d_][\w']*"
-"""How a section is called: a letter, then letters and digits."""
+"""The name of a section: a letter, then letters and digits."""
 
 METERS = tuple(
     Meter(upper, lower)
@@ -61,26 +62,21 @@ class Header:
     def with_line(self, word: str, value: Piece, source: Source) -> Header:
         """The header with one more line; ``word`` is one of HEADERS."""
         match word:
-            case "title":
-                return replace(self, title=plain(value))
-            case "by":
-                return replace(self, by=plain(value))
-            case "key":
-                return replace(self, key=read_key(value, source))
-            case "meter":
-                return replace(self, meter=read_meter(value, source))
-            case "tempo":
-                return replace(self, tempo=read_tempo(value, source))
-            case "feel":
-                return replace(self, feel=read_feel(value))
-            case "head":
-                return replace(self, head=read_order(value, source))
-            case "solos":
-                return replace(self, solos=read_order(value, source))
-            case "out":
-                return replace(self, out=read_order(value, source))
-            case _:
+            case "notes":
                 return replace(self, notes=(*self.notes, plain(value)))
+            case "title" | "by":
+                said: Any = plain(value)
+            case "key":
+                said = read_key(value, source)
+            case "meter":
+                said = read_meter(value, source)
+            case "tempo":
+                said = read_tempo(value, source)
+            case "feel":
+                said = read_feel(value)
+            case _:
+                said = read_order(value, source)
+        return replace(self, **{"out" if word == HEAD_OUT.word else word: said})
 
 
 def plain(value: Piece) -> str:
@@ -89,7 +85,7 @@ def plain(value: Piece) -> str:
 
 
 def read_feel(value: Piece) -> str:
-    """The name of a feel in small letters, or a feel file, whose name is its own."""
+    """The name of a feel in lowercase, or a feel file as it is named."""
     text = plain(value)
     return text if is_feel_file(text) else text.lower()
 
@@ -110,7 +106,7 @@ def read_meter(value: Piece, source: Source) -> Meter | None:
     for meter in METERS:
         if text == str(meter):
             return meter
-    cause = f'"{value}" is no meter the band plays.'
+    cause = f'"{value}" isn\'t a meter the band plays.'
     source.problem(value, cause, f"Write one of {', '.join(map(str, METERS))}.")
     return None
 
@@ -120,8 +116,8 @@ def read_tempo(value: Piece, source: Source) -> Fraction | None:
     match = _NUMBER.fullmatch(value.text)
     tempo = _fraction(match["number"]) if match else None
     if tempo is None:
-        cause = f'"{value}" is no tempo.'
-        source.problem(value, cause, "Write the beats a minute as a number, such as tempo: 132.")
+        cause = f'"{value}" isn\'t a tempo.'
+        source.problem(value, cause, "Write beats a minute, such as tempo: 132.")
         return None
     if not SLOWEST <= tempo <= FASTEST:
         cause = f"A tempo of {value} cannot be played."
@@ -136,7 +132,7 @@ def read_ratio(value: Piece, tempo: Fraction, source: Source) -> Fraction | None
     ratio = _fraction(match["times"] or match["part"]) if match else None
     if ratio is not None and Fraction(1, 4) <= ratio <= 4:
         return ratio
-    cause = f'"{value}" is no tempo for a section: there it is a ratio of the tune\'s.'
+    cause = f"\"{value}\" isn't a section's tempo, which is a ratio to the tune's."
     number = _NUMBER.fullmatch(value.text)
     bpm = _fraction(number["number"]) if number else None
     example = "x2, x1/2 or x3/4"
@@ -159,13 +155,13 @@ def read_order(value: Piece, source: Source) -> tuple[SectionUse, ...] | None:
     for word in value.find(r"[^\s,]+"):
         match = _USE.fullmatch(word.text)
         if match is None:
-            cause = f'"{word}" is no section.'
+            cause = f'"{word}" isn\'t a section.'
             source.problem(word, cause, "Write names with spaces between: A A B A:1-6 coda.")
             return None
         first = int(match["first"]) if match["first"] else None
         last = int(match["last"]) if match["last"] else first
         uses.append(SectionUse(match["name"], first, last, word.span))
     if not uses:
-        source.problem(value, "This order names no section.", "Write one such as A A B A.")
+        source.problem(value, "No section is named here.", "Write one such as A A B A.")
         return None
     return tuple(uses)

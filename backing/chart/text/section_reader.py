@@ -1,4 +1,4 @@
-"""Reads what stands under a section's name: bars, other bars for soloing, cues."""
+"""Reads the lines under a section's name: bars, solos lines, cues."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from backing.chart.bar import Meter
 from backing.chart.cue import Cue
 from backing.chart.section import Pickup, Replacement, Row, Section, WrittenBar
-from backing.chart.signs import check_repeats, check_sign, reach
 from backing.chart.text.bar_line import (
     ReadBar,
     is_chord,
@@ -17,13 +16,14 @@ from backing.chart.text.bar_line import (
     read_plain_row,
     read_row,
 )
+from backing.chart.text.checks import bars_back, check_repeats, check_sign
 from backing.chart.text.cue_line import CUE_WORDS, cue_word, read_cue
 from backing.chart.text.header import HEADERS, NAME
 from backing.chart.text.source import Piece, Source, Statement, suggestion
 from backing.chart.unfold import BAR_LIMIT
 
 OPTIONS = ("feel", "key", "meter", "tempo")
-"""What may stand beside a section's name."""
+"""The options after a section's name."""
 LINE_WORDS = ("solos", "pickup", "bars", *CUE_WORDS)
 """What a line under a section's name may begin with, besides its bars."""
 
@@ -34,7 +34,7 @@ _JUMP = re.compile(r"(?i:d\.?\s?[cs]\.?(\s|$)|(da capo|dal segno|to coda|fine)\b
 
 @dataclass(slots=True)
 class _RowDraft:
-    """A line of bars and the line for soloing under it; ``start`` counts the bars before it."""
+    """A line of bars and the solos line under it; ``start`` counts the bars before it."""
 
     start: int
     bars: tuple[WrittenBar, ...]
@@ -52,8 +52,8 @@ class _RowDraft:
 class SectionReader:
     """Reads the lines of one section in its ``meter``.
 
-    ``opened`` is the section as its first line gives it. ``broken`` tells afterwards whether its
-    signs are wrong, so that its bars cannot be counted.
+    ``opened`` is the section as its first line gives it. ``broken`` is True afterwards if its signs
+    are wrong, so that its bars cannot be counted.
     """
 
     def __init__(self, source: Source, meter: Meter, opened: Section) -> None:
@@ -69,7 +69,7 @@ class SectionReader:
         self.cues: list[Cue] = []
 
     def read(self, statements: list[Statement], *, first: bool) -> Section:
-        """The section; ``first`` in its file it may begin with a short bar."""
+        """Read the section; the ``first`` of a file may begin with a short bar."""
         before = self.source.problems
         for found in statements:
             self._read(found, first)
@@ -107,7 +107,7 @@ class SectionReader:
     def _read_row(self, line: Piece, first: bool) -> None:
         if self.opened.base is not None:
             cause = f"Section {self.opened.name} has the bars of {self.opened.base}."
-            cure = "Write those that differ with their numbers, such as bars 7-8: | Gm6 | D7 |."
+            cure = "Number the bars that differ, such as bars 7-8: | Gm6 | D7 |."
             self.source.problem(line, cause, cure)
             return
         if len(self.cells) > BAR_LIMIT:
@@ -131,33 +131,33 @@ class SectionReader:
         drafts = self.rows or self.replacements
         bars = read_plain_row(found.rest, self.meter, self.source, empty=True)
         if not drafts:
-            cause = "There are no bars above this line for soloing."
-            self.source.problem(found.head, cause, "Write it under the line of bars it varies.")
+            cause = "There are no bars above this solos line."
+            self.source.problem(found.head, cause, "Write it under the bars it changes.")
             return
         draft = drafts[-1]
         above = sum(bar.count for bar in draft.bars)
         count = sum(bar.count if bar else 1 for bar in bars)
         if count > above:
-            cause = f"{count} bars for soloing stand under a line of {above}."
+            cause = f"This solos line has {count} bars, under a line of {above}."
             cure = "Write one bar under each, left empty where nothing changes."
             self.source.problem(found.rest, cause, cure)
             return
         if draft.solos:
-            cause = "The bars above already have a line for soloing."
+            cause = "The bars above already have a solos line."
             self.source.problem(found.head, cause, "Keep one of the two.")
         draft.solos = tuple(bars)
 
     def _read_pickup(self, found: Statement) -> None:
         if self.rows or self.pickup or self.opened.base is not None:
-            cause = "A pickup stands once, before the first bar of a section of its own."
-            self.source.problem(found.head, cause, "Move it above the bars, or take it out.")
+            cause = "A pickup comes once, before the first bar of a section."
+            self.source.problem(found.head, cause, "Move it above the bars, or delete it.")
             return
         self.pickup = read_pickup(found.rest, self.meter, self.source)
 
     def _read_replacement(self, found: Statement) -> None:
         if self.opened.base is None:
-            cause = f"Section {self.opened.name} is not derived, so no bars of it are replaced."
-            cure = "Write section A2 = A first, or the bars themselves without their numbers."
+            cause = f"Section {self.opened.name} is not derived, so it has no bars to replace."
+            cure = "Write section A2 = A, or the bars without numbers."
             self.source.problem(found.head, cause, cure)
             return
         numbers = self._bars(found)
@@ -167,7 +167,7 @@ class SectionReader:
         count = sum(bar.count for bar in bars if bar)
         first, last = numbers
         if count != last - first + 1:
-            cause = f"{count} bars stand for {last - first + 1}."
+            cause = f"{count} bars are written for {last - first + 1}."
             self.source.problem(found.rest, cause, "Write as many bars as the line names.")
             return
         kept = tuple(bar for bar in bars if bar)
@@ -182,15 +182,15 @@ class SectionReader:
     def _bars(self, found: Statement) -> tuple[int, int] | None:
         """The numbers of the bars a line is for; None after a problem."""
         if found.bars is None:
-            cause = f'"{found.head}" does not say for which bars.'
-            cure = f"Write their numbers in the section: {found.head} 7: or {found.head} 1-4:."
+            cause = f'"{found.head}" needs bar numbers.'
+            cure = f"Count them within the section: {found.head} 7: or {found.head} 1-4:."
             self.source.problem(found.head, cause, cure)
             return None
         first, *rest = map(int, re.findall(r"\d+", found.bars.text))
         last = rest[0] if rest else first
         if not 1 <= first <= last:
             cause = f"Bars {first}-{last} run backwards." if first else "Bars are counted from 1."
-            self.source.problem(found.bars, cause, "Write the smaller number first, from 1 on.")
+            self.source.problem(found.bars, cause, "Count from 1, the smaller number first.")
             return None
         return first, last
 
@@ -203,7 +203,7 @@ class SectionReader:
         """Check the signs of the whole section, once it is read."""
         before = self.source.problems
         check_repeats(self.cells, self.source)
-        reaches = reach([cell.bar for cell in self.cells])
+        reaches = bars_back([cell.bar for cell in self.cells])
         for draft in self.rows:
             self._check_signs(draft, reaches)
         for draft in self.replacements:
@@ -219,18 +219,18 @@ class SectionReader:
                 index += bar.count if bar else 1
 
     def _refuse_header(self, found: Statement) -> None:
-        cause = f'"{found.head}:" stands under a section, but belongs at the top of the file.'
+        cause = f'"{found.head}:" comes under a section, but belongs at the top of the file.'
         cure = "Move it up, before the first section."
         if found.word in OPTIONS:
             beside = f"section {self.opened.name}  {found.word}: ..."
-            cure = f"Move it before the first section, or beside the section's name ({beside})."
+            cure = f"Move it before the first section, or after the section's name ({beside})."
         self.source.problem(found.head, cause, cure)
 
     def _refuse(self, found: Statement) -> None:
         where = found.head if found.word else found.line.words()[0]
         near = suggestion(where.text, (*LINE_WORDS, "section"))
         cause = f'"{where}" is neither bars nor a cue for the band.'
-        cure = f"{near}Bars stand between |; a cue begins with {', '.join(CUE_WORDS)}."
+        cure = f"{near}Bars go between |; a cue begins with {', '.join(CUE_WORDS)}."
         if name := bare_name(found.line):
             cause, cure = no_section(name)
         elif _JUMP.match(found.line.text):
@@ -242,11 +242,11 @@ class SectionReader:
 
 
 def bare_name(line: Piece) -> str:
-    """The section that a line such as [A], A: or (B) may mean to begin; empty in any other."""
+    """The section meant by a line such as [A], A: or (B); "" for any other line."""
     match = _BARE_NAME.fullmatch(line.text)
     return "".join(match.groups("")) if match else ""
 
 
 def no_section(name: str) -> tuple[str, str]:
-    """Cause and cure for the name of a section without its word."""
-    return "A section begins with its word.", f"Write section {name} on this line."
+    """Cause and cure for a section's name without the word section."""
+    return "A section begins with the word section.", f"Write section {name} on this line."

@@ -1,4 +1,4 @@
-"""Pieces of source text that know where they stand, and the list of problems found in them."""
+"""Pieces of source text with their line and column, and the problems found in them."""
 
 from __future__ import annotations
 
@@ -6,26 +6,45 @@ import difflib
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
-from backing.errors import Problem, Span, TuneError
+from backing.errors import Problem, Span, TuneError, UserError
 
-# Signs that steer a terminal or turn the text around them (Unicode classes Cc and the bidirectional
-# controls of UAX #9), and that XML 1.0 forbids in part, become spaces: every column stays its own.
+# Control characters (Unicode class Cc and the bidirectional controls of UAX #9), which steer a
+# terminal and which XML 1.0 forbids in part, become spaces, so that columns stay the same.
 _UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 # C7 #11 and C7(b9 #9) are chords; so is what stands in them
 _NOTE = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
 
 
 def readable(words: str) -> str:
-    """Words that came from the system, such as a file's name, as text that any format can hold.
+    """Words from the system, such as a file's name, as text that any format can hold.
 
-    A file may be called anything: bytes that are no text become a sign for that.
+    Bytes that are no text become U+FFFD.
     """
     return _UNSEEN.sub(" ", words.encode("utf-8", "surrogateescape").decode("utf-8", "replace"))
 
 
+def read_bytes(path: Path, most: int) -> bytes:
+    """The content of a tune's file of at most ``most`` bytes; raises UserError."""
+    try:
+        if path.is_dir():
+            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
+        if (size := path.stat().st_size) > most:
+            cause = f"{path} is too long for a tune: {size:,} bytes."
+            raise UserError(cause, f"A tune file has at most {most:,}.")
+        with path.open("rb") as stream:
+            return stream.read(most)
+    except FileNotFoundError:
+        raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "its name isn't a file name"
+        cause = f"{path} cannot be read: {reason}."
+        raise UserError(cause, "Check its name and permissions.") from None
+
+
 def title_of(stem: str) -> str:
-    """The title of a tune whose file tells none but its name."""
+    """The title of a tune that has only its file's name."""
     return " ".join(readable(stem).split())
 
 
@@ -42,7 +61,7 @@ class Piece:
 
     @property
     def span(self) -> Span:
-        """Where the piece stands."""
+        """Its place in the file."""
         return Span(self.line, self.column, len(self.text))
 
     def cut(self, start: int, end: int | None = None) -> Piece:
@@ -129,14 +148,14 @@ class Source:
         return (Piece(text, number) for number, text in enumerate(self.lines, 1))
 
     def problem(self, where: Piece | Span, cause: str, cure: str) -> None:
-        """Note a mistake; ``finish`` raises them all."""
+        """Record a mistake; ``finish`` raises them all."""
         span = where.span if isinstance(where, Piece) else where
         text = self.lines[span.line - 1]
         self._problems.append(Problem(self.file, span, text, cause, cure))
 
     @property
     def problems(self) -> int:
-        """How many mistakes have been noted."""
+        """How many mistakes have been recorded."""
         return len(self._problems)
 
     def finish(self) -> None:
@@ -151,6 +170,8 @@ class Source:
 
 
 MEANT = {
+    "out": "head out",
+    "early": "push",
     "time": "meter",
     "signature": "meter",
     "time signature": "meter",
@@ -165,7 +186,7 @@ MEANT = {
     "name": "title",
     "comment": "notes",
 }
-"""What people may call the lines of a tune file -> their words there."""
+"""Other and older words for the lines of a tune file -> the words now."""
 
 
 def suggestion(word: str, known: Iterable[str]) -> str:

@@ -1,4 +1,4 @@
-"""The tune file: a short text as a player types it becomes a form, with all its mistakes at once.
+"""The tune file: a short text becomes a form, or all its mistakes at once.
 
 ::
 
@@ -22,9 +22,9 @@
   before; ``N.C.`` is no chord. ``pickup: | D7 |`` is a short bar before the first, a beat for each
   sign; the first bar of the file is one too when its beats are written out and too few.
 - Repeats: ``|: ... :|``, ``:| x3`` for three times in all; ``| [1,2] ... :| [3] ... |`` endings.
-- Beside a section's name: ``section B  feel: two  key: F  meter: 3/4  tempo: x1/2`` (x: times the
+- After a section's name: ``section B  feel: two  key: F  meter: 3/4  tempo: x1/2`` (x: times the
   tune's tempo).
-- A ``solos:`` line stands under the row of bars it varies, bar under bar (``%%`` counts as two).
+- A ``solos:`` line goes under the row of bars it changes, bar under bar (``%%`` counts as two).
 - Headers are listed in ``header.py``, cues such as ``hits`` in ``cue_line.py``.
 """
 
@@ -33,6 +33,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from backing.chart.form import Form
+from backing.chart.text.source import read_bytes
 from backing.chart.text.tune_reader import FeelFaults, TuneReader
 from backing.chart.text.writer import write
 from backing.errors import UserError
@@ -50,11 +51,11 @@ def _no_faults(_: str) -> tuple[UserError, ...]:
 def read(
     text: str, file: str = "", *, folder: str = "", feel_faults: FeelFaults = _no_faults
 ) -> Form:
-    """The form that a tune file's text describes.
+    """Read a tune file's text, such as "key: C\\n| Dm7 | G7 | Cmaj7 | % |".
 
     ``file`` names it in messages, and gives the title where the text has none. Feel files that
-    the text names are sought in ``folder`` ("": the working folder). ``feel_faults`` is asked
-    what is wrong with each feel; the chart alone takes any name.
+    the text names are looked for in ``folder`` ("": the working folder). ``feel_faults`` finds
+    the mistakes in a feel; without it any name is taken.
 
     Raises:
         TuneError: every problem of the text, with its place.
@@ -65,39 +66,27 @@ def read(
 def read_file(path: Path | str, *, feel_faults: FeelFaults = _no_faults) -> Form:
     """The form in a tune file: UTF-8 text, with or without a byte order mark.
 
-    Feel files that it names are sought beside it; ``feel_faults``: see ``read``.
+    Feel files that it names are looked for in its folder; ``feel_faults``: see ``read``.
 
     Raises:
         TuneError: every problem of its text.
         UserError: the file is missing, unreadable, too long, or no text.
     """
     path = Path(path)
-    return read(_text(path), str(path), folder=str(path.parent), feel_faults=feel_faults)
-
-
-def _text(path: Path) -> str:
-    try:
-        if path.is_dir():
-            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
-        if path.stat().st_size > MOST_BYTES:
-            cause = f"{path} is longer than a tune: {path.stat().st_size:,} bytes."
-            raise UserError(cause, f"A tune file has at most {MOST_BYTES:,}.")
-        with path.open("rb") as stream:
-            data = stream.read(MOST_BYTES)
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "its name is no file name"
-        raise UserError(f"{path} cannot be read: {reason}.", "Check its name and rights.") from None
-    return _decoded(data, path)
+    return read(
+        _decoded(read_bytes(path, MOST_BYTES), path),
+        str(path),
+        folder=str(path.parent),
+        feel_faults=feel_faults,
+    )
 
 
 def _decoded(data: bytes, path: Path) -> str:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        cause = f"{path} is no UTF-8 text (byte {error.start + 1} does not belong there)."
+        cause = f"{path} isn't UTF-8 text (see byte {error.start + 1})."
         raise UserError(cause, "Save it from a text editor as plain UTF-8 text.") from None
     if "\0" in text:
-        raise UserError(f"{path} is no text file.", "Name a tune file: plain UTF-8 text.")
+        raise UserError(f"{path} isn't a text file.", "Name a tune file: plain UTF-8 text.")
     return text

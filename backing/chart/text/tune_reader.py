@@ -1,4 +1,4 @@
-"""Reads the lines of a tune file into a form, noting every mistake on the way."""
+"""Reads a tune file into a form and records every mistake on the way."""
 
 from __future__ import annotations
 
@@ -9,11 +9,10 @@ from fractions import Fraction
 from pathlib import PurePath
 
 from backing.chart.bar import Meter
-from backing.chart.feel_name import beside
 from backing.chart.form import Form
-from backing.chart.form_check import FormCheck
-from backing.chart.section import Section
+from backing.chart.section import Section, feel_path
 from backing.chart.text.bar_line import is_chord, outside_bars
+from backing.chart.text.checks import FormCheck
 from backing.chart.text.cue_line import cue_word
 from backing.chart.text.header import (
     HEADERS,
@@ -31,7 +30,7 @@ from backing.errors import UserError
 MOST_LINES = 5_000
 LONGEST_LINE = 1_000
 MOST_DERIVED = 50
-"""Bounds far beyond any tune, so that a file that is none is refused at once."""
+"""Bounds far beyond any tune, so that other files are refused at once."""
 
 DEFAULT_METER = Meter(4, 4)
 DEFAULT_TEMPO = Fraction(120)
@@ -46,7 +45,7 @@ _BEFORE_SECTIONS = ("solos", "pickup")
 
 
 FeelFaults = Callable[[str], Iterable[UserError]]
-"""What is wrong with the feel found at a place (see ``beside``)."""
+"""The mistakes in the feel of a name or path (see ``feel_path``)."""
 
 
 @dataclass(slots=True)
@@ -69,7 +68,7 @@ class _SectionDraft:
 class TuneReader:
     """Reads one text: first its lines, then its header, then the bars of its sections.
 
-    ``folder`` is where feel files are sought, ``feel_faults`` finds the mistakes in a feel.
+    ``folder`` is where feel files are looked for, ``feel_faults`` finds the mistakes in a feel.
     """
 
     def __init__(self, text: str, file: str, folder: str, feel_faults: FeelFaults) -> None:
@@ -149,7 +148,7 @@ class TuneReader:
         self._place_remarks(waiting)
 
     def _lines(self) -> Iterator[Piece]:
-        """The lines, but for those that no tune has."""
+        """The lines, up to the bounds of a tune."""
         for line in self.source.pieces():
             if line.line > MOST_LINES:
                 cause = f"This file has more than {MOST_LINES:,} lines."
@@ -157,7 +156,7 @@ class TuneReader:
                 return
             if len(line.text) > LONGEST_LINE:
                 cause = f"This line is longer than {LONGEST_LINE:,} characters."
-                self.source.problem(line.cut(0, 1), cause, "Write it in several lines.")
+                self.source.problem(line.cut(0, 1), cause, "Break it into several lines.")
             else:
                 yield line
 
@@ -184,11 +183,11 @@ class TuneReader:
             self._refuse_header(line, found)
         elif word in self.header_lines and word != "notes":
             before = self.header_lines[word].line
-            cause = f'"{word}" already stands on line {before}.'
+            cause = f'"{word}" is already on line {before}.'
             self.source.problem(line, cause, "Keep one of the two.")
         elif not found.rest.text and word != "by":
-            cause = f'Nothing is said after "{word}:".'
-            self.source.problem(line, cause, "Write it on this line, or take the line out.")
+            cause = f'Nothing follows "{word}:".'
+            self.source.problem(line, cause, "Write it on this line, or delete the line.")
             self.header_lines.setdefault(word, line)
         else:
             self.header_lines.setdefault(word, line)
@@ -197,11 +196,11 @@ class TuneReader:
     def _refuse_header(self, line: Piece, found: Statement) -> None:
         word = found.head if found.word else line.words()[0]
         if cue_word(found):
-            cause = f'"{word}" stands before any section.'
+            cause = f'"{word}" comes before any section.'
             self.source.problem(word, cause, "Write it under the bars of a section.")
             return
         near = suggestion(word.text, (*HEADERS, "section"))
-        cause = f'"{word}" is no line of a tune file.'
+        cause = f'"{word}" isn\'t a line of a tune file.'
         cure = f"{near}Lines at the top are {', '.join(HEADERS)}; then come sections and bars."
         if word.text.lower() in HEADERS and not found.word:
             cause = f'A colon is missing after "{word}".'
@@ -213,13 +212,13 @@ class TuneReader:
         self.source.problem(word, cause, cure)
 
     def _check_feels(self) -> None:
-        """Note what is wrong with the feels that the header and the sections name."""
+        """Report mistakes in the feels that the header and the sections name."""
         named = [draft.options["feel"] for draft in self.drafts if "feel" in draft.options]
         if "feel" in self.header_lines:
             named.append(Statement.of(self.header_lines["feel"]).rest)
         for piece in named:
             if piece.text:
-                for fault in self.feel_faults(beside(read_feel(piece), self.folder)):
+                for fault in self.feel_faults(feel_path(read_feel(piece), self.folder)):
                     self.source.problem(piece, fault.cause, fault.cure)
 
     # sections
@@ -227,7 +226,7 @@ class TuneReader:
     def _begin_section(self, line: Piece) -> None:
         match = _SECTION.fullmatch(line.text)
         if match is None:
-            cause = "This section has no name that can be used."
+            cause = "This section needs a name."
             cure = "Write a letter, then letters or digits: section A, section B2 = B."
             self.source.problem(line, cause, cure)
             self.drafts.append(_SectionDraft("", line))
@@ -240,7 +239,7 @@ class TuneReader:
         self.drafts.append(draft)
 
     def _take_pickup(self, draft: _SectionDraft) -> None:
-        """Give the first section the pickup that stands above its name."""
+        """Give the first section the pickup written above its name."""
         above = self.drafts[0] if len(self.drafts) == 1 else None
         if above and above.unnamed and all(s.word == "pickup" for s in above.statements):
             draft.statements += above.statements
@@ -263,13 +262,13 @@ class TuneReader:
                 self.source.problem(word, cause, f"{near}It may have {', '.join(OPTIONS)}.")
         left = rest.cut(end).strip()
         if left.text:
-            cause = f'"{left}" does not belong beside a section\'s name.'
+            cause = f'"{left}" does not belong after a section\'s name.'
             cure = "Write section B, section B2 = B, or section B  feel: two  tempo: x2."
             self.source.problem(left, cause, cure)
         return options
 
     def _distinct(self) -> dict[str, _SectionDraft]:
-        """The drafts by name, those without one or with a name twice left out."""
+        """The drafts by name, without those that have none or one already taken."""
         drafts: dict[str, _SectionDraft] = {}
         for draft in self.drafts:
             if draft.name in drafts:
@@ -278,7 +277,7 @@ class TuneReader:
                 cure = "Give this one another name."
                 if before.unnamed:
                     cause = f"Line {before.line.line} begins a section without a name, which is A."
-                    cure = "Give this one another name, or write a name above that line, too."
+                    cure = "Give this one another name, or name that one too."
                 self.source.problem(draft.line, cause, cure)
             elif draft.name:
                 drafts[draft.name] = draft
@@ -300,18 +299,18 @@ class TuneReader:
         if draft.name in line:
             path = " = ".join([draft.name, *line[: line.index(draft.name) + 1]])
             cause = f"Section {draft.name} is derived from itself: {path}."
-            self.source.problem(draft.base, cause, "Write the bars of one of them out.")
+            self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
         elif len(line) > MOST_DERIVED:
             if len(line) == MOST_DERIVED + 1:
                 cause = f"Section {draft.name} is derived through more than {MOST_DERIVED} others."
-                self.source.problem(draft.base, cause, "Write the bars of one of them out.")
+                self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
 
     def _section(self, draft: _SectionDraft, drafts: dict[str, _SectionDraft]) -> Section:
         line = [draft, *_ancestors(draft, drafts)]
         sounding = [d.options["meter"] for d in line if "meter" in d.options]
-        # read once more without noting its problems, which its own section notes
+        # read again without recording its problems, which its own section records
         meter = read_meter(sounding[-1], Source(self.source.text, "")) if sounding else None
         reader = SectionReader(self.source, meter or self._meter, self._opened(draft))
         section = reader.read(draft.statements, first=draft is self.drafts[0])
@@ -320,17 +319,17 @@ class TuneReader:
         return section
 
     def _opened(self, draft: _SectionDraft) -> Section:
-        """The section without its bars: what stands on its first line."""
+        """The section without its bars: its first line."""
         options, source = draft.options, self.source
         for word, value in options.items():
             if not value.text:
                 source.problem(
-                    value, f'Nothing is said after "{word}:".', "Write it, or take it out."
+                    value, f'Nothing follows "{word}:".', "Write it, or delete the word."
                 )
         options = {word: value for word, value in options.items() if value.text}
         if draft.base is not None and "meter" in options:
             cause = f"A derived section has the meter of its base, {draft.base}."
-            source.problem(options["meter"], cause, "Take the meter out, or write a new section.")
+            source.problem(options["meter"], cause, "Delete the meter, or write a new section.")
         feel = options.get("feel")
         return Section(
             name=draft.name,
@@ -357,7 +356,7 @@ def _is_section(line: Piece) -> bool:
 
 
 def _ancestors(draft: _SectionDraft, drafts: dict[str, _SectionDraft]) -> Iterator[_SectionDraft]:
-    """The sections a draft is derived from, the nearest first; once round where they circle."""
+    """The bases of a draft, the nearest first; each once where they form a circle."""
     seen: set[str] = set()
     while draft.base is not None and draft.base.text in drafts and draft.base.text not in seen:
         seen.add(draft.base.text)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from backing.chart.bar import Change, Meter
-from backing.chart.form import ORDERS, Form
+from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.section import Row, Section, SectionUse, WrittenBar
 from backing.chart.text.bar_line import lengths_without_slashes
 from backing.chart.text.cue_line import cue_text
@@ -15,10 +15,12 @@ from backing.chart.text.cue_line import cue_text
 def write(form: Form) -> str:
     """The text of a tune file that reads as ``form``.
 
-    Notes to the reader come out on lines of their own, above what they stood beside.
+    Comments come out on lines of their own, above what they belonged to.
     """
     lines = [f"# {remark}" for remark in form.remarks]
-    lines += [f"{word + ':':<7}{value}" for word, value in _header(form)]
+    header = tuple(_header(form))
+    width = max(len(word) for word, _ in header) + 2
+    lines += [f"{word + ':':<{width}}{value}" for word, value in header]
     for section in form.sections:
         lines += ["", *_section(section, form.meter_of(section))]
     return "\n".join(lines) + "\n"
@@ -35,7 +37,7 @@ def _header(form: Form) -> Iterator[tuple[str, str]]:
     for order in ORDERS:
         uses: tuple[SectionUse, ...] | None = getattr(form, order)
         if uses is not None:
-            yield order, " ".join(map(str, uses))
+            yield order_name(order), " ".join(map(str, uses))
     for note in form.notes:
         yield "notes", _safe(note)
 
@@ -69,7 +71,7 @@ def _opening(section: Section) -> str:
 
 
 def _row(row: Row, meter: Meter, widths: Sequence[int]) -> str:
-    """A line of bars, those of one section under each other."""
+    """A line of bars, aligned with the other lines of its section."""
     text = ""
     closed = ""
     for index, bar in enumerate(row.bars):
@@ -123,12 +125,12 @@ def _chord(change: Change) -> str:
 
 
 def _number(value: Fraction) -> str:
-    """A whole number or decimals where they say it exactly, else a fraction."""
+    """A whole number or decimals where these are exact, else a fraction."""
     decimal = str(float(value)).removesuffix(".0")
     return decimal if "e" not in decimal and Fraction(decimal) == value else str(value)
 
 
 def _safe(text: str) -> str:
-    """A free text on one line, in which no note to the reader begins."""
+    """A free text on one line, without a # that would begin a comment."""
     text = " ".join(text.split()).replace(" #", " ♯")
     return "♯" + text[1:] if text.startswith("#") else text

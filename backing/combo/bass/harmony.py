@@ -1,4 +1,4 @@
-"""What each pitch of the bass is worth over a chord.
+"""Weights of the bass's pitches over a chord.
 
 Pitches are numbered from the open E string (MIDI 28) up: a *step table* has one entry for each of
 the 28 pitches to the G an octave above the open G string.
@@ -17,7 +17,7 @@ LOWEST, HIGHEST = 28, 55
 """E1 to G3, the walking range of the double bass in MIDI numbers (textbooks, from memory)."""
 PITCHES = HIGHEST - LOWEST + 1
 HOME = 34
-"""The first note of a pass lies in the octave from here up, which the pass before aims at."""
+"""The first note of a pass is in the octave from here up, so that the pass before can aim at it."""
 
 PitchWeights = tuple[float, ...]
 
@@ -26,16 +26,16 @@ TONE, SCALE, CHROMATIC = 0, 1, 2
 
 
 class Emphasis(IntEnum):
-    """Where a note stands in the harmony: what its pitch has to do."""
+    """The weight of a note's place in the harmony."""
 
     CHANGE = 0  # the first note over a new chord
     BAR = 1  # the first note of a bar over the same chord
-    STRONG = 2  # the head of a group of beats, or a long note
+    STRONG = 2  # on the first of a group of beats, or long
     WEAK = 3  # between those
 
 
-# Weight of a pitch by what it is, in the places that no drawn tone fills. Tuned so that a line
-# comes out near the shares by beat of the Weimar Jazz Database's bass lines (swing in 4/4): on
+# Weight of a pitch by its kind, where no tone is drawn. Tuned so that a line comes near the shares
+# by beat of the Weimar Jazz Database's bass lines (swing in 4/4): on
 # beat 2 57 % chord tones, on beat 3 63 %, on beat 4 53 %.
 _WEIGHTS = {
     Emphasis.STRONG: {"root": 1.0, "third": 1.3, "fifth": 1.0, "seventh": 0.75, SCALE: 0.55},
@@ -47,9 +47,9 @@ _NAMES = {1: "root", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth
 
 @dataclass(frozen=True, eq=False)
 class Harmony:
-    """A chord as the bass sees it. Tables run over the pitches from LOWEST up.
+    """A chord for the bass. Tables have an entry for each pitch from LOWEST up.
 
-    ``bass`` is the pitch class that the chord stands on; ``tones`` are the pitch classes by
+    ``bass`` is its lowest pitch class; ``tones`` are the pitch classes by
     name ("root", "third", "fifth", "seventh", where the chord has them); ``kinds`` and ``roles``
     say for every pitch what it is.
     """
@@ -119,7 +119,7 @@ def passing_scale(chord: Chord, key: Key) -> frozenset[int]:
 
 @lru_cache(maxsize=1 << 15)
 def weighed(harmony: Harmony, place: Emphasis, height: int, chromatic: float) -> PitchWeights:
-    """What each pitch is worth in a place without a drawn tone, around a ``height`` (MIDI)."""
+    """Weights of all pitches where no tone is drawn, around a ``height`` (MIDI)."""
     by_name = {tone: _WEIGHTS[place][name] for name, tone in harmony.tones.items()}
     if harmony.slash:
         by_name[harmony.bass] = 1.2
@@ -133,14 +133,14 @@ def weighed(harmony: Harmony, place: Emphasis, height: int, chromatic: float) ->
 
 @lru_cache(maxsize=4096)
 def octaves(pitch_class: int, height: int) -> PitchWeights:
-    """A pitch class in all its octaves, around a ``height`` (MIDI)."""
+    """Weights of a pitch class in all its octaves, around a ``height`` (MIDI)."""
     register = _register(height)
     return tuple(r * ((LOWEST + i) % 12 == pitch_class) for i, r in enumerate(register))
 
 
 @lru_cache(maxsize=64)
 def only(pitch: int) -> PitchWeights:
-    """One pitch alone."""
+    """Weights of one pitch alone."""
     return tuple(float(LOWEST + i == pitch) for i in range(PITCHES))
 
 
@@ -157,13 +157,13 @@ def smooth(harmony: Harmony, pitch: int) -> PitchWeights:
     )
 
 
-# How a pitch is liked by its distance in semitones from the height at which a phrase lies.
+# Weight of a pitch by its distance in semitones from the height of the phrase.
 _NEAR = (1.0, 1.0, 0.97, 0.92, 0.84, 0.74, 0.6, 0.45, 0.3, 0.18)
 
 
 @lru_cache(maxsize=64)
 def reach(height: int) -> tuple[int, int]:
-    """Around a height: the first pitch (from LOWEST up) that can come and the first that cannot."""
+    """The range of pitches around a height, counted from LOWEST, the end excluded."""
     return max(0, height - LOWEST - len(_NEAR) + 1), min(PITCHES, height - LOWEST + len(_NEAR))
 
 
@@ -173,7 +173,7 @@ def _register(height: int) -> PitchWeights:
     for pitch in range(LOWEST, HIGHEST + 1):
         away = abs(pitch - height)
         near = _NEAR[away] if away < len(_NEAR) else 0.0
-        # 95 % of the notes lie from 33 to 50; the rest is for special occasions
+        # 95 % of the notes are from 33 to 50
         table.append(near if 33 <= pitch <= 50 else near * 0.2)
     return tuple(table)
 

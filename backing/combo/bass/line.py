@@ -1,4 +1,4 @@
-"""The line of the bass: pitches for all slots of a pass, planned as one line and then sampled.
+"""The bass line: pitches for all slots of a pass, planned as one line and then sampled.
 
 Every slot has weights for its pitches (harmony, register) and every move has a weight (interval,
 what is left, where it arrives). From the end backwards the worth of each pitch for all that is
@@ -32,7 +32,7 @@ from backing.combo.bass.harmony import (
     weighed,
 )
 from backing.combo.bass.rhythm import BassSlot
-from backing.combo.bass.style import read_style
+from backing.combo.bass.style import read_bass_style
 from backing.combo.plan import Plan
 
 WIDEST = 12
@@ -53,7 +53,7 @@ class Choice:
     high: int = PITCHES
 
 
-def line(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> list[int]:
+def bass_line(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> list[int]:
     """MIDI pitches for ``slots``."""
     if not slots:
         return []
@@ -75,7 +75,7 @@ def _goal(plan: Plan) -> PitchWeights | None:
 
 # Which chord tone opens a new chord when it is not the root (WJD: third 5, fifth 8, seventh 3).
 _ON_CHANGE = (("fifth", 8), ("third", 6), ("seventh", 2))
-# Which one opens a further bar of the same chord: an odd bar, an even one. Over one chord the
+# Which one opens another bar of the same chord: an odd bar, an even one. Over one chord the
 # root comes about every second bar (WJD: root 31 %, fifth 28 %).
 _ON_BAR = (
     (("root", 76), ("fifth", 16), ("third", 8)),
@@ -100,7 +100,7 @@ def _drawn_tones(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> l
 def _drawn_tone(
     plan: Plan, slot: BassSlot, bars: int, first: bool, rng: random.Random
 ) -> int | None:
-    harmony, style = slot.harmony, read_style(slot.bar.feel)
+    harmony, style = slot.harmony, read_bass_style(slot.bar.feel)
     options: tuple[tuple[str, int], ...]
     if harmony.held or slot.accent is not None or first:
         return harmony.bass
@@ -108,7 +108,7 @@ def _drawn_tone(
         share = style.roots_careful if plan.careful else style.roots
         if harmony.slash:
             share = 0.97
-        # a chord of one note has nothing but this one to be known by
+        # one note alone should be the root
         elif slot.span.end - slot.span.start <= 1:
             share = max(share, 0.9)
         if rng.random() < share:
@@ -134,7 +134,7 @@ _PHRASE_BARS = 2
 
 
 def _heights(plan: Plan, rng: random.Random) -> list[int]:
-    """Around which pitch each bar lies: a new height every two bars, the way there in between."""
+    """The height of each bar: a new one every two bars, approached in between."""
     count = len(plan.bars)
     phrases = count // _PHRASE_BARS + 1
     goals = [40, *rng.choices(_HEIGHTS, _HEIGHT_SHARES, k=phrases)]
@@ -148,12 +148,12 @@ def _heights(plan: Plan, rng: random.Random) -> list[int]:
 
 
 PEDAL_HEIGHTS = (36, 46)
-"""Around which pitch a pedal lies where a bar begins, and elsewhere: it leaps by octaves."""
+"""The heights of a pedal at the start of a bar and elsewhere: it leaps by octaves."""
 
 
 def _choice(slots: Sequence[BassSlot], at: int, drawn: Sequence[int | None], height: int) -> Choice:
     slot, tone = slots[at], drawn[at]
-    harmony, style = slot.harmony, read_style(slot.bar.feel)
+    harmony, style = slot.harmony, read_bass_style(slot.bar.feel)
     if at == 0:
         return Choice(harmony, only(home(harmony.bass)), slot.place)
     if harmony.held:
@@ -171,21 +171,21 @@ def _choice(slots: Sequence[BassSlot], at: int, drawn: Sequence[int | None], hei
 
 
 def _narrow(harmony: Harmony, following: int | None, height: int) -> PitchWeights:
-    """The fifth or the root, or the tone of the next slot brought in early."""
+    """The fifth or the root, or the tone of the next slot anticipated."""
     root = octaves(harmony.bass, height)
     fifth = octaves(harmony.tones.get("fifth", harmony.bass), height)
     early = octaves(following, height) if following is not None else root
     return tuple(0.3 * r + 0.6 * f + e for r, f, e in zip(root, fifth, early, strict=True))
 
 
-# The weight of a move by its width in semitones, upwards and downwards the same: what is left is
-# a chord tone. Tuned so that a line has the widths of the WJD bass lines (repeats 14.5 %, 1:
+# The weight of a move by its width in semitones, both ways, when it leaves a chord
+# tone. Tuned so that a line has the widths of the WJD bass lines (repeats 14.5 %, 1:
 # 23.5, 2: 13.9, 3: 7.5, 4: 7.3, 5: 8.1, 6: 5.6, 7: 7.4, 8: 2.9, 9-11: 5.6, octaves 1.7).
 _FROM_TONE = (0.32, 0.95, 0.95, 0.72, 0.65, 0.7, 0.17, 0.48, 0.14, 0.08, 0.08, 0.02, 0.45)
 _FROM_SCALE = (0.12, 1.0, 1.0, 0.22, 0.1, 0.08, 0.02, 0.05, 0.01, 0.01, 0.01, 0.005, 0.02)
 _FROM_CHROMATIC = (0.02, 1.2, 0.12, 0.04, 0.01, *(0.003,) * 8)
 _INSIDE = (_FROM_TONE, _FROM_SCALE, _FROM_CHROMATIC)
-# What else the place asks for, by width. A repeated note arrives on a weak beat (WJD: on 2 21 %,
+# Factors by place and width. A repeated note arrives on a weak beat (WJD: on 2 21 %,
 # on 4 16; on 1 10, on 3 11), an octave drops on a strong one, and a step leads over the bar line.
 _FITTING = {
     Emphasis.CHANGE: {},
@@ -193,18 +193,18 @@ _FITTING = {
     Emphasis.STRONG: {0: 0.8},
     Emphasis.WEAK: {0: 2.6, 12: 0.4},
 }
-# Into a new chord's first note (WJD: 23 % each from the semitone below and above, 11 from the
-# whole tone above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).
+# Into a new chord's first note (WJD: 23 % each from a half step below and above, 11 from a
+# whole step above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).
 # A seventh into a chord sounds like a slip.
 _INTO_CHANGE_UP = (0.25, 1.95, 0.32, 0.2, 0.2, 0.85, 0.15, 0.1, 0.05, 0.02, 0.002, 0.001, 0.1)
 _INTO_CHANGE_DOWN = (0.25, 2.1, 0.85, 0.2, 0.2, 0.15, 0.15, 0.95, 0.05, 0.02, 0.002, 0.001, 0.1)
 
-# The same by what is left: a tone, a scale tone, a chromatic one; by step, by more than a step.
+# Factors by what it leaves (chord tone, scale tone, chromatic), by step and by more than a step.
 _APPROACH = ((1.0, 1.0), (0.9, 0.3), (0.6, 0.02))
 
 
 def _bases(place: Emphasis) -> tuple[PitchWeights, PitchWeights, PitchWeights]:
-    """For what is left (tone, scale tone, chromatic): weights of moves from 27 down to 27 up."""
+    """Weights of moves from 27 down to 27 up, by kind of the pitch they leave."""
     bases = []
     for left, widths in enumerate(_INSIDE):
         moves = []
@@ -223,7 +223,7 @@ def _bases(place: Emphasis) -> tuple[PitchWeights, PitchWeights, PitchWeights]:
 
 
 MOVES = tuple(_bases(place) for place in Emphasis)
-"""By place of arrival and by kind of the pitch that is left: weights of all moves."""
+"""Weights of all moves, by place of arrival and by kind of the pitch they leave."""
 
 
 def _moves(place: Emphasis, kind: int, pitch: int) -> PitchWeights:
@@ -232,7 +232,7 @@ def _moves(place: Emphasis, kind: int, pitch: int) -> PitchWeights:
 
 
 def _worth(choices: Sequence[Choice], goal: Sequence[float] | None) -> list[list[float]]:
-    """The weight of each pitch of each slot times its worth for all that comes after."""
+    """The weight of each pitch of each slot times that of all that can follow."""
     worth: list[list[float]] = []
     ahead, low, high = goal, 0, PITCHES
     place = Emphasis.CHANGE
@@ -245,7 +245,7 @@ def _worth(choices: Sequence[Choice], goal: Sequence[float] | None) -> list[list
                     stay = PITCHES - 1 - pitch
                     row = bases[kinds[pitch]][stay + low : stay + high]
                     values[pitch] *= sum(map(mul, row, part))
-        # only the proportions matter: kept near 1, a long pass does not vanish into zero
+        # kept near 1, since a long pass would underflow
         scale = 1 / (max(values) or 1.0)
         ahead = [value * scale for value in values]
         worth.append(ahead)
@@ -254,7 +254,7 @@ def _worth(choices: Sequence[Choice], goal: Sequence[float] | None) -> list[list
     return worth
 
 
-# By the move before: weights of going on in its direction by step, skip (3-4), leap; of staying;
+# By the move before: weights of going on the same way by step, skip (3-4), leap; of repeating;
 # of turning back by step, skip, leap. WJD: after a step 56 % turn, after a leap of a fourth or
 # more 78 %.
 _AFTER = {
@@ -272,9 +272,9 @@ _AFTER_INSIDE = {
     "skip": (1.0, 1.1, 0.3, 0.2, 0.5, 0.35, 0.3),
 }
 LONGEST_RUN = 6
-"""Moves in one direction, after which the line turns."""
+"""After so many moves in one direction the line turns."""
 LONG_CHORD = 8
-"""From this length in beats a chord is a place for scales and arpeggios."""
+"""From this length in beats a chord has scales and arpeggios."""
 
 
 def _after(weights: tuple[float, ...], up: bool) -> PitchWeights:
@@ -297,7 +297,7 @@ _MEMORY_REPEAT = _after(_AFTER_REPEAT, True)
 
 
 def _memory(move: int, run: int, slot: BassSlot) -> PitchWeights:
-    """The weights of the moves to a slot by the last move and how long the line goes its way."""
+    """The weights of the moves to a slot, by the last move and the length of the run."""
     if not move:
         return _MEMORY_REPEAT
     width = abs(move)
@@ -307,7 +307,7 @@ def _memory(move: int, run: int, slot: BassSlot) -> PitchWeights:
 
 
 AGAIN = (1.0, 0.6, 0.4, 0.3)
-"""The weight of going on with a bar as it was gone on with before: not, once, twice, more often."""
+"""The weight of continuing a bar as before: for the first, second, third time, and later."""
 
 
 def _sample(

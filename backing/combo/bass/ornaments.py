@@ -1,7 +1,7 @@
-"""The small notes between the notes of the bass line: skips, dead notes, rakes, octave drops.
+"""Ornaments of the bass line: skips, dead notes, rakes, octave drops.
 
-The line is whole without them. Each carries the tempos between which it is played, so that one
-arrangement thins out as it gets faster and as it gets slower.
+Each has the tempos between which it is played, so that one arrangement thins out as it gets
+faster or slower.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from math import ceil, floor
 
 from backing.combo.bass.harmony import CHROMATIC, HIGHEST, LOWEST
 from backing.combo.bass.rhythm import TICKS, BassSlot
-from backing.combo.bass.style import read_style
+from backing.combo.bass.style import read_bass_style
 
 OFF_BEAT = TICKS // 2
 
@@ -46,7 +46,7 @@ class Ornament:
 def ornaments(
     slots: Sequence[BassSlot], pitches: Sequence[int], rng: random.Random
 ) -> dict[int, tuple[Ornament, ...]]:
-    """Index of a slot -> the ornaments at its end. Draws the same numbers whatever the pitches."""
+    """The ornaments by the index of the slot they end; the rhythm is the same for all pitches."""
     found: dict[int, tuple[Ornament, ...]] = {}
     mood = 1.0
     for at, slot in enumerate(slots):
@@ -56,7 +56,7 @@ def ornaments(
         following = slots[at + 1] if at + 1 < len(slots) else None
         if not _has_room(slot, following):
             continue
-        share = read_style(slot.bar.feel).ornaments * mood * (0.6 + 0.8 * slot.bar.energy)
+        share = read_bass_style(slot.bar.feel).ornaments * mood * (0.6 + 0.8 * slot.bar.energy)
         tempos = _tempos(round(drawn / share, 3)) if share > 0 else None
         if tempos:
             after = pitches[at + 1] if following else pitches[at]
@@ -67,7 +67,7 @@ def ornaments(
 
 
 def _has_room(slot: BassSlot, following: BassSlot | None) -> bool:
-    """Whether a whole beat of the slot's own leads straight on to the next one on its beat."""
+    """Whether the slot's last beat is free and the next note follows on the beat."""
     return (
         slot.accent is None
         and slot.ticks >= TICKS
@@ -94,7 +94,7 @@ def _ornament(
 ) -> tuple[Ornament, ...] | None:
     beat = slot.end - TICKS
     compound = slot.bar.bar.meter.compound
-    # in compound time the last third of the beat takes the place of the off-beat
+    # in compound time the off-beat is the last third
     place, swung = (beat + 2 * TICKS // 3, False) if compound else (beat + OFF_BEAT, True)
     sung = slot.end - place - 2
     if kind < 0.5:
@@ -113,7 +113,7 @@ def _ornament(
 
 
 def _rake(beat: int, pitch: int, tempos: tuple[int, int]) -> tuple[Ornament, ...] | None:
-    """Two dead triplets towards the next beat; faster than 190 bpm no finger rakes them."""
+    """Two dead triplets toward the next beat; none above 190 bpm."""
     low, high = tempos[0], min(tempos[1], 190)
     if high < low:
         return None
@@ -125,7 +125,7 @@ def _rake(beat: int, pitch: int, tempos: tuple[int, int]) -> tuple[Ornament, ...
 
 
 def _between(slot: BassSlot, pitch: int, after: int) -> int:
-    """A passing note on the way to the next one; where there is none a semitone around it."""
+    """A passing note on the way to the next one, else one a half step from it."""
     kinds = slot.harmony.kinds
     way = range(min(pitch, after) + 1, max(pitch, after))
     options = [p for p in way if abs(p - after) <= 2]

@@ -1,6 +1,6 @@
-"""When the bass plays: the slots of a pass that its line then fills with pitches.
+"""The rhythm of the bass: slots of a pass that the line fills with pitches.
 
-Times are whole ticks, 24 to a beat: fine enough for triplets and sixteenths, and quick.
+Times are whole ticks, 24 to a beat: exact for triplets and sixteenths.
 """
 
 from __future__ import annotations
@@ -14,18 +14,18 @@ from itertools import pairwise
 
 from backing.chart.form import Meter
 from backing.combo.bass.harmony import Emphasis, Harmony, harmony_of
-from backing.combo.bass.style import BassStyle, read_style
+from backing.combo.bass.style import BassStyle, read_bass_style
 from backing.combo.cell import Cell
 from backing.combo.plan import Accent, ChordSpan, Plan, PlanBar
 
 TICKS = 24
 """Ticks in a beat."""
 LAST_TRIPLET = 2 * TICKS // 3
-"""A note here and a swung off-beat in one beat would fall together."""
+"""A note here would fall together with a swung off-beat."""
 PEDAL_BARS = 4
 """A figure over a pedal point is kept for so many bars at least."""
 LONG = 3 * TICKS // 2
-"""From this length a note stands out and wants a chord tone."""
+"""From this length a note should be a chord tone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class BassSlot:
 
 
 def slots(plan: Plan, rng: random.Random) -> tuple[BassSlot, ...]:
-    """The slots of a pass in order of time; where nothing is to be played there is none."""
+    """The slots of a pass in order of time."""
     strokes = _strokes(plan, rng)
     accents = {in_ticks(accent.onset): accent for accent in plan.accents}
     for tick, accent in accents.items():
@@ -83,16 +83,16 @@ class _BassStroke:
 
 _Strokes = dict[int, tuple[PlanBar, _BassStroke]]
 _FORCED = _BassStroke(0)
-"""A stroke that no cell asked for: a chord arrives, or the band strikes together."""
+"""A stroke of no cell: a new chord, or a hit of the band."""
 
 
 def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
-    """What falls on which tick: the rhythm, and the chords that come between its strokes."""
+    """Strokes by tick: those of the cells, and one for every chord that comes between."""
     strokes: _Strokes = {}
     kept: dict[tuple[int, bool], tuple[_BassStroke, ...]] = {}
     style: BassStyle | None = None
     for bar in plan.bars:
-        mine = read_style(bar.feel)
+        mine = read_bass_style(bar.feel)
         pedal = _has_pedal_figure(bar, mine)
         keep = max(mine.keep, PEDAL_BARS) if pedal else mine.keep
         if mine is not style or (bar.bar.section_bar - 1) % keep == 0:
@@ -116,17 +116,14 @@ def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
 
 
 def _has_pedal_figure(bar: PlanBar, style: BassStyle) -> bool:
-    """Whether a bar stands over a written pedal for which the feel has a rhythm of this length."""
+    """Whether a bar has a pedal and the feel a pedal rhythm of its length."""
     pedal = bar.bar.directions.pedal is not None
     return pedal and any(cell.beats == bar.bar.length for cell in style.pedal)
 
 
 @lru_cache(maxsize=256)
 def _parts(style: BassStyle, beats: int, groups: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
-    """How the cells of the style fill a bar: whole, by its groups, or those by threes and twos.
-
-    The beats of each part and the tick at which it begins.
-    """
+    """Beats and first tick of the parts of a bar: all of it, its groups, or threes and twos."""
     sizes = {cell.beats for cell in style.cells}
     parts: list[int] = []
     for size in (beats,) if beats in sizes else groups:
@@ -171,7 +168,7 @@ def _placed(
     accents: dict[int, Accent],
     rests: list[tuple[int, int]],
 ) -> Iterator[BassSlot]:
-    """Slots with their length, chord and place; none where there is no chord."""
+    """Slots with their length, chord and place; none under N.C."""
     starts = [in_ticks(span.start) for span in plan.spans]
     harmonies = [
         harmony_of(span.chord, span.key, span.pedal) if span.chord else None for span in plan.spans
@@ -202,7 +199,7 @@ def _placed(
 
 
 def _inner_place(in_bar: int, ticks: int, meter: Meter) -> Emphasis:
-    """Heads of groups and long notes are strong, and beats where the bass plays in eighths."""
+    """STRONG on the first of a group, for long notes, and on beats in eighths; else WEAK."""
     in_eighths = ticks == TICKS // 2 and in_bar % TICKS == 0
     strong = in_eighths or ticks >= LONG or in_bar in _heads(meter)
     return Emphasis.STRONG if strong else Emphasis.WEAK
@@ -215,9 +212,9 @@ def _end(
     rests: list[tuple[int, int]],
     accent: Accent | None,
 ) -> int:
-    """Where the note of a slot ends: at the next one, the next chord, a rest, its accent's end."""
+    """The end of a note: at the next one, the next chord, a rest, or its accent's end."""
     ends = [following, *chord_after]
-    if accent is None or accent.kind != "last":  # the last note rings on while all rest
+    if accent is None or accent.kind != "last":  # the last note rings on
         ends += [start for start, _ in rests if start > tick]
     if accent is not None and accent.kind != "push":
         ends.append(tick + in_ticks(accent.length))
@@ -231,5 +228,5 @@ def _heads(meter: Meter) -> frozenset[int]:
 
 
 def in_ticks(beats: Fraction) -> int:
-    """Beats in whole ticks (downwards)."""
+    """Beats in whole ticks, rounded down."""
     return beats.numerator * TICKS // beats.denominator

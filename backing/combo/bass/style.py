@@ -1,4 +1,4 @@
-"""How a feel's bass plays: the ``[bass]`` table of its file, read into a BassStyle."""
+"""The ``[bass]`` table of a feel file."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from backing.combo.cell import Cell, read_strokes
-from backing.combo.style import Feel, Table
+from backing.combo.feel_file import Feel, Table
 from backing.errors import quoted
 
 VOCABULARIES = ("line", "root-fifth")
 """A "line" walks through chord, scale and chromatic tones; "root-fifth" keeps to those two and
-brings the next root in early."""
+anticipates the next root."""
 WALKING = {2: "1- 2-", 3: "1- 2- 3-"}
 """Beats -> the rhythm where a feel has none of its own."""
 
@@ -21,7 +21,7 @@ WALKING = {2: "1- 2-", 3: "1- 2- 3-"}
 class BassStyle:
     """One feel's bass.
 
-    ``cells`` are the rhythms, among them some of two beats and of three, so that any bar can be
+    ``cells`` are the rhythms, with some of two and of three beats, so that any bar can be
     filled; one rhythm is kept for ``keep`` bars. ``pedal`` are those over a written pedal point,
     none where it is like the rest. ``roots`` and ``roots_careful`` are
     the shares of changes met on the root, in general and in a first chorus or a short loop.
@@ -44,7 +44,7 @@ class BassStyle:
 
 
 @lru_cache(maxsize=64)
-def read_style(feel: Feel) -> BassStyle:
+def read_bass_style(feel: Feel) -> BassStyle:
     """The bass of a feel; raises FeelError naming file, line and key."""
     table = feel.root.table("bass")
     style = BassStyle(
@@ -68,8 +68,8 @@ def _cells(table: Table, key: str, walking: Mapping[int, str]) -> tuple[Cell, ..
     cells = list(table.cells(key))
     for cell in cells:
         if any(stroke.tempos for stroke in cell.strokes):
-            cause = f"has a stroke bound to tempos: {quoted(cell.text)}."
-            raise table.error(key, cause, "Give the whole cell its tempos instead.")
+            cause = f"has tempos on a single stroke: {quoted(cell.text)}."
+            raise table.error(key, cause, "Give tempos to the whole cell instead.")
     for beats, text in walking.items():
         if not any(cell.beats == beats for cell in cells):
             cells.append(Cell(text, beats, read_strokes(text, beats)))

@@ -1,4 +1,4 @@
-"""The bass player: where the notes fall, which ones they are, and how they are struck."""
+"""The bass player: rhythm, pitches and touch."""
 
 from __future__ import annotations
 
@@ -8,15 +8,14 @@ from fractions import Fraction
 from functools import lru_cache
 
 from backing.combo.bass.harmony import LOWEST, TONE, Emphasis
-from backing.combo.bass.line import line
+from backing.combo.bass.line import bass_line
 from backing.combo.bass.ornaments import Ornament, ornaments
 from backing.combo.bass.rhythm import TICKS, BassSlot, slots
-from backing.combo.bass.style import read_style
+from backing.combo.bass.style import read_bass_style
 from backing.combo.instruments import ACOUSTIC_BASS
-from backing.combo.part import Note, Part, on_palette
+from backing.combo.part import PALETTE, Note, Part
 from backing.combo.plan import Plan
 
-PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 GHOST = -30
 """A ghosted stroke's velocity against a plain one's."""
 
@@ -29,7 +28,7 @@ def play(plan: Plan, rng: random.Random) -> Part:
     """
     rhythm, pitch, touch = (random.Random(rng.getrandbits(64)) for _ in range(3))
     places = slots(plan, rhythm)
-    pitches = line(plan, places, pitch)
+    pitches = bass_line(plan, places, pitch)
     graced = ornaments(places, pitches, rhythm)
     notes = [
         note for at in range(len(places)) for note in _struck(at, places, pitches, graced, touch)
@@ -46,17 +45,17 @@ def _struck(
 ) -> Iterator[Note]:
     """The note of a slot and its ornaments."""
     slot, pitch = places[at], pitches[at]
-    style = read_style(slot.bar.feel)
+    style = read_bass_style(slot.bar.feel)
     mine = graced.get(at, ())
     following = places[at + 1].tick if at + 1 < len(places) else slot.end
     repeated = following == slot.end and pitches[at : at + 2] == [pitch, pitch]
     limit = mine[0].tick if mine else slot.end
     off_beat = slot.tick % TICKS == TICKS // 2
-    # the swing makes a short off-beat shorter still: any less and it is a knock
+    # swing shortens an off-beat already
     whole = slot.accent or (off_beat and slot.ticks < TICKS // 2)
     gap = 0 if whole else _gap(style.breath, repeated)
     if off_beat and limit > slot.tick + TICKS // 2:
-        limit -= limit % (TICKS // 2)  # before a triplet that is played as written
+        limit -= limit % (TICKS // 2)  # before an unswung triplet
     end = limit if mine else limit - min(gap, slot.ticks // 3)
     velocity = _velocity(slot, style.velocity, style.backbeat) + touch.uniform(-4, 4)
     late = _late(slot, touch)
@@ -87,7 +86,7 @@ def _struck(
 
 
 def _velocity(slot: BassSlot, middle: float, backbeat: float) -> float:
-    """Phrase and place: energy lifts all, a new chord a little, 2 and 4 by the feel's backbeat."""
+    """Louder with energy, on a new chord, and on 2 and 4 by the feel's backbeat."""
     velocity = middle + 20 * (slot.bar.energy - 0.55)
     if slot.accent is not None:
         return velocity + 10
@@ -109,7 +108,7 @@ def _late(slot: BassSlot, touch: random.Random) -> float:
 
 
 def _role(at: int, places: Sequence[BassSlot], pitches: Sequence[int]) -> str:
-    """The word for a note: what it is over its chord, or an approach to the next one."""
+    """The role of a note: its degree in the chord, or an approach to the next chord."""
     slot, pitch = places[at], pitches[at]
     after = places[at + 1] if at + 1 < len(places) else None
     if after is not None and after.place is Emphasis.CHANGE and slot.place is Emphasis.WEAK:
@@ -121,7 +120,7 @@ def _role(at: int, places: Sequence[BassSlot], pitches: Sequence[int]) -> str:
 
 
 def _swings(tick: int) -> bool:
-    """Whether a place moves with the swing: a note that ends at a triplet must not."""
+    """Whether a tick moves with the swing: triplets do not."""
     return tick % (TICKS // 2) == 0
 
 

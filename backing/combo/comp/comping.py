@@ -1,21 +1,20 @@
-"""Comping: the chords of the rhythm the band agreed on, voiced for who plays them."""
+"""Comping: the chords of the plan's rhythm, voiced for the instrument."""
 
 from __future__ import annotations
 
 import random
 
-from backing.combo.comp.style import read_style
-from backing.combo.comp.voicing import Voicing, voiced
+from backing.combo.comp.style import read_comp_style
+from backing.combo.comp.voicing import Voicing, voice_chords
 from backing.combo.feel import lateness
 from backing.combo.instruments import COMPING
-from backing.combo.part import Note, Part, on_palette
+from backing.combo.part import PALETTE, Note, Part
 from backing.combo.plan import CompStroke, Plan, PlanBar
 
 ACCENT = 10
-"""By how much an accented stroke is louder, a soft one softer, in velocity."""
+"""Velocity of an accent above a plain stroke, and of a soft one below it."""
 INNER = 8
-"""By how much the voices under the top one are softer, so that it carries a line."""
-PALETTE = tuple(on_palette(velocity) for velocity in range(128))
+"""Velocity of the top voice above the others, so that it carries a line."""
 TOUCH = 3.0
 """Spread of the velocities, before they go to the palette."""
 
@@ -23,12 +22,12 @@ TOUCH = 3.0
 def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
     """The comping of a pass: ``plan.comping`` voiced for ``comp``, a name in COMPING.
 
-    The notes' role is the grip they belong to. Raises KeyError for an unknown ``comp``.
+    A note's role is its grip. Raises KeyError for an unknown ``comp``.
     """
     struck = [stroke for stroke in plan.comping if stroke.span.chord is not None]
-    # the touch is drawn apart from the voicings: it stays when the changes are transposed
+    # drawn apart from the voicings, so that transposing does not change the touch
     hand, touch = random.Random(rng.getrandbits(64)), random.Random(rng.getrandbits(64))
-    chosen = voiced(plan, struck, comp, hand)
+    chosen = voice_chords(plan, struck, comp, hand)
     notes: list[Note] = []
     bars = iter(plan.bars)
     bar = next(bars, None)
@@ -36,15 +35,15 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
         while bar is not None and stroke.onset >= bar.end:
             bar = next(bars, None)
         assert bar is not None
-        spread = 0.0 if comp == "organ" else read_style(bar.feel).spread_ms
+        spread = 0.0 if comp == "organ" else read_comp_style(bar.feel).spread_ms
         velocity = _velocity(stroke, bar, touch)
-        late = lateness(touch, *bar.feel.late("comping"))
+        late = lateness(touch, *bar.feel.late("comp"))
         notes += _chord(stroke, voicing, velocity, late, spread)
-    return Part("comping", COMPING[comp], tuple(notes))
+    return Part("comp", COMPING[comp], tuple(notes))
 
 
 def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:
-    quiet, loud = read_style(bar.feel).velocity
+    quiet, loud = read_comp_style(bar.feel).velocity
     level = quiet + (loud - quiet) * bar.energy + ACCENT * stroke.accent
     return PALETTE[max(0, min(127, round(level + touch.gauss(0, TOUCH))))]
 

@@ -1,7 +1,7 @@
-"""The rhythm of the comping: when the chords of a pass are struck, decided before anyone plays.
+"""The comping rhythm of a pass, chosen before anyone plays.
 
-Figures of one or more bars come from the feel. One is drawn by its weight, then weighed against
-its place: are the chords heard, is the bar as full as the form wants it, has this figure been
+Figures of one or more bars come from the feel. One is drawn by its weight and taken if it
+suits its place: are the chords heard, is the bar as full as it should be, has the figure been
 played too often, does it leave room for a drum fill. Times are counted in ticks of 1/24 beat.
 """
 
@@ -21,21 +21,19 @@ from backing.combo.comp.style import (
     CompFigure,
     CompingStyle,
     figures_for,
-    read_style,
+    read_comp_style,
     to_ticks,
 )
 from backing.combo.plan import Accent, ChordSpan, CompStroke, Plan, PlanBar
 
 HALF = TICKS // 2
 LIFT = TICKS // 8
-"""Fingers leave the keys so long before they strike again."""
+"""The gap before a chord that is played again."""
 MOST_ALIKE = 4
 """So many bars in a row may have one figure, unless the feel is an ostinato."""
 FRESH = (1.0, 0.8, 0.25, 0.1, 0.05, 0.05)
-"""How well a figure suits that was played in so many bars in a row just before."""
+"""How well a figure suits after so many bars of it in a row."""
 TRIES = 10
-COMPS = ("piano", "guitar", "four", "vibes", "organ")
-"""Who comps: "four" is the rhythm guitar that strikes all beats of the bar."""
 
 
 @dataclass(slots=True)
@@ -49,7 +47,7 @@ class _Struck:
 
 
 def strokes(plan: Plan, rng: random.Random, comp: str = "piano") -> tuple[CompStroke, ...]:
-    """The comping rhythm of a pass for the player ``comp`` (one of COMPS), in order of time.
+    """The comping rhythm of a pass for ``comp``, a name in instruments.COMPING, in order of time.
 
     What the whole band strikes is in it (``together``).
     """
@@ -59,7 +57,7 @@ def strokes(plan: Plan, rng: random.Random, comp: str = "piano") -> tuple[CompSt
 
 
 class _Score:
-    """What a rhythm is weighed against, in ticks: the chords, and where others need the room."""
+    """What a rhythm has to suit, in ticks: the chords, and the room others need."""
 
     def __init__(self, plan: Plan) -> None:
         spans = list(plan.spans)
@@ -78,7 +76,7 @@ class _Score:
         if plan.following is not None and plan.following.start < plan.length:
             self._closed.append(_around_accent(plan.following.start, plan.length))
         self._closed += [
-            (to_ticks(r.start), to_ticks(r.end) - 1) for r in plan.rests if "comping" in r.players
+            (to_ticks(r.start), to_ticks(r.end) - 1) for r in plan.rests if "comp" in r.players
         ]
 
     def free(self, tick: int) -> bool:
@@ -102,7 +100,7 @@ class _Score:
 
 
 def _around_accent(onset: Fraction, written: Fraction) -> tuple[int, int]:
-    """The ticks around an accent that stay free: a push is not struck again where it is written."""
+    """The ticks kept free around an accent; a push is not repeated on its written beat."""
     at = to_ticks(onset)
     return at - HALF, max(at + HALF - 1, to_ticks(written))
 
@@ -121,10 +119,10 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         bar = bars[at]
         if at and (bar.feel, bar.bar.meter) != (bars[at - 1].feel, bars[at - 1].bar.meter):
             past, last, begun = [], None, {}
-        style = read_style(bar.feel)
+        style = read_comp_style(bar.feel)
         before = struck[-1].tick if struck else -TICKS
         if bar.bar.section_bar % 4 == 3:
-            last = begun.get(at - 2, last)  # a call is made again, for another answer
+            last = begun.get(at - 2, last)  # play the call again, with another answer
         place = _FigureContext(plan.tempo, bars, at, room, style, past, last, before)
         figure = _choose(place, score, rng)
         start = to_ticks(bar.start)
@@ -175,7 +173,7 @@ class _FigureContext:
 
 
 def _choose(place: _FigureContext, score: _Score, rng: random.Random) -> CompFigure:
-    """A figure by weight, taken or put back as it suits its place; the best of some at worst."""
+    """Draw figures by weight until one suits its place; after TRIES take the best."""
     bar = place.bar
     again = place.last if rng.random() < place.style.repeat else None
     if again and len(again.patterns) <= place.room and rng.random() < _suits(again, place, score):
@@ -206,13 +204,13 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     low, high = style.fullness
     last = place.bars[place.at + len(figure.patterns) - 1]
     wanted = low + (high - low) * last.energy
-    # players answer at the end of four bars, and leave the head of a section to the soloist
+    # more at the end of four bars, less at the top of a section
     wanted += 0.4 * last.phrase_end - 0.3 * bar.section_top
     suits *= math.exp(-0.4 * abs(figure.fullness - wanted))
     if not style.ostinato:
         suits *= _fresh(place.past, figure)
     if onsets and onsets[0] - place.last_tick <= HALF:
-        suits *= 0.25  # who has anticipated a chord need not strike it again
+        suits *= 0.25  # an anticipated chord need not be repeated
     if last.fill:
         fill = to_ticks(last.end - last.fill)
         suits *= 0.6 ** sum(onset >= fill for onset in onsets)
@@ -220,9 +218,9 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
 
 
 def _fresh(past: Sequence[tuple[int, ...]], figure: CompFigure) -> float:
-    """How much of its charm a figure has left, from 1 down: less with each bar in a row.
+    """How fresh a figure still is, from 1 down: less with each bar in a row.
 
-    One that never leaves the beat is heard out the first time.
+    One that stays on the beat tires at once.
     """
     pattern, running = figure.patterns[0], 0
     for before in reversed(past):
@@ -276,7 +274,7 @@ def _four(plan: Plan) -> list[_Struck]:
 
 
 def _with_accents(plan: Plan, score: _Score, struck: Sequence[_Struck]) -> tuple[CompStroke, ...]:
-    """The strokes with what the band strikes together; each ends before the next one."""
+    """The strokes with the hits of the whole band; each ends before the next one."""
     starts = sorted({s.tick for s in struck} | {to_ticks(a.onset) for a in plan.accents})
     found = [_accent(a, starts) for a in plan.accents if a.span.chord is not None]
     for one in struck:
@@ -299,7 +297,7 @@ def _with_accents(plan: Plan, score: _Score, struck: Sequence[_Struck]) -> tuple
 
 
 def _as_one(found: Sequence[CompStroke]) -> tuple[CompStroke, ...]:
-    """The strokes, none of which ends after the next one begins, one swung and the other not."""
+    """The strokes, with swung ones cut so that they end before unswung ones."""
     settled = [
         one if after.swung or not one.swung else _before_triplet(one, after.onset)
         for one, after in pairwise(found)
@@ -308,7 +306,7 @@ def _as_one(found: Sequence[CompStroke]) -> tuple[CompStroke, ...]:
 
 
 def _before_triplet(stroke: CompStroke, triplet: Fraction) -> CompStroke:
-    """A swung stroke with its end where the swing does not take it past an unswung onset."""
+    """A swung stroke that ends before an unswung onset whatever the swing."""
     if stroke.onset.denominator == 1:
         return replace(stroke, swung=False)
     beat = Fraction(triplet.__floor__())

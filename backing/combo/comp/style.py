@@ -1,4 +1,4 @@
-"""How a feel comps: its table of figures, made to fit whole bars of any meter."""
+"""The ``[comp]`` table of a feel file, its figures fitted to any meter."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from itertools import accumulate
 
 from backing.chart.form import Meter
 from backing.combo.cell import Cell, Stroke
-from backing.combo.style import Feel, load_feel
+from backing.combo.feel_file import Feel, load_feel
 
 TICKS = 24
 """Ticks in a beat: halves, thirds, quarters and the triplets of double time are whole."""
@@ -19,12 +19,12 @@ TICKS = 24
 
 @dataclass(frozen=True, slots=True)
 class CompingStyle:
-    """How a feel comps: the [comping] table.
+    """The comping of a feel.
 
     ``cells`` are the figures, of its own or those of the feel it is ``like``; in double time
     (``pulse`` 2) they go twice as fast. ``fullness`` (strokes per four beats) is what a bar wants
     at energy 0 and 1. ``repeat``: the chance that a figure is taken up again. ``unheard``: how
-    readily a chord of two beats or more goes by unheard (0 never, 1 never minded). ``hold``: the
+    readily a chord of two beats or more goes by unheard (0 never, 1 at any time). ``hold``: the
     chance that an anticipation is held over. ``ostinato``: one figure may go on and on.
     ``velocity`` at energy 0 and 1; ``spread_ms``: from the lowest to the highest voice of a chord.
     """
@@ -40,11 +40,11 @@ class CompingStyle:
 
 
 @lru_cache(maxsize=64)
-def read_style(feel: Feel) -> CompingStyle:
+def read_comp_style(feel: Feel) -> CompingStyle:
     """The comping of a feel. Raises FeelError naming file, line and key."""
-    table = feel.root.table("comping")
+    table = feel.root.table("comp")
     like = table.feel()
-    source = load_feel(like).root.table("comping") if like else table
+    source = load_feel(like).root.table("comp") if like else table
     cells = source.cells("cells")
     if not cells:
         raise table.error("cells", "are missing.", 'Add cells = [{play = "1 2&"}] to the table.')
@@ -104,7 +104,7 @@ def figures_for(
     feel: Feel, meter: Meter, room: int, tempo: Fraction
 ) -> tuple[tuple[CompFigure, ...], tuple[float, ...]]:
     """The figures of a feel that fill up to ``room`` bars at a tempo, and their summed weights."""
-    cells = read_style(feel).cells
+    cells = read_comp_style(feel).cells
     whole = [c for c in cells if c.beats % meter.beats == 0 and c.beats <= room * meter.beats]
     if not any(c.beats == meter.beats for c in whole):
         whole += _made_to_fit(cells, meter.groups)
@@ -134,7 +134,7 @@ def _figure(cell: Cell, bar_beats: int) -> CompFigure:
 
 
 def _made_to_fit(cells: Sequence[Cell], groups: tuple[int, ...]) -> list[Cell]:
-    """One-bar cells for a meter the feel does not know: beginnings of its cells, group by group."""
+    """One-bar cells for another meter: the beginnings of the feel's cells, group by group."""
     made = []
     for first in range(len(cells)):
         strokes: list[Stroke] = []
@@ -149,7 +149,7 @@ def _made_to_fit(cells: Sequence[Cell], groups: tuple[int, ...]) -> list[Cell]:
 
 
 def _in_thirds(cell: Cell) -> Cell:
-    """A cell for compound time: what is off the beat goes to the nearest later third of it."""
+    """A cell for compound time: off-beats go to the next third of the beat."""
     strokes: dict[Fraction, Stroke] = {}
     for stroke in cell.strokes:
         part = stroke.onset % 1

@@ -1,7 +1,7 @@
-"""Which tones an accompanist may add to a chord, from where it goes: its colours in context.
+"""The color tones comping may add to a chord, by where it comes from and goes.
 
-The band must not fight the chord tones of the soloist, so a tone a semitone above a chord tone
-is left alone unless the symbol asks for it (a b9 over the root of a dominant is the exception of
+The band must not fight the chord tones of the soloist, so a tone a half step above a chord tone
+is left out unless the symbol asks for it (a b9 over the root of a dominant is the exception of
 the trade). Common practice, no source, where none is named.
 """
 
@@ -22,12 +22,12 @@ LYDIAN_DEGREES = frozenset({0, 1, 2, 5, 8, 10})
 
 
 @dataclass(frozen=True, slots=True)
-class Colours:
-    """The tones of a chord by what they do, each in semitones above the root (0-11).
+class Colors:
+    """The tones of a chord by function, in semitones above the root (0-11).
 
     ``thirds``, ``fifths`` and ``sevenths`` hold the chord's own (the fourth of a sus, the sixth of
     a sixth chord; a plain triad may borrow one), ``ninths``, ``elevenths`` and ``thirteenths``
-    what may be added. ``core`` are the soloist's chord tones, ``written`` the colour tones that
+    what may be added. ``core`` are the soloist's chord tones, ``written`` the color tones that
     the symbol says and that have to be heard; ``altered``: any two or three of them will do.
     """
 
@@ -44,10 +44,10 @@ class Colours:
     altered: bool = False
 
 
-def colours_of(plan: Plan) -> dict[Fraction, Colours]:
-    """The colours of every chord of the plan by the start of its span, the following one too.
+def colors_of(plan: Plan) -> dict[Fraction, Colors]:
+    """The colors of every chord of the plan by the start of its span, the following one too.
 
-    N.C. has none. A chord that stays, only its quality changing, looks on to where the root goes.
+    N.C. has none. A chord whose quality alone changes looks ahead to where the root goes.
     """
     spans = [*plan.spans, plan.following] if plan.following else list(plan.spans)
     found = {}
@@ -60,13 +60,13 @@ def colours_of(plan: Plan) -> dict[Fraction, Colours]:
             continue
         if after is None or _root(after) != _root(chord):
             target = after
-        found[spans[index].start] = colours(chord, target, before, spans[index].key)
+        found[spans[index].start] = colors(chord, target, before, spans[index].key)
     return found
 
 
 @lru_cache(maxsize=4096)
-def colours(chord: Chord, target: Chord | None, before: Chord | None, key: Key) -> Colours:
-    """The colours of ``chord`` in ``key``, coming from ``before`` and going to ``target``."""
+def colors(chord: Chord, target: Chord | None, before: Chord | None, key: Key) -> Colors:
+    """The colors of ``chord`` in ``key``, coming from ``before`` and going to ``target``."""
     chord = chord.sounding
     quality = chord.quality
     place = _Context(chord, target.sounding if target else None, before, key)
@@ -80,7 +80,7 @@ def colours(chord: Chord, target: Chord | None, before: Chord | None, key: Key) 
     sevenths = [d.pitch_class for d in quality.core if d.number in (6, 7)]
     if not sevenths:
         sevenths = [tone for tone in _borrowed_sevenths(place) if tone not in rubbing]
-    return Colours(
+    return Colors(
         root=chord.root.pitch_class,
         family=quality.family,
         core=core,
@@ -97,7 +97,7 @@ def colours(chord: Chord, target: Chord | None, before: Chord | None, key: Key) 
 
 @dataclass(frozen=True, slots=True)
 class _Context:
-    """A chord, what comes before and after, and the key it stands in."""
+    """A chord, what comes before and after, and its key."""
 
     chord: Chord
     target: Chord | None
@@ -115,7 +115,7 @@ class _Context:
 
     @property
     def diatonic(self) -> bool:
-        """Whether the key has something to say about the chord: its root is in the scale."""
+        """Whether the root is in the key's scale."""
         return self.chord.root.pitch_class in self.scale
 
     def falls_by(self) -> int:
@@ -125,7 +125,7 @@ class _Context:
         return (_root(self.chord) - _root(self.target)) % 12
 
     def has(self, semitones: int) -> bool:
-        """Whether the key holds a tone above the root, or has no say."""
+        """Whether a tone above the root is in the key, or the root is not."""
         return not self.diatonic or (_root(self.chord) + semitones) % 12 in self.scale
 
 
@@ -139,10 +139,10 @@ def _root(chord: Chord) -> int:
 
 
 def _added(place: _Context) -> list[Degree]:
-    """The colour tones the place allows besides the written ones, the most usual first."""
+    """The color tones to add to the written ones, the most usual first."""
     quality = place.chord.quality
     if quality.family == "dominant":
-        return _dominant_colours(place)
+        return _dominant_colors(place)
     if quality.family == "major":
         dominant = _is_dominant_triad(place)
         return [] if dominant else _in_key(place, Degree(9), Degree(13))
@@ -159,8 +159,8 @@ def _in_key(place: _Context, *wanted: Degree) -> list[Degree]:
     return [degree for degree in wanted if place.has(degree.pitch_class)]
 
 
-def _dominant_colours(place: _Context) -> list[Degree]:
-    """9 and 13, b9 alone, or 9, #11 and 13: by where the dominant goes and stands."""
+def _dominant_colors(place: _Context) -> list[Degree]:
+    """9 and 13, b9 alone, or 9, #11 and 13: by the dominant's target and degree."""
     natural = [Degree(9), Degree(13)]
     lydian = [Degree(9), Degree(13), Degree(11, 1)]
     if _half_diminished_before(place):
@@ -193,7 +193,7 @@ def _is_dominant_triad(place: _Context) -> bool:
 
 
 def _borrowed_sevenths(place: _Context) -> list[int]:
-    """What a bare triad sounds in place of the seventh it has not: its sixth, or nothing."""
+    """The sixth or seventh that comping adds to a triad."""
     quality = place.chord.quality
     if 7 not in {d.pitch_class for d in quality.core} or Degree(6, -1) in quality.degrees:
         return []
@@ -227,5 +227,5 @@ def _numbered(tones: list[Degree], *numbers: int) -> tuple[int, ...]:
 
 
 def _written_fifths(written: set[Degree], alter: int) -> tuple[int, ...]:
-    """A second, altered fifth that is written stands where #11 or b13 would."""
+    """A second, altered fifth that is written: it takes the place of #11 or b13."""
     return tuple(d.pitch_class for d in written if d == Degree(5, alter))

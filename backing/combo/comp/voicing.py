@@ -1,4 +1,4 @@
-"""Voicings: grips as data, what an instrument can hold of them, and a smooth way through a pass.
+"""Voicings: grips as data, those an instrument can play, and smooth voice leading through a pass.
 
 A grip names its voices from the bottom up by what they do in the chord; each voice goes to the
 nearest place above the one below it. References:
@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, product
 
-from backing.combo.comp.tensions import Colours, colours_of
+from backing.combo.comp.tensions import Colors, colors_of
 from backing.combo.plan import CompStroke, Plan
 
 LOW_LIMITS = {
@@ -26,7 +26,7 @@ LOW_LIMITS = {
 """Interval in semitones -> the lowest MIDI number its lower note may have."""
 
 ROOTED = frozenset({"half-diminished", "diminished", "augmented", "power"})
-"""Families that are voiced with their root: they have no ninth to put in its place."""
+"""Families voiced with their root: they have no ninth to replace it."""
 
 GRIPS = """
 A       3 5 7 9      0    | A       3 13 7 9     0    | B       7 9 3 5      0
@@ -47,10 +47,10 @@ triad   3 1 5        0.6  | triad   5 3 1        0.6  | added   3 5 9        0.5
 added   9 3 5        0.5  | added   5 9 3        0.5  | added   5 1 9 3      0.6
 added   1 3 11 5     0.7  | fifth   1 5          0.9  | fifth   5 1          0.9
 """
-"""Name, voices from the bottom up, and what it costs to take it (0: first choice)."""
+"""Name, voices from the bottom up, and cost (0: first choice)."""
 
 CHORDS = ("9 3 5 7", "9 3 13 7", "9 3 11 7", "1 3 5 7", "1 3 13 7", "1 3 5", "9 3 5", "1 5")
-"""What a guitarist inverts and drops: four voices (three in triads) in close position."""
+"""Close positions that a guitarist inverts and drops: four voices (three in triads)."""
 
 STRINGS = (40, 45, 50, 55, 59, 64)
 """A guitar's open strings, low to high (E A D G B E)."""
@@ -67,9 +67,11 @@ CANDIDATES, BEAM = 16, 4
 
 @dataclass(frozen=True, slots=True)
 class Leading:
-    """What motion costs: standing ``still``, a top voice that stands while others move, a semitone
-    of a ``step``, one beyond it (``leap``); and by how much chance may outdo all this (``taste``),
-    which tells one chorus from another."""
+    """The cost of motion.
+
+    ``still``: none; ``top``: the top voice stays while others move; ``step``: each semitone;
+    ``leap``: each beyond a whole step. ``taste`` is the weight of chance, so that choruses differ.
+    """
 
     still: float
     top: float
@@ -92,7 +94,7 @@ class Hands:
 
     low: int
     high: int
-    centre: float
+    center: float
     sizes: tuple[float, ...]
     grips: str = "keys"
 
@@ -111,7 +113,7 @@ HANDS = {
 class Voicing:
     """Pitches (MIDI) from the bottom up, the grip they come from, and its cost in its place.
 
-    ``heard``: how many of the colour tones that the symbol writes are in it.
+    ``heard``: how many of the color tones that the symbol writes are in it.
     """
 
     pitches: tuple[int, ...]
@@ -127,29 +129,29 @@ class Voicing:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Choices:
-    """Voicings to choose from, what each costs, and what where it has to stay in the middle."""
+    """Voicings to choose from, their costs, and their costs where one in the middle is wanted."""
 
     voicings: tuple[Voicing, ...]
     costs: tuple[float, ...]
     central: tuple[float, ...]
 
 
-def voiced(
+def voice_chords(
     plan: Plan, strokes: Sequence[CompStroke], comp: str, rng: random.Random
 ) -> tuple[Voicing, ...]:
-    """A voicing for each stroke, none of which may be N.C.: the smoothest way but for chance.
+    """A voicing for each stroke, none of which is N.C.: smooth voice leading, with some chance.
 
-    The first stroke of a chord lets all be heard that its symbol writes. ``comp`` is a name of
+    The first stroke of a chord has all tones of its symbol. ``comp`` is a name of
     HANDS.
     """
-    by_start = colours_of(plan)
+    by_start = colors_of(plan)
     ways: list[_Way] = []
     for index, stroke in enumerate(strokes):
         before = strokes[index - 1] if index else None
         first = before is None or before.span is not stroke.span
         full, free = voicings(by_start[stroke.span.start], comp)
         choices = full if first else free
-        # passes are voiced one by one: their joints meet in the middle
+        # so that passes, which are voiced one by one, join smoothly
         joint = before is None or stroke.span is plan.following
         costs = choices.central if joint else choices.costs
         gap = before is not None and float(stroke.onset) - float(before.onset) >= 4
@@ -221,33 +223,33 @@ def voice_moves(before: Sequence[int], after: Sequence[int]) -> list[int]:
 
 
 @lru_cache(maxsize=4096)
-def voicings(colours: Colours, comp: str) -> tuple[Choices, Choices]:
-    """What a player may take: voicings with all that is written, and all; cheapest first.
+def voicings(colors: Colors, comp: str) -> tuple[Choices, Choices]:
+    """Voicings with all written tones, and all voicings, the cheapest first.
 
-    Never empty: what no grip fits is stacked from the chord tones.
+    Never empty: where no grip fits, chord tones are stacked.
     """
     hands = HANDS[comp]
     source = {"keys": _keys, "dropped": _dropped, "shells": _shells}[hands.grips]
-    found = [v for v in source(colours, hands) if is_clear(v.pitches, colours)]
+    found = [v for v in source(colors, hands) if is_clear(v.pitches, colors)]
     if not found:
-        found = list(_stacked(colours, hands))
+        found = list(_stacked(colors, hands))
     found.sort(key=lambda v: v.cost)
-    wanted = 2 if colours.altered else len(colours.written)
+    wanted = 2 if colors.altered else len(colors.written)
     most = min(wanted, max(v.heard for v in found))
     return _choices([v for v in found if v.heard >= most], hands), _choices(found, hands)
 
 
 def _choices(found: Sequence[Voicing], hands: Hands) -> Choices:
     kept = tuple(found[:CANDIDATES])
-    central = (v.cost + 0.3 * abs(sum(v.pitches) / len(v.pitches) - hands.centre) for v in kept)
+    central = (v.cost + 0.3 * abs(sum(v.pitches) / len(v.pitches) - hands.center) for v in kept)
     return Choices(kept, tuple(v.cost for v in kept), tuple(central))
 
 
-def is_clear(pitches: Sequence[int], colours: Colours) -> bool:
+def is_clear(pitches: Sequence[int], colors: Colors) -> bool:
     """Whether a voicing sounds clear.
 
     No interval lies below its limit, no voices are a minor ninth apart (but a b9 over the root),
-    no semitone lies on top.
+    the top two voices are no half step apart.
     """
     if len(pitches) > 2 and pitches[-1] - pitches[-2] == 1:
         return False
@@ -255,29 +257,29 @@ def is_clear(pitches: Sequence[int], colours: Colours) -> bool:
         interval = high - low
         if low < LOW_LIMITS.get(interval, 0):
             return False
-        if interval > 12 and interval % 12 == 1 and low % 12 != colours.root:
+        if interval > 12 and interval % 12 == 1 and low % 12 != colors.root:
             return False
     return True
 
 
-def _keys(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+def _keys(colors: Colors, hands: Hands) -> Iterator[Voicing]:
     for name, words, cost in _grips():
-        for tones in _tones(colours, words):
-            if _suits(name, colours):
+        for tones in _tones(colors, words):
+            if _suits(name, colors):
                 steps = _close(tones)
-                for pitches in _placed(steps, colours.root, hands):
-                    yield _voicing(pitches, name, cost, colours, hands)
+                for pitches in _placed(steps, colors.root, hands):
+                    yield _voicing(pitches, name, cost, colors, hands)
 
 
-def _suits(name: str, colours: Colours) -> bool:
-    """Whether a grip that can be built is one that players take for the chord."""
-    rootless = bool(colours.ninths) and colours.family not in ROOTED
-    if name == "rooted" and rootless and colours.family != "sus":
+def _suits(name: str, colors: Colors) -> bool:
+    """Whether players would use a grip for the chord."""
+    rootless = bool(colors.ninths) and colors.family not in ROOTED
+    if name == "rooted" and rootless and colors.family != "sus":
         return False
     if name in ("triad", "added", "fifth"):
-        return not colours.sevenths or (name == "triad" and not colours.thirds)
+        return not colors.sevenths or (name == "triad" and not colors.thirds)
     if name == "so-what":
-        return colours.family == "minor"
+        return colors.family == "minor"
     return True
 
 
@@ -287,16 +289,16 @@ def _grips() -> tuple[tuple[str, tuple[str, ...], float], ...]:
     return tuple((row[0], tuple(row[1:-1]), float(row[-1])) for row in rows)
 
 
-def _tones(colours: Colours, words: Sequence[str]) -> Iterator[tuple[int, ...]]:
+def _tones(colors: Colors, words: Sequence[str]) -> Iterator[tuple[int, ...]]:
     """What the voices of a grip may be in a chord, in semitones above the root; no tone twice."""
     options = {
         "1": (0,),
-        "3": colours.thirds,
-        "5": colours.fifths,
-        "7": colours.sevenths,
-        "9": colours.ninths,
-        "11": colours.elevenths,
-        "13": colours.thirteenths,
+        "3": colors.thirds,
+        "5": colors.fifths,
+        "7": colors.sevenths,
+        "9": colors.ninths,
+        "11": colors.elevenths,
+        "13": colors.thirteenths,
     }
     for tones in product(*(options[word] for word in words)):
         if len(set(tones)) == len(tones):
@@ -320,15 +322,15 @@ def _placed(steps: Sequence[int], root: int, hands: Hands) -> Iterator[tuple[int
 
 
 def _voicing(
-    pitches: tuple[int, ...], grip: str, cost: float, colours: Colours, hands: Hands
+    pitches: tuple[int, ...], grip: str, cost: float, colors: Colors, hands: Hands
 ) -> Voicing:
-    tones = {(pitch - colours.root) % 12 for pitch in pitches}
-    away = abs(sum(pitches) / len(pitches) - hands.centre)
-    missed = 0.4 * (bool(colours.written) and not tones & colours.written)
-    # an eleventh nobody wrote is a spice
-    spice = 0.4 * bool(tones.intersection(colours.elevenths) - colours.written)
+    tones = {(pitch - colors.root) % 12 for pitch in pitches}
+    away = abs(sum(pitches) / len(pitches) - hands.center)
+    missed = 0.4 * (bool(colors.written) and not tones & colors.written)
+    # an eleventh that is not written is a spice
+    spice = 0.4 * bool(tones.intersection(colors.elevenths) - colors.written)
     cost += 0.07 * away + hands.sizes[len(pitches)] + missed + spice
-    return Voicing(pitches, grip, cost, len(tones & colours.written))
+    return Voicing(pitches, grip, cost, len(tones & colors.written))
 
 
 def drop(close: Sequence[int], voice: int) -> tuple[int, ...]:
@@ -338,17 +340,17 @@ def drop(close: Sequence[int], voice: int) -> tuple[int, ...]:
     return tuple(sorted([moved, *rest]))
 
 
-def _dropped(colours: Colours, hands: Hands) -> Iterator[Voicing]:
-    """Drop-2 and drop-3 voicings that lie on four neighbouring strings under one hand."""
+def _dropped(colors: Colors, hands: Hands) -> Iterator[Voicing]:
+    """Drop-2 and drop-3 voicings that lie on four neighboring strings under one hand."""
     for words in CHORDS:
-        for tones in _tones(colours, words.split()):
-            if not _suits("triad" if len(tones) < 4 else "", colours):
+        for tones in _tones(colors, words.split()):
+            if not _suits("triad" if len(tones) < 4 else "", colors):
                 continue
-            rooted = 0.5 if 0 in tones and colours.ninths and colours.family not in ROOTED else 0.0
+            rooted = 0.5 if 0 in tones and colors.ninths and colors.family not in ROOTED else 0.0
             for name, steps in _inversions(tones):
-                for pitches in _placed(steps, colours.root, hands):
+                for pitches in _placed(steps, colors.root, hands):
                     if is_playable(pitches, name):
-                        yield _voicing(pitches, name, rooted, colours, hands)
+                        yield _voicing(pitches, name, rooted, colors, hands)
 
 
 def _inversions(tones: Sequence[int]) -> Iterator[tuple[str, tuple[int, ...]]]:
@@ -376,23 +378,23 @@ def _under_hand(pitches: Sequence[int], strings: Sequence[int]) -> bool:
     return min(frets) >= 0 and max(frets) <= FRETS and max(frets) - min(frets) <= REACH
 
 
-def _shells(colours: Colours, hands: Hands) -> Iterator[Voicing]:
+def _shells(colors: Colors, hands: Hands) -> Iterator[Voicing]:
     """Three voices on the low strings, root or fifth at the bottom."""
     for rank, words in enumerate(SHELLS):
-        if colours.thirds and colours.sevenths and "7" not in words:
+        if colors.thirds and colors.sevenths and "7" not in words:
             continue
-        for tones in _tones(colours, words.split()):
-            for pitches in _placed(_close(tones), colours.root, hands):
+        for tones in _tones(colors, words.split()):
+            for pitches in _placed(_close(tones), colors.root, hands):
                 sets = SHELL_STRINGS if len(pitches) == 3 else ((0, 1), (1, 2))
                 if any(_under_hand(pitches, strings) for strings in sets):
-                    yield _voicing(pitches, "shell", 0.15 * rank, colours, hands)
+                    yield _voicing(pitches, "shell", 0.15 * rank, colors, hands)
 
 
-def _stacked(colours: Colours, hands: Hands) -> Iterator[Voicing]:
-    """Chord tones in close position, whatever the limits say: the last resort."""
-    tones = [*colours.core, *(tone for tone in colours.written if tone not in colours.core)][:4]
+def _stacked(colors: Colors, hands: Hands) -> Iterator[Voicing]:
+    """Chord tones in close position, whatever the limits: the last resort."""
+    tones = [*colors.core, *(tone for tone in colors.written if tone not in colors.core)][:4]
     ordered = sorted(tones)
     for first in range(len(ordered)):
         steps = _close([*ordered[first:], *ordered[:first]])
-        for pitches in _placed(steps, colours.root, hands):
-            yield _voicing(pitches, "stack", 0.0, colours, hands)
+        for pitches in _placed(steps, colors.root, hands):
+            yield _voicing(pitches, "stack", 0.0, colors, hands)

@@ -1,7 +1,7 @@
-"""The drummer: time on the cymbal, comments that talk with the comping, fills that lead on.
+"""The drummer: time on the cymbal, comments that answer the comping, fills.
 
-Strokes are counted in twelfths of a beat from the start of the pass (``ticks``), so that the
-search for what fits needs no fractions.
+Times are in twelfths of a beat from the start of the pass (``ticks``), which are quicker than
+fractions.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from backing.combo.drums.style import (
     Phrase,
     doubled,
     phrases,
-    read_style,
+    read_drum_style,
 )
 from backing.combo.instruments import JAZZ_KIT, Instrument
 from backing.combo.part import Part
@@ -32,19 +32,19 @@ from backing.routine import Purpose
 
 WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.3
 """What a stroke of a comment is worth on an accent of the comping, on a plain stroke of it, where
-it is silent, and an eighth beside it, where the two would stumble."""
+it is silent, and an eighth away from one, where they would clash."""
 
 REPEATED = 0.3
 """How often a comment comes again in the next bar; it never comes three times in a row."""
 REMEMBERED, WORN = 8, 0.35
-"""For so many bars each time a comment was played makes it so much less likely."""
+"""A comment is less likely by this factor for each time in so many bars."""
 
 LONGEST_SET_UP = 2
 LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
-"""What leads into a beat that the whole band strikes."""
+"""The set-up of a hit on a beat."""
 RIDING = ("ride", "hat", "open_hat")
-"""What the riding hand plays, and leaves for a stroke that marks a beginning."""
-ALONE = frozenset({"bass", "comping"})
+"""Voices of the riding hand, left out for a crash or bell."""
+ALONE = frozenset({"bass", "comp"})
 """Who has to lay out for the drums to play a solo."""
 
 
@@ -67,7 +67,7 @@ def play(plan: Plan, rng: random.Random) -> Part:
 
 
 class _Drummer:
-    """The drummer at work on a pass; ``score`` is what is struck so far, by tick and key."""
+    """The drum part of a pass in the making; ``score`` has the strokes so far."""
 
     def __init__(self, plan: Plan, rng: random.Random) -> None:
         self.plan, self.rng = plan, rng
@@ -80,7 +80,7 @@ class _Drummer:
 
     def play(self) -> Part:
         before: PlanBar | None = None
-        breath = self.plan.purpose is Purpose.BREATH
+        breath = self.plan.purpose is Purpose.REST_BAR
         for bar in self.plan.bars:
             if (bar.bar.changes or breath) and not bar.bar.pickup and not bar.bar.final:
                 self._bar(bar, before)
@@ -91,7 +91,7 @@ class _Drummer:
         return self.score.part()
 
     def _bar(self, bar: PlanBar, before: PlanBar | None) -> None:
-        style, end = read_style(bar.feel), ticks(bar.bar.length)
+        style, end = read_drum_style(bar.feel), ticks(bar.bar.length)
         silent = all(change.chord is None for change in bar.bar.changes)
         ending = None if silent or bar.bar.directions.hits else self._ending(bar, style)
         filling = ending.start if ending and ending.role == "fill" else end
@@ -128,7 +128,7 @@ class _Drummer:
         return phrase.bars[at]
 
     def _ground(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
-        """What runs below the ride: a figure of several bars, like a clave, never turns round."""
+        """A ground figure; one of several bars, such as a clave, is the same in every pass."""
         fitting = self._fitting(known, bar)
         lasting = [phrase for phrase in fitting if len(phrase.bars) > 1]
         if not lasting:
@@ -143,7 +143,7 @@ class _Drummer:
         return self.rng.choices(fitting, [p.figure.weight for p in fitting])[0]
 
     def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[Phrase]:
-        tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
+        tempo, energy = self.tempo * read_drum_style(bar.feel).pulse, bar.energy
         return [phrase for phrase in known if phrase.figure.fits(tempo, energy)]
 
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
@@ -165,7 +165,7 @@ class _Drummer:
         return chosen.bars[0]
 
     def _new(self, phrase: Phrase) -> float:
-        """How little a comment is worn; silence never is."""
+        """How fresh a comment still is; silence always is."""
         return WORN ** self.commented.count(phrase) if phrase.bars[0] else 1.0
 
     def _suits(self, strokes: Sequence[DrumStroke], start: Tick) -> float:
@@ -185,7 +185,7 @@ class _Drummer:
         return suits / len(strokes)
 
     def _ending(self, bar: PlanBar, style: DrumStyle) -> Ending | None:
-        """The fill or the set-up the plan asks for; both end exactly at the bar line."""
+        """The fill or the set-up of the plan, ending at the bar line."""
         if _filled(bar):
             beats, role = min(_filled(bar), bar.bar.length), "fill"
             figures = self._filling(bar, style, beats * style.pulse)
@@ -218,7 +218,7 @@ class _Drummer:
         return found
 
     def _one_of(self, bar: PlanBar, figures: Iterable[DrumFigure], beats: int) -> list[DrumFigure]:
-        tempo, energy = self.tempo * read_style(bar.feel).pulse, bar.energy
+        tempo, energy = self.tempo * read_drum_style(bar.feel).pulse, bar.energy
         fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
         return self.rng.choices(fitting, [f.weight * f.beats for f in fitting]) if fitting else []
 
@@ -235,7 +235,7 @@ class _Drummer:
                 self.score.strike(bar, style, start + stroke.tick, stroke, role(stroke))
 
     def _top(self, bar: PlanBar, style: DrumStyle, *, after_fill: bool) -> None:
-        """Mark where a chorus or a section begins, or a fill arrives; a push has done it before."""
+        """Mark the top of a chorus or section, or the end of a fill, unless a push has."""
         tick = ticks(bar.start)
         if any(tick - TICKS < at <= tick for at in self.accents):
             return
@@ -253,7 +253,7 @@ class _Drummer:
             self.score.strike(bar, style, tick, DrumStroke(0, "kick", 0), "top")
 
     def _crashes(self, bar: PlanBar, *, after_fill: bool) -> bool:
-        """Not on every round of a loop; where a chorus begins, and now and then after a fill."""
+        """Whether to crash: at the top of a chorus, and now and then after a fill."""
         if not self.plan.circular and bar.chorus_top and self.plan.chorus > 0:
             return True
         often = 0.2 if self.plan.circular else 0.2 + 0.4 * bar.energy
@@ -262,9 +262,9 @@ class _Drummer:
     # with the whole band
 
     def _accent(self, accent: Accent) -> None:
-        """Strike with the band, set it up on the way there, and keep out of its way."""
+        """Play a hit of the band: set it up, and leave room around it."""
         bar, tick = self.plan.bar_at(accent.onset), ticks(accent.onset)
-        style = read_style(bar.feel)
+        style = read_drum_style(bar.feel)
         self.score.clear(tick, tick + min(ticks(accent.length), TICKS))
         self._set_up(bar, style, tick)
         for voice, strength in self._band_voices(accent, style):
@@ -276,7 +276,7 @@ class _Drummer:
     def _band_voices(self, accent: Accent, style: DrumStyle) -> tuple[tuple[str, int], ...]:
         """Voices of a stroke with the band and how strong they are.
 
-        What opens a section rings, and a last chord that is held.
+        The top of a section and a held last chord get a crash.
         """
         if accent.kind == "last":
             return ("kick", 1), ("crash", 1) if accent.length >= 1 else ("snare", 1)
@@ -288,7 +288,7 @@ class _Drummer:
         return (("kick", 1), ("crash", 1)) if rings else (("kick", 0), ("snare", 0), ("ride", 1))
 
     def _set_up(self, bar: PlanBar, style: DrumStyle, tick: Tick) -> None:
-        """Lead into a stroke of the band: the beat before an off-beat, two eighths to a beat."""
+        """Set up a hit: on the beat before an off-beat, with two eighths before a beat."""
         if any(tick - 2 * TICKS < other < tick for other in self.accents):
             return
         off_beat = (tick - ticks(bar.start)) % TICKS != 0
@@ -299,16 +299,16 @@ class _Drummer:
                 self.score.strike(bar, style, place, stroke, "set-up")
 
     def _lead_on(self) -> None:
-        """Set up a push of the next pass, whose own strokes are played there."""
+        """Set up a push into the next pass, which plays the push itself."""
         following = self.plan.following
         if following is not None and following.early > 0 and self.plan.bars:
             tick, bar = ticks(following.start), self.plan.bars[-1]
             self.score.clear(tick, ticks(self.plan.length))
-            self._set_up(bar, read_style(bar.feel), tick)
+            self._set_up(bar, read_drum_style(bar.feel), tick)
 
 
 def _filled(bar: PlanBar) -> Fraction:
-    """The beats of a fill at the end of the bar; all of it where the drums are left alone."""
+    """The beats of a fill at the end of the bar; the whole bar in a drum solo."""
     alone = bar.bar.directions.lay_out
     return bar.bar.length if alone >= ALONE and not alone & {"drums", "kit"} else bar.fill
 
@@ -328,5 +328,5 @@ def _comment_role(stroke: DrumStroke) -> str:
 
 
 def _kit(bars: Iterable[PlanBar]) -> Instrument:
-    kits = Counter(read_style(bar.feel).kit for bar in bars)
+    kits = Counter(read_drum_style(bar.feel).kit for bar in bars)
     return kits.most_common(1)[0][0] if kits else JAZZ_KIT

@@ -1,4 +1,4 @@
-"""What the drums strike in a pass, by place and key, until it becomes a part."""
+"""The drum strokes of a pass by tick and key, until they become a part."""
 
 from __future__ import annotations
 
@@ -9,30 +9,29 @@ from fractions import Fraction
 from backing.combo.drums.style import TICKS, VOICES, DrumStroke, DrumStyle
 from backing.combo.feel import lateness
 from backing.combo.instruments import BRUSH_KIT, CRASH, Instrument
-from backing.combo.part import VELOCITIES, Note, Part, on_palette
+from backing.combo.part import PALETTE, VELOCITIES, Note, Part
 from backing.combo.plan import PlanBar
 
 Tick = int | Fraction
-"""A place in twelfths of a beat; no whole number only where a tune asks for odd places."""
+"""Twelfths of a beat; a fraction only where a tune has odd beats."""
 
 HALF = TICKS // 2
 LENGTH, RING = Fraction(1, 6), Fraction(1)
-"""Written lengths in beats of a stroke, and of a cymbal that is to ring: a kit does not hold."""
+"""Written lengths in beats of a stroke, and of a ringing cymbal."""
 
 TOUCH = 4.0
-"""The most by which a stroke is louder or softer than meant; one step of the palette is 8."""
+"""The most a stroke's velocity varies; one step of the palette is 8."""
 QUIETEST, BY_ENERGY = 0.93, 0.14
 """Velocities are multiplied by the first at energy 0, and grow by the second up to energy 1."""
-PALETTE = tuple(on_palette(velocity) for velocity in range(128))
 
 GOES_ON = frozenset({"ride", "skip", "foot", "stick", "back-beat"})
-"""What is played through a stroke of the whole band, by role."""
+"""Roles that play on through a hit of the whole band."""
 COMMENTS = frozenset({"comment", "ghost"})
 
 
 @dataclass(frozen=True, slots=True)
 class Struck:
-    """What is struck at one place on one key; see Note."""
+    """A stroke at one tick on one key; see Note."""
 
     velocity: int
     role: str
@@ -52,7 +51,7 @@ class DrumScore:
     def strike(
         self, bar: PlanBar, style: DrumStyle, tick: Tick, stroke: DrumStroke, role: str
     ) -> None:
-        """Put one stroke at ``tick`` of the pass, unless a louder one stands there."""
+        """Put a stroke at ``tick`` of the pass, unless a louder one is there."""
         place = tick, self._key(stroke.voice)
         touch = TOUCH * (2 * self.dice.random() - 1)
         level = style.levels[stroke.voice][stroke.accent + 1]
@@ -65,21 +64,21 @@ class DrumScore:
     def strike_together(
         self, bar: PlanBar, style: DrumStyle, tick: Tick, stroke: DrumStroke, role: str
     ) -> None:
-        """Put a stroke of the whole band at ``tick``, in place of what stands there."""
+        """Put a hit of the whole band at ``tick`` in place of any other stroke."""
         velocity = _velocity(style.levels[stroke.voice][stroke.accent + 1], bar.energy)
         swung = (tick - ticks(bar.start)) % TICKS in (0, HALF)
         place = tick, self._key(stroke.voice)
         self.struck[place] = Struck(velocity, role, swung, together=True)
 
     def lift(self, tick: Tick, voice: str) -> bool:
-        """Leave out a voice at ``tick``; whether it stood there."""
+        """Remove a voice at ``tick``; return whether it was there."""
         return self.struck.pop((tick, self._key(voice)), None) is not None
 
     def clear(self, tick: Tick, end: Tick) -> None:
-        """Leave room for a stroke of the band at ``tick`` that lasts to ``end``.
+        """Leave room for a hit of the band from ``tick`` to ``end``.
 
-        Comments stop a beat before it; under it, and on the beat it was pushed from, only time
-        goes on.
+        Comments stop a beat before it; during it, and on the beat it was pushed from, only the
+        time goes on.
         """
         for place, struck in list(self.struck.items()):
             if not tick - TICKS < place[0] <= end or struck.together or struck.role in GOES_ON:

@@ -1,4 +1,4 @@
-"""How a drummer plays a feel: figures for every limb, read from the ``[drums]`` table.
+"""The ``[drums]`` table of a feel file: figures for every limb.
 
 A figure is strokes of several voices over some beats, in the words of ``cell``::
 
@@ -8,7 +8,7 @@ A figure is strokes of several voices over some beats, in the words of ``cell``:
     kick = "4&"
 
 ``ride`` is what the riding hand plays, ``ground`` what runs below it (feet, cross-stick);
-``comments`` talk with the comping, ``fills`` and ``setups`` end a bar.
+``comments`` answer the comping, ``fills`` and ``setups`` end a bar.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from functools import lru_cache
 
 from backing.chart.form import Meter
 from backing.combo import instruments as kit
-from backing.combo.cell import Stroke, read_strokes
+from backing.combo.cell import Stroke
+from backing.combo.feel_file import Feel, Table, load_feel
 from backing.combo.instruments import Instrument
-from backing.combo.style import Feel, Table, load_feel
 from backing.errors import quoted
 
 TICKS = 12
@@ -100,7 +100,7 @@ class DrumFigure:
         )
 
     def first(self, beats: int) -> tuple[DrumStroke, ...]:
-        """The strokes of the first ``beats`` beats, the figure going round if it is shorter."""
+        """The strokes of the first ``beats`` beats, repeated if it is shorter."""
         rounds = -(-beats // self.beats)
         turned = (
             replace(stroke, tick=stroke.tick + turn * self.beats * TICKS)
@@ -132,7 +132,7 @@ class DrumStyle:
 
 
 @lru_cache(maxsize=64)
-def read_style(feel: Feel) -> DrumStyle:
+def read_drum_style(feel: Feel) -> DrumStyle:
     """The ``[drums]`` table of ``feel``; raises FeelError naming file, line and key."""
     table = feel.root.table("drums")
     base = _base(table)
@@ -157,10 +157,10 @@ def _base(table: Table) -> DrumStyle | None:
     if "like" in other.root.table("drums").values:
         raise table.error(
             "like",
-            f"is {quoted(table.values['like'])}, which is like another.",
-            "Name the feel it names.",
+            f"is {quoted(table.values['like'])}, which is like another itself.",
+            "Name that other feel.",
         )
-    return read_style(other)
+    return read_drum_style(other)
 
 
 def _kit_name(base: DrumStyle | None) -> str:
@@ -171,7 +171,7 @@ def _levels(table: Table, base: DrumStyle | None) -> Mapping[str, tuple[int, int
     levels = dict(base.levels) if base else {name: v.levels for name, v in VOICES.items()}
     for voice in tuple(table.keys()):
         if voice not in VOICES:
-            raise table.error(voice, "is no voice.", f"Voices: {', '.join(VOICES)}.")
+            raise table.error(voice, "isn't a voice of the kit.", f"Voices: {', '.join(VOICES)}.")
         levels[voice] = _velocities(table, voice)
     return levels
 
@@ -210,11 +210,8 @@ def _figure(table: Table) -> DrumFigure:
 def _strokes(table: Table, beats: int) -> tuple[DrumStroke, ...]:
     found = []
     for voice in VOICES:
-        text = table.text(voice, "")
-        try:
-            found += [_stroke(stroke, voice) for stroke in read_strokes(text, beats)]
-        except ValueError as error:
-            raise table.error(voice, f"cannot be read: {error}.", "See README, feels.") from None
+        strokes = table.strokes(voice, table.text(voice, ""), beats)
+        found += [_stroke(stroke, voice) for stroke in strokes]
     return tuple(sorted(found, key=lambda stroke: stroke.tick))
 
 
@@ -225,7 +222,7 @@ def _stroke(stroke: Stroke, voice: str) -> DrumStroke:
 
 @dataclass(frozen=True, eq=False)
 class Phrase:
-    """A figure made to fit a meter: the strokes of each of its ``bars``; see Figure."""
+    """A figure fitted to a meter: the strokes of each of its ``bars``."""
 
     figure: DrumFigure
     bars: tuple[tuple[DrumStroke, ...], ...]

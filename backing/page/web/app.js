@@ -2,10 +2,12 @@
 
 import { applyMix, samplerFor } from "./audio.js";
 import { Chart } from "./chart.js";
-import { bind, byId, fill, partRows, show } from "./controls.js";
+import { bind, byId, fillKeys, partRows, show } from "./controls.js";
 import { Neck } from "./neck.js";
+import { keepStage } from "./pin.js";
 import { Player } from "./player.js";
 import { FASTEST, SLOWEST } from "./rounds.js";
+import { Sentence } from "./sentence.js";
 import { remember, remembered, within } from "./settings.js";
 import { Spans } from "./spans.js";
 import { Stage } from "./stage.js";
@@ -20,9 +22,9 @@ const PLAY = "M6 3l15 9-15 9z";
 const STOP = "M5 5h14v14H5z";
 /** Beats before a change from which the next chord's tones are shown. */
 const COMING = 2;
-/** The stage may take this part of the window. */
-const MOST_PINNED = 0.56;
-const SHEETS = ["band", "practice", "view"];
+/** The tempo stands beside Play and in the sentence. */
+const TEMPOS = ["tempo", "start-tempo"];
+const SHEETS = ["band", "drill", "view"];
 
 export class App {
   /** @param {PageData} data */
@@ -31,6 +33,15 @@ export class App {
     this.settings = remembered(data, storage());
     this.spans = new Spans(data);
     this.stage = new Stage(data, this.spans);
+    this.sentence = new Sentence(
+      data,
+      this.settings.routine,
+      () => {
+        show(this.settings);
+        this.#changed("routine");
+      },
+      (from, to) => this.setLoop(from, to),
+    );
     this.chart = new Chart(byId("chart"), data, (bar) => this.tap(bar));
     this.neck = data.neck
       ? new Neck(/** @type {any} */ (byId("neck")), data, data.neck, this.spans)
@@ -48,10 +59,14 @@ export class App {
     this.choosing = false;
     this.shown = "";
     this.heard = { tempo: 0, key: -1 };
+    this.frame = 0;
+    this.dark = matchMedia("(prefers-color-scheme: dark)");
     this.#texts();
-    this.#pin();
+    keepStage();
     this.#wire();
     this.#looks();
+    // chords are fitted to their room by what they measure in the page's own type
+    document.fonts.ready.then(() => this.#looks());
     this.ready = this.#load();
   }
 
@@ -73,6 +88,7 @@ export class App {
     byId("play-word").textContent = "Stop";
     byId("play-sign").setAttribute("d", STOP);
     this.#say(`Playing from bar ${this.data.bars[bar].label}`);
+    cancelAnimationFrame(this.frame);
     this.#frame();
   }
 
@@ -153,7 +169,7 @@ export class App {
     this.choosing = false;
     Object.assign(this.settings.routine, { from, to });
     this.cursor = from;
-    this.#hint("Tap a bar to start there.");
+    this.#hint("");
     this.player?.replan();
     this.#showLoop();
     this.#drawChart();
@@ -171,6 +187,13 @@ export class App {
     this.#keep();
   }
 
+  /** Degrees in place of note names, and back. */
+  rename() {
+    this.settings.view.names = !this.settings.view.names;
+    show(this.settings);
+    this.#changed("view");
+  }
+
   /**
    * Open a sheet, or close it if it is open; null closes all.
    * @param {string | null} name
@@ -182,6 +205,7 @@ export class App {
       sheet.hidden = !open;
       byId(each).setAttribute("aria-expanded", String(open));
     }
+    byId("plan").ariaExpanded = byId("drill").ariaExpanded;
   }
 
   async #load() {
@@ -201,7 +225,8 @@ export class App {
     const about = [data.by, home?.name, data.meter, data.feel].filter(Boolean);
     byId("about").textContent = about.join(" · ");
     byId("credits").textContent =
-      `Sounds: ${data.sound.font}, licence: ${data.sound.licence}. Notes of it are inside this file.`;
+      `backing ${data.version} · ${data.recipe} · sounds: ${data.sound.font} (${data.sound.licence}) · ` +
+      "type: a subset of Lato (SIL OFL 1.1)";
     byId("notes").replaceChildren(
       ...data.notes.map((note) => {
         const item = document.createElement("li");
@@ -212,17 +237,9 @@ export class App {
     byId("play-sign").setAttribute("d", PLAY);
   }
 
-  /** The stage stays in sight while the chart moves under it, where there is room for both. */
-  #pin() {
-    const stage = /** @type {HTMLElement} */ (document.querySelector(".stage"));
-    const pin = () => stage.classList.toggle("pinned", stage.offsetHeight < innerHeight * MOST_PINNED);
-    new ResizeObserver(pin).observe(stage);
-    addEventListener("resize", pin);
-  }
-
   #wire() {
     const { settings } = this;
-    fill(this.data, (from, to) => this.setLoop(from, to));
+    fillKeys(this.data);
     bind(settings, (group) => this.#changed(group));
     partRows(this.data, settings, () => this.#changed("mix"));
     this.#on("play", () => this.toggle());
@@ -231,10 +248,8 @@ export class App {
     this.#on("loop", () => this.chooseLoop());
     this.#on("lower", () => this.movePosition(-1));
     this.#on("higher", () => this.movePosition(1));
-    this.#on("labels", () => {
-      settings.view.names = !settings.view.names;
-      this.#changed("view");
-    });
+    this.#on("plan", () => this.open("drill"));
+    this.dark.addEventListener("change", () => this.#looks());
     for (const name of SHEETS) this.#on(name, () => this.open(name));
     this.#on("whole-band", () => this.#lineUp(true));
     this.#on("click-alone", () => this.#lineUp(false));
@@ -242,9 +257,10 @@ export class App {
     this.#on("full", () =>
       document.fullscreenElement ? document.exitFullscreen() : document.documentElement.requestFullscreen(),
     );
-    const tempo = /** @type {HTMLInputElement} */ (byId("tempo"));
-    tempo.addEventListener("change", () => this.setTempo(tempo.valueAsNumber));
-    for (const id of ["from", "to"]) byId(id).addEventListener("change", () => this.#typedLoop());
+    for (const id of TEMPOS) {
+      const field = /** @type {HTMLInputElement} */ (byId(id));
+      field.addEventListener("change", () => this.setTempo(field.valueAsNumber));
+    }
     this.#showTempo(settings.routine.tempo);
     this.#showLoop();
   }
@@ -262,26 +278,19 @@ export class App {
     if (group === "mix" && this.sampler) applyMix(this.sampler, this.data, this.settings.mix);
     if (group === "routine") this.player?.replan();
     if (group !== "mix") this.#looks();
+    this.sentence.show();
     this.#keep();
   }
 
   /** @param {boolean} band */
   #lineUp(band) {
     const { mix } = this.settings;
-    for (const part of ["bass", "comping", "drums"]) mix.on[part] = band;
-    for (const part of ["thirds", "sevenths", "etude"]) mix.on[part] = false;
+    for (const part of ["bass", "comp", "drums"]) mix.on[part] = band;
+    for (const part of ["third", "seventh", "etude"]) mix.on[part] = false;
     mix.click = band ? "" : mix.click || "click all";
     show(this.settings);
     partRows(this.data, this.settings, () => this.#changed("mix"));
     this.#changed("mix");
-  }
-
-  #typedLoop() {
-    const [from, to] = ["from", "to"].map((id) => {
-      const field = /** @type {HTMLInputElement} */ (byId(id));
-      return within(Math.round(field.valueAsNumber) - 1, 0, this.data.bars.length - 1);
-    });
-    this.setLoop(Math.min(from, to), Math.max(from, to));
   }
 
   /** @param {number} bar */
@@ -298,11 +307,10 @@ export class App {
   #looks() {
     const { view } = this.settings;
     const root = document.documentElement;
-    root.dataset.theme = view.theme;
+    const device = this.dark.matches ? "dark" : "light";
+    root.dataset.theme = view.theme === "auto" ? device : view.theme;
     root.dataset.size = view.size;
-    byId("hand").hidden = !view.neck || !this.neck;
-    byId("legend").hidden = !view.threads;
-    byId("labels").textContent = view.names ? "Degrees" : "Note names";
+    document.body.classList.toggle("neckless", !view.neck || !this.neck);
     if (this.data.neck) {
       byId("position").textContent = `Position ${this.data.neck.positions[view.position]}`;
     }
@@ -314,7 +322,7 @@ export class App {
   #drawChart() {
     const { view, routine } = this.settings;
     const key = this.heard.key >= 0 ? this.heard.key : routine.key;
-    this.chart.show({ threads: view.threads, names: view.names, key, from: routine.from, to: routine.to });
+    this.chart.show({ ribbon: view.ribbon, names: view.names, key, from: routine.from, to: routine.to });
   }
 
   /** What is seen while nothing plays. */
@@ -338,11 +346,11 @@ export class App {
     const played = turn.kind === "play" || turn.kind === "lead";
     const bar = this.data.bars[turn.bar];
     this.#changes(turn);
-    byId("now-tag").textContent = { count: "count", breath: "breath" }[String(turn.kind)] ?? restWord(turn);
+    byId("now-tag").textContent = { count: "count", rest: "rest bar" }[String(turn.kind)] ?? restWord(turn);
     this.stage.beat(bar.groups, Math.floor(beat));
     this.chart.mark(turn.bar, played ? beat / turn.beats : -1);
     this.#showChord(turn.bar, played ? beat : 0, turn.key, !played);
-    requestAnimationFrame(() => this.#frame());
+    this.frame = requestAnimationFrame(() => this.#frame());
   }
 
   /**
@@ -378,8 +386,12 @@ export class App {
 
   /** @param {number} tempo */
   #showTempo(tempo) {
-    const field = /** @type {HTMLInputElement} */ (byId("tempo"));
-    if (document.activeElement !== field) field.value = String(Math.round(tempo));
+    for (const id of TEMPOS) {
+      const field = /** @type {HTMLInputElement} */ (byId(id));
+      const shown = id === "tempo" ? tempo : this.settings.routine.tempo;
+      if (document.activeElement !== field) field.value = String(Math.round(shown));
+    }
+    this.sentence.show();
   }
 
   #showLoop() {
@@ -388,17 +400,14 @@ export class App {
     const button = byId("loop");
     button.setAttribute("aria-pressed", String(this.choosing || !whole));
     button.textContent = whole ? "Loop" : `Loop ${from + 1}–${to + 1}`;
-    for (const [id, bar] of /** @type {const} */ ([["from", from], ["to", to]])) {
-      const field = /** @type {HTMLInputElement} */ (byId(id));
-      field.max = String(this.data.bars.length);
-      field.value = String(bar + 1);
-    }
+    this.sentence.show();
   }
 
   /** @param {string} text */
   #hint(text) {
     byId("hint").textContent = text;
-    if (this.choosing) this.#say(text);
+    byId("hint").hidden = !text;
+    if (text) this.#say(text);
   }
 
   /** @param {string} text */
@@ -413,7 +422,7 @@ export class App {
 
 /** @param {Turn} turn */
 function restWord({ resting }) {
-  if (resting.has("kit")) return "on your own";
+  if (resting.has("kit")) return "lay out";
   return resting.has("bass") ? "drums" : "now";
 }
 

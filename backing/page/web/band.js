@@ -25,11 +25,11 @@ const MELODIC = 8;
 export function notesOf(data, turn, next) {
   if (turn.kind === "count") return counted(data, turn, next);
   const notes = data.parts.flatMap((part) => {
-    const mine = turn.kind === "breath" ? [] : played(data, part, turn, next);
+    const mine = turn.kind === "rest" ? [] : played(data, part, turn, next);
     return [...mine, ...ahead(data, part, turn, next)];
   });
-  if (turn.kind === "breath") {
-    const foot = data.breaths[data.bars[turn.bar].meter];
+  if (turn.kind === "rest") {
+    const foot = data.rest_bars[data.bars[turn.bar].meter];
     notes.push(...foot.map((row) => struck(data, "drums", "drums", row)));
   }
   return notes;
@@ -61,22 +61,22 @@ function played(data, part, turn, next) {
     .map((note) => transposed(data, part, note, turn));
   if (!follows(data, turn, next)) {
     if (part.voice === "bass") leadTo(heard, firstPitch(data, part, next), turn.beats);
-    if (part.voice === "comping") makeRoom(heard, ahead(data, part, turn, next));
+    if (part.voice === "comp") makeRoom(heard, ahead(data, part, turn, next));
   }
   return heard.map((note) => cutShort(note, turn, next));
 }
 
 /**
  * What sounds before the bar line of the next bar: pushes and anticipations of its chord. A count
- * and a breath know only what the whole band strikes.
+ * and a rest bar know only what the whole band strikes.
  * @param {PageData} data
  * @param {Part} part
  * @param {Turn} turn
  * @param {Turn} next
  */
 function ahead(data, part, turn, next) {
-  if (next.kind === "count" || next.kind === "breath") return [];
-  const silent = turn.kind === "count" || turn.kind === "breath";
+  if (next.kind === "count" || next.kind === "rest") return [];
+  const silent = turn.kind === "count" || turn.kind === "rest";
   const take = silent ? next.take : turn.take;
   return rowsOf(part, { ...next, take })
     .filter(([onset]) => onset < 0)
@@ -150,7 +150,7 @@ function transposed(data, part, note, turn) {
  */
 function follows(data, turn, next) {
   const expected = (turn.bar + 1) % data.bars.length;
-  return next.bar === expected && next.key === turn.key && next.kind !== "breath";
+  return next.bar === expected && next.key === turn.key && next.kind !== "rest";
 }
 
 /**
@@ -166,7 +166,7 @@ function firstPitch(data, part, next) {
 
 /**
  * Where a loop turns back, the walking line approaches the bar it turns to: the notes of the last
- * beat go a semitone beside its first note, on the side they come from.
+ * beat go a half step beside its first note, on the side they come from.
  * @param {Struck[]} notes
  * @param {number} target
  * @param {number} beats
@@ -182,7 +182,7 @@ function leadTo(notes, target, beats) {
 }
 
 /**
- * Comping that the anticipations of another bar would run into gives way to them.
+ * The comp's notes that the anticipations of another bar would run into give way to them.
  * @param {Struck[]} notes
  * @param {Struck[]} anticipations
  */
@@ -202,7 +202,7 @@ function makeRoom(notes, anticipations) {
  * @returns {Struck}
  */
 function cutShort(note, turn, next) {
-  const silent = next.kind === "breath" || next.resting.has(note.voice) || next.bar <= turn.bar;
+  const silent = next.kind === "rest" || next.resting.has(note.voice) || next.bar <= turn.bar;
   const room = turn.beats - note.onset;
   return silent && note.length > room ? { ...note, length: room } : note;
 }

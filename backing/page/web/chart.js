@@ -1,27 +1,34 @@
-// The chart: bars to read and to tap, the sounding one marked, the threads drawn through.
+// The chart: rows of bars as long as their beats, the beat that sounds, and the ribbon under each.
 
+import { lineIn, rangeOf, rowsOf } from "./ribbon.js";
 import { svg } from "./svg.js";
-import { degreeSigns, setSymbol, spoken } from "./symbols.js";
-import { rangeOf, rowsOf, threadIn } from "./thread.js";
+import { setSymbol, spoken } from "./symbols.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
- * @typedef {import("./types.js").Knot} Knot
- * @typedef {import("./thread.js").Row} Row
+ * @typedef {import("./types.js").GuideTone} GuideTone
+ * @typedef {import("./ribbon.js").Row} Row
  * @typedef {object} Look
- * @property {boolean} threads
+ * @property {"full" | "thin"} ribbon
  * @property {boolean} names  Note names in place of degrees.
  * @property {number} key
  * @property {number} from
  * @property {number} to
  */
 
-/** Narrower columns than this (in em of the root) cannot hold two chords. */
-const COLUMN_EM = 8.5;
-const MOST_COLUMNS = 4;
-/** As page.css leaves room for it, in px. */
-const THREAD_HEIGHT = 80;
-const MARGIN = 18;
+/** A bar narrower than this (in em of the root) is hard to read from a stand. */
+const NARROWEST_EM = 8;
+/** Chords that would be set smaller than this part of their size get rows of fewer bars. */
+const SMALLEST = 0.66;
+/** Heights in em of the root; page.css has the first, too. */
+const CHORDS_EM = 2.7;
+const RULER_EM = 0.8;
+const RIBBON_EM = { full: 3.9, thin: 1.2 };
+/** Room above and below the lines of a ribbon, for the names of its tones. */
+const MARGIN_EM = { full: 1.1, thin: 0.15 };
+const GAP = 6;
+/** Room for a repeat sign in px; page.css has it, too. */
+const REPEAT = 12;
 
 export class Chart {
   /**
@@ -38,45 +45,40 @@ export class Chart {
     /** @type {{row: Row, element: HTMLElement}[]} */
     this.rows = [];
     /** @type {Look} */
-    this.look = { threads: true, names: false, key: 0, from: 0, to: 0 };
+    this.look = { ribbon: "full", names: false, key: 0, from: 0, to: 0 };
+    this.beat = document.createElement("div");
+    this.beat.className = "beat";
     this.needle = document.createElement("div");
     this.needle.className = "needle";
-    this.columns = 0;
+    /** Width of a beat in px. */
     this.width = 0;
     this.current = -1;
+    this.marked = -1;
+    this.seen = 0;
     new ResizeObserver(() => this.#resized()).observe(list);
   }
 
   /** @param {Look} look */
   show(look) {
     this.look = look;
-    this.columns = this.#fitting();
-    this.list.classList.toggle("threads", look.threads);
-    this.#build();
-    this.#draw();
+    const focused = this.measures.indexOf(/** @type {HTMLButtonElement} */ (document.activeElement));
+    this.measures = this.data.bars.map((_, at) => this.#measure(at));
+    this.marked = -1;
+    this.#layOut();
+    if (this.current >= 0) this.#place(this.current, -1);
+    if (focused >= 0) this.focus(focused);
   }
 
   /**
-   * Mark a bar and how far it has come (below 0: it does not sound); bar -1 is none.
+   * Mark a bar and how far it has come (below 0: it does not sound).
    * @param {number} bar
    * @param {number} share
    */
   mark(bar, share) {
-    if (bar !== this.current) {
-      this.measures[this.current]?.removeAttribute("aria-current");
-      this.measures[bar]?.setAttribute("aria-current", "true");
-      this.current = bar;
-      const home = this.rows.find(({ row }) => bar >= row.first && bar < row.first + row.count);
-      if (home) home.element.append(this.needle);
-      else this.needle.remove();
-      this.#keepInSight(home?.element);
-    }
-    const home = this.rows.find(({ row }) => bar >= row.first && bar < row.first + row.count);
-    this.needle.hidden = share < 0;
-    if (home) {
-      const x = (bar - home.row.first + share) * this.width;
-      this.needle.style.transform = `translateX(${x.toFixed(1)}px)`;
-    }
+    const moved = bar !== this.current;
+    this.current = bar;
+    this.#place(bar, share);
+    if (moved && share >= 0) this.#keepInSight(this.#home(bar)?.element);
   }
 
   /** @param {number} bar */
@@ -84,51 +86,131 @@ export class Chart {
     this.measures[bar]?.focus();
   }
 
+  /** Whether the loop is the chorus. */
+  get #whole() {
+    return this.look.from === 0 && this.look.to === this.data.bars.length - 1;
+  }
+
+  /** @param {number} bar */
+  #home(bar) {
+    return this.rows.find(({ row }) => bar >= row.first && bar < row.first + row.count);
+  }
+
+  /**
+   * Put the beat and the needle where a bar has come to.
+   * @param {number} bar
+   * @param {number} share
+   */
+  #place(bar, share) {
+    const home = this.#home(bar);
+    if (!home) return;
+    if (this.beat.parentElement !== home.element) home.element.append(this.beat, this.needle);
+    if (bar !== this.marked) {
+      this.measures[this.marked]?.removeAttribute("aria-current");
+      this.measures[bar].setAttribute("aria-current", "true");
+      this.marked = bar;
+    }
+    const { beats } = this.data.bars[bar];
+    const gone = Math.max(0, share) * beats;
+    const start = this.#x(home.row, bar, 0);
+    const whole = Math.floor(gone);
+    this.beat.classList.toggle("waiting", share < 0);
+    this.beat.style.width = `${(Math.min(1, beats - whole) * this.width).toFixed(1)}px`;
+    this.beat.style.transform = `translateX(${(start + whole * this.width).toFixed(1)}px)`;
+    this.needle.hidden = share < 0;
+    this.needle.style.transform = `translateX(${(start + gone * this.width).toFixed(1)}px)`;
+  }
+
   /** @param {HTMLElement | undefined} row */
   #keepInSight(row) {
     if (!row) return;
-    const dock = document.querySelector(".dock")?.getBoundingClientRect().top ?? innerHeight;
-    const head = document.querySelector(".pinned")?.getBoundingClientRect().bottom ?? 0;
+    const { scrollMarginTop, scrollMarginBottom } = getComputedStyle(row);
     const { top, bottom } = row.getBoundingClientRect();
-    if (top >= head && bottom <= dock) return;
+    if (top >= parseFloat(scrollMarginTop) && bottom <= innerHeight - parseFloat(scrollMarginBottom)) return;
     const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
     // the row goes to the top of what is free, so that those that follow are in sight
-    scrollBy({ top: top - Math.max(0, head) - 8, behavior: calm ? "auto" : "smooth" });
-  }
-
-  #fitting() {
-    const em = parseFloat(getComputedStyle(document.documentElement).fontSize);
-    const fits = Math.floor(this.list.clientWidth / (COLUMN_EM * em));
-    return fits >= MOST_COLUMNS ? MOST_COLUMNS : Math.max(1, Math.min(2, fits));
+    row.scrollIntoView({ block: "start", behavior: calm ? "auto" : "smooth" });
   }
 
   #resized() {
-    if (this.measures.length === 0) return;
-    if (this.#fitting() !== this.columns) this.show(this.look);
-    else this.#draw();
+    if (this.measures.length === 0 || this.list.clientWidth === this.seen) return;
+    this.#layOut();
+    if (this.current >= 0) this.#place(this.current, -1);
   }
 
-  #build() {
-    const focused = this.measures.indexOf(/** @type {HTMLButtonElement} */ (document.activeElement));
-    this.measures = this.data.bars.map((_, at) => this.#measure(at));
-    this.rows = rowsOf(this.data.bars, this.columns).map((row) => {
-      const element = document.createElement("li");
-      element.className = "row";
-      const bars = document.createElement("ol");
-      bars.style.gridTemplateColumns = `repeat(${this.columns}, minmax(0, 1fr))`;
-      for (const measure of this.measures.slice(row.first, row.first + row.count)) {
-        const item = document.createElement("li");
-        item.append(measure);
-        bars.append(item);
-      }
-      element.append(bars);
-      return { row, element };
-    });
+  /** As many bars to a row as can be read. */
+  #layOut() {
+    this.seen = this.list.clientWidth;
+    const em = emOf();
+    let most = [4, 2].find((count) => this.seen >= count * NARROWEST_EM * em) ?? 1;
+    while (this.#fill(most, em) < SMALLEST && most > 1) most /= 2;
+    for (const { row, element } of this.rows) element.prepend(this.#picture(row, em));
+  }
+
+  /**
+   * Make rows of so many bars.
+   * @param {number} most
+   * @param {number} em
+   * @returns {number} By how much the widest chord had to be made smaller.
+   */
+  #fill(most, em) {
+    const { bars } = this.data;
+    const rows = rowsOf(bars, most);
+    /** @param {Row} row */
+    const beats = (row) => bars.slice(row.first, row.first + row.count).reduce((sum, bar) => sum + bar.beats, 0);
+    this.width = this.seen / Math.max(...rows.map(beats));
+    this.rows = rows.map((row) => ({ row, element: this.#row(row) }));
+    const size = Math.min(2.1 * em, Math.max(1.25 * em, 0.62 * this.width));
+    this.list.style.setProperty("--chord", `${size.toFixed(1)}px`);
+    this.list.dataset.ribbon = this.look.ribbon;
     this.list.replaceChildren(...this.rows.map(({ element }) => element));
-    const marked = this.current;
-    this.current = -1;
-    if (marked >= 0) this.mark(marked, this.needle.hidden ? -1 : 0);
-    if (focused >= 0) this.focus(focused);
+    return this.#fit();
+  }
+
+  /** @param {Row} row */
+  #row(row) {
+    const element = document.createElement("li");
+    element.className = "row";
+    const first = this.data.bars[row.first];
+    const margin = document.createElement("div");
+    margin.className = "margin";
+    margin.ariaHidden = "true";
+    for (const [name, text] of [["section", first.top ? first.section : ""], ["number", first.label]]) {
+      if (!text) continue;
+      const mark = document.createElement("span");
+      mark.className = name;
+      mark.textContent = text;
+      margin.append(mark);
+    }
+    const bars = document.createElement("ol");
+    for (let at = row.first; at < row.first + row.count; at += 1) {
+      const item = document.createElement("li");
+      item.style.width = `${this.data.bars[at].beats * this.width}px`;
+      item.append(this.measures[at]);
+      bars.append(item);
+    }
+    element.append(margin, bars);
+    return element;
+  }
+
+  /** Chords of a bar that would run into what follows are made smaller together. */
+  #fit() {
+    for (const measure of this.measures) /** @type {HTMLElement} */ (measure.lastElementChild).style.fontSize = "";
+    const rooms = this.measures.map((measure, at) => {
+      const { beats, changes } = this.data.bars[at];
+      const chords = /** @type {HTMLElement} */ (measure.lastElementChild);
+      const sign = !this.#whole && (at === this.look.from || at === this.look.to) ? REPEAT : 0;
+      const parts = [...chords.children].map((chord, n) => {
+        const until = changes[n + 1] ? changes[n + 1][0] / this.data.ticks : beats;
+        const room = (until - changes[n][0] / this.data.ticks) * this.width - GAP - sign;
+        return room / /** @type {HTMLElement} */ (chord).offsetWidth;
+      });
+      return { chords, ratio: Math.min(1, ...parts) };
+    });
+    for (const { chords, ratio } of rooms) {
+      if (ratio < 1) chords.style.fontSize = `calc(var(--chord) * ${ratio.toFixed(3)})`;
+    }
+    return Math.min(...rooms.map(({ ratio }) => ratio));
   }
 
   /** @param {number} at */
@@ -139,87 +221,144 @@ export class Chart {
     button.type = "button";
     button.className = "measure";
     button.classList.toggle("outside", at < from || at > to);
-    const whole = from === 0 && to === this.data.bars.length - 1;
-    button.classList.toggle("first", !whole && at === from);
-    button.classList.toggle("last", !whole && at === to);
+    button.classList.toggle("opens", at === from && !this.#whole);
     const symbols = bar.changes.map(([, chord]) => (chord < 0 ? null : this.data.keys[key].symbols[chord]));
     const section = bar.top ? `${bar.section}, ` : "";
     const said = document.createElement("span");
     said.className = "unseen";
     said.textContent = `Bar ${bar.label}, ${section}${symbols.map(spoken).join(", ")}`;
-    button.append(said, place(bar), chordsOf(symbols));
+    const chords = document.createElement("span");
+    chords.className = "chords";
+    chords.ariaHidden = "true";
+    symbols.forEach((symbol, n) => {
+      const one = document.createElement("span");
+      setSymbol(one, symbol);
+      one.style.left = `${(bar.changes[n][0] / this.data.ticks / bar.beats) * 100}%`;
+      chords.append(one);
+    });
+    button.append(said, chords);
     button.addEventListener("click", () => this.choose(at));
     return button;
   }
 
-  /** The threads of every row, at the width the rows have now. */
-  #draw() {
-    this.width = this.list.clientWidth / this.columns;
-    for (const { row, element } of this.rows) {
-      element.querySelector("svg")?.remove();
-      if (this.look.threads) element.append(this.#threads(row));
-    }
+  /**
+   * Where a tick of a bar stands in its row.
+   * @param {Row} row
+   * @param {number} bar
+   * @param {number} tick
+   */
+  #x(row, bar, tick) {
+    const before = this.data.bars.slice(row.first, bar).reduce((sum, each) => sum + each.beats, 0);
+    return (before + tick / this.data.ticks) * this.width;
   }
 
-  /** @param {Row} row */
-  #threads(row) {
-    const width = row.count * this.width;
-    const picture = svg("svg", { width, height: THREAD_HEIGHT, "aria-hidden": "true" });
-    const [low, high] = rangeOf(this.data.threads);
-    const step = (THREAD_HEIGHT - 2 * MARGIN) / Math.max(1, high - low);
-    /** @param {number} pitch */
-    const height = (pitch) => MARGIN + (high - pitch) * step;
-    /** @param {number} bar @param {number} tick */
-    const share = (bar, tick) => tick / this.data.ticks / this.data.bars[bar].beats;
-    this.data.threads.forEach((thread, voice) => {
-      const side = voice === 0 ? "upper" : "lower";
-      const { path, knots } = threadIn(thread, row, share, this.width, height);
-      picture.append(svg("path", { class: "halo", d: path }));
-      picture.append(svg("path", { class: `thread ${side}`, d: path }));
-      for (const { x, y, knot } of knots) {
-        picture.append(svg("circle", { class: `knot ${side}`, cx: x + 5, cy: y, r: 4 }));
-        const other = this.data.threads[1 - voice][thread.indexOf(knot)];
-        const upper = knot[2] === other[2] ? voice === 0 : knot[2] > other[2];
-        const label = { x: x + 8, y: y + (upper ? -7 : 16) };
-        picture.append(svg("text", label, this.#label(knot)));
-      }
-    });
+  /**
+   * Bar lines, beats and ribbon of a row.
+   * @param {Row} row
+   * @param {number} em
+   */
+  #picture(row, em) {
+    const { ribbon } = this.look;
+    const end = this.#x(row, row.first + row.count, 0);
+    const height = (CHORDS_EM + RULER_EM + RIBBON_EM[ribbon]) * em;
+    const picture = svg("svg", { width: end, height, "aria-hidden": "true" });
+    const { upright, fill } = this.#ribbon(row, end, em);
+    picture.append(...fill, ...this.#ruler(row, end, em, height), ...upright);
     return picture;
   }
 
-  /** @param {Knot} knot */
+  /**
+   * @param {Row} row
+   * @param {number} end
+   * @param {number} em
+   * @param {number} height
+   */
+  #ruler(row, end, em, height) {
+    const { bars } = this.data;
+    const { from, to } = this.look;
+    const top = 0.3 * em;
+    const level = CHORDS_EM * em;
+    const parts = [svg("line", { class: "rule", x1: 0, x2: end, y1: level, y2: level })];
+    for (let at = row.first; at < row.first + row.count; at += 1) {
+      const x = this.#x(row, at, 0);
+      const next = this.#x(row, at + 1, 0);
+      parts.push(svg("line", { class: "bar-line", x1: x, x2: x, y1: top, y2: height }));
+      if (bars[at].top) parts.push(svg("line", { class: "bar-line", x1: x + 3, x2: x + 3, y1: top, y2: height }));
+      let group = 0;
+      const tops = bars[at].groups.map((size) => (group += size) - size);
+      for (let beat = 1; beat < bars[at].beats; beat += 1) {
+        const tick = (tops.includes(beat) ? 0.6 : 0.35) * em;
+        const where = x + beat * this.width;
+        parts.push(svg("line", { class: "tick", x1: where, x2: where, y1: level, y2: level + tick }));
+      }
+      if (this.#whole || at < from || at > to) continue;
+      parts.push(svg("line", { class: "loop", x1: x, x2: next, y1: level, y2: level }));
+      if (at === from) parts.push(svg("path", { class: "loop-end", d: repeatSign(x, 1, top, level) }));
+      if (at === to) parts.push(svg("path", { class: "loop-end", d: repeatSign(next, -1, top, level) }));
+    }
+    const last = row.first + row.count === bars.length;
+    parts.push(svg("line", { class: last ? "final" : "bar-line", x1: end, x2: end, y1: top, y2: height }));
+    return parts;
+  }
+
+  /**
+   * Both lines, and what lies between them.
+   * @param {Row} row
+   * @param {number} end
+   * @param {number} em
+   */
+  #ribbon(row, end, em) {
+    const { guide_lines: lines } = this.data;
+    const { ribbon } = this.look;
+    const top = (CHORDS_EM + RULER_EM + MARGIN_EM[ribbon]) * em;
+    const [low, high] = rangeOf(lines);
+    const step = ((RIBBON_EM[ribbon] - 2 * MARGIN_EM[ribbon]) * em) / Math.max(1, high - low);
+    /** @param {number} pitch */
+    const height = (pitch) => top + (high - pitch) * step;
+    /** @param {number} bar @param {number} tick */
+    const place = (bar, tick) => this.#x(row, bar, tick);
+    const drawn = lines.map((line) => lineIn(line, row, place, end, this.width, height));
+    // closed along the same edge, two areas leave what lies between them
+    const between = drawn.map(({ path }) => `${path}V0H0Z`).join("");
+    const upright = drawn.flatMap(({ path, tones }, voice) => {
+      const name = voice === 0 ? "third" : "seventh";
+      const marks = ribbon === "thin" ? [] : tones.flatMap(({ x, y, tone }) => {
+        const other = lines[1 - voice][lines[voice].indexOf(tone)];
+        const above = tone[2] === other[2] ? voice === 0 : tone[2] > other[2];
+        return [
+          svg("circle", { class: `tone ${name}`, cx: x + 5, cy: y, r: 4 }),
+          svg("text", { x: x + 11, y: y + (above ? -0.4 : 1) * em }, this.#label(tone)),
+        ];
+      });
+      return [svg("path", { class: `guide-line ${name}`, d: path }), ...marks];
+    });
+    return { upright, fill: path(between) };
+  }
+
+  /** @param {GuideTone} tone */
   #label([, , pitch, degree, chord]) {
-    if (!this.look.names) return degreeSigns(degree);
+    if (!this.look.names) return degree;
     const above = (pitch - this.data.chords[chord].root + 120) % 12;
     return this.data.keys[this.look.key].names[chord][above];
   }
 }
 
-/** @param {import("./types.js").Bar} bar */
-function place(bar) {
-  const element = document.createElement("span");
-  element.className = "place";
-  element.ariaHidden = "true";
-  if (bar.top) {
-    const section = document.createElement("span");
-    section.className = "section";
-    section.textContent = bar.section;
-    element.append(section);
-  }
-  element.append(bar.label);
-  return element;
+/** @param {string} d */
+function path(d) {
+  return d.startsWith("V") ? [] : [svg("path", { class: "ribbon", d, "fill-rule": "evenodd" })];
 }
 
-/** @param {(import("./symbols.js").Symbol | null)[]} symbols */
-function chordsOf(symbols) {
-  const element = document.createElement("span");
-  element.className = "chords";
-  element.ariaHidden = "true";
-  element.classList.toggle("many", symbols.length > 1);
-  for (const symbol of symbols) {
-    const one = document.createElement("span");
-    setSymbol(one, symbol);
-    element.append(one);
-  }
-  return element;
+/**
+ * A repeat sign that opens to the right (1) or to the left (-1).
+ * @param {number} x @param {number} side @param {number} top @param {number} bottom
+ */
+function repeatSign(x, side, top, bottom) {
+  const middle = (top + bottom) / 2;
+  const dots = [-5, 5].map((by) => `M${x + side * 8 - 2} ${middle + by}h4v4h-4z`);
+  return `M${x} ${top}h${side * 3}V${bottom}h${-side * 3}z${dots.join("")}`;
+}
+
+/** The size of the page's text in px. */
+function emOf() {
+  return parseFloat(getComputedStyle(document.documentElement).fontSize);
 }

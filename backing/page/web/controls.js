@@ -10,22 +10,21 @@ import { within } from "./settings.js";
 
 /** Control, group of settings, and the name it has there. */
 const BOUND = /** @type {[id: string, group: Group, key: string][]} */ ([
-  ["count-in", "routine", "countIn"],
   ["lead-in", "routine", "leadIn"],
-  ["breath", "routine", "breath"],
+  ["rest-bars", "routine", "restBars"],
   ["climb-step", "routine", "climbStep"],
   ["climb-unit", "routine", "climbUnit"],
-  ["climb-rounds", "routine", "climbRounds"],
+  ["climb-times", "routine", "climbTimes"],
   ["climb-to", "routine", "climbTo"],
   ["trade", "routine", "trade"],
   ["drums-first", "routine", "drumsFirst"],
   ["lay-out", "routine", "layOut"],
-  ["same", "routine", "same"],
   ["key", "routine", "key"],
   ["walk", "routine", "walk"],
   ["theme", "view", "theme"],
   ["size", "view", "size"],
-  ["show-threads", "view", "threads"],
+  ["names", "view", "names"],
+  ["ribbon", "view", "ribbon"],
   ["show-neck", "view", "neck"],
   ["click", "mix", "click"],
   ["volume", "mix", "volume"],
@@ -87,33 +86,16 @@ function read(control, like) {
     return control.step === "1" ? Math.round(value) : value;
   }
   if (!(control instanceof HTMLSelectElement)) return null;
+  if (typeof like === "boolean") return control.value === "true";
   return typeof like === "number" ? Number(control.value) : control.value;
 }
 
 /**
- * The choices that depend on the tune: its keys and its sections.
+ * The keys to choose from.
  * @param {PageData} data
- * @param {(from: number, to: number) => void} loop
  */
-export function fill(data, loop) {
-  byId("key").replaceChildren(
-    ...data.keys.map((key, at) => new Option(key.name.replace(/b\b/, "♭").replace("#", "♯"), String(at))),
-  );
-  const tops = data.bars.flatMap((bar, at) => (bar.top ? [at] : []));
-  const ends = [...tops.slice(1), data.bars.length].map((end) => end - 1);
-  const whole = /** @type {[string, number, number]} */ (["All", 0, data.bars.length - 1]);
-  const parts = tops.map(
-    (from, at) => /** @type {[string, number, number]} */ ([data.bars[from].section, from, ends[at]]),
-  );
-  byId("sections").replaceChildren(
-    ...[whole, ...(parts.length > 1 ? parts : [])].map(([name, from, to]) => {
-      const button = document.createElement("button");
-      button.type = "button";
-      button.textContent = from === 0 && to === whole[2] ? name : `${name} ${from + 1}–${to + 1}`;
-      button.addEventListener("click", () => loop(from, to));
-      return button;
-    }),
-  );
+export function fillKeys(data) {
+  byId("key").replaceChildren(...data.keys.map(({ name }, at) => new Option(name, String(at))));
 }
 
 /**
@@ -130,6 +112,7 @@ export function partRows(data, settings, changed) {
     const toggle = document.createElement("button");
     toggle.type = "button";
     toggle.textContent = name;
+    toggle.dataset.part = id;
     toggle.setAttribute("aria-pressed", String(mix.on[id] ?? false));
     toggle.addEventListener("click", () => {
       mix.on[id] = !mix.on[id];
@@ -153,7 +136,7 @@ export function partRows(data, settings, changed) {
 function fader(name, level, changed) {
   const input = document.createElement("input");
   Object.assign(input, { type: "range", min: "0", max: "1.5", step: "0.05", value: String(level) });
-  input.setAttribute("aria-label", `How loud: ${name}`);
+  input.setAttribute("aria-label", `Level: ${name}`);
   input.addEventListener("input", () => changed(input.valueAsNumber));
   return input;
 }

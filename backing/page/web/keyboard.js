@@ -17,7 +17,8 @@ export function listen(app) {
     "]": () => app.movePosition(1),
     l: () => app.chooseLoop(),
     b: () => app.open("band"),
-    p: () => app.open("practice"),
+    d: () => app.open("drill"),
+    n: () => app.rename(),
     v: () => app.open("view"),
     Escape: () => app.open(null),
   };

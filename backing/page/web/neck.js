@@ -1,14 +1,13 @@
 // The fingerboard: this chord's shape in the chosen place and, before the change, where its tones go.
 
 import { svg } from "./svg.js";
-import { degreeSigns } from "./symbols.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
  * @typedef {import("./types.js").NeckData} NeckData
  * @typedef {import("./spans.js").Spans} Spans
  * @typedef {{string: number, fret: number, above: number, finger: number, light: boolean}} Dot
- *   A tone: string from 1, semitones above the root, finger 1 to 4 (0: open).
+ *   A tone: string from 1, half steps above the root, finger 1 to 4 (0: open).
  * @typedef {object} View
  * @property {number} key
  * @property {number} position  Index into the positions.
@@ -19,9 +18,12 @@ import { degreeSigns } from "./symbols.js";
  */
 
 const SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz";
-const FRET = 84;
-const STRING = 34;
-const RADIUS = 14;
+const FRET = 80;
+const STRING = 40;
+const RADIUS = 17;
+const SMALL = 14;
+/** Room for the numbers of the frets. */
+const NUMBERS = 26;
 const MARKED = new Set([3, 5, 7, 9, 12, 15, 17, 19, 21]);
 /** Tones of the next chord are near when a finger need move by no more than this. */
 const NEAR = 2;
@@ -51,7 +53,7 @@ export function dotsOf(shape) {
  * @param {number[]} strings
  * @returns {{from: Dot, to: Dot, by: number}[]}
  */
-export function waysOf(here, there, strings) {
+export function movesOf(here, there, strings) {
   /** @param {Dot} dot */
   const pitch = (dot) => strings[dot.string - 1] + dot.fret;
   return there.flatMap((to) => {
@@ -75,6 +77,7 @@ export class Neck {
     this.neck = neck;
     this.spans = spans;
     this.first = 0;
+    this.width = 0;
   }
 
   /** @param {View} view */
@@ -87,12 +90,11 @@ export class Neck {
     if (position === 1) this.first = 0;
     const last = Math.max(position + 4, ...frets);
     this.#size(last);
-    const ways = waysOf(here, there, this.neck.strings);
+    const moves = movesOf(here, there, this.neck.strings);
     this.picture.replaceChildren(
       ...this.#board(last),
-      ...ways.flatMap((way) => this.#way(way, view)),
+      ...moves.flatMap((move) => this.#move(move, view)),
       ...here.flatMap((dot) => this.#dot(dot, view)),
-      ...ways.flatMap((way) => this.#coming(way, view)),
     );
     this.picture.setAttribute("aria-label", this.#inWords(here, view, position));
   }
@@ -110,14 +112,22 @@ export class Neck {
 
   /** @param {number} last */
   #size(last) {
-    const width = (last - this.first + 1) * FRET;
-    const height = this.neck.strings.length * STRING + 30;
-    this.picture.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    this.width = (last - this.first + 1) * FRET;
+    const height = this.neck.strings.length * STRING + NUMBERS;
+    this.picture.setAttribute("viewBox", `0 0 ${this.width} ${height}`);
   }
 
   /** @param {number} fret */
   #x(fret) {
-    return (fret - this.first + 0.5) * FRET;
+    return this.#across((fret - this.first + 0.5) * FRET);
+  }
+
+  /**
+   * The place of a right-handed neck, turned around for left hands.
+   * @param {number} x
+   */
+  #across(x) {
+    return this.neck.left_handed ? this.width - x : x;
   }
 
   /** @param {number} string */
@@ -128,15 +138,16 @@ export class Neck {
   /** @param {number} last */
   #board(last) {
     const strings = this.neck.strings.length;
-    const left = this.first === 0 ? FRET : 0;
-    const right = (last - this.first + 1) * FRET;
-    const parts = [svg("rect", { class: "wood", x: left, y: 0, width: right - left, height: strings * STRING })];
+    const ends = [this.#across(this.first === 0 ? FRET : 0), this.#across(this.width)];
+    const [left, right] = [Math.min(...ends), Math.max(...ends)];
+    const bottom = strings * STRING;
+    const parts = [svg("rect", { class: "wood", x: left, y: 0, width: right - left, height: bottom })];
     for (let fret = this.first; fret <= last; fret += 1) {
-      const x = (fret - this.first + 1) * FRET;
-      const nut = fret === 0;
-      parts.push(svg("line", { class: nut ? "nut" : "fret", x1: x, x2: x, y1: 0, y2: strings * STRING }));
-      const mark = MARKED.has(fret) ? `${fret} •` : String(fret);
-      if (fret > 0) parts.push(svg("text", { class: "mark", x: this.#x(fret), y: strings * STRING + 16 }, mark));
+      const x = this.#across((fret - this.first + 1) * FRET);
+      parts.push(svg("line", { class: fret === 0 ? "nut" : "fret", x1: x, x2: x, y1: 0, y2: bottom }));
+      if (fret === 0) continue;
+      parts.push(svg("text", { class: "number", x: this.#x(fret), y: bottom + NUMBERS / 2 + 3 }, String(fret)));
+      if (MARKED.has(fret)) parts.push(svg("circle", { class: "inlay", cx: this.#x(fret), cy: bottom / 2, r: 6 }));
     }
     for (let string = 1; string <= strings; string += 1) {
       const y = this.#y(string);
@@ -147,44 +158,58 @@ export class Neck {
   }
 
   /**
-   * The root is a square, guide tones are filled.
+   * A solid square is the root, a solid disc 3 or 7 in the color of its line, a ring another chord
+   * tone, a dashed ring an added tone.
    * @param {Dot} dot
    * @param {View} view
    */
   #dot(dot, view) {
     const chord = this.data.spans[view.span][3];
     const [x, y] = [this.#x(dot.fret), this.#y(dot.string)];
-    const guide = this.data.chords[chord].guide.includes(dot.above);
-    const look = `tone${guide ? " guide" : ""}${dot.light ? " light" : ""}`;
-    const shape =
-      dot.above === 0
-        ? svg("rect", { class: look, x: x - RADIUS, y: y - RADIUS, width: 2 * RADIUS, height: 2 * RADIUS, rx: 3 })
-        : svg("circle", { class: look, cx: x, cy: y, r: RADIUS });
-    return [shape, svg("text", { x, y }, this.#label(dot, chord, view))];
+    const text = this.#label(dot, chord, view);
+    const label = svg("text", { x, y, class: text.length > 2 ? "wide" : "" }, text);
+    const at = { cx: x, cy: y, r: RADIUS };
+    if (dot.light) return [svg("circle", { ...at, class: "ring added", r: SMALL }), label];
+    if (dot.above === 0) {
+      const side = 2 * RADIUS - 3;
+      return [svg("rect", { class: "root", x: x - side / 2, y: y - side / 2, width: side, height: side }), label];
+    }
+    const disc = this.data.chords[chord].discs.includes(dot.above);
+    return [svg("circle", { ...at, class: disc ? `disc ${this.#line(view.span, dot.above)}` : "ring" }), label];
   }
 
   /**
-   * @param {{from: Dot, to: Dot, by: number}} way
-   * @param {View} view
+   * The line that has this tone of a chord: "third", "seventh" or "".
+   * @param {number} span
+   * @param {number} above
    */
-  #way({ from, to, by }, view) {
-    if (by === 0 || from.string !== to.string || !view.coming) return [];
-    const ends = { x1: this.#x(from.fret), y1: this.#y(from.string), x2: this.#x(to.fret), y2: this.#y(to.string) };
-    return [svg("line", { class: "way", ...ends })];
+  #line(span, above) {
+    const { chords, guide_lines: lines } = this.data;
+    const voice = lines.findIndex((line) => {
+      const [, , pitch, , chord] = line[this.spans.numbers[span]];
+      return (pitch - chords[chord].root + 120) % 12 === above;
+    });
+    return ["third", "seventh"][voice] ?? "";
   }
 
   /**
-   * A tone of the next chord: a ring, around the dot where a finger stays.
-   * @param {{from: Dot, to: Dot, by: number}} way
+   * Where a tone goes with the next chord: a line, and what it will be there. Guide tones go along
+   * their own line.
+   * @param {{from: Dot, to: Dot, by: number}} move
    * @param {View} view
    */
-  #coming({ to, by }, view) {
+  #move({ from, to, by }, view) {
     const [x, y] = [this.#x(to.fret), this.#y(to.string)];
-    const look = by === 0 ? "coming stays" : "coming";
-    const ring = svg("circle", { class: look, cx: x, cy: y, r: by === 0 ? RADIUS + 4 : RADIUS - 1 });
-    if (by === 0) return [ring];
-    const chord = this.data.spans[view.next][3];
-    return [ring, svg("text", { class: "coming-name", x, y }, this.#label(to, chord, view))];
+    const line = this.#line(view.next, to.above);
+    const own = line && line === this.#line(view.span, from.above) ? ` guide-line ${line}` : "";
+    const label = this.#label(to, this.data.spans[view.next][3], view);
+    const start = { x1: this.#x(from.fret), y1: this.#y(from.string) };
+    if (from.string !== to.string) return [svg("text", { class: "next", x, y }, label)];
+    const end = by === 0 ? x + RADIUS + 5 : x;
+    return [
+      svg("line", { class: `way${own}`, ...start, x2: end, y2: y }),
+      svg("text", { class: "next", x: end === x ? x : end + 11, y }, label),
+    ];
   }
 
   /**
@@ -194,7 +219,7 @@ export class Neck {
    */
   #label(dot, chord, view) {
     if (view.names) return this.data.keys[view.key].names[chord][dot.above];
-    return degreeSigns(this.data.chords[chord].degrees[dot.above]);
+    return this.data.chords[chord].degrees[dot.above];
   }
 
   /**

@@ -1,4 +1,4 @@
-// Which bar comes next: count-in, lead-in, rounds with their takes, breaths, climbing tempos, keys.
+// Which bar comes next: count-in, lead-in, rounds with their takes, rest bars, climbing tempos, keys.
 
 /**
  * @typedef {import("./types.js").PageData} PageData
@@ -6,10 +6,10 @@
  * @typedef {import("./types.js").Turn} Turn
  * @typedef {import("./types.js").Kind} Kind
  * @typedef {object} Place  All that is remembered between two bars.
- * @property {number} bar  The bar to come; in a count or a breath, the one it leads to.
+ * @property {number} bar  The bar to come; in a count or a rest bar, the one it leads to.
  * @property {number} counts  Bars still to be counted,
  * @property {number} counted  and how many have been.
- * @property {number} breaths  Bars of breath still to come.
+ * @property {number} restBars  Rest bars still to come.
  * @property {number} leads  Bars of lead-in still to come.
  * @property {number} round
  * @property {number} tempo
@@ -18,11 +18,11 @@
 
 export const SLOWEST = 30;
 export const FASTEST = 400;
-const SOLOISTS = new Set(["bass", "comping", "guide", "etude"]);
+const SOLOISTS = new Set(["bass", "comp", "guide", "etude"]);
 const ALL_BUT_FOOT = new Set([...SOLOISTS, "kit"]);
 /** @type {ReadonlySet<string>} */
 const NOBODY = new Set();
-const WALK = { stay: 0, fourths: 5, semitones: 1 };
+const WALK = { stay: 0, fourths: 5, "half-steps": 1 };
 
 export class Rounds {
   /**
@@ -65,14 +65,14 @@ export class Rounds {
    */
   #opening(bar) {
     const { tempo, key } = this.routine;
-    return { bar, counts: 0, counted: 0, breaths: 0, leads: 0, round: 0, tempo, key };
+    return { bar, counts: 0, counted: 0, restBars: 0, leads: 0, round: 0, tempo, key };
   }
 
   /** @returns {Kind} */
   get kind() {
-    const { counts, breaths, leads } = this.place;
+    const { counts, restBars, leads } = this.place;
     if (counts > 0) return "count";
-    if (breaths > 0) return "breath";
+    if (restBars > 0) return "rest";
     return leads > 0 ? "lead" : "play";
   }
 
@@ -101,8 +101,8 @@ export class Rounds {
         place.counts -= 1;
         place.counted += 1;
         break;
-      case "breath":
-        place.breaths -= 1;
+      case "rest":
+        place.restBars -= 1;
         break;
       case "lead":
         place.leads -= 1;
@@ -119,15 +119,15 @@ export class Rounds {
     const { place, routine } = this;
     place.bar = routine.from;
     place.round += 1;
-    if (routine.climbStep > 0 && place.round % Math.max(1, routine.climbRounds) === 0) {
-      const up = routine.climbUnit === "percent" ? 1 + routine.climbStep / 100 : 1;
-      const by = routine.climbUnit === "bpm" ? routine.climbStep : 0;
-      const climbed = Math.min(place.tempo * up + by, routine.climbTo, FASTEST);
-      place.tempo = Math.max(place.tempo, Math.round(climbed * 10) / 10);
+    if (routine.climbStep > 0 && place.round % Math.max(1, routine.climbTimes) === 0) {
+      // a percent is of the tune's own tempo, as in the tracks
+      const percent = routine.climbUnit === "percent" ? this.data.tempo / 100 : 1;
+      const climbed = Math.min(place.tempo + routine.climbStep * percent, routine.climbTo, FASTEST);
+      place.tempo = Math.max(place.tempo, climbed);
     }
     const keys = this.data.keys.length;
     place.key = (place.key + WALK[routine.walk]) % keys;
-    place.breaths = routine.breath;
+    place.restBars = routine.restBars;
   }
 
   /** @returns {ReadonlySet<string>} */

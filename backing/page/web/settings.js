@@ -6,7 +6,7 @@
  * @typedef {object} View
  * @property {"auto" | "light" | "dark"} theme
  * @property {string} size
- * @property {boolean} threads
+ * @property {"full" | "thin"} ribbon
  * @property {boolean} neck
  * @property {boolean} names
  * @property {number} position
@@ -31,14 +31,14 @@ export function usual(data) {
       tempo: data.tempo,
       countIn: true,
       leadIn: 0,
-      breath: 0,
+      restBars: 0,
       trade: 0,
       drumsFirst: false,
       layOut: 0,
       same: false,
       climbStep: 0,
       climbUnit: "bpm",
-      climbRounds: 2,
+      climbTimes: 2,
       climbTo: Math.round(data.tempo),
       key: data.keys.findIndex((key) => key.semitones === 0),
       walk: "stay",
@@ -46,14 +46,19 @@ export function usual(data) {
     view: {
       theme: "auto",
       size: "1",
-      threads: true,
+      ribbon: "full",
       neck: true,
       names: false,
       position: data.neck ? data.neck.best : 0,
     },
     mix: {
       levels: {},
-      on: { bass: true, comping: true, drums: true, thirds: false, sevenths: false, etude: false },
+      on: Object.fromEntries(
+        ["bass", "comp", "drums", "third", "seventh", "etude"].map((id) => [
+          id,
+          ["bass", "comp", "drums"].includes(id) || data.heard.includes(id),
+        ]),
+      ),
       click: "",
       volume: 1,
     },

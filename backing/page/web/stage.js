@@ -1,18 +1,18 @@
-// The stage: this chord, the next one, and the two guide tones that lead from one to the other.
+// The stage: this chord, the next one, and the two guide-tone lines that lead from one to the other.
 
 import { svg } from "./svg.js";
-import { degreeSigns, setSymbol } from "./symbols.js";
+import { fit, setSymbol } from "./symbols.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
- * @typedef {import("./types.js").Knot} Knot
+ * @typedef {import("./types.js").GuideTone} GuideTone
  * @typedef {import("./spans.js").Spans} Spans
  */
 
 const LEFT = 62;
 const RIGHT = 138;
 const MIDDLE = [26, 70];
-/** Picture units for a semitone of motion. */
+/** Picture units for a half step of motion. */
 const STEP = 5;
 
 export class Stage {
@@ -36,10 +36,12 @@ export class Stage {
    * @param {number} key
    */
   show(span, next, key) {
-    setSymbol(this.now, this.#symbol(span, key));
-    setSymbol(this.next, this.#symbol(next, key));
-    const here = this.#knots(span);
-    const there = this.#knots(next);
+    for (const [face, index] of /** @type {const} */ ([[this.now, span], [this.next, next]])) {
+      setSymbol(face, this.#symbol(index, key));
+      fit(face, face.parentElement?.clientWidth ?? 0);
+    }
+    const here = this.#tones(span);
+    const there = this.#tones(next);
     const order = here.length === 2 && here[0][2] < here[1][2] ? [1, 0] : [0, 1];
     this.lead.replaceChildren(
       ...order.flatMap((voice, at) => this.#voice(voice, MIDDLE[at], here[voice], there[voice], key)),
@@ -79,19 +81,19 @@ export class Stage {
 
   /**
    * @param {number} span
-   * @returns {Knot[]}
+   * @returns {GuideTone[]}
    */
-  #knots(span) {
+  #tones(span) {
     const number = this.spans.numbers[span];
-    return number < 0 ? [] : this.data.threads.map((thread) => thread[number]);
+    return number < 0 ? [] : this.data.guide_lines.map((line) => line[number]);
   }
 
   /**
-   * One voice: its tone here, its tone there, the thread between, falling or rising as it does.
+   * One voice: its tone here, its tone there, the line between, falling or rising as it does.
    * @param {number} voice
    * @param {number} middle
-   * @param {Knot | undefined} here
-   * @param {Knot | undefined} there
+   * @param {GuideTone | undefined} here
+   * @param {GuideTone | undefined} there
    * @param {number} key
    */
   #voice(voice, middle, here, there, key) {
@@ -101,18 +103,18 @@ export class Stage {
     const [y0, y1] = [middle + slope / 2, middle - slope / 2];
     const half = (LEFT + RIGHT) / 2;
     const path = `M${LEFT} ${y0}C${half} ${y0} ${half} ${y1} ${RIGHT} ${y1}`;
-    const side = voice === 0 ? "upper" : "lower";
+    const name = voice === 0 ? "third" : "seventh";
     return [
-      svg("path", { class: `thread ${side}`, d: path }),
-      svg("circle", { class: `knot ${side}`, cx: LEFT, cy: y0, r: 5 }),
-      svg("circle", { class: `knot ${side}`, cx: RIGHT, cy: y1, r: 5 }),
+      svg("path", { class: `guide-line ${name}`, d: path }),
+      svg("circle", { class: `tone ${name}`, cx: LEFT, cy: y0, r: 5 }),
+      svg("circle", { class: `tone ${name}`, cx: RIGHT, cy: y1, r: 5 }),
       ...this.#tone(here, key, LEFT - 12, y0, "end"),
       ...this.#tone(there, key, RIGHT + 12, y1, "start"),
     ];
   }
 
   /**
-   * @param {Knot} knot
+   * @param {GuideTone} tone
    * @param {number} key
    * @param {number} x
    * @param {number} y
@@ -121,11 +123,10 @@ export class Stage {
   #tone([, , pitch, degree, chord], key, x, y, anchor) {
     const above = (pitch - this.data.chords[chord].root + 120) % 12;
     const name = this.data.keys[key].names[chord][above];
-    const sign = degreeSigns(degree);
     const outwards = anchor === "end" ? -1 : 1;
     return [
       svg("text", { x, y: y + 6, "text-anchor": anchor }, name),
-      svg("text", { class: "degree", x: x + outwards * 27, y: y + 6, "text-anchor": anchor }, sign),
+      svg("text", { class: "degree", x: x + outwards * 35, y: y + 6, "text-anchor": anchor }, degree),
     ];
   }
 }

@@ -26,7 +26,7 @@ export function rideRatio(tempo, table) {
  * @param {SwingTable} table
  */
 export function swingRatio(swing, tempo, table) {
-  return swing === "ride" ? Math.round(rideRatio(tempo, table) * 100) / 100 : swing;
+  return swing === "ride" ? rounded(rideRatio(tempo, table) * 100) / 100 : swing;
 }
 
 /**
@@ -54,5 +54,14 @@ export function melodicLateness(tempo, ratio, table) {
   const beat = 60000 / tempo;
   const offBeat = (beat * ratio) / (ratio + 1);
   const late = (offBeat - soloist * (beat - offBeat)) / (soloist + 1);
-  return Math.round(2 * Math.max(0, Math.min(table.latest_ms, late))) / 2;
+  return rounded(2 * Math.max(0, Math.min(table.latest_ms, late))) / 2;
+}
+
+/**
+ * The nearest whole number; from half-way the even one, as in the tracks.
+ * @param {number} value
+ */
+function rounded(value) {
+  const nearest = Math.round(value);
+  return nearest - value === 0.5 && nearest % 2 !== 0 ? nearest - 1 : nearest;
 }

@@ -3,62 +3,57 @@
 /** @typedef {[root: string, suffix: string, bass: string]} Symbol */
 
 /**
- * @param {string} name
- * @param {string} className
- * @param {string} text
- */
-function span(name, className, text) {
-  const element = document.createElement(name);
-  element.className = className;
-  element.textContent = text;
-  return element;
-}
-
-/**
- * Accidentals of a suffix as signs: m7b5 becomes m7♭5.
- * @param {string} suffix
- */
-export function signs(suffix) {
-  return suffix.replace(/b(?=\d)/g, "♭").replace(/#(?=\d)/g, "♯");
-}
-
-/**
- * A degree with signs: bb7 becomes ♭♭7.
- * @param {string} degree
- */
-export function degreeSigns(degree) {
-  return degree.replace(/b/g, "♭").replace(/#/g, "♯");
-}
-
-/**
- * Put a chord symbol into an element; null is no chord.
+ * Put a chord symbol into an element, its suffix raised; null is no chord.
  * @param {Element} element
  * @param {Symbol | null} symbol
  */
 export function setSymbol(element, symbol) {
   if (!symbol) {
     element.replaceChildren("N.C.");
-    element.classList.remove("long");
     return;
   }
   const [root, suffix, bass] = symbol;
-  const pieces = [span("span", "root", root), span("span", "suffix", signs(suffix))];
-  if (bass) pieces.push(span("span", "slash", `/${bass}`));
-  element.replaceChildren(...pieces);
-  element.classList.toggle("long", suffix.length + bass.length > 5);
+  element.replaceChildren(root[0], ...piece("accidental", root.slice(1)), ...piece("suffix", suffix));
+  if (bass) element.append(...piece("slash", "/"), bass[0], ...piece("accidental", bass.slice(1)));
+}
+
+/**
+ * @param {string} name
+ * @param {string} text
+ */
+function piece(name, text) {
+  if (!text) return [];
+  const element = document.createElement("span");
+  element.className = name;
+  element.textContent = text;
+  return [element];
+}
+
+/**
+ * Make an element's text smaller where it is wider than its room.
+ * @param {HTMLElement} element
+ * @param {number} room  In px.
+ */
+export function fit(element, room) {
+  element.style.fontSize = "";
+  const wide = element.offsetWidth;
+  if (wide <= room) return;
+  const size = parseFloat(getComputedStyle(element).fontSize);
+  element.style.fontSize = `${((size * room) / wide).toFixed(1)}px`;
 }
 
 const WORDS = /** @type {[RegExp, string][]} */ ([
-  [/dim|º|°/g, " diminished "],
+  [/dim|°/g, " diminished "],
   [/ø/g, " half diminished "],
   [/aug|\+(?=\d|$)/g, " augmented "],
   [/sus/g, " suspended "],
   [/alt/g, " altered "],
   [/add/g, " add "],
-  [/maj|ma(?=\d)|Δ|△|M(?=\d|$)/g, " major "],
+  [/maj|ma(?=\d)|△|M(?=\d|$)/g, " major "],
   [/min|mi(?=\d)|m|-(?=\d|$)/g, " minor "],
-  [/b(?=\d)|♭/g, " flat "],
-  [/#(?=\d)|♯/g, " sharp "],
+  [/𝄫/gu, " double flat "],
+  [/♭/g, " flat "],
+  [/♯/g, " sharp "],
 ]);
 
 /**

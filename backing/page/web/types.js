@@ -8,7 +8,7 @@
  *   low and high: the tempos between which an ornament is played.
  * @typedef {[tick: number, chord: number, early: number]} ChangeRow  Chord -1 is N.C.
  * @typedef {[bar: number, tick: number, length: number, chord: number]} SpanRow
- * @typedef {[bar: number, tick: number, pitch: number, degree: string, chord: number]} Knot
+ * @typedef {[bar: number, tick: number, pitch: number, degree: string, chord: number]} GuideTone
  * @typedef {object} Bar
  * @property {string} label
  * @property {string} section
@@ -21,14 +21,13 @@
  * @property {ChangeRow[]} changes
  * @typedef {object} Chord
  * @property {number} root  Pitch class in the tune's own key.
- * @property {string[]} degrees  By semitones above the root; "" where there is none.
- * @property {number[]} core
- * @property {number[]} guide
+ * @property {string[]} degrees  By half steps above the root; "" where there is none.
+ * @property {number[]} discs  Tones drawn as discs, in half steps above the root.
  * @typedef {object} Key
  * @property {string} name
  * @property {number} semitones  From the tune's own key.
  * @property {[root: string, suffix: string, bass: string][]} symbols
- * @property {string[][]} names  Of every chord, by semitones above its root.
+ * @property {string[][]} names  Of every chord, by half steps above its root.
  * @typedef {object} SwingTable
  * @property {[tempo: number, ratio: number][]} points
  * @property {number} shortest_ms
@@ -60,10 +59,13 @@
  * @property {number} frets
  * @property {number[]} positions
  * @property {number} best
+ * @property {boolean} left_handed
  * @property {number[][][]} paths  By key, position and chord of the spans: a shape.
  * @property {string[]} shapes
  * @typedef {object} PageData
  * @property {number} ticks
+ * @property {string} version  Of the program that made the page.
+ * @property {string} recipe  The command that makes it again.
  * @property {string} title
  * @property {string} by
  * @property {number} tempo
@@ -74,11 +76,12 @@
  * @property {Chord[]} chords
  * @property {SpanRow[]} spans
  * @property {Key[]} keys
- * @property {Knot[][]} threads
+ * @property {GuideTone[][]} guide_lines
  * @property {SwingTable} swing
  * @property {Part[]} parts
+ * @property {string[]} heard  The parts that are heard beside the band, until others are chosen.
  * @property {Record<string, {up_to: number, bars: NoteRow[][]}[]>} counts
- * @property {Record<string, NoteRow[]>} breaths
+ * @property {Record<string, NoteRow[]>} rest_bars
  * @property {Sound} sound
  * @property {NeckData | null} neck
  * @property {boolean} watched
@@ -89,22 +92,22 @@
  * @property {number} tempo
  * @property {boolean} countIn
  * @property {number} leadIn
- * @property {number} breath
+ * @property {number} restBars
  * @property {number} trade
  * @property {boolean} drumsFirst
  * @property {number} layOut
  * @property {boolean} same
  * @property {number} climbStep
  * @property {"bpm" | "percent"} climbUnit
- * @property {number} climbRounds
+ * @property {number} climbTimes
  * @property {number} climbTo
  * @property {number} key  Index into the keys.
- * @property {"stay" | "fourths" | "semitones"} walk
+ * @property {"stay" | "fourths" | "half-steps"} walk
  *
- * @typedef {"count" | "lead" | "play" | "breath"} Kind
+ * @typedef {"count" | "lead" | "play" | "rest"} Kind
  * @typedef {object} Turn  One bar as it is played, once.
  * @property {Kind} kind
- * @property {number} bar  The bar of the tune; of a count or a breath, the bar it leads to.
+ * @property {number} bar  The bar of the tune; of a count or a rest bar, the bar it leads to.
  * @property {number} counted  Which bar of the count, from 0.
  * @property {number} beats
  * @property {number} take

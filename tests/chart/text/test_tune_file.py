@@ -19,16 +19,16 @@ from tests.strategies import forms, tune_texts
 
 FULL = """\
 # for the second lesson
-title: Two Doors
-by:    somebody
-key:   F minor
-meter: 3/4
-tempo: 132.5
-feel:  waltz
-head:  intro A A2 B
-out:   A B:1-2 coda
-notes: brushes
-notes: mind the bridge
+title:    Two Doors
+by:       somebody
+key:      F minor
+meter:    3/4
+tempo:    132.5
+feel:     waltz
+head:     intro A A2 B
+head out: A B:1-2 coda
+notes:    brushes
+notes:    mind the bridge
 
 section intro  feel: two
 pickup: | C7 / |
@@ -40,7 +40,7 @@ section A
 solos: | Fm7 | | Abmaj7 |
 |: Db7       | C7               :| x3
 hits 1-2: 1 2&
-early 3: 3 by a quarter
+push 3: 3 by a quarter
 lay out 1: piano drums
 
 section A2 = A
@@ -164,7 +164,7 @@ def test_words_of_the_band_may_be_spelled_as_players_do() -> None:
     written = write(form)
     assert "hits 1: 1 2&" in written
     assert "stop-time 2: 1" in written
-    assert "lay out 1: piano drums" in written
+    assert "lay out 1: comp drums" in written
     assert "late 1: 1" in written
 
 
@@ -182,7 +182,7 @@ def test_free_texts_are_written_on_one_line_without_a_note_in_them() -> None:
     assert read(write(form)).title == "♯1 of Two ♯2"
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(forms())
 def test_what_is_written_reads_as_the_same_form(form: Form) -> None:
     text = write(form)
@@ -191,7 +191,7 @@ def test_what_is_written_reads_as_the_same_form(form: Form) -> None:
     assert write(again) == text
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(tune_texts())
 def test_untidy_texts_read_as_tidy_ones(written: tuple[str, Form]) -> None:
     text, form = written
@@ -200,7 +200,7 @@ def test_untidy_texts_read_as_tidy_ones(written: tuple[str, Form]) -> None:
     assert write(read(write(again))) == write(again)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(tune_texts())
 def test_every_span_slices_back_to_what_it_is_for(written: tuple[str, Form]) -> None:
     text, _ = written
@@ -253,10 +253,10 @@ def test_a_file_may_begin_with_a_byte_order_mark(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("data", "cause"),
     [
-        (b"title: Gr\xfc\xdfe\nkey: C\n| C |", "no UTF-8 text (byte 10 does not"),
-        (b"\xff\xfek\0e\0y\0", "no UTF-8 text"),
-        (b"MThd\0\0\0\6", "no text file"),
-        (b"#" * (MOST_BYTES + 1), "longer than a tune: 1,000,001 bytes"),
+        (b"title: Gr\xfc\xdfe\nkey: C\n| C |", "isn't UTF-8 text (see byte 10)"),
+        (b"\xff\xfek\0e\0y\0", "isn't UTF-8 text"),
+        (b"MThd\0\0\0\6", "isn't a text file"),
+        (b"#" * (MOST_BYTES + 1), "too long for a tune: 1,000,001 bytes"),
     ],
 )
 def test_files_that_are_no_tune(tmp_path: Path, data: bytes, cause: str) -> None:

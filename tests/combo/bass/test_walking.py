@@ -15,10 +15,10 @@ from backing.chart.form import Directions, Meter, PlayedBar
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.combo.bass.walking import play
 from backing.combo.feel import swing_place
+from backing.combo.feel_file import feel_names
 from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import VELOCITIES, Note, Part
 from backing.combo.plan import Plan
-from backing.combo.style import feel_names
 from tests.combo.build import bars, plan_of
 
 METERS = ("2/4", "3/4", "4/4", "5/4", "6/4", "7/4", "6/8", "9/8", "12/8")
@@ -70,7 +70,7 @@ def plans(draw: st.DrawFn) -> Plan:
     )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(plans(), st.integers(0, 99))
 def test_any_changes_are_played_within_the_range_of_the_instrument(plan: Plan, seed: int) -> None:
     part = play(plan, random.Random(seed))
@@ -86,7 +86,7 @@ def test_any_changes_are_played_within_the_range_of_the_instrument(plan: Plan, s
         assert 0 <= note.onset < plan.length or (early and note.together)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(plans(), st.integers(0, 99), st.sampled_from([40, 70, 100, 120, 150, 185, 230, 300]))
 def test_one_note_sounds_at_a_time_at_any_tempo(plan: Plan, seed: int, tempo: int) -> None:
     """After the swing too: the end of a note never falls behind the next one's beginning."""
@@ -117,13 +117,13 @@ def _place(beat: Fraction, note: Note, ratio: Fraction) -> Fraction:
     return swing_place(beat, ratio) if note.swung else beat
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(plans(), st.integers(0, 99))
 def test_the_same_plan_and_seed_give_the_same_notes(plan: Plan, seed: int) -> None:
     assert play(plan, random.Random(seed)) == play(plan, random.Random(seed))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(plans(), st.integers(0, 99))
 def test_the_whole_band_strikes_together(plan: Plan, seed: int) -> None:
     part = play(plan, random.Random(seed))
@@ -144,7 +144,7 @@ def _bass(note: Note) -> int:
     return note.chord.bass_pitch_class
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.sampled_from([BLUES, MINOR, "C/E | Ebdim7 | Dm7 | G7/D"]),
     st.integers(-6, 6),

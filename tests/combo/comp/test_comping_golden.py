@@ -25,8 +25,7 @@ EXCERPTS = {
     "comping_ballad": ("ballad", 64, "piano"),
     "comping_guitar": ("two", 132, "guitar"),
     "comping_four": ("swing", 184, "four"),
-    "guide_both": ("swing", 150, "whole"),
-    "guide_phrased": ("swing", 150, "phrased"),
+    "guide_both": ("swing", 150, "both"),
 }
 NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 
@@ -43,7 +42,7 @@ def excerpt(name: str) -> str:
 def _part(name: str, plan: Plan, how: str) -> Part:
     dice = random.Random(8)
     if name.startswith("guide"):
-        return guide_tones.play(plan, dice, "both", how)
+        return guide_tones.play(plan, dice, how)
     plan = replace(plan, comping=rhythm.strokes(plan, dice, how))
     return comping.play(plan, dice, how)
 

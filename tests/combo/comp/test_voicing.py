@@ -11,7 +11,7 @@ from music21 import harmony as m21
 
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import Key
-from backing.combo.comp.tensions import Colours, colours
+from backing.combo.comp.tensions import Colors, colors
 from backing.combo.comp.voicing import HANDS, Voicing, drop, voice_moves, voicings
 from tests.strategies import chords
 
@@ -19,16 +19,16 @@ TWELVE = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
 COMPS = tuple(HANDS)
 
 
-def colours_in(symbol: str, target: str = "", before: str = "", key: str = "C major") -> Colours:
-    """The colours of a chord between two others."""
+def colors_in(symbol: str, target: str = "", before: str = "", key: str = "C major") -> Colors:
+    """The colors of a chord between two others."""
     around = [parse_chord(text) if text else None for text in (target, before)]
-    return colours(parse_chord(symbol), around[0], around[1], Key.parse(key))
+    return colors(parse_chord(symbol), around[0], around[1], Key.parse(key))
 
 
 def shapes(symbol: str, target: str, key: str, comp: str = "piano") -> set[tuple[int, ...]]:
     """All voicings a player may take for a chord, in semitones above the root of octave 0."""
     root = parse_chord(symbol).root.pitch_class
-    full, free = voicings(colours_in(symbol, target, key=key), comp)
+    full, free = voicings(colors_in(symbol, target, key=key), comp)
     lifted = {tuple(p - root for p in v.pitches) for v in (*full.voicings, *free.voicings)}
     return {tuple(step - 12 * (shape[0] // 12) for step in shape) for shape in lifted}
 
@@ -64,7 +64,7 @@ def test_a_and_b_forms_alternate_within_two_semitones(semitones: int) -> None:
         (53, 57, 60, 64), (53, 57, 59, 64), (52, 55, 59, 62)
     )]  # fmt: skip
     for symbol, target, pitches in zip(symbols, (*symbols[1:], ""), way, strict=True):
-        full, _ = voicings(colours_in(symbol, target, key=f"{names[2]} major"), "piano")
+        full, _ = voicings(colors_in(symbol, target, key=f"{names[2]} major"), "piano")
         assert pitches in {v.pitches for v in full.voicings}
     assert max(voice_moves(way[0], way[1])) <= 2
     assert max(voice_moves(way[1], way[2])) <= 2
@@ -88,14 +88,14 @@ TABLE_S = {1: 52, 2: 51, 3: 48, 4: 47, 5: 45, 6: 45, 7: 37, 8: 41, 9: 41, 10: 41
 
 def all_voicings(chord: Chord, target: Chord, key: str, comp: str) -> tuple[Voicing, ...]:
     """Everything a player may take for a chord."""
-    full, free = voicings(colours(chord, target, None, Key.parse(key)), comp)
+    full, free = voicings(colors(chord, target, None, Key.parse(key)), comp)
     return (*full.voicings, *free.voicings)
 
 
 any_key = st.sampled_from(["C major", "F minor", "Bb major", "E dorian"])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(chords(), chords(), any_key, st.sampled_from(COMPS))
 def test_every_chord_has_clear_voicings(chord: Chord, to: Chord, key: str, comp: str) -> None:
     found = all_voicings(chord, to, key, comp)
@@ -113,7 +113,7 @@ def test_every_chord_has_clear_voicings(chord: Chord, to: Chord, key: str, comp:
     assert any(v.grip != "stack" for v in found) or len(chord.pitch_classes) > 4
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(chords(), chords(), any_key, st.sampled_from(COMPS))
 def test_no_voice_fights_the_soloist(chord: Chord, to: Chord, key: str, comp: str) -> None:
     sounding = chord.sounding
@@ -125,10 +125,10 @@ def test_no_voice_fights_the_soloist(chord: Chord, to: Chord, key: str, comp: st
             assert flat_nine or below not in sounding.core_pitch_classes
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(chords(), any_key)
 def test_three_and_seven_are_there_or_the_chord_has_none(chord: Chord, key: str) -> None:
-    full, _ = voicings(colours(chord, None, None, Key.parse(key)), "piano")
+    full, _ = voicings(colors(chord, None, None, Key.parse(key)), "piano")
     guide = set(chord.sounding.guide_pitch_classes)
     assert any(guide <= {p % 12 for p in v.pitches} for v in full.voicings)
 
@@ -153,7 +153,7 @@ def test_voices_belong_to_the_chord_as_music21_reads_it(symbol: str, comp: str) 
         assert beside <= BESIDE[symbol], voicing
 
 
-# Where a dominant goes decides its colours: textbook rules of the trade (no source).
+# Where a dominant goes decides its colors: textbook rules of the trade (no source).
 @pytest.mark.parametrize(
     ("place", "added"),
     [
@@ -178,11 +178,11 @@ def test_voices_belong_to_the_chord_as_music21_reads_it(symbol: str, comp: str) 
         (("Bdim7", "Cm7", "", "C minor"), ((), (), ())),
     ],
 )
-def test_colours_follow_the_symbol_and_the_target(
+def test_colors_follow_the_symbol_and_the_target(
     place: tuple[str, str, str, str], added: tuple[tuple[int, ...], ...]
 ) -> None:
     """Symbol, target, chord before and key give ninths, elevenths and thirteenths."""
-    found = colours_in(*place)
+    found = colors_in(*place)
     ours = (found.ninths, found.elevenths, found.thirteenths)
     assert [set(tones) for tones in ours] == [set(tones) for tones in added]
 
@@ -191,30 +191,30 @@ def test_colours_follow_the_symbol_and_the_target(
     ("symbol", "key", "sixth"), [("C", "C major", 9), ("Cm", "C minor", 9), ("F", "C major", 9)]
 )
 def test_a_bare_tonic_takes_six_and_nine(symbol: str, key: str, sixth: int) -> None:
-    found = colours_in(symbol, "", "", key)
+    found = colors_in(symbol, "", "", key)
     assert found.sevenths == (sixth,)
     assert found.ninths == (2,)
 
 
-def test_no_colour_rubs_against_a_foreign_bass() -> None:
-    assert 9 not in colours_in("C/Bb").sevenths + colours_in("C/Bb").thirteenths
-    assert 2 not in colours_in("C/Db").ninths
+def test_no_color_rubs_against_a_foreign_bass() -> None:
+    assert 9 not in colors_in("C/Bb").sevenths + colors_in("C/Bb").thirteenths
+    assert 2 not in colors_in("C/Db").ninths
 
 
 def test_a_bare_dominant_triad_is_left_alone() -> None:
-    found = colours_in("E", "Am", "", "A minor")
+    found = colors_in("E", "Am", "", "A minor")
     assert (found.sevenths, found.ninths, found.thirteenths) == ((), (), ())
 
 
 def test_an_altered_dominant_is_a_choice_of_four_or_five_notes() -> None:
-    full, _ = voicings(colours_in("G7alt", "Cm", key="C minor"), "piano")
+    full, _ = voicings(colors_in("G7alt", "Cm", key="C minor"), "piano")
     assert {len(v.pitches) for v in full.voicings} == {4, 5}
     assert len({v.pitches for v in full.voicings}) >= 6
     assert all(v.heard >= 2 for v in full.voicings)
 
 
 # standard tuning E A D G B E; a hand spans four or five frets (common practice, no source)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(chords(), any_key)
 def test_guitar_voicings_lie_under_a_hand(chord: Chord, key: str) -> None:
     open_strings = (40, 45, 50, 55, 59, 64)

@@ -1,0 +1,80 @@
+"""Players' parts: the transposition, clef and tablature in which a sheet is written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from backing.chart.pitch import Interval
+from backing.errors import PracticeError
+
+UNISON = Interval(0, 0)
+HIGHEST_BASS_STRING, LOWEST_HIGH_STRING = 50, 55
+"""MIDI: every string of a bass lies below D3; those of small instruments at G3 or above."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPart:
+    """The part a player reads.
+
+    ``words``: what the sheet says beside its title. ``interval``: from what sounds to what is
+    written. ``clef``: "treble", "bass", or "octave-treble" and "octave-bass", which sound an
+    octave lower. ``tablature``: under the staff. ``middle``: the sounding MIDI pitch around which
+    a line lies well, None where its octave stays.
+    """
+
+    name: str
+    words: str
+    interval: Interval = UNISON
+    clef: str = "treble"
+    tablature: bool = False
+    middle: int | None = None
+
+    @property
+    def frets(self) -> bool:
+        """Whether the player has a fretted neck, for grids and positions."""
+        return self.name == "guitar"
+
+    def with_strings(self, open_pitches: Sequence[int]) -> SheetPart:
+        """The part in the clef of an instrument with these open strings (MIDI pitches).
+
+        Common practice, no source: basses in bass clef, guitars in treble clef, both an octave
+        higher than they sound; a ukulele or a mandolin as it sounds.
+        """
+        if self.clef != "octave-treble":
+            return self
+        if max(open_pitches) < HIGHEST_BASS_STRING:
+            return replace(self, clef="octave-bass")
+        return replace(self, clef="treble") if min(open_pitches) >= LOWEST_HIGH_STRING else self
+
+
+PARTS = {
+    "guitar": SheetPart("guitar", "", clef="octave-treble", tablature=True),
+    "C": SheetPart("C", "C part", middle=70),
+    "Bb": SheetPart("Bb", "B♭ part", Interval(1, 2), middle=68),
+    "Eb": SheetPart("Eb", "E♭ part", Interval(5, 9), middle=62),
+    "bass": SheetPart("bass", "bass clef part", clef="bass", middle=50),
+}
+"""By name. Transpositions as in any textbook of instrumentation: a B-flat trumpet is written a
+major second above what sounds, an alto saxophone a major sixth. Middles are common practice (no
+source): a line in the staff."""
+CLEFS = ("treble", "bass")
+
+
+def make_sheet_part(name: str = "guitar", clef: str | None = None) -> SheetPart:
+    """A part by its name, in whatever case; with a ``clef`` it has no tablature.
+
+    Raises PracticeError for an unknown part or clef.
+    """
+    known = {key.lower(): part for key, part in PARTS.items()}
+    found = known.get(name.strip().replace("♭", "b").lower())
+    if found is None:
+        raise PracticeError(f'There is no part for "{name}".', f"Choose from {', '.join(PARTS)}.")
+    if clef is None:
+        return found
+    if clef not in CLEFS:
+        raise PracticeError(
+            f'"{clef}" isn\'t a clef for this part.', f"Choose {' or '.join(CLEFS)}."
+        )
+    middle = {"treble": found.middle or 70, "bass": 50 - found.interval.semitones % 12}[clef]
+    return SheetPart(found.name, found.words, found.interval, clef, middle=middle)

@@ -1,0 +1,105 @@
+// The tables of cases that the tracks answer too (tests/test_cases.py): here the page answers them.
+
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import { test } from "node:test";
+
+import { Clock } from "../../backing/page/web/clock.js";
+import { Rounds } from "../../backing/page/web/rounds.js";
+import { melodicLateness, swingPlace, swingRatio } from "../../backing/page/web/swing.js";
+import { routine, tune } from "./tune.js";
+
+/** @param {string} name @returns {any} */
+const table = (name) => JSON.parse(readFileSync(new URL(`../cases/${name}.json`, import.meta.url), "utf-8"));
+
+/** A number written as a whole one, a fraction or a decimal. @param {string} text */
+const number = (text) => text.split("/").map(Number).reduce((above, below) => above / below);
+
+/** @param {number} a @param {number} b @param {string} what */
+const near = (a, b, what) => assert.ok(Math.abs(a - b) < 1e-9, `${what}: ${a} is not ${b}`);
+
+/** So many bars of 4/4, at a tempo of their own. @param {number} bars @param {number} tempo */
+function form(bars, tempo) {
+  const four = tune();
+  return { ...four, tempo, bars: Array.from({ length: bars }, (_, at) => ({ ...four.bars[0], label: `${at + 1}` })) };
+}
+
+/** The turns that a page plays. @param {any} data @param {object} wanted @param {number} count */
+function played(data, wanted, count) {
+  const asked = routine(wanted);
+  const rounds = new Rounds(data, asked);
+  rounds.start(asked.from, asked.countIn);
+  return Array.from({ length: count }, () => rounds.next());
+}
+
+const swing = table("swing");
+
+test("the ride swings by tempo", () => {
+  for (const [tempo, ratio] of swing.ratios) assert.equal(swingRatio("ride", tempo, swing.table), ratio, `${tempo} bpm`);
+});
+
+test("an off-beat has its place", () => {
+  for (const [beat, ratio, place] of swing.places) {
+    near(swingPlace(number(beat), number(ratio)), number(place), `${beat} at ${ratio}`);
+  }
+});
+
+test("a line is late on the beat", () => {
+  for (const [tempo, ratio, late] of swing.lateness) {
+    assert.equal(melodicLateness(tempo, ratio, swing.table), late, `${tempo} bpm, ${ratio}`);
+  }
+});
+
+test("beats become seconds, and come back", () => {
+  for (const { tempos, seconds } of table("clock").cases) {
+    const clock = new Clock();
+    for (const [beat, bpm] of tempos) {
+      const start = number(beat);
+      clock.set(start, start > 0 ? clock.time(start) : 0, number(bpm));
+    }
+    for (const [beat, time] of seconds) {
+      near(clock.time(number(beat)), number(time), `beat ${beat}`);
+      near(clock.beat(number(time)), number(beat), `${time} s`);
+    }
+  }
+});
+
+test("the turn passes", () => {
+  for (const { bars, trade, first, times, turns } of table("trading").cases) {
+    const wanted = { from: 0, to: bars - 1, trade, drumsFirst: first === "partner" };
+    const whose = played(form(bars, 120), wanted, bars * times).map(({ resting }) => (resting.has("bass") ? "p" : "y"));
+    const words = turns.map((/** @type {string} */ _, /** @type {number} */ at) => whose.slice(at * bars, (at + 1) * bars).join(""));
+    assert.deepEqual(words, turns, `${bars} bars, ${trade} at a time, ${first} first`);
+  }
+});
+
+test("a climb has its tempos, and stays at the last", () => {
+  // the page knows one order, up
+  for (const { from, to, step, unit, tune: own, tempos } of table("climbs").cases.filter((/** @type {any} */ { order }) => order === "up")) {
+    for (const times of [1, 3]) {
+      const wanted = {
+        from: 0, to: 0, tempo: from, climbStep: step, climbUnit: unit, climbTo: to, climbRounds: times, climbTimes: times,
+      };
+      const found = played(form(1, own), wanted, (tempos.length + 2) * times).map(({ tempo }) => tempo);
+      const meant = [...tempos, to, to].flatMap((tempo) => Array(times).fill(tempo));
+      meant.forEach((tempo, at) => near(found[at], tempo, `${from}-${to}:${step} ${unit}, time ${at + 1}`));
+    }
+  }
+});
+
+test("one bar follows another", () => {
+  for (const each of table("drills").cases) {
+    const wanted = {
+      from: each.from - 1, to: each.to - 1, tempo: each.tempo, countIn: each.count_in, leadIn: each.lead_in,
+      breath: each.rest_bars, restBars: each.rest_bars, layOut: each.lay_out,
+    };
+    const meant = each.played.split(" ");
+    const signs = played(form(each.bars, each.tempo), wanted, meant.length).map(({ kind, bar, resting }) => {
+      if (kind === "count") return "c";
+      if (kind === "lead") return `l${bar + 1}`;
+      if (kind === "play") return `${bar + 1}${resting.has("kit") ? "-" : ""}`;
+      return "r";
+    });
+    assert.equal(signs.join(" "), each.played);
+  }
+});

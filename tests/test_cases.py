@@ -1,0 +1,156 @@
+"""One table of cases for the tracks and the page: here the library answers them.
+
+The page's scripts answer the same tables in tests/page/cases.test.js.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from backing.chart.form import Form
+from backing.chart.text.tune_file import read
+from backing.combo import feel
+from backing.combo.feel import Clock, melodic_lateness_ms, swing_place
+from backing.combo.feel_file import load_feel
+from backing.errors import RoutineError
+from backing.routine.climb import Climb
+from backing.routine.passes import Purpose
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
+from backing.routine.trading import Trade
+
+CASES = Path(__file__).parent / "cases"
+Case = dict[str, Any]
+
+
+def table(name: str) -> Case:
+    found: Case = json.loads((CASES / f"{name}.json").read_text("utf-8"))
+    return found
+
+
+def form_of(bars: int) -> Form:
+    """A tune of so many bars of 4/4."""
+    return read(f"title: T\nkey: C\ntempo: 140\nsection A\n{'| C7 ' * bars}|\n")
+
+
+SWING = table("swing")
+
+
+def test_the_page_is_given_the_constants_of_the_tracks() -> None:
+    assert SWING["table"] == {
+        "points": [list(point) for point in feel.RIDE_RATIOS],
+        "shortest_ms": feel.SHORTEST_OFF_BEAT_MS,
+        "soloist": list(feel.SOLOIST_RATIO),
+        "latest_ms": feel.MOST_MELODIC_LATENESS_MS,
+    }
+
+
+@pytest.mark.parametrize(("tempo", "ratio"), SWING["ratios"])
+def test_the_ride_swings_by_tempo(tempo: float, ratio: float) -> None:
+    assert float(load_feel("swing").ratio(Fraction(tempo))) == ratio
+
+
+def test_an_off_beat_has_its_place() -> None:
+    for beat, ratio, place in SWING["places"]:
+        assert swing_place(Fraction(beat), Fraction(ratio)) == Fraction(place), (beat, ratio)
+
+
+def test_a_line_is_late_on_the_beat_and_never_off_it() -> None:
+    for tempo, ratio, late in SWING["lateness"]:
+        assert melodic_lateness_ms(tempo, on_beat=True, ratio=ratio) == late, (tempo, ratio)
+        assert melodic_lateness_ms(tempo, on_beat=False, ratio=ratio) == 0
+
+
+def seconds_of(tempos: list[list[str]], end: str) -> Callable[[Fraction], Fraction]:
+    """The exact clock of these tempos, each from its beat on, up to ``end``."""
+    starts = [*(Fraction(beat) for beat, _ in tempos), Fraction(end)]
+    lengths = [b - a for a, b in pairwise(starts)]
+    runs = [(n, Fraction(bpm), Fraction(1)) for n, (_, bpm) in zip(lengths, tempos, strict=True)]
+    return Clock(runs).seconds
+
+
+def test_beats_become_seconds() -> None:
+    for case in table("clock")["cases"]:
+        seconds = seconds_of(case["tempos"], case["seconds"][-1][0])
+        for beat, time in case["seconds"]:
+            assert seconds(Fraction(beat)) == Fraction(time), (case["tempos"], beat)
+
+
+def passes_a_turn(case: Case) -> bool:
+    """Whether both have a turn; a trade that takes all the bars is refused."""
+    return len(set("".join(case["turns"]))) == 2
+
+
+def turns_of(case: Case) -> list[str]:
+    """Whose bars they are: a word for each time."""
+    asked = Request(
+        bars=f"1-{case['bars']}", times=case["times"], count_in=0,
+        trade=Trade(case["trade"], partner_first=case["first"] == "partner"),
+    )  # fmt: skip
+    times = make_routine(form_of(case["bars"]), asked).passes
+    return ["".join("yp"["bass" in bar.directions.lay_out] for bar in one.bars) for one in times]
+
+
+def test_the_turn_passes() -> None:
+    for case in table("trading")["cases"]:
+        if passes_a_turn(case):
+            assert turns_of(case) == case["turns"], case
+        else:
+            with pytest.raises(RoutineError, match="Trade needs more bars"):
+                turns_of(case)
+
+
+def test_choruses_are_traded_as_times_are() -> None:
+    for case in filter(passes_a_turn, table("trading")["cases"]):
+        asked = Request(
+            choruses=case["times"] + 2, count_in=0,
+            trade=Trade(case["trade"], partner_first=case["first"] == "partner"),
+        )  # fmt: skip
+        passes = make_routine(form_of(case["bars"]), asked).passes
+        solos = [one for one in passes if one.purpose is Purpose.SOLO]
+        turns = [
+            "".join("yp"["bass" in bar.directions.lay_out] for bar in one.bars) for one in solos
+        ]
+        assert turns == case["turns"], case
+
+
+def test_a_climb_has_its_tempos() -> None:
+    for case in table("climbs")["cases"]:
+        unit = "%" if case["unit"] == "percent" else ""
+        text = f"{case['from']}-{case['to']}:{case['step']}{unit}"
+        tempos = Climb.of(f"{text} {case['order']}").tempos(Fraction(case["tune"]))
+        assert [float(tempo) for tempo in tempos] == case["tempos"], (text, case["order"])
+
+
+def drill_of(case: Case) -> str:
+    """What comes after what, in the signs of the table."""
+    asked = Request(
+        tempo=Fraction(case["tempo"]), bars=f"{case['from']}-{case['to']}",
+        times=case["times"], lead_in=case["lead_in"], rest_bars=case["rest_bars"],
+        lay_out=case["lay_out"], count_in=None if case["count_in"] else 0,
+    )  # fmt: skip
+    signs = []
+    for each in make_routine(form_of(case["bars"]), asked).passes:
+        for bar in each.bars:
+            alone = "-" if "kit" in bar.directions.lay_out else ""
+            signs.append(
+                {
+                    Purpose.COUNT_IN: "c",
+                    Purpose.LEAD_IN: f"l{bar.number}",
+                    Purpose.REST_BAR: "r",
+                    Purpose.TIME: f"{bar.number}{alone}",
+                }[each.purpose]
+            )
+    return " ".join(signs)
+
+
+def test_one_bar_follows_another() -> None:
+    for case in table("drills")["cases"]:
+        assert drill_of(case) == case["played"], case
