@@ -257,7 +257,7 @@ def test_files_of_mix_and_stems(bank, tmp_path):
     mixdown = render(trio.performance((160,), bars=4), bank, stems=True)
     paths = save(mixdown, tmp_path / "tune.wav", tags=Tags("Tune"))
     assert [path.name for path in paths] == [
-        "tune.wav", "tune-bass.wav", "tune-comping.wav", "tune-drums.wav",
+        "tune.wav", "tune-bass.wav", "tune-comp.wav", "tune-drums.wav",
     ]  # fmt: skip
     total, *stems = (soundfile.read(path, dtype="int16")[0].astype(int) for path in paths)
     # each file is rounded by half a step
