@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from backing.chart.form import Form
-from backing.cli.batch import attempt_elsewhere
+from backing.cli.batch import attempt
 from backing.cli.job import Job, packed
 from backing.cli.tunes import read_tune
 from backing.combo.band import Band
@@ -175,7 +175,7 @@ def test_feel_files_go_along_to_where_they_are_not(
     (tmp_path / "elsewhere").mkdir()
     monkeypatch.chdir(tmp_path / "elsewhere")
     for job in jobs:
-        outcome = attempt_elsewhere(job)
+        outcome = attempt(job, None)
         assert outcome.status == 0, outcome.words
         assert outcome.contents == (("x.mid", even),)
 

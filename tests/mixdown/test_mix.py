@@ -257,7 +257,7 @@ def test_files_of_mix_and_stems(bank, tmp_path):
     mixdown = render(trio.performance((160,), bars=4), bank, stems=True)
     paths = save(mixdown, tmp_path / "tune.wav", tags=Tags("Tune"))
     assert [path.name for path in paths] == [
-        "tune.wav", "tune.bass.wav", "tune.comping.wav", "tune.drums.wav",
+        "tune.wav", "tune-bass.wav", "tune-comp.wav", "tune-drums.wav",
     ]  # fmt: skip
     total, *stems = (soundfile.read(path, dtype="int16")[0].astype(int) for path in paths)
     # each file is rounded by half a step
@@ -273,10 +273,10 @@ def test_the_same_bytes_every_time(bank, tmp_path):
 
 def test_a_stem_that_cannot_be_written_stops_it_all(bank, tmp_path):
     mixdown = render(trio.performance((160,), bars=2), bank, stems=True)
-    (tmp_path / "tune.drums.wav").mkdir()
+    (tmp_path / "tune-drums.wav").mkdir()
     with pytest.raises(OutputError, match="is a folder"):
         save(mixdown, tmp_path / "tune.wav")
-    assert [path.name for path in tmp_path.iterdir()] == ["tune.drums.wav"]
+    assert [path.name for path in tmp_path.iterdir()] == ["tune-drums.wav"]
 
 
 def test_an_interrupted_mix_leaves_nothing(bank, tmp_path):
