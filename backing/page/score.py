@@ -96,15 +96,8 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
     rounds = routine.passes
     plans = [make_plan(each, band.feel) for each in rounds]
     lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
-<<<<<<< HEAD
     chords = any(span.chord for span in plans[0].spans)
     for name, guide_line in GUIDE_LINES.items() if chords else ():
-=======
-    for name, guide_line in GUIDE_LINES.items():
-        if not _has_chords(plans[0]):
-            lines.append(_silent(name, VIBES, plans[0]))
-            continue
->>>>>>> api
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
         once = replace(routine, passes=rounds[:1])
         lines += [replace(part, name=name) for part in _played(once, plans[:1], alone)]
@@ -139,7 +132,6 @@ def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePa
         yield ScorePart(name, instrument, tuple(takes))
 
 
-<<<<<<< HEAD
 def _silent(name: str, plan: Plan) -> ScorePart:
     """A part of a tune that gives it no chord to play on."""
     return ScorePart(name, JAZZ_GUITAR, (tuple(() for _ in plan.bars),))
@@ -148,27 +140,11 @@ def _silent(name: str, plan: Plan) -> ScorePart:
 def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int, line: Line) -> ScorePart:
     """The line in its position, or where the hand lies best, another for each take."""
     line = line.placed(rounds[0].bars)
-=======
-def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int) -> ScorePart:
-    """A line of unbroken eighths where the hand lies best, another for each take."""
-    if not _has_chords(plans[0]):
-        return _silent("etude", JAZZ_GUITAR, plans[0])
-    position = best_position(rounds[0].bars, GUITAR).path.position
-    line = Guide(position=position)
->>>>>>> api
     takes = (
         by_bar(player.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
         for take, plan in enumerate(plans)
     )
     return ScorePart("etude", JAZZ_GUITAR, tuple(takes))
-
-
-def _has_chords(plan: Plan) -> bool:
-    return any(span.chord for span in plan.spans)
-
-
-def _silent(name: str, instrument: Instrument, plan: Plan) -> ScorePart:
-    return ScorePart(name, instrument, (tuple(() for _ in plan.bars),))
 
 
 def _clicked(plan: Plan, beats: str) -> ScorePart:
