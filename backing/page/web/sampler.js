@@ -9,8 +9,6 @@
  * @typedef {object} Voice  A note that sounds or will.
  * @property {number} when
  * @property {() => void} cancel  Take it back before it sounds.
- * @property {(when: number, release: number) => void} endAt
- * @property {() => void} restore  Let it end as it was first told to.
  */
 
 /** Seconds in which a part is silenced or brought back: too short to hear, too long to click. */
@@ -36,7 +34,7 @@ export class Sampler {
     this.send = this.#room(room);
     /** @type {Map<string, GainNode>} */
     this.buses = new Map();
-    /** @type {Map<string, Voice>} */
+    /** @type {Map<string, Sounding>} */
     this.ringing = new Map();
   }
 
@@ -90,7 +88,7 @@ export class Sampler {
     const gain = new GainNode(this.context, { gain: gainOf(gains, note.velocity) });
     source.connect(gain).connect(bus);
     source.start(when, start, length);
-    const voice = this.#voice(source, gain, when, data.kit ? null : [when + seconds, release]);
+    const voice = new Sounding(source, gain, when, data.kit ? null : [when + seconds, release]);
     this.#takeOver(note, data, voice);
     return voice;
   }
@@ -126,65 +124,88 @@ export class Sampler {
   }
 
   /**
-   * @param {AudioBufferSourceNode} source
-   * @param {GainNode} gain
-   * @param {number} when
-   * @param {[number, number] | null} end  When it is let go, and how fast it then falls.
-   * @returns {Voice}
-   */
-  #voice(source, gain, when, end) {
-    const level = gain.gain.value;
-    const voice = {
-      when,
-      cancel: () => {
-        source.stop();
-        source.disconnect();
-        gain.disconnect();
-      },
-      /**
-       * @param {number} time
-       * @param {number} release
-       */
-      endAt: (time, release) => {
-        const constant = DB_PER_TIME_CONSTANT / release;
-        gain.gain.cancelScheduledValues(0);
-        gain.gain.setValueAtTime(level, when);
-        gain.gain.setTargetAtTime(0, Math.max(when, time), constant);
-        source.stop(Math.max(when, time) + 8 * constant);
-      },
-      restore: () => {
-        if (end) voice.endAt(...end);
-        else {
-          gain.gain.cancelScheduledValues(0);
-          gain.gain.setValueAtTime(level, when);
-        }
-      },
-    };
-    source.onended = () => gain.disconnect();
-    if (end) voice.endAt(...end);
-    return voice;
-  }
-
-  /**
    * A key struck again ends its old note, as an open hi-hat ends when it is closed.
    * @param {Struck} note
    * @param {VoiceData} data
-   * @param {Voice} voice
+   * @param {Sounding} voice
    */
   #takeOver(note, data, voice) {
     const chokes = data.chokes.filter(([, by]) => by.includes(note.pitch)).map(([key]) => key);
-    const cut = [note.pitch, ...chokes].map((key) => this.ringing.get(`${note.part} ${key}`));
-    const ended = cut.filter((old) => old !== undefined && old.when < voice.when);
-    for (const old of ended) old?.endAt(voice.when, CUT);
-    const cancel = voice.cancel;
-    voice.cancel = () => {
-      cancel();
-      for (const old of ended) old?.restore();
-      if (this.ringing.get(`${note.part} ${note.pitch}`) === voice) {
-        if (cut[0]) this.ringing.set(`${note.part} ${note.pitch}`, cut[0]);
-      }
+    for (const key of [note.pitch, ...chokes]) {
+      const name = `${note.part} ${key}`;
+      const old = this.ringing.get(name);
+      if (old && old.when < voice.when) voice.ends.set(name, old);
+    }
+    for (const old of voice.ends.values()) old.endAt(voice.when, CUT);
+    const own = `${note.part} ${note.pitch}`;
+    this.ringing.set(own, voice);
+    voice.takenBack = (before) => {
+      if (this.ringing.get(own) !== voice) return;
+      if (before) this.ringing.set(own, before);
+      else this.ringing.delete(own);
     };
-    this.ringing.set(`${note.part} ${note.pitch}`, voice);
+    voice.own = own;
+  }
+}
+
+/** A note on the audio clock. */
+class Sounding {
+  /**
+   * @param {AudioBufferSourceNode} source
+   * @param {GainNode} gain
+   * @param {number} when
+   * @param {[time: number, release: number] | null} end  When it is let go, and how fast it then falls.
+   */
+  constructor(source, gain, when, end) {
+    this.source = source;
+    this.gain = gain;
+    this.level = gain.gain.value;
+    this.when = when;
+    this.end = end;
+    this.own = "";
+    /** @type {Map<string, Sounding>} Those it ends; once it is over it holds on to none of them. */
+    this.ends = new Map();
+    /** @type {(before: Sounding | undefined) => void} */
+    this.takenBack = () => {};
+    source.onended = () => this.#release();
+    if (end) this.endAt(...end);
+  }
+
+  /** Take it back before it sounds. */
+  cancel() {
+    this.source.stop();
+    for (const old of this.ends.values()) old.restore();
+    this.takenBack(this.ends.get(this.own));
+    this.#release();
+  }
+
+  /**
+   * @param {number} time
+   * @param {number} release  In dB a second.
+   */
+  endAt(time, release) {
+    const { gain, level, when } = this;
+    const constant = DB_PER_TIME_CONSTANT / release;
+    gain.gain.cancelScheduledValues(0);
+    gain.gain.setValueAtTime(level, when);
+    gain.gain.setTargetAtTime(0, Math.max(when, time), constant);
+    this.source.stop(Math.max(when, time) + 8 * constant);
+  }
+
+  /** Let it end as it was first told to. */
+  restore() {
+    if (this.end) this.endAt(...this.end);
+    else {
+      this.gain.gain.cancelScheduledValues(0);
+      this.gain.gain.setValueAtTime(this.level, this.when);
+    }
+  }
+
+  #release() {
+    this.source.disconnect();
+    this.gain.disconnect();
+    this.ends.clear();
+    this.takenBack = () => {};
   }
 }
 
