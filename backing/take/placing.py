@@ -1,0 +1,237 @@
+"""Where the track was when a take was recorded: found from its notes, and how surely.
+
+Every moment of the track gives a price to a note of each pitch class: by the chord that sounds
+there, by the place in the beat, and by the line where the track plays one. The prices of all notes
+at one offset are a correlation, which is computed for all offsets at once by Fourier transform.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backing.take.course import Course, Floats
+from backing.take.heard import HeardNote
+
+STEP = 0.01
+"""Seconds between the offsets that are tried."""
+TONE, TENSION, OTHER = 0.50, -0.15, -0.75
+"""The log of how much likelier than a random pitch a note is on a chord tone, a tension, or
+neither, halfway between master soloists (half of their notes are chord tones, a third would be
+chance; Weimar Jazz Database) and an exercise."""
+ON_LINE, OFF_LINE = 2.0, -0.3
+"""The same for a note that is at its moment in the line of the track, and for one that isn't."""
+OUTSIDE = -1.0
+"""The same for a note before the track, in a count-in, or after the end."""
+LATE_SPREAD = 0.03
+"""Seconds by which onsets lie around their places."""
+LINE_SPREAD = 0.06
+OWN_WEIGHT = 0.5
+"""Notes of a take follow from each other: together they say half as much."""
+SURE, HARDLY = 0.9, 0.6
+"""The parts of the probability from which a place is sure, and below which it isn't found."""
+FEWEST = 12
+"""Notes without which nothing is said of the place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Where a recording lies: its second 0 is ``offset`` seconds after the track's first bar.
+
+    ``sure``: the probability that the bars are right, ``time_sure``: that the time through the
+    loop, or the chorus, is right as well; both from 0 to 1. ``speed``: the take's tempo in parts of
+    the track's. ``moved``: half steps by which the take would fit the changes much better, 0 where
+    it fits as it is. ``fits``: by how much the take prefers its place to what the same notes in
+    another order would find, in standard deviations. ``said``: by the player, not found.
+    """
+
+    offset: float
+    sure: float
+    time_sure: float
+    speed: float = 1.0
+    moved: int = 0
+    fits: float = 0.0
+    said: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """By step of STEP from ``first`` seconds on: what a note of each pitch class is worth there."""
+
+    first: float
+    harmony: Floats
+    rhythm: Floats
+    line: Floats
+
+
+def place(
+    course: Course, notes: Sequence[HeardNote], *, around: tuple[float, float] | None = None
+) -> Placement:
+    """The likeliest place of a take; ``around``: the offsets in seconds between which it lies.
+
+    A take of fewer than FEWEST notes is placed as well as can be, and is not sure.
+    """
+    prices = make_prices(course, notes)
+    onsets = np.array([note.onset for note in notes])
+    classes = np.array([note.pitch % 12 for note in notes])
+    score = _score(prices, onsets, classes)
+    offsets = prices.first + STEP * np.arange(len(score)) - onsets[0]
+    if around is not None:
+        score = np.where((offsets >= around[0]) & (offsets <= around[1]), score, -np.inf)
+    best = int(np.argmax(score))
+    offset = float(offsets[best])
+    sure, time_sure = _posterior(course, score, offsets, best, onsets)
+    few = len(notes) < FEWEST
+    moved, fits = _fit(prices, onsets, classes, float(score[best]))
+    return Placement(
+        _refined(course, notes, offset),
+        0.0 if few and around is None else sure,
+        0.0 if few and around is None else time_sure,
+        moved=moved,
+        fits=fits,
+        said=around is not None,
+    )
+
+
+def make_prices(course: Course, notes: Sequence[HeardNote]) -> Prices:
+    """The prices along the track, with room on both sides for a take that hangs over."""
+    room = max(4.0, notes[-1].onset - notes[0].onset if notes else 0.0)
+    first = -room
+    count = int((course.seconds + 2 * room) / STEP) + 1
+    times = first + STEP * np.arange(count)
+    beats = course.beats_at(times)
+    harmony = np.full((count, 12), OUTSIDE)
+    for at, chord in enumerate(course.chords):
+        row = np.full(12, OTHER)
+        row[list(chord.tensions)] = TENSION
+        row[list(chord.tones)] = TONE
+        low, high = np.searchsorted(beats, (chord.start, chord.end))
+        harmony[low:high] = row
+        if at:  # the last eighth before may belong to it already
+            early = int(np.searchsorted(beats, chord.start - 0.6))
+            harmony[early:low] = np.maximum(harmony[early:low], row - 0.1)
+    for bar in course.bars:
+        if not bar.yours:
+            low, high = np.searchsorted(beats, (bar.start, bar.end))
+            harmony[low:high] = np.minimum(harmony[low:high], 0.0) + 0.5 * OUTSIDE
+    return Prices(first, harmony, _rhythm(course, beats), _line(course, times))
+
+
+def _rhythm(course: Course, beats: Floats) -> Floats:
+    starts = [bar.start for bar in course.bars]
+    at = np.clip(np.searchsorted(starts, beats, side="right") - 1, 0, len(starts) - 1)
+    tempo = np.array([bar.tempo for bar in course.bars])[at]
+    ratio = np.array([bar.swing for bar in course.bars])[at]
+    inside = (beats - np.array(starts)[at]) % 1.0
+    wide = LATE_SPREAD * tempo / 60
+    density = np.full(len(beats), 0.25)
+    for places, weight in ((0.0, 0.40), (ratio / (ratio + 1), 0.27), (1 / 3, 0.04), (2 / 3, 0.04)):
+        away = np.abs((inside - places + 0.5) % 1.0 - 0.5)
+        density += weight * np.exp(-0.5 * (away / wide) ** 2) / (wide * np.sqrt(2 * np.pi))
+    inside_track = (beats >= course.bars[0].start) & (beats <= course.bars[-1].end)
+    return np.where(inside_track, np.log(density), -0.5)
+
+
+def _line(course: Course, times: Floats) -> Floats:
+    worth = np.zeros((len(times), 12))
+    if not course.line or course.kind != "line":
+        return worth
+    for tone in course.line:
+        low, high = np.searchsorted(times, (tone.seconds - LINE_SPREAD, tone.seconds + LINE_SPREAD))
+        worth[low:high] = np.where(worth[low:high] > 0, worth[low:high], OFF_LINE)
+        worth[low:high, tone.pitch % 12] = ON_LINE
+    return worth
+
+
+def _score(prices: Prices, onsets: Floats, classes: NDArray[np.int64]) -> Floats:
+    """The worth of the take at each offset; index 0: its first note at ``prices.first``."""
+    steps = np.rint((onsets - onsets[0]) / STEP).astype(int)
+    worth = prices.harmony + prices.line
+    size = len(worth)
+    total = np.zeros(size)
+    length = 1 << (size + int(steps[-1])).bit_length()
+    for pitch_class in (*np.unique(classes), -1):
+        mine = steps if pitch_class < 0 else steps[classes == pitch_class]
+        column = prices.rhythm if pitch_class < 0 else worth[:, pitch_class]
+        impulses = np.bincount(mine, minlength=1).astype(float)
+        total += _correlated(column, impulses, length)[:size]
+    valid = size - int(steps[-1])
+    return total[: max(valid, 1)]
+
+
+def _correlated(values: Floats, impulses: Floats, length: int) -> Floats:
+    spectrum = np.fft.rfft(values, length) * np.conj(np.fft.rfft(impulses, length))
+    return np.fft.irfft(spectrum, length)
+
+
+def _posterior(
+    course: Course, score: Floats, offsets: Floats, best: int, onsets: Floats
+) -> tuple[float, float]:
+    """The probability of the bars of the best offset, and of the time through as well.
+
+    Offsets within a quarter of a beat are one place; so are those at which the take begins in the same bar,
+    at the same beat and tempo, another time through.
+    """
+    weight = np.exp(OWN_WEIGHT * (score - score[best]))
+    begins = course.beats_at(offsets + onsets[0])
+    near = np.abs(begins - begins[best]) < 0.25
+    alike = _alike(course, begins, float(begins[best]))
+    total = float(weight.sum())
+    return float(weight[alike | near].sum()) / total, float(weight[near].sum()) / total
+
+
+def _alike(course: Course, begins: Floats, best: float) -> NDArray[np.bool_]:
+    """Where the first note would lie in the same bar of the form, at the same beat and tempo."""
+    home = course.bars[course.bar_at(best)]
+    found = np.zeros(len(begins), bool)
+    for bar in course.bars:
+        if (bar.label, bar.tempo, bar.beats) == (home.label, home.tempo, home.beats):
+            found |= np.abs(begins - (bar.start + best - home.start)) < 0.25
+    return found
+
+
+def _fit(
+    prices: Prices, onsets: Floats, classes: NDArray[np.int64], best: float
+) -> tuple[int, float]:
+    """By how many half steps the take would fit much better, and how well it fits at all.
+
+    Against the same rhythm with its pitches in another order, which knows nothing of the changes.
+    """
+    dice = np.random.default_rng(0)
+    others = [_score(prices, onsets, dice.permutation(classes)).max() for _ in range(8)]
+    spread = max(float(np.std(others)), 0.15 * np.sqrt(len(onsets)))
+    moved = {n: _score(prices, onsets, (classes + n) % 12).max() for n in range(1, 12)}
+    far = max(moved, key=moved.__getitem__)
+    better = moved[far] - best > max(6.0, 0.12 * len(onsets))
+    return (far if far <= 6 else far - 12) if better else 0, (best - float(np.mean(others))) / spread
+
+
+def _refined(course: Course, notes: Sequence[HeardNote], offset: float) -> float:
+    """The offset with which the notes near their places lie on them, by the middle one."""
+    onsets = np.array([note.onset for note in notes])
+    for _ in range(3):
+        late = np.array([ms for ms in lateness(course, onsets + offset) if ms is not None])
+        if len(late) < 3:
+            break
+        offset -= float(np.median(late)) / 1000
+    return offset
+
+
+def lateness(course: Course, seconds: Iterable[float]) -> list[float | None]:
+    """By how many ms onsets lie behind the beat, or the band's off-beat, that is nearest.
+
+    None where it is as near to neither.
+    """
+    found: list[float | None] = []
+    for time in np.atleast_1d(np.asarray(seconds, float)):
+        beat = float(course.beats_at(time))
+        bar = course.bars[course.bar_at(beat)]
+        inside = beat - bar.start
+        places = (np.floor(inside), np.floor(inside) + bar.swing / (bar.swing + 1), np.ceil(inside))
+        nearest = min(places, key=lambda place: abs(place - inside))
+        away = (inside - nearest) * 60 / bar.tempo
+        found.append(1000 * away if abs(away) < 0.12 and abs(inside - nearest) < 0.2 else None)
+    return found
