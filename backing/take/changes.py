@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from backing.take.course import Course
-from backing.take.grid import PlacedNote
+from backing.take.grid import LAST_EIGHTH, PlacedNote
 from backing.take.kinds import STEP
 
-BEFORE, AFTER = 1.5, 1.0
-"""Beats around a change in which its two notes begin."""
+AFTER, REST, LONGEST = 1.0, 1.0, 4.0
+"""Beats after a change in which its first note begins, of silence that parts the two notes, and
+before it in which the last one begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,32 +50,39 @@ def crossings(course: Course, notes: Sequence[PlacedNote]) -> Iterator[Crossing]
 def _crossing(
     course: Course, notes: Sequence[PlacedNote], old: int, new: int, at: int
 ) -> Crossing:
+    """The crossing of one change. A last eighth that both chords have may be the arrival as well as
+    the departure: it is what makes the smaller move."""
     change = course.chords[new].start
-    here = [n for n in notes if change - BEFORE - 0.1 <= n.beat < change + AFTER - 0.1]
-    reached = next((n for n in here if _belongs(n, new, change)), None)
-    left = [n for n in notes if n.beat < (reached.beat if reached else change) - 0.01]
-    left = [n for n in left if not _belongs(n, new, change)]
-    if not left:
+    found = [_move(notes, new, change)]
+    common = [
+        n for n in notes
+        if change - LAST_EIGHTH <= n.beat < change - 0.1
+        and n.chord == old and n.pitch % 12 in course.chords[new].tones
+    ]  # fmt: skip
+    if common:
+        before = [n for n in notes if n.beat < common[0].beat - 0.01]
+        found.append((before[-1], common[0]) if before else None)
+    moves = [move for move in found if move is not None]
+    if not moves:
         return Crossing(at, new, "rest")
-    last = left[-1]
-    if reached is None:
-        if last.end >= change + 0.5 and last.beat >= change - 4:
-            reached = last  # it sounds on
-        else:
-            return Crossing(at, new, "rest")
-    if reached.beat - last.end > 1.0 or last.beat < change - 4:
-        return Crossing(at, new, "rest")
+    last, reached = min(moves, key=lambda move: abs(move[1].pitch - move[0].pitch))
     size = reached.pitch - last.pitch
     way = "held" if size == 0 else "step" if abs(size) <= STEP else "leap"
-    return Crossing(
-        at,
-        new,
-        way,
-        size,
-        course.chords[old].degree(last.pitch),
-        course.chords[new].degree(reached.pitch),
+    left = course.chords[old].degree(last.pitch)
+    return Crossing(at, new, way, size, left, course.chords[new].degree(reached.pitch))
+
+
+def _move(
+    notes: Sequence[PlacedNote], new: int, change: float
+) -> tuple[PlacedNote, PlacedNote] | None:
+    """The last note of the old chord and the first of the new one; None where there is a rest."""
+    reached = next(
+        (n for n in notes if change - 1 < n.beat < change + AFTER - 0.1 and n.chord == new), None
     )
-
-
-def _belongs(note: PlacedNote, chord: int, change: float) -> bool:
-    return note.chord == chord and note.beat > change - 1.0
+    until = reached.beat if reached else change
+    last = next((n for n in reversed(notes) if n.beat < until - 0.01 and n.chord != new), None)
+    if last is None or last.beat < change - LONGEST:
+        return None
+    if reached is None:  # it may sound on into the new chord
+        return (last, last) if last.end >= change + 0.5 else None
+    return (last, reached) if reached.beat - last.end <= REST else None

@@ -130,5 +130,7 @@ def _chord(course: Course, pitch: int, beat: float) -> tuple[int | None, bool]:
     if at is None or coming is None or coming == at:
         return at, False
     here, there = course.chords[at], course.chords[coming]
-    early = pitch % 12 in there.tones and pitch % 12 not in here.tones
-    return (coming, True) if early else (at, False)
+    tone = pitch % 12
+    better = tone in there.tones and tone not in here.tones
+    rescued = tone in there.tensions and tone not in (*here.tones, *here.tensions)
+    return (coming, True) if better or rescued else (at, False)

@@ -88,20 +88,20 @@ def _inside(course: Course, note: PlacedNote) -> bool:
     return note.pitch % 12 in (*chord.tones, *chord.tensions)
 
 
-def _resolution(course: Course, notes: Sequence[PlacedNote], at: int) -> int | None:
+def _resolution(
+    course: Course, notes: Sequence[PlacedNote], at: int, left: int = LONGEST_CHAIN
+) -> int | None:
     """The note inside its chord to which the one at ``at`` leads by steps; None if to none."""
-    for following in range(at + 1, min(at + 1 + LONGEST_CHAIN, len(notes))):
-        before, after = notes[following - 1], notes[following]
-        size = abs(after.pitch - before.pitch)
-        if after.beat - before.end > 1 or after.beat - before.beat > SOON:
-            return None
-        if following == at + 1 and _around(course, notes, at):
-            return at + 2
-        if not 1 <= size <= STEP:
-            return None
-        if _inside(course, after):
-            return following
-    return None
+    if at + 1 >= len(notes) or not left:
+        return None
+    before, after = notes[at], notes[at + 1]
+    if after.beat - before.end > 1 or after.beat - before.beat > SOON:
+        return None
+    if _around(course, notes, at):
+        return at + 2
+    if not 1 <= abs(after.pitch - before.pitch) <= STEP:
+        return None
+    return at + 1 if _inside(course, after) else _resolution(course, notes, at + 1, left - 1)
 
 
 def _around(course: Course, notes: Sequence[PlacedNote], at: int) -> bool:

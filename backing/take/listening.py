@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backing.take.features import FINE_HOP, HOP, RATE, Floats, Frames, flux, harmonic_db
+from backing.take.features import FINE_HOP, HOP, RATE, Floats, Frames, harmonic_db
 from backing.take.heard import HeardNote
 
 VOICED = 0.5
@@ -54,11 +54,10 @@ def listen(found: Frames) -> Listened:
     tuning = tuning_cents(found)
     pitch = found.pitch - tuning / 100
     stretches = list(_stretches(pitch, found.confidence))
-    rises = flux(found.power)
     notes: list[HeardNote] = []
     doubts: list[float] = []
     for stretch in stretches:
-        mine, maybe = _notes(stretch, found, pitch, rises)
+        mine, maybe = _notes(stretch, found, pitch)
         notes += mine
         doubts += maybe
     notes = _in_order(notes)
@@ -127,7 +126,7 @@ def _cheapest(cost: Floats) -> NDArray[np.int64]:
 
 
 def _notes(
-    stretch: _Stretch, found: Frames, pitch: Floats, rises: Floats
+    stretch: _Stretch, found: Frames, pitch: Floats
 ) -> tuple[list[HeardNote], list[float]]:
     """The notes of a stretch: one, or several of the same pitch struck again."""
     ratio = HOP // FINE_HOP
@@ -139,7 +138,7 @@ def _notes(
     exact = np.interp(
         np.arange(first, last) / ratio, np.arange(len(pitch)), _steady(pitch, stretch)
     )
-    strength = harmonic_db(found.power[first:last], exact + 0.0)
+    strength = harmonic_db(found.power[first:last], exact)
     rise = _rise(strength)
     begin = stretch.first * ratio - first
     end = stretch.last * ratio - first
