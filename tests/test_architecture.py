@@ -27,8 +27,9 @@ LEVELS = {
     "lines": 5,
     "sheet": 6,
     "page": 6,
-    "cli": 7,
-    "__main__": 8,
+    "take": 7,
+    "cli": 8,
+    "__main__": 9,
 }
 """Package or module -> its place along the pipeline; imports go to lower places only."""
 
@@ -42,6 +43,9 @@ HEAVY = {
     "mutagen",
     "verovio",
     "typst",
+    "onnxruntime",
+    "swift_f0",
+    "pydub",
 }
 
 

@@ -29,6 +29,7 @@ RUNS = {
     "track": "track:track",
     "sheet": "sheet:sheet",
     "page": "page:page",
+    "take": "take:take",
     "check": "check:check",
     "sounds": "sounds:sounds",
     "cache": "cache:cache",

@@ -291,6 +291,41 @@ SHEET = Command(
     ("lines", "tunes"),
 )  # fmt: skip
 
+_TRACK = {option.name: option for option in TRACK.options}
+
+
+def _of_track(*names: str) -> tuple[Option, ...]:
+    """Options that say of a take's track what they say of a track."""
+    return tuple(replace(_TRACK[name], idle=()) for name in names)
+
+
+TAKE = Command(
+    "take",
+    "hear a recording of you, and say what to work on next",
+    "backing take TUNE RECORDING [options]",
+    "Holds a recording of you, or a MIDI file, against the track you played over:\n"
+    "which notes left the chord, how each change was crossed, how the time sat.\n"
+    "The track itself may stand in place of TUNE. It is heard one note at a time.",
+    (
+        Group("", (
+            Option("output", "FILE", "the take over the chords, as .svg, .png or .html", short="-o",
+                   file=True),
+            Option("json", "", "as JSON, for programs"),
+            Option("starts-at", "PLACE", "where it begins, if it can't be found: bar 3, or 0:12"),
+            Option("log", "FILE", "add it to your practice log; alone with -o, plot the log",
+                   file=True),
+            Option("compare", "FILE", "beside your last take of this tune in a log", file=True),
+        )),
+        Group("What the track played, if TUNE isn't the track", (
+            *_of_track("tempo", "climb", "choruses", "bars", "times", "key", "ending", "count-in"),
+            *_of_track("line", "neck", "trade", "drill", "feel", "swing"),
+            SEED,
+            QUIET,
+        )),
+    ),
+    ("take", "lines", "drills"),
+)  # fmt: skip
+
 CHECK = Command(
     "check",
     "show what the band makes of tunes, or all their mistakes",
@@ -337,5 +372,6 @@ HELP = Command(
 )
 
 COMMANDS = {
-    command.name: command for command in (PLAY, TRACK, SHEET, PAGE, CHECK, SOUNDS, CACHE, HELP)
+    command.name: command
+    for command in (PLAY, TRACK, SHEET, PAGE, TAKE, CHECK, SOUNDS, CACHE, HELP)
 }

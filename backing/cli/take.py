@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.chart.form import Form
-from backing.cli.options import refuse_idle
 from backing.cli.parser import TUNES, Words, parse
 from backing.cli.status import DONE, show, tell
 from backing.cli.track import Order, read_order
@@ -102,7 +100,9 @@ def _output(words: Words) -> Path | None:
     if output is None:
         return None
     if output.suffix.lower() not in PICTURES:
-        raise OutputError(f"{output} isn't a name for a picture.", f"End it in {', '.join(PICTURES)}.")
+        raise OutputError(
+            f"{output} isn't a name for a picture.", f"End it in {', '.join(PICTURES)}."
+        )
     check_writable(output)
     return output
 
@@ -192,8 +192,9 @@ def _placed(
     if around is not None:
         kind, low, high = around
         first = heard.notes[0].onset
-        limits = (low, high) if kind == "time" else tuple(course.seconds_at([low, high]) - first)
-    found = place(course, heard.notes, around=limits)  # type: ignore[arg-type]
+        starts = [low, high] if kind == "time" else course.seconds_at([low, high]) - first
+        limits = float(starts[0]), float(starts[1])
+    found = place(course, heard.notes, around=limits)
     if found.moved:
         return _moved(found.moved)
     if around is not None:
@@ -239,5 +240,3 @@ def _write(output: Path, drawn: str, page: str) -> None:
 
         (png,) = typeset("picture.typ", {}, {"picture.svg": drawn}, "png", ppi=PPI)
         write_file(output, png)
-
-

@@ -70,7 +70,7 @@ def _faults(course: Course, told: Account) -> Iterator[Fault]:
     yield from _timed(course, told)
     yield from _stopped(course, told)
     yield from _along(course, told)
-    yield from _joined(course, told)
+    yield from _joined(told)
     yield from _shaped(told)
 
 
@@ -134,7 +134,7 @@ def _timed(course: Course, told: Account) -> Iterator[Fault]:
 
 def _stopped(course: Course, told: Account) -> Iterator[Fault]:
     breaks = told.phrases.breaks
-    if not course.unbroken or not breaks:
+    if not (course.unbroken or told.phrases.unbroken) or not breaks:
         return
     first = breaks[0]
     bar = course.bars[first.bar]
@@ -147,7 +147,11 @@ def _stopped(course: Course, told: Account) -> Iterator[Fault]:
 def _along(course: Course, told: Account) -> Iterator[Fault]:
     if told.along is not None and told.along.departures:
         known = {bar for slip in told.slips for bar in slip.bars}
-        gaps = {each.eighth for each in told.phrases.breaks} if course.unbroken else set()
+        gaps = (
+            {each.eighth for each in told.phrases.breaks}
+            if course.unbroken or told.phrases.unbroken
+            else set()
+        )
         left = [d for d in told.along.departures if d.bar not in known and d.eighth not in gaps]
         outside = {(note.bar, note.beat) for note in told.unresolved}
         left = [d for d in left if (d.bar, counted(d.eighth, course.bars[d.bar])) not in outside]
@@ -171,10 +175,12 @@ def _departs(course: Course, left: Departure) -> str:
     chord = None if at is None else course.chords[at]
     where = f"on {counted(left.eighth, bar)} of {bar.name} the line has "
     text = where + spelled(chord, left.wanted)
-    return f"{text}, and you play {'nothing' if left.played is None else spelled(chord, left.played)}."
+    return (
+        f"{text}, and you play {'nothing' if left.played is None else spelled(chord, left.played)}."
+    )
 
 
-def _joined(course: Course, told: Account) -> Iterator[Fault]:
+def _joined(told: Account) -> Iterator[Fault]:
     played = len(told.crossings) - told.crossed("rest")
     steps = told.crossed("step") + told.crossed("held")
     if played >= 12 and steps < FEW_STEPS * played and not told.slips:
@@ -206,11 +212,15 @@ def _facts(course: Course, told: Account) -> Iterator[tuple[str, str]]:
         lead = f", {leads} of them by a step from outside" if leads else ""
         yield "notes", f"All {len(told.notes)} notes are in their chords or lead there{lead}."
     elif told.tones is not None:
-        yield "notes", f"{told.tones:.0%} of your notes are chord tones; in soloists' choruses half are."
+        yield (
+            "notes",
+            f"{told.tones:.0%} of your notes are chord tones; in soloists' choruses half are.",
+        )
     played = len(told.crossings) - told.crossed("rest")
     if played:
-        text = f"Of {played} changes you cross {told.crossed('step')} by step, "
-        yield "changes", f"{text}{told.crossed('held')} on a held tone and {told.crossed('leap')} by leap."
+        counts = {"by step": "step", "on a held tone": "held", "by leap": "leap"}
+        ways = [f"{told.crossed(w)} {words}" for words, w in counts.items() if told.crossed(w)]
+        yield "changes", f"Of {played} changes you cross {' and '.join(ways)}."
     time = told.timing
     if time.spread_ms is not None:
         text = f"Your notes lie within {time.spread_ms:.0f} ms of their places"
@@ -234,5 +244,7 @@ def _loop(course: Course, faults: Sequence[Fault]) -> str:
             numbers = [label for label in labels if label.isdigit()]
             if not numbers:
                 continue
-            return "-".join(numbers) if len(numbers) > 1 and numbers[0] != numbers[1] else numbers[-1]
+            return (
+                "-".join(numbers) if len(numbers) > 1 and numbers[0] != numbers[1] else numbers[-1]
+            )
     return ""

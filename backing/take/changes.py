@@ -47,25 +47,21 @@ def crossings(course: Course, notes: Sequence[PlacedNote]) -> Iterator[Crossing]
         yield _crossing(course, notes, old, new, at)
 
 
-def _crossing(
-    course: Course, notes: Sequence[PlacedNote], old: int, new: int, at: int
-) -> Crossing:
-    """The crossing of one change. A last eighth that both chords have may be the arrival as well as
-    the departure: it is what makes the smaller move."""
+def _crossing(course: Course, notes: Sequence[PlacedNote], old: int, new: int, at: int) -> Crossing:
+    """The crossing of one change. A last eighth that goes with the new chord is the arrival if it
+    is reached by step, and otherwise whatever makes the smaller move."""
     change = course.chords[new].start
-    found = [_move(notes, new, change)]
-    common = [
-        n for n in notes
-        if change - LAST_EIGHTH <= n.beat < change - 0.1
-        and n.chord == old and n.pitch % 12 in course.chords[new].tones
-    ]  # fmt: skip
-    if common:
-        before = [n for n in notes if n.beat < common[0].beat - 0.01]
-        found.append((before[-1], common[0]) if before else None)
-    moves = [move for move in found if move is not None]
-    if not moves:
+    tones = course.chords[new].tones
+    last_eighth = [n for n in notes if change - LAST_EIGHTH <= n.beat < change - 0.1]
+    ways = [n.beat for n in last_eighth if n.chord == new]
+    ways.append(change - 0.1)
+    ways += [n.beat for n in last_eighth if n.chord == old and n.pitch % 12 in tones]
+    moves = [_move(notes, arrives, change) for arrives in ways]
+    found = [move for move in moves if move is not None]
+    if not found:
         return Crossing(at, new, "rest")
-    last, reached = min(moves, key=lambda move: abs(move[1].pitch - move[0].pitch))
+    near = [move for move in found if abs(move[1].pitch - move[0].pitch) <= STEP]
+    last, reached = next(iter(near), min(found, key=lambda m: abs(m[1].pitch - m[0].pitch)))
     size = reached.pitch - last.pitch
     way = "held" if size == 0 else "step" if abs(size) <= STEP else "leap"
     left = course.chords[old].degree(last.pitch)
@@ -73,16 +69,14 @@ def _crossing(
 
 
 def _move(
-    notes: Sequence[PlacedNote], new: int, change: float
+    notes: Sequence[PlacedNote], arrives: float, change: float
 ) -> tuple[PlacedNote, PlacedNote] | None:
-    """The last note of the old chord and the first of the new one; None where there is a rest."""
-    reached = next(
-        (n for n in notes if change - 1 < n.beat < change + AFTER - 0.1 and n.chord == new), None
-    )
-    until = reached.beat if reached else change
-    last = next((n for n in reversed(notes) if n.beat < until - 0.01 and n.chord != new), None)
+    """The last note before ``arrives`` and the first from there on; None where there is a rest."""
+    last = next((n for n in reversed(notes) if n.beat < arrives - 0.01), None)
     if last is None or last.beat < change - LONGEST:
         return None
+    until = change + AFTER - 0.1
+    reached = next((n for n in notes if arrives - 0.01 <= n.beat < until), None)
     if reached is None:  # it may sound on into the new chord
         return (last, last) if last.end >= change + 0.5 else None
     return (last, reached) if reached.beat - last.end <= REST else None

@@ -247,7 +247,11 @@ def _chords(performance: Performance, band: Band, line: Line | None) -> Iterator
                 known[span.chord] = course_chord(span.chord, line)
             start = float(played.start + span.start)
             chord = replace(known[span.chord], start=start, end=float(played.start + span.end))
-            if waiting is not None and waiting.symbol == chord.symbol and chord.start <= waiting.end:
+            if (
+                waiting is not None
+                and waiting.symbol == chord.symbol
+                and chord.start <= waiting.end
+            ):
                 waiting = replace(waiting, end=chord.end)
                 continue
             if waiting is not None:
@@ -255,6 +259,11 @@ def _chords(performance: Performance, band: Band, line: Line | None) -> Iterator
             waiting = chord
     if waiting is not None:
         yield waiting
+    last = performance.passes[-1]
+    following = make_plan(last.routine_pass, band.feel).following
+    if following is not None and following.chord is not None:  # a loop leads back to its first bar
+        start = float(last.start + last.routine_pass.length_beats)
+        yield replace(course_chord(following.chord, line), start=start, end=start + 1)
 
 
 def course_chord(chord: Chord, line: Line | None = None) -> CourseChord:

@@ -86,7 +86,8 @@ def harmonic_db(power: Power, pitch: Floats) -> Floats:
         inside = bins < BINS - 1
         at = np.where(inside, np.rint(bins), 1).astype(int)
         total += np.where(inside, 10 ** (power[rows, at].astype(float) / 10), 0.0)
-    return 10 * np.log10(total)
+    found: Floats = 10 * np.log10(total)
+    return found
 
 
 def joined(parts: Iterable[Frames]) -> Frames:

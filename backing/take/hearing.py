@@ -6,7 +6,17 @@ from pathlib import Path
 
 import numpy as np
 
-from backing.take.features import FINE_HOP, HARMONICS, HOP, RATE, WINDOW, Floats, Frames, frames, joined
+from backing.take.features import (
+    FINE_HOP,
+    HARMONICS,
+    HOP,
+    RATE,
+    WINDOW,
+    Floats,
+    Frames,
+    frames,
+    joined,
+)
 from backing.take.heard import Heard
 from backing.take.listening import VOICED, listen
 from backing.take.midi_take import MIDI, read_midi
@@ -32,7 +42,12 @@ def hear(path: Path) -> Heard:
         return Heard((), seconds, voiced=0.0, refusal="The recording is empty.")
     loudest = float(found.loudness.max())
     if loudest < SILENT_DB:
-        return Heard((), seconds, voiced=0.0, refusal=f"There is nothing to hear: the loudest moment is at {loudest:.0f} dB.")
+        return Heard(
+            (),
+            seconds,
+            voiced=0.0,
+            refusal=f"There is nothing to hear: the loudest moment is at {loudest:.0f} dB.",
+        )
     heard = listen(found)
     alone = one_at_a_time(found)
     return Heard(

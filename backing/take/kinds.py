@@ -53,9 +53,9 @@ class JudgedNote:
     in_shape: bool | None = None
 
 
-def judged(course: Course, notes: Sequence[PlacedNote], doubts: Sequence[float] = ()) -> tuple[
-    JudgedNote, ...
-]:
+def judged(
+    course: Course, notes: Sequence[PlacedNote], doubts: Sequence[float] = ()
+) -> tuple[JudgedNote, ...]:
     """Notes in order of time, each with its kind; ``doubts``: seconds at which notes may have been
     missed, as in the recording: no note is called unresolved on whose resolution a doubt falls."""
     return tuple(_judge(course, notes, at, doubts) for at in range(len(notes)))
@@ -76,7 +76,8 @@ def _judge(
     end = _resolution(course, notes, at)
     if end is not None:
         return JudgedNote(note, _leading(notes, at, end), end, shape)
-    if not note.clear or _doubtful(notes, at, doubts):
+    over = at + 1 == len(notes)  # where it leads isn't in the recording
+    if over or not note.clear or _doubtful(notes, at, doubts):
         return JudgedNote(note, Kind.UNCLEAR, None, shape)
     return JudgedNote(note, Kind.UNRESOLVED, None, shape)
 
@@ -133,8 +134,8 @@ def _leading(notes: Sequence[PlacedNote], at: int, end: int) -> Kind:
 def _doubtful(notes: Sequence[PlacedNote], at: int, doubts: Sequence[float]) -> bool:
     """Whether a note may have been missed between this one and the next, or this one misheard."""
     here = notes[at].note
-    until = notes[at + 1].note.onset if at + 1 < len(notes) else here.end + 1
-    if at + 1 < len(notes) and not notes[at + 1].clear:
+    until = notes[at + 1].note.onset
+    if not notes[at + 1].clear:
         return True
     return any(here.onset - 0.02 <= doubt <= min(until, here.end + 1) for doubt in doubts)
 

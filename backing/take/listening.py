@@ -125,9 +125,7 @@ def _cheapest(cost: Floats) -> NDArray[np.int64]:
     return way
 
 
-def _notes(
-    stretch: _Stretch, found: Frames, pitch: Floats
-) -> tuple[list[HeardNote], list[float]]:
+def _notes(stretch: _Stretch, found: Frames, pitch: Floats) -> tuple[list[HeardNote], list[float]]:
     """The notes of a stretch: one, or several of the same pitch struck again."""
     ratio = HOP // FINE_HOP
     around = int(AROUND / FINE)
@@ -153,12 +151,17 @@ def _notes(
     for at, until in zip(starts, [*starts[1:], end], strict=True):
         if (until - at) * FINE < SHORTEST:
             continue
-        frame0, frame1 = (first + at) // ratio, max((first + until) // ratio, (first + at) // ratio + 1)
+        frame0, frame1 = (
+            (first + at) // ratio,
+            max((first + until) // ratio, (first + at) // ratio + 1),
+        )
         sure = float(np.mean(found.confidence[frame0:frame1]))
         peak = strength[at : at + int(0.08 / FINE)].max()
         cents = float(np.median(pitch[frame0:frame1]) - stretch.pitch) * 100
         notes.append(
-            HeardNote((first + at) * FINE, (first + until) * FINE, stretch.pitch, float(peak), sure, cents)
+            HeardNote(
+                (first + at) * FINE, (first + until) * FINE, stretch.pitch, float(peak), sure, cents
+            )
         )
     return notes, maybe
 
@@ -176,9 +179,10 @@ def _rise(strength: Floats) -> Floats:
     span = 5
     padded = np.pad(strength, span + 1, mode="edge")
     count = len(strength)
-    before = np.min([padded[1 + k : 1 + k + count] for k in range(0, span + 1)], axis=0)
-    after = np.max([padded[span + 1 + k : span + 1 + k + count] for k in range(0, span + 1)], axis=0)
-    return after - before
+    before = np.min([padded[1 + k : 1 + k + count] for k in range(span + 1)], axis=0)
+    after = np.max([padded[span + 1 + k : span + 1 + k + count] for k in range(span + 1)], axis=0)
+    found: Floats = after - before
+    return found
 
 
 def _onset(rise: Floats, begin: int, around: int) -> int:

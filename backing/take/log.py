@@ -1,9 +1,9 @@
-"""The practice log: a JSON line for each take, in the player's own file, and its plot over weeks."""
+"""The practice log: a JSON line for each take, in the player's own file, and its plot."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime
 from html import escape
 from pathlib import Path
@@ -14,7 +14,7 @@ from backing.saving import output_error, write_file
 
 Json = dict[str, Any]
 KEPT = ("title", "sentences", "tones", "changes", "longest_run", "time", "phrases")
-PLOTTED = (
+PLOTTED: tuple[tuple[str, Callable[[Json], float | None]], ...] = (
     ("chord tones, %", lambda take: _times(take["tones"], 100)),
     ("changes by step or held, %", lambda take: _joined(take["changes"])),
     ("longest run, eighths", lambda take: take["longest_run"]),
@@ -63,7 +63,8 @@ def read(path: Path) -> list[Json]:
             datetime.fromisoformat(take["when"])
         except (ValueError, KeyError, TypeError):
             raise UserError(
-                f"{path}:{number} isn't a take of a practice log.", "Correct the line, or delete it."
+                f"{path}:{number} isn't a take of a practice log.",
+                "Correct the line, or delete it.",
             ) from None
     return takes
 
@@ -91,9 +92,9 @@ def plot(takes: Sequence[Json]) -> str:
     if not takes:
         raise UserError("There is no take in the log.", "Add one with --log first.")
     days = [datetime.fromisoformat(take["when"]).date() for take in takes]
+    title = f"Your takes, {len(takes)} from {days[0]} to {days[-1]}"
     parts = [
-        f'<text x="{LEFT:g}" y="24" font-size="16" font-weight="700" fill="{INK}">Your takes, '
-        f"{len(takes)} from {days[0]} to {days[-1]}</text>"
+        f'<text x="{LEFT:g}" y="24" font-size="16" font-weight="700" fill="{INK}">{title}</text>'
     ]
     for row, (name, value) in enumerate(PLOTTED):
         top = 44 + row * (HEIGHT + 34)
@@ -126,7 +127,8 @@ def _figure(
     way = " ".join(f"{x:.1f},{y:.1f}" for x, y, _ in points)
     yield f'<polyline points="{way}" fill="none" stroke="{QUIET}" stroke-width="1.2"/>'
     for x, y, value in points:
-        yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{INK}"><title>{value:g}</title></circle>'
+        told = f"<title>{value:g}</title>"
+        yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{INK}">{told}</circle>'
     for edge, day in ((LEFT + 8, days[0]), (LEFT + WIDTH - 60, days[-1])):
         yield f'<text x="{edge:g}" y="{base + 13:g}" font-size="9.5" fill="{QUIET}">{day}</text>'
     yield (

@@ -12,6 +12,11 @@ from backing.take.grid import PlacedNote
 
 REST = 1.0
 """Beats of silence that end a phrase."""
+LONG_RUN = 8
+"""The eighths of a run whose end is told of."""
+IN_RUNS, FEWEST_IN_RUNS = 0.9, 32
+"""The part of a take's notes in such runs, and how many notes, by which it is an exercise in
+unbroken eighths."""
 ECHO = 4
 """The notes that must agree for a phrase to take up another."""
 
@@ -38,7 +43,8 @@ class Phrases:
     """The phrases of a take: how many, how long the middle one is in ``beats``; ``space``: the part
     of the player's bars that is silent; ``echoes``: phrases that take up the rhythm or the line of
     one of the two before. ``longest``: the longest unbroken run of eighths; ``breaks``: where runs
-    of eight and more stopped."""
+    of LONG_RUN and more stopped; ``unbroken``: nearly all of it is such runs, an exercise.
+    """
 
     count: int
     beats: float
@@ -46,16 +52,16 @@ class Phrases:
     echoes: int
     longest: Run | None
     breaks: tuple[Break, ...]
+    unbroken: bool = False
 
 
-def phrases(
-    course: Course, notes: Sequence[PlacedNote], doubts: Sequence[float] = ()
-) -> Phrases:
+def phrases(course: Course, notes: Sequence[PlacedNote], doubts: Sequence[float] = ()) -> Phrases:
     """The phrases of the notes in the player's bars."""
     if not notes:
         return Phrases(0, 0.0, 1.0, 0, None, ())
     parts = list(_parts(notes))
     runs = list(_runs(notes))
+    running = sum(run.notes for run in runs if run.notes >= LONG_RUN)
     return Phrases(
         len(parts),
         median([part[-1].end - part[0].beat for part in parts]),
@@ -63,6 +69,7 @@ def phrases(
         _echoes(parts),
         max(runs, key=lambda run: run.notes),
         tuple(_breaks(course, notes, runs, doubts)),
+        len(notes) >= FEWEST_IN_RUNS and running >= IN_RUNS * len(notes),
     )
 
 
@@ -125,7 +132,7 @@ def _breaks(
         missing = last.eighth + 1
         at = course.bar_at(missing / 2)
         over = missing / 2 >= course.bars[-1].end
-        if run.notes < 8 or run.last == len(notes) - 1 or over or not course.bars[at].yours:
+        if run.notes < LONG_RUN or run.last == len(notes) - 1 or over or not course.bars[at].yours:
             continue
         following = notes[run.last + 1].note.onset
         if not any(last.note.onset + 0.02 < doubt < following - 0.02 for doubt in doubts):

@@ -1,13 +1,14 @@
-"""A take as a picture: time from left to right, four bars a row, the tones of each chord as lanes.
+"""A take as a picture: time from left to right, four bars a row, chord tones as lanes.
 
-Shapes, not colors, tell the notes apart: a solid bar is a chord tone, a hollow one a tension, a thin
-one leads into the chord by step, and a cross stands on what left the chord and led nowhere. Where
-the track plays a line, what the take leaves out of it is a dotted outline.
+Shapes, not colors, tell the notes apart: a solid bar is a chord tone, a hollow one a tension, a
+thin one leads into the chord by step, and a cross stands on what left the chord and led nowhere.
+Where the track plays a line, what the take leaves out of it is a dotted outline.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from html import escape
 
 from backing.take.account import Account
@@ -39,7 +40,10 @@ def picture(course: Course, told: Account, heading: str) -> str:
     height = (high - low + 1) * HALF_STEP
     step = TOP + height + GAP
     width = LEFT + max((_beats(row) for row in rows), default=16) * BEAT + 12
-    parts = [_text(LEFT, 24, course.title, 17, INK, bold=True), _text(LEFT, 44, heading, 12.5, QUIET)]
+    parts = [
+        _text(LEFT, 24, course.title, 17, INK, bold=True),
+        _text(LEFT, 44, heading, 12.5),
+    ]
     parts += _legend(LEFT, 62)
     for at, row in enumerate(rows):
         parts += _row(course, told, row, HEAD + at * step + TOP, (low, high))
@@ -75,56 +79,58 @@ def _range(told: Account) -> tuple[int, int]:
     return min(pitches) - 2, max(pitches) + 2
 
 
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """Bars side by side: from which beat to which, and the pitches from the lowest lane up."""
+
+    start: float
+    end: float
+    low: int
+    high: int
+    top: float
+
+    @property
+    def bottom(self) -> float:
+        return self.top + (self.high - self.low + 1) * HALF_STEP
+
+    def x(self, beat: float) -> float:
+        return LEFT + (beat - self.start) * BEAT
+
+    def y(self, pitch: int) -> float:
+        return self.top + (self.high - pitch) * HALF_STEP
+
+
 def _row(
-    course: Course, told: Account, row: Sequence[CourseBar], top: float, pitches: tuple[int, int]
-) -> list[str]:
-    low, high = pitches
-    start, end = row[0].start, row[-1].end
-    height = (high - low + 1) * HALF_STEP
-
-    def x(beat: float) -> float:
-        return LEFT + (beat - start) * BEAT
-
-    def y(pitch: int) -> float:
-        return top + (high - pitch) * HALF_STEP
-
-    parts = []
+    course: Course, told: Account, bars: Sequence[CourseBar], top: float, pitches: tuple[int, int]
+) -> Iterator[str]:
+    row = _Row(bars[0].start, bars[-1].end, *pitches, top)
     for chord in course.chords:
-        if chord.start < end and chord.end > start:
-            parts += _lanes(chord, max(chord.start, start), min(chord.end, end), x, y, pitches, top)
-    for bar in row:
-        parts.append(_line(x(bar.start), top - 4, x(bar.start), top + height, EDGE, 1.4))
-        parts.append(_text(x(bar.start) + 3, top + height + 11, bar.label, 9.5, QUIET))
+        if chord.start < row.end and chord.end > row.start:
+            yield from _lanes(chord, row)
+    for bar in bars:
+        yield _upright(row.x(bar.start), row)
+        yield _text(row.x(bar.start) + 3, row.bottom + 11, bar.label, 9.5)
         if not bar.yours:
-            parts.append(
-                f'<rect x="{x(bar.start):g}" y="{top:g}" width="{bar.beats * BEAT:g}" '
-                f'height="{height:g}" fill="#ffffff" fill-opacity="0.75"/>'
+            yield (
+                f'<rect x="{row.x(bar.start):g}" y="{top:g}" width="{bar.beats * BEAT:g}" '
+                f'height="{row.bottom - top:g}" fill="#ffffff" fill-opacity="0.75"/>'
             )
-    parts.append(_line(x(end), top - 4, x(end), top + height, EDGE, 1.4))
-    if row[0].where:
-        parts.append(_text(x(start), top - 18, row[0].where, 9.5, QUIET))
+    yield _upright(row.x(row.end), row)
+    yield _text(row.x(row.start), top - 18, bars[0].where, 9.5)
     if told.along is not None:
         for left in told.along.departures:
-            if left.played is None and start <= left.eighth / 2 < end:
-                parts.append(_box(x(left.eighth / 2), y(left.wanted), 0.4 * BEAT, QUIET, "2 2"))
+            if left.played is None and row.start <= left.eighth / 2 < row.end:
+                yield _missing(row.x(left.eighth / 2), row.y(left.wanted))
+    names = {(note.bar, note.beat): note.name for note in told.unresolved}
     for note in told.notes:
-        if start - 0.3 <= note.placed.beat < end - 0.3 or (
-            note.placed.beat < end and course.bars[note.placed.bar] in row
-        ):
-            parts += _note(note, x, y)
-    return parts
+        if course.bars[note.placed.bar] in bars:
+            yield from _note(note, row, names.get((note.placed.bar, note.placed.counted(course))))
 
 
-def _lanes(
-    chord: CourseChord,
-    start: float,
-    end: float,
-    x: Callable[[float], float],
-    y: Callable[[int], float],
-    pitches: tuple[int, int],
-    top: float,
-) -> Iterator[str]:
-    low, high = pitches
+def _lanes(chord: CourseChord, row: _Row) -> Iterator[str]:
+    start, end = max(chord.start, row.start), min(chord.end, row.end)
+    low, high = row.low, row.high
+    x, y, top = row.x, row.y, row.top
     for pitch in range(low, high + 1):
         if pitch % 12 in chord.tones:
             root = pitch % 12 == chord.root
@@ -133,17 +139,17 @@ def _lanes(
                 f'width="{(end - start) * BEAT - 2:g}" height="{HALF_STEP - 1:g}" '
                 f'fill="{ROOT if root else LANE}"/>'
             )
-            yield _text(x(start) + 3, y(pitch) + HALF_STEP - 0.8, chord.degree(pitch), 5.6, QUIET)
+            yield _text(x(start) + 3, y(pitch) + HALF_STEP - 0.5, chord.degree(pitch), 7)
     yield _text(x(start) + 3, top - 6, chord.symbol, 12, INK, bold=True)
 
 
-def _note(
-    note: JudgedNote, x: Callable[[float], float], y: Callable[[int], float]
-) -> Iterator[str]:
+def _note(note: JudgedNote, row: _Row, name: str | None) -> Iterator[str]:
     placed = note.placed
-    left, width = x(placed.beat), max(5.0, (placed.end - placed.beat) * BEAT - 1.5)
-    top = y(placed.pitch)
+    left, top = row.x(placed.beat), row.y(placed.pitch)
+    width = max(5.0, (min(placed.end, row.end) - placed.beat) * BEAT - 1.5)
     yield from sign(note.kind, left, top, width)
+    if note.kind is Kind.UNRESOLVED and name:
+        yield _text(left - 3, top - 4, name, 9.5, INK, bold=True)
 
 
 def sign(kind: Kind, left: float, top: float, width: float) -> Iterator[str]:
@@ -177,22 +183,25 @@ def _legend(left: float, top: float) -> Iterator[str]:
     x = left
     for kind, words in LEGEND:
         yield from sign(kind, x, top - 6, 16)
-        yield _text(x + 21, top, words, 9.5, QUIET)
+        yield _text(x + 21, top, words, 9.5)
         x += 34 + 5.2 * len(words)
 
 
-def _box(left: float, top: float, width: float, ink: str, dashes: str) -> str:
+def _missing(left: float, top: float) -> str:
     return (
-        f'<rect x="{left:.1f}" y="{top + 0.5:.1f}" width="{width:.1f}" height="{HALF_STEP - 1:g}" '
-        f'fill="none" stroke="{ink}" stroke-dasharray="{dashes}"/>'
+        f'<rect x="{left:.1f}" y="{top + 0.5:.1f}" width="{0.4 * BEAT:.1f}" '
+        f'height="{HALF_STEP - 1:g}" fill="none" stroke="{QUIET}" stroke-dasharray="2 2"/>'
     )
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, ink: str, width: float) -> str:
-    ends = f'x1="{x1:g}" y1="{y1:g}" x2="{x2:g}" y2="{y2:g}"'
-    return f'<line {ends} stroke="{ink}" stroke-width="{width:g}"/>'
+def _upright(x: float, row: _Row) -> str:
+    ends = f'x1="{x:g}" y1="{row.top - 4:g}" x2="{x:g}" y2="{row.bottom:g}"'
+    return f'<line {ends} stroke="{EDGE}" stroke-width="1.4"/>'
 
 
-def _text(x: float, y: float, text: str, size: float, ink: str, *, bold: bool = False) -> str:
+def _text(
+    x: float, y: float, text: str, size: float, ink: str = QUIET, *, bold: bool = False
+) -> str:
     weight = ' font-weight="700"' if bold else ""
-    return f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" fill="{ink}"{weight}>{escape(text)}</text>'
+    where = f'x="{x:g}" y="{y:g}" font-size="{size:g}" fill="{ink}"'
+    return f"<text {where}{weight}>{escape(text)}</text>"

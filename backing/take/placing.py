@@ -135,7 +135,7 @@ def _rhythm(course: Course, beats: Floats) -> Floats:
     return np.where(inside_track, np.log(density), -0.5)
 
 
-def _line(course: Course, times: Floats) -> Floats:
+def _line(course: Course, times: NDArray[np.floating]) -> Floats:
     worth = np.zeros((len(times), 12))
     if not course.line or course.kind != "line":
         return worth
@@ -172,8 +172,8 @@ def _posterior(
 ) -> tuple[float, float]:
     """The probability of the bars of the best offset, and of the time through as well.
 
-    Offsets within a quarter of a beat are one place; so are those at which the take begins in the same bar,
-    at the same beat and tempo, another time through.
+    Offsets within a quarter of a beat are one place; so are those at which the take begins in the
+    same bar, at the same beat and tempo, another time through.
     """
     weight = np.exp(OWN_WEIGHT * (score - score[best]))
     begins = course.beats_at(offsets + onsets[0])
@@ -206,7 +206,9 @@ def _fit(
     moved = {n: _score(prices, onsets, (classes + n) % 12).max() for n in range(1, 12)}
     far = max(moved, key=moved.__getitem__)
     better = moved[far] - best > max(6.0, 0.12 * len(onsets))
-    return (far if far <= 6 else far - 12) if better else 0, (best - float(np.mean(others))) / spread
+    return (far if far <= 6 else far - 12) if better else 0, (
+        best - float(np.mean(others))
+    ) / spread
 
 
 def _refined(course: Course, notes: Sequence[HeardNote], offset: float) -> float:

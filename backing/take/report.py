@@ -26,12 +26,10 @@ def as_text(course: Course, place: Placement, told: Account, advice: Advice) -> 
     return "\n".join(_lines(course, place, told, advice))
 
 
-def _lines(
-    course: Course, place: Placement, told: Account, advice: Advice
-) -> Iterator[str]:
+def _lines(course: Course, place: Placement, told: Account, advice: Advice) -> Iterator[str]:
     yield from advice.sentences
     yield ""
-    yield where(course, place, told)
+    yield f"{course.title}: {where(course, place, told)}"
     yield from (f"  {name:<18} {text}" for name, text in figures(course, told))
     if advice.loop:
         yield f"  {'loop next':<18} --bars {advice.loop}"
@@ -59,9 +57,9 @@ def _lines(
 def where(course: Course, place: Placement, told: Account) -> str:
     """What was heard of which bars, and how surely they were found."""
     if not told.notes:
-        return f"{course.title}: no notes in your bars"
+        return "no notes in your bars"
     first, last = (course.bars[told.notes[at].placed.bar].name for at in (0, -1))
-    text = f"{course.title}: {len(told.notes)} notes from {first} to {last}"
+    text = f"{len(told.notes)} notes from {first} to {last}"
     if place.said:
         return text
     text += f"; place found, {place.sure:.0%} sure"
@@ -83,17 +81,21 @@ def figures(course: Course, told: Account) -> Iterator[tuple[str, str]]:
         yield "in the shape", f"{told.in_shape:.0%} under the hand in position {course.position}"
     ways = ", ".join(f"{told.crossed(way)} {way}" for way in ("step", "held", "leap", "rest"))
     yield "changes", f"{ways}; soloists step into 58%"
-    yield from _time(course, told)
+    yield from _time(told)
     longest = told.phrases.longest
     if longest is not None:
         first, last = (told.notes[at].placed for at in (longest.first, longest.last))
-        yield "longest run", (
-            f"{longest.notes} eighths, {course.bars[first.bar].name} to "
-            f"{course.bars[last.bar].name}, {last.counted(course)}"
+        yield (
+            "longest run",
+            (
+                f"{longest.notes} eighths, {course.bars[first.bar].name} to "
+                f"{course.bars[last.bar].name}, {last.counted(course)}"
+            ),
         )
     told_of = told.phrases
-    yield "phrases", (
-        f"{told_of.count}, the middle one {told_of.beats:.1f} beats; {told_of.echoes} take up one before"
+    yield (
+        "phrases",
+        f"{told_of.count}, the middle one {told_of.beats:.1f} beats; {told_of.echoes} echo others",
     )
     yield "space", f"{told_of.space:.0%} silent; soloists leave 21% to 46%"
     if told.along is not None:
@@ -107,11 +109,14 @@ def figures(course: Course, told: Account) -> Iterator[tuple[str, str]]:
         yield "not judged", f"{told.unclear} notes that weren't heard clearly"
 
 
-def _time(course: Course, told: Account) -> Iterator[tuple[str, str]]:
+def _time(told: Account) -> Iterator[tuple[str, str]]:
     time = told.timing
     if time.late_ms is not None:
         way = "behind" if time.late_ms >= 0 else "ahead of"
-        yield "on the beat", f"{abs(time.late_ms):.0f} ms {way} the band; soloists 8 to 26 ms behind"
+        yield (
+            "on the beat",
+            f"{abs(time.late_ms):.0f} ms {way} the band; soloists 8 to 26 ms behind",
+        )
     elif time.spread_ms is not None:
         yield "on the beat", "not sure: a recording alone can't tell how late you are"
     if time.spread_ms is not None:
@@ -119,7 +124,10 @@ def _time(course: Course, told: Account) -> Iterator[tuple[str, str]]:
     if time.drift_ms is not None:
         yield "drift", f"{time.drift_ms:+.0f} ms from the first third to the last"
     if time.swing is not None:
-        yield "swing", f"{time.swing:.2f} to 1 in {time.pairs} pairs; the band {time.band_swing:.2f} to 1"
+        yield (
+            "swing",
+            f"{time.swing:.2f} to 1 in {time.pairs} pairs; the band {time.band_swing:.2f} to 1",
+        )
     if time.accent is not None:
         yield "accents", f"{time.accent:+.1f} off the beat beside on it"
 
@@ -228,8 +236,9 @@ def as_html(course: Course, place: Placement, told: Account, advice: Advice) -> 
 
 
 _CSS = (
-    "body{font:16px/1.45 Lato,system-ui,sans-serif;color:#23272e;background:#f3f5f6;margin:2rem auto;"
-    "max-width:64rem;padding:0 1rem}ol{font-size:1.15rem}figure{margin:1.5rem 0;overflow-x:auto}"
-    "svg{max-width:100%;height:auto}th{text-align:left;font-weight:400;color:#5a626c;"
-    "padding:.1rem 1.2rem .1rem 0;white-space:nowrap;vertical-align:top}"
+    "body{font:16px/1.45 Lato,system-ui,sans-serif;color:#23272e;background:#f3f5f6;"
+    "margin:2rem auto;max-width:64rem;padding:0 1rem}ol{font-size:1.15rem}"
+    "figure{margin:1.5rem 0;overflow-x:auto}svg{max-width:100%;height:auto}"
+    "th{text-align:left;font-weight:400;color:#5a626c;padding:.1rem 1.2rem .1rem 0;"
+    "white-space:nowrap;vertical-align:top}"
 )

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from math import log2, sqrt
 from statistics import median
 
@@ -40,7 +39,7 @@ class Timing:
     from the middle half). ``drift_ms``: how much later the end is than the beginning. ``swing``:
     long to short eighths, the middle pair, and ``swing_spread``: the standard deviation of its
     log2; ``pairs``: of how many. ``band_swing``: the band's. ``accent``: how much louder notes off
-    the beat are than those on it, in the unit of their levels. ``shifts``: bars apart from the rest.
+    the beat are than those on it, in the unit of their levels. ``shifts``: bars apart from others.
     """
 
     notes: int
@@ -70,23 +69,17 @@ def timing(course: Course, notes: Sequence[PlacedNote], *, absolute: bool) -> Ti
     )
     if len(ratios) >= FEWEST_PAIRS:
         logs = [log2(ratio) for ratio in ratios]
-        found = _with(found, swing=median(ratios), swing_spread=_spread(logs))
+        found = replace(found, swing=median(ratios), swing_spread=_spread(logs))
     if len(timed) < FEWEST_TIMED:
         return found
     rest = _residuals(timed)
     spread = _spread([ms for _, ms in rest])
-    return _with(
+    return replace(
         found,
         spread_ms=spread,
         drift_ms=_drift(rest),
         shifts=tuple(_shifts(rest, max(spread, 6.0))),
     )
-
-
-def _with(found: Timing, **values: object) -> Timing:
-    from dataclasses import replace  # noqa: PLC0415
-
-    return replace(found, **values)  # type: ignore[arg-type]
 
 
 def _residuals(timed: Sequence[PlacedNote]) -> list[tuple[PlacedNote, float]]:
@@ -154,8 +147,3 @@ def _accent(notes: Sequence[PlacedNote]) -> float | None:
     if min(len(on), len(off)) < FEWEST_PAIRS:
         return None
     return sum(off) / len(off) - sum(on) / len(on)
-
-
-def steps_of(notes: Sequence[PlacedNote]) -> list[int]:
-    """The eighths from each note to the next."""
-    return [b.eighth - a.eighth for a, b in pairwise(notes)]

@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 import backing
 from backing.combo.performance import Performance
 from backing.mixdown.synth import load_library
+from backing.routine.routine import Routine
+from backing.take.course import Course, make_course
+from backing.take.heard import Heard, HeardNote
 
 RATE = 44100
 ROOT = Path(__file__).parents[2]
@@ -28,6 +31,8 @@ ETUDES = (
 )
 """Tune, bpm, line, bars."""
 Sound = NDArray[np.float32]
+ROUTINES: dict[int, Routine] = {}
+"""The routine of each performance made here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +54,9 @@ def performed(tune: str, bpm: int, line: str, bars: str, seed: int = 7) -> Perfo
     """Once through a loop, after a count, with the band and a line."""
     form = backing.read_file(ROOT / "tunes" / f"{tune}.tune")
     routine = backing.make_routine(form, backing.Request(bars=bars, tempo=bpm, times=1))
-    return backing.arrange(routine, backing.Band(line=backing.read_line(line), seed=seed))
+    played = backing.arrange(routine, backing.Band(line=backing.read_line(line), seed=seed))
+    ROUTINES[id(played)] = routine
+    return played
 
 
 def line_of(played: Performance, semitones: int = 0) -> list[Struck]:
@@ -175,7 +182,29 @@ def in_room(line: Sound, seconds: float = 0.45, seed: int = 2) -> Sound:
     dice = np.random.default_rng(seed)
     size = int(RATE * seconds)
     tail = dice.standard_normal(size) * 10 ** (-3 * np.arange(size) / size)
-    wet = np.fft.irfft(
-        np.fft.rfft(line, len(line) + size) * np.fft.rfft(tail, len(line) + size)
-    )[: len(line)].astype(np.float32)
+    wet = np.fft.irfft(np.fft.rfft(line, len(line) + size) * np.fft.rfft(tail, len(line) + size))[
+        : len(line)
+    ].astype(np.float32)
     return mixed(line, wet, -9)
+
+
+def course_for(played: Performance, line: str = "", seed: int = 7) -> Course:
+    """What a take over a performance is held against; with a ``line``, it plays one."""
+    routine = ROUTINES[id(played)]
+    band = (
+        backing.Band(line=backing.read_line(line), seed=seed) if line else backing.Band(seed=seed)
+    )
+    return make_course(routine, backing.arrange(routine, band), band)
+
+
+def take_of(played: Performance, line: str, jitter: float = 0.008) -> tuple[Course, Heard]:
+    """The line as a player's keys would send it, ``jitter`` seconds uneven."""
+    dice = random.Random(11)
+    notes = [
+        HeardNote(
+            float(n.onset) + dice.gauss(0, jitter), float(n.end), n.note.pitch, n.note.velocity
+        )
+        for n in played.notes("line")
+    ]
+    seconds = float(played.clock.length_seconds)
+    return course_for(played, line), Heard(tuple(notes), seconds, exact=True)
