@@ -26,9 +26,9 @@ SILENT_DB = -60.0
 """The loudest a silent recording gets."""
 TUNED = 0.3
 """How clearly pitches gather around half steps, from 0 to 1: speech doesn't."""
-ALONE = 0.5
+ALONE = 0.82
 """The part of the strength in the harmonics of one pitch, below which several sound at once."""
-LEAKS = 0.85
+LEAKS = 0.9
 FEW_VOICED = 0.35
 
 
@@ -120,7 +120,10 @@ def _refusal(found: Frames, voiced: float, alone: float) -> str:
     if tuned(found) < TUNED:
         return "The pitches don't gather around half steps: this sounds like speech, not a line."
     if alone < ALONE:
-        return "Several notes sound at once, and a take is heard one note at a time."
+        return (
+            "Several notes sound at once, or the band is as loud as you: play one note at a time, "
+            "with headphones on."
+        )
     return ""
 
 
@@ -130,5 +133,5 @@ def _remarks(tuning: float, alone: float) -> tuple[str, ...]:
         way = "sharp" if tuning > 0 else "flat"
         told.append(f"Your instrument is {abs(tuning):.0f} cents {way}, which is allowed for.")
     if alone < LEAKS:
-        told.append("The band is heard in the recording: with headphones on more can be told.")
+        told.append("Put headphones on: the band is heard in the recording, and hides notes.")
     return tuple(told)

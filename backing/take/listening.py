@@ -23,11 +23,15 @@ AROUND = 0.06
 """Seconds around a change of pitch in which its onset is looked for."""
 STRUCK, MAYBE = 5.0, 2.5
 """The rise in dB of a note struck again, and of what may have been one."""
+FADED = 10.0
+"""dB by which a note struck again may be weaker than at first: a string that beats is weaker."""
 APART = 0.06
 """Seconds between two notes of one pitch."""
 QUIETEST = 26.0
 """dB below the loud notes: what is weaker is not the player."""
-FRAME, FINE = HOP / RATE, FINE_HOP / RATE
+FINE = FINE_HOP / RATE
+HEAD = int(0.08 / FINE)
+"""Frames of a note in which it is loudest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +147,8 @@ def _notes(stretch: _Stretch, found: Frames, pitch: Floats) -> tuple[list[HeardN
     onset = _onset(rise, begin, around)
     starts, maybe = [onset], []
     for at in _peaks(rise, max(begin, onset) + int(APART / FINE), end - 6):
-        if rise[at] >= STRUCK and at - starts[-1] >= APART / FINE:
+        loud = strength[at : at + HEAD].max() >= strength[starts[0] : starts[0] + HEAD].max() - FADED
+        if rise[at] >= STRUCK and loud and at - starts[-1] >= APART / FINE:
             starts.append(at)
         elif rise[at] >= MAYBE:
             maybe.append((first + at) * FINE)
@@ -156,7 +161,7 @@ def _notes(stretch: _Stretch, found: Frames, pitch: Floats) -> tuple[list[HeardN
             max((first + until) // ratio, (first + at) // ratio + 1),
         )
         sure = float(np.mean(found.confidence[frame0:frame1]))
-        peak = strength[at : at + int(0.08 / FINE)].max()
+        peak = strength[at : at + HEAD].max()
         cents = float(np.median(pitch[frame0:frame1]) - stretch.pitch) * 100
         notes.append(
             HeardNote(

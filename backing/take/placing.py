@@ -33,6 +33,8 @@ OWN_WEIGHT = 0.5
 """Notes of a take follow from each other: together they say half as much."""
 SURE, HARDLY = 0.9, 0.6
 """The parts of the probability from which a place is sure, and below which it isn't found."""
+MOVED_FITS = 8.0
+"""Standard deviations from which a take in another key is known as one."""
 FEWEST = 12
 """Notes without which nothing is said of the place."""
 
@@ -202,13 +204,14 @@ def _fit(
     """
     dice = np.random.default_rng(0)
     others = [_score(prices, onsets, dice.permutation(classes)).max() for _ in range(8)]
+    usual = float(np.mean(others))
     spread = max(float(np.std(others)), 0.15 * np.sqrt(len(onsets)))
-    moved = {n: _score(prices, onsets, (classes + n) % 12).max() for n in range(1, 12)}
+    moved = {n: float(_score(prices, onsets, (classes + n) % 12).max()) for n in range(1, 12)}
     far = max(moved, key=moved.__getitem__)
     better = moved[far] - best > max(6.0, 0.12 * len(onsets))
-    return (far if far <= 6 else far - 12) if better else 0, (
-        best - float(np.mean(others))
-    ) / spread
+    if better and (moved[far] - usual) / spread > MOVED_FITS:
+        return far if far <= 6 else far - 12, (best - usual) / spread
+    return 0, (best - usual) / spread
 
 
 def _refined(course: Course, notes: Sequence[HeardNote], offset: float) -> float:

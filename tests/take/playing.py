@@ -48,12 +48,18 @@ class Struck:
     scoop: float = 0.0
     vibrato: float = 0.0
 
+    def moved(self, seconds: float) -> Struck:
+        """The same note later."""
+        return replace(self, onset=self.onset + seconds, end=self.end + seconds)
+
 
 @lru_cache(maxsize=32)
-def performed(tune: str, bpm: int, line: str, bars: str, seed: int = 7) -> Performance:
-    """Once through a loop, after a count, with the band and a line."""
+def performed(
+    tune: str, bpm: int, line: str, bars: str, seed: int = 7, times: int = 1
+) -> Performance:
+    """Times through a loop, after a count, with the band and a line."""
     form = backing.read_file(ROOT / "tunes" / f"{tune}.tune")
-    routine = backing.make_routine(form, backing.Request(bars=bars, tempo=bpm, times=1))
+    routine = backing.make_routine(form, backing.Request(bars=bars, tempo=bpm, times=times))
     played = backing.arrange(routine, backing.Band(line=backing.read_line(line), seed=seed))
     ROUTINES[id(played)] = routine
     return played
@@ -208,3 +214,53 @@ def take_of(played: Performance, line: str, jitter: float = 0.008) -> tuple[Cour
     ]
     seconds = float(played.clock.length_seconds)
     return course_for(played, line), Heard(tuple(notes), seconds, exact=True)
+
+
+def solo_of(
+    played: Performance, instrument: str, font: Path, *, cents: float = 0.0, semitones: int = 0
+) -> tuple[Sound, list[Struck]]:
+    """The line on an instrument, dry, and its notes."""
+    program, moved = INSTRUMENTS[instrument]
+    notes = [replace(n, cents=cents) for n in line_of(played, moved + semitones)]
+    return solo_sound(notes, program, notes[-1].end + 1, font), notes
+
+
+def conditions(
+    played: Performance, instrument: str, font: Path
+) -> dict[str, tuple[Sound, list[Struck]]]:
+    """The line as it may be recorded, and the notes that are in it."""
+    program, _ = INSTRUMENTS[instrument]
+    dry, notes = solo_of(played, instrument, font)
+    band = band_sound(played, font)
+    touched = human(notes)
+    touch = solo_sound(touched, program, len(dry) / RATE, font)
+    return {
+        "dry": (dry, notes),
+        "room": (in_room(dry), notes),
+        "noise": (noisy(dry), notes),
+        "band -20": (mixed(dry, band, -20), notes),
+        "band -10": (mixed(dry, band, -10), notes),
+        "human": (mixed(touch, band, -20), touched),
+    }
+
+
+def note_f(played: Sequence[Struck], heard: Sequence[HeardNote]) -> float:
+    """Note F of mir_eval: onsets within 50 ms, pitches within 50 cents, the latency taken out."""
+    from mir_eval.transcription import precision_recall_f1_overlap
+
+    if not heard:
+        return 0.0
+    late = [
+        note.onset - near.onset
+        for note in heard
+        for near in [min(played, key=lambda p: abs(p.onset - note.onset))]
+        if near.pitch == note.pitch
+    ]
+    latency = float(np.median(late)) if late else 0.0
+    starts = np.maximum([note.onset - latency for note in heard], 0)
+    times = np.column_stack([starts, starts + 0.05])
+    wanted = np.array([[note.onset, max(note.end, note.onset + 0.01)] for note in played])
+    hertz = [440 * 2 ** ((np.array([n.pitch for n in each]) - 69) / 12) for each in (played, heard)]
+    return float(
+        precision_recall_f1_overlap(wanted, hertz[0], times, hertz[1], offset_ratio=None)[2]
+    )
