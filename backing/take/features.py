@@ -76,17 +76,16 @@ def _power(sound: Sound) -> Power:
     return found
 
 
-def harmonic_db(power: Power, pitch: Floats) -> Floats:
-    """The strength of the harmonics of ``pitch`` (MIDI; one for each fine frame) in dB."""
-    hz = 440 * 2 ** ((pitch - 69) / 12)
-    total = np.full(len(power), 1e-9)
-    rows = np.arange(len(power))
-    for number in range(1, HARMONICS + 1):
-        bins = hz * number * WINDOW / RATE
-        inside = bins < BINS - 1
-        at = np.where(inside, np.rint(bins), 1).astype(int)
-        total += np.where(inside, 10 ** (power[rows, at].astype(float) / 10), 0.0)
-    found: Floats = 10 * np.log10(total)
+def harmonic_db(power: Power, pitch: float) -> Floats:
+    """The strength of the harmonics of ``pitch`` (MIDI) in dB, for each fine frame.
+
+    The bins next to a harmonic belong to it: a finger that moves doesn't leave them.
+    """
+    base = 440 * 2 ** ((pitch - 69) / 12) * WINDOW / RATE
+    middle = np.rint(base * np.arange(1, HARMONICS + 1))
+    bins = np.unique((middle[:, None] + np.array([-1, 0, 1])).astype(int))
+    bins = bins[(bins > 0) & (bins < BINS)]
+    found: Floats = 10 * np.log10((10 ** (power[:, bins].astype(float) / 10)).sum(axis=1) + 1e-9)
     return found
 
 

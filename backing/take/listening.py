@@ -29,7 +29,11 @@ APART = 0.06
 """Seconds between two notes of one pitch."""
 QUIETEST = 26.0
 """dB below the loud notes: what is weaker is not the player."""
-FINE = FINE_HOP / RATE
+DROP = 9.0
+"""dB that a note falls in DYING frames (60 ms) where it is let go."""
+FARTHEST_CENTS = 60.0
+FINE, RATIO = FINE_HOP / RATE, HOP // FINE_HOP
+DYING = int(0.06 / FINE)
 HEAD = int(0.08 / FINE)
 """Frames of a note in which it is loudest."""
 
@@ -130,53 +134,73 @@ def _cheapest(cost: Floats) -> NDArray[np.int64]:
 
 
 def _notes(stretch: _Stretch, found: Frames, pitch: Floats) -> tuple[list[HeardNote], list[float]]:
-    """The notes of a stretch: one, or several of the same pitch struck again."""
-    ratio = HOP // FINE_HOP
+    """The notes of a stretch: one, or several of the same pitch struck again; and its doubts."""
     around = int(AROUND / FINE)
-    first = max(0, stretch.first * ratio - around)
-    last = min(len(found.power), stretch.last * ratio + around)
+    first = max(0, stretch.first * RATIO - around)
+    last = min(len(found.power), stretch.last * RATIO + around)
     if last - first < 8:
         return [], []
-    exact = np.interp(
-        np.arange(first, last) / ratio, np.arange(len(pitch)), _steady(pitch, stretch)
-    )
-    strength = harmonic_db(found.power[first:last], exact)
-    rise = _rise(strength)
-    begin = stretch.first * ratio - first
-    end = stretch.last * ratio - first
-    onset = _onset(rise, begin, around)
-    starts, maybe = [onset], []
-    for at in _peaks(rise, max(begin, onset) + int(APART / FINE), end - 6):
-        loud = strength[at : at + HEAD].max() >= strength[starts[0] : starts[0] + HEAD].max() - FADED
-        if rise[at] >= STRUCK and loud and at - starts[-1] >= APART / FINE:
-            starts.append(at)
-        elif rise[at] >= MAYBE:
-            maybe.append((first + at) * FINE)
+    strength = harmonic_db(found.power[first:last], _steady(pitch, stretch))
+    begin, end = stretch.first * RATIO - first, stretch.last * RATIO - first
+    starts, doubts = _starts(strength, begin, end, around)
     notes = []
     for at, until in zip(starts, [*starts[1:], end], strict=True):
+        rows = slice((first + at) // RATIO, max((first + until) // RATIO, (first + at) // RATIO + 1))
+        cents = 100 * float(np.median(pitch[rows]) - stretch.pitch)
         if (until - at) * FINE < SHORTEST:
             continue
-        frame0, frame1 = (
-            (first + at) // ratio,
-            max((first + until) // ratio, (first + at) // ratio + 1),
-        )
-        sure = float(np.mean(found.confidence[frame0:frame1]))
-        peak = strength[at : at + HEAD].max()
-        cents = float(np.median(pitch[frame0:frame1]) - stretch.pitch) * 100
+        if abs(cents) > FARTHEST_CENTS:  # most of it was heard as another pitch
+            doubts.append(at)
+            continue
         notes.append(
             HeardNote(
-                (first + at) * FINE, (first + until) * FINE, stretch.pitch, float(peak), sure, cents
+                (first + at) * FINE,
+                (first + _let_go(strength, at, until)) * FINE,
+                stretch.pitch,
+                float(strength[at : at + HEAD].max()),
+                float(np.mean(found.confidence[rows])),
+                cents,
             )
         )
-    return notes, maybe
+    return notes, [(first + at) * FINE for at in doubts] + _strays(stretch, found, pitch)
 
 
-def _steady(pitch: Floats, stretch: _Stretch) -> Floats:
-    """The pitch to follow: as heard inside the stretch where it is near, else its own."""
-    near = np.abs(pitch - stretch.pitch) < 0.6
-    inside = np.zeros(len(pitch), bool)
-    inside[stretch.first : stretch.last] = True
-    return np.where(near & inside, pitch, float(stretch.pitch))
+def _starts(strength: Floats, begin: int, end: int, around: int) -> tuple[list[int], list[int]]:
+    """Where a pitch is struck, and where it may have been struck once more."""
+    rise = _rise(strength)
+    onset = _onset(rise, begin, around)
+    starts, doubts = [onset], list[int]()
+    least = strength[onset : onset + HEAD].max() - FADED
+    for at in _peaks(rise, max(begin, onset) + int(APART / FINE), end - 6):
+        if strength[at : at + HEAD].max() < least:
+            continue
+        if rise[at] >= STRUCK and at - starts[-1] >= APART / FINE:
+            starts.append(at)
+        elif rise[at] >= MAYBE:
+            doubts.append(at)
+    return starts, doubts
+
+
+def _let_go(strength: Floats, at: int, until: int) -> int:
+    """Where a note is let go: it dies away faster than a string that rings."""
+    after = np.arange(at + HEAD // 2, until - DYING)
+    falls = strength[after] - strength[after + DYING] >= DROP
+    return int(after[np.argmax(falls)]) + DYING // 3 if falls.any() else until
+
+
+def _strays(stretch: _Stretch, found: Frames, pitch: Floats) -> list[float]:
+    """Moments in a stretch at which another pitch was heard for two frames and more, in seconds."""
+    inside = slice(stretch.first + 3, stretch.last - 1)
+    away = np.abs(pitch[inside] - stretch.pitch) > 0.6
+    away &= found.confidence[inside] > 0.3
+    both = np.flatnonzero(away[:-1] & away[1:]) if len(away) > 1 else np.zeros(0, int)
+    return [float(stretch.first + 3 + at) * HOP / RATE for at in both[:1]]
+
+
+def _steady(pitch: Floats, stretch: _Stretch) -> float:
+    """The pitch of a stretch as it was heard, the middle frame."""
+    heard = float(np.median(pitch[stretch.first : stretch.last]))
+    return heard if abs(heard - stretch.pitch) < 0.6 else float(stretch.pitch)
 
 
 def _rise(strength: Floats) -> Floats:

@@ -79,7 +79,8 @@ def place(
     prices = make_prices(course, notes)
     onsets = np.array([note.onset for note in notes])
     classes = np.array([note.pitch % 12 for note in notes])
-    score = _score(prices, onsets, classes)
+    correlation = _Correlation(prices, onsets)
+    score = correlation.score(classes)
     offsets = prices.first + STEP * np.arange(len(score)) - onsets[0]
     if around is not None:
         score = np.where((offsets >= around[0]) & (offsets <= around[1]), score, -np.inf)
@@ -87,7 +88,7 @@ def place(
     offset = float(offsets[best])
     sure, time_sure = _posterior(course, score, offsets, best, onsets)
     few = len(notes) < FEWEST
-    moved, fits = _fit(prices, onsets, classes, float(score[best]))
+    moved, fits = _fit(correlation, classes, float(score[best]))
     return Placement(
         _refined(course, notes, offset),
         0.0 if few and around is None else sure,
@@ -148,25 +149,29 @@ def _line(course: Course, times: NDArray[np.floating]) -> Floats:
     return worth
 
 
-def _score(prices: Prices, onsets: Floats, classes: NDArray[np.int64]) -> Floats:
-    """The worth of the take at each offset; index 0: its first note at ``prices.first``."""
-    steps = np.rint((onsets - onsets[0]) / STEP).astype(int)
-    worth = prices.harmony + prices.line
-    size = len(worth)
-    total = np.zeros(size)
-    length = 1 << (size + int(steps[-1])).bit_length()
-    for pitch_class in (*np.unique(classes), -1):
-        mine = steps if pitch_class < 0 else steps[classes == pitch_class]
-        column = prices.rhythm if pitch_class < 0 else worth[:, pitch_class]
-        impulses = np.bincount(mine, minlength=1).astype(float)
-        total += _correlated(column, impulses, length)[:size]
-    valid = size - int(steps[-1])
-    return total[: max(valid, 1)]
+class _Correlation:
+    """What the take is worth at each offset; index 0: its first note at ``prices.first``."""
 
+    def __init__(self, prices: Prices, onsets: Floats) -> None:
+        self._steps = np.rint((onsets - onsets[0]) / STEP).astype(int)
+        size = len(prices.harmony)
+        self._valid = max(size - int(self._steps[-1]), 1)
+        self._length = 1 << (size + int(self._steps[-1])).bit_length()
+        self._worth = np.fft.rfft(prices.harmony + prices.line, self._length, axis=0)
+        rhythm = np.fft.rfft(prices.rhythm, self._length)
+        self._rhythm = rhythm * np.conj(self._impulses(np.ones(len(onsets), bool)))
 
-def _correlated(values: Floats, impulses: Floats, length: int) -> Floats:
-    spectrum = np.fft.rfft(values, length) * np.conj(np.fft.rfft(impulses, length))
-    return np.fft.irfft(spectrum, length)
+    def score(self, classes: NDArray[np.int64]) -> Floats:
+        """The score with these pitch classes, one for each note."""
+        total = self._rhythm.copy()
+        for pitch_class in np.unique(classes):
+            mine = self._impulses(classes == pitch_class)
+            total += self._worth[:, pitch_class] * np.conj(mine)
+        found: Floats = np.fft.irfft(total, self._length)[: self._valid]
+        return found
+
+    def _impulses(self, which: NDArray[np.bool_]) -> NDArray[np.complex128]:
+        return np.fft.rfft(np.bincount(self._steps[which]).astype(float), self._length)
 
 
 def _posterior(
@@ -196,19 +201,19 @@ def _alike(course: Course, begins: Floats, best: float) -> NDArray[np.bool_]:
 
 
 def _fit(
-    prices: Prices, onsets: Floats, classes: NDArray[np.int64], best: float
+    correlation: _Correlation, classes: NDArray[np.int64], best: float
 ) -> tuple[int, float]:
     """By how many half steps the take would fit much better, and how well it fits at all.
 
     Against the same rhythm with its pitches in another order, which knows nothing of the changes.
     """
     dice = np.random.default_rng(0)
-    others = [_score(prices, onsets, dice.permutation(classes)).max() for _ in range(8)]
+    others = [correlation.score(dice.permutation(classes)).max() for _ in range(8)]
     usual = float(np.mean(others))
-    spread = max(float(np.std(others)), 0.15 * np.sqrt(len(onsets)))
-    moved = {n: float(_score(prices, onsets, (classes + n) % 12).max()) for n in range(1, 12)}
+    spread = max(float(np.std(others)), 0.15 * np.sqrt(len(classes)))
+    moved = {n: float(correlation.score((classes + n) % 12).max()) for n in range(1, 12)}
     far = max(moved, key=moved.__getitem__)
-    better = moved[far] - best > max(6.0, 0.12 * len(onsets))
+    better = moved[far] - best > max(6.0, 0.12 * len(classes))
     if better and (moved[far] - usual) / spread > MOVED_FITS:
         return far if far <= 6 else far - 12, (best - usual) / spread
     return 0, (best - usual) / spread

@@ -112,7 +112,7 @@ def bars_of(course: Course, advice: Advice) -> list[list[str]]:
         (from_bar_3, [], []),
     ],
 )
-@pytest.mark.parametrize("program", [26, 65], ids=["guitar", "sax"])
+@pytest.mark.parametrize("program", [26, 66], ids=["guitar", "sax"])
 def test_a_fault_is_found_and_nothing_else(
     fault: Fault, topics: list[str], bars: list[list[str]], program: int, tmp_path: Path
 ) -> None:
