@@ -145,7 +145,9 @@ def _notes(stretch: _Stretch, found: Frames, pitch: Floats) -> tuple[list[HeardN
     starts, doubts = _starts(strength, begin, end, around)
     notes = []
     for at, until in zip(starts, [*starts[1:], end], strict=True):
-        rows = slice((first + at) // RATIO, max((first + until) // RATIO, (first + at) // RATIO + 1))
+        rows = slice(
+            (first + at) // RATIO, max((first + until) // RATIO, (first + at) // RATIO + 1)
+        )
         cents = 100 * float(np.median(pitch[rows]) - stretch.pitch)
         if (until - at) * FINE < SHORTEST:
             continue

@@ -78,7 +78,7 @@ def _let_go(track: Any, mido: Any) -> None:
     ]
     at = next((i for i, m in enumerate(track) if m.type == "end_of_track"), len(track))
     if ends and at < len(track):
-        ends[0].time, track[at].time = track[at].time, 0
+        ends[0].time, track[at].time = max(1, track[at].time), 0
     track[at:at] = ends
 
 

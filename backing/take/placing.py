@@ -200,9 +200,7 @@ def _alike(course: Course, begins: Floats, best: float) -> NDArray[np.bool_]:
     return found
 
 
-def _fit(
-    correlation: _Correlation, classes: NDArray[np.int64], best: float
-) -> tuple[int, float]:
+def _fit(correlation: _Correlation, classes: NDArray[np.int64], best: float) -> tuple[int, float]:
     """By how many half steps the take would fit much better, and how well it fits at all.
 
     Against the same rhythm with its pitches in another order, which knows nothing of the changes.

@@ -55,7 +55,7 @@ class Struck:
 
 @lru_cache(maxsize=32)
 def performed(
-    tune: str, bpm: int, line: str, bars: str, seed: int = 7, times: int = 1
+    tune: str, bpm: int, line: str, bars: str, *, seed: int = 7, times: int = 1
 ) -> Performance:
     """Times through a loop, after a count, with the band and a line."""
     form = backing.read_file(ROOT / "tunes" / f"{tune}.tune")
