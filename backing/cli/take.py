@@ -51,6 +51,7 @@ def take(words: Words) -> int:
         tell(remark)
     if heard.refusal:
         return _not_judged(words, course, heard.refusal)
+    heard = _at_tempo(words, course, heard)
     place = _placed(course, heard, around)
     if isinstance(place, str):
         return _not_judged(words, course, place)
@@ -178,6 +179,21 @@ def _around(course: Course, text: str | None) -> tuple[str, float, float] | None
             "Write a bar of it, such as 'bar 3', or a time, such as 0:12.",
         )
     return "bar", bars[0].start - 0.4, bars[0].end - 0.1
+
+
+def _at_tempo(words: Words, course: Course, heard: Heard) -> Heard:
+    """The take in the time of the track, at another tempo than which it may have been played."""
+    from backing.take.placing import tempo_ratio
+
+    ratio = tempo_ratio(course, heard.notes)
+    if ratio == 1:
+        return heard
+    tempo = course.bars[-1].tempo
+    if "quiet" not in words:
+        tell(
+            f"You play at {tempo * ratio:.0f} bpm, the track at {tempo:.0f}, which is allowed for."
+        )
+    return heard.at_speed(ratio)
 
 
 def _placed(

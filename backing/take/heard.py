@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,3 +40,9 @@ class Heard:
     exact: bool = False
     refusal: str = ""
     remarks: tuple[str, ...] = ()
+
+    def at_speed(self, speed: float) -> Heard:
+        """The same take played ``speed`` times as slowly: its seconds times so much."""
+        notes = (replace(n, onset=n.onset * speed, end=n.end * speed) for n in self.notes)
+        doubts = tuple(doubt * speed for doubt in self.doubts)
+        return replace(self, notes=tuple(notes), seconds=self.seconds * speed, doubts=doubts)

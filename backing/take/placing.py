@@ -35,6 +35,13 @@ SURE, HARDLY = 0.9, 0.6
 """The parts of the probability from which a place is sure, and below which it isn't found."""
 MOVED_FITS = 8.0
 """Standard deviations from which a take in another key is known as one."""
+SLOWEST = 0.5
+"""The slowest take looked for, in parts of the track's tempo; the fastest is as much above."""
+AROUND_BEAT = 64
+"""Places around a beat at which onsets are counted."""
+TEMPO_SECONDS = 90
+CLEARLY = 0.2
+"""By how much the onsets must gather better at another tempo, in logs of likelihood a note."""
 FEWEST = 12
 """Notes without which nothing is said of the place."""
 
@@ -44,16 +51,15 @@ class Placement:
     """Where a recording lies: its second 0 is ``offset`` seconds after the track's first bar.
 
     ``sure``: the probability that the bars are right, ``time_sure``: that the time through the
-    loop, or the chorus, is right as well; both from 0 to 1. ``speed``: the take's tempo in parts of
-    the track's. ``moved``: half steps by which the take would fit the changes much better, 0 where
-    it fits as it is. ``fits``: by how much the take prefers its place to what the same notes in
-    another order would find, in standard deviations. ``said``: by the player, not found.
+    loop, or the chorus, is right as well; both from 0 to 1. ``moved``: half steps by which the take
+    would fit the changes much better, 0 where it fits as it is. ``fits``: by how much the take
+    prefers its place to what the same notes in another order would find, in standard deviations.
+    ``said``: by the player, not found.
     """
 
     offset: float
     sure: float
     time_sure: float
-    speed: float = 1.0
     moved: int = 0
     fits: float = 0.0
     said: bool = False
@@ -99,6 +105,41 @@ def place(
     )
 
 
+def tempo_ratio(course: Course, notes: Sequence[HeardNote]) -> float:
+    """The take's tempo in parts of the track's: 1 where its notes lie on the track's beats well.
+
+    Of a track of one tempo; the onsets, laid around one beat, gather best at the right one.
+    """
+    if len({bar.tempo for bar in course.bars}) > 1 or len(notes) < FEWEST:
+        return 1.0
+    onsets = np.array([note.onset - notes[0].onset for note in notes])
+    onsets = onsets[onsets < TEMPO_SECONDS]
+    beats = onsets * course.bars[-1].tempo / 60
+    finest = 0.08 / max(float(beats[-1]), 1.0)
+    count = int(np.log(SLOWEST**-2) / finest) + 1
+    ratios = np.exp(np.linspace(np.log(SLOWEST), -np.log(SLOWEST), count))
+    bar = next(bar for bar in course.bars if bar.yours)
+    around = np.arange(AROUND_BEAT) / AROUND_BEAT
+    template = np.fft.rfft(_density(around, bar.swing, LATE_SPREAD * bar.tempo / 60))
+    best = np.array([_gathered(beats * ratio, template) for ratio in ratios]) / len(beats)
+    near = np.abs(np.log(ratios)) < 1.5 * finest
+    if best.max() - best[near].max() < CLEARLY:
+        return 1.0
+    good = np.flatnonzero(best > best.max() - CLEARLY / 3)
+    nearest = min(good, key=lambda at: abs(np.log(ratios[at])))
+    basin = good[np.abs(good - nearest) <= 4]
+    ratio = ratios[max(basin, key=lambda at: best[at])]
+    finer = ratio * np.exp(finest * np.linspace(-1, 1, 17))
+    return float(max(finer, key=lambda each: _gathered(beats * each, template)))
+
+
+def _gathered(beats: Floats, template: NDArray[np.complex128]) -> float:
+    """How well onsets gather around one beat, wherever it begins."""
+    places = np.floor(beats % 1 * AROUND_BEAT).astype(int) % AROUND_BEAT
+    counts = np.bincount(places, minlength=AROUND_BEAT).astype(float)
+    return float(np.fft.irfft(template * np.conj(np.fft.rfft(counts)), AROUND_BEAT).max())
+
+
 def make_prices(course: Course, notes: Sequence[HeardNote]) -> Prices:
     """The prices along the track, with room on both sides for a take that hangs over."""
     room = max(4.0, notes[-1].onset - notes[0].onset if notes else 0.0)
@@ -130,12 +171,20 @@ def _rhythm(course: Course, beats: Floats) -> Floats:
     ratio = np.array([bar.swing for bar in course.bars])[at]
     inside = (beats - np.array(starts)[at]) % 1.0
     wide = LATE_SPREAD * tempo / 60
-    density = np.full(len(beats), 0.25)
-    for places, weight in ((0.0, 0.40), (ratio / (ratio + 1), 0.27), (1 / 3, 0.04), (2 / 3, 0.04)):
+    density = _density(inside, ratio, wide)
+    inside_track = (beats >= course.bars[0].start) & (beats <= course.bars[-1].end)
+    return np.where(inside_track, density, -0.5)
+
+
+def _density(inside: Floats, ratio: Floats | float, wide: Floats | float) -> Floats:
+    """The log of how likely an onset is at places ``inside`` a beat, beside anywhere in it."""
+    density = np.full(len(inside), 0.25)
+    off = np.asarray(ratio) / (np.asarray(ratio) + 1)
+    for places, weight in ((0.0, 0.40), (off, 0.27), (1 / 3, 0.04), (2 / 3, 0.04)):
         away = np.abs((inside - places + 0.5) % 1.0 - 0.5)
         density += weight * np.exp(-0.5 * (away / wide) ** 2) / (wide * np.sqrt(2 * np.pi))
-    inside_track = (beats >= course.bars[0].start) & (beats <= course.bars[-1].end)
-    return np.where(inside_track, np.log(density), -0.5)
+    found: Floats = np.log(density)
+    return found
 
 
 def _line(course: Course, times: NDArray[np.floating]) -> Floats:

@@ -157,7 +157,7 @@ def as_data(course: Course, place: Placement, told: Account, advice: Advice) -> 
         "loop": advice.loop,
         "place": {
             "offset_seconds": round(place.offset, 3), "sure": round(place.sure, 3),
-            "time_sure": round(place.time_sure, 3), "speed": round(place.speed, 4),
+            "time_sure": round(place.time_sure, 3),
         },
         "tones": _rounded(told.tones),
         "tones_on": _rounded(told.tones_on),

@@ -2,10 +2,10 @@
 
 Reads model.onnx of swift-f0 (Nieradzik 2025, arXiv 2508.18440; MIT) with the package ``onnx``,
 which nothing else needs (``pip install onnx``), and writes backing/page/web/pitch_weights.js: one
-blob of 32-bit floats, little-endian, in base64. In it, for each of the three spectrograms: the first bin and
-the number of bins of each of 128 bands, then their weights; then weights and biases of each
-convolution, in the order of the network. tests/page/test_pitch_net.py holds what is made of them to
-onnxruntime's own answers.
+blob of 32-bit floats, little-endian, in base64. In it, for each of the three spectrograms: the
+first bin and the number of bins of each of 128 bands, then their weights; then weights and biases
+of each convolution, in the order of the network. tests/page/test_pitch_net.py holds what is made
+of them to onnxruntime's own answers.
 """
 
 from __future__ import annotations

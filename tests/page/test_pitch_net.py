@@ -37,7 +37,7 @@ def sounds() -> dict[str, np.ndarray]:
     from scipy.signal import resample_poly
 
     played = performed("corner-booth", 280, "etude level 4", "1-4")
-    line, _ = solo_of(played, "sax", built_in_soundfont().path)
+    line, _ = solo_of(played, "tenor", built_in_soundfont().path)
     noise = np.random.default_rng(5).standard_normal(len(line)).astype(np.float32)
     t = np.arange(2 * RATE) / RATE
     hiss = 1e-4 * noise[: len(t)]  # in bins of nothing at all, rounding would be compared

@@ -21,8 +21,8 @@ from backing.take.heard import Heard, HeardNote
 
 RATE = 44100
 ROOT = Path(__file__).parents[2]
-INSTRUMENTS = {"guitar": (26, 0), "sax": (66, 0), "bass": (33, -12)}
-"""General MIDI program, and half steps from the pitch of the étude: a guitar, a tenor, a bass."""
+INSTRUMENTS = {"guitar": (26, 0), "alto": (65, 0), "tenor": (66, 0), "bass": (33, -12)}
+"""General MIDI program, and half steps from the pitch of the étude."""
 ETUDES = (
     ("corner-booth", 80, "etude level 3", "A"),
     ("corner-booth", 140, "etude level 4", "A B"),

@@ -8,8 +8,8 @@ import pytest
 
 from backing.take.course import Course
 from backing.take.grid import on_course
-from backing.take.heard import HeardNote
-from backing.take.placing import SURE, place
+from backing.take.heard import Heard, HeardNote
+from backing.take.placing import SURE, place, tempo_ratio
 from tests.take.playing import course_for, performed, take_of
 
 
@@ -76,6 +76,24 @@ def test_notes_at_random_are_found_nowhere() -> None:
         shuffled = [HeardNote(n.onset, n.end, dice.randrange(50, 76), n.level) for n in notes]
         found = place(course, shuffled)
         assert found.sure < SURE or found.fits < 3
+
+
+@pytest.mark.parametrize("ratio", [0.7, 0.9, 0.97, 1.15, 1.4])
+@pytest.mark.parametrize("line", ["etude level 1", "phrases"])
+def test_another_tempo_is_found(ratio: float, line: str) -> None:
+    course, notes, _ = part("1-32", "3", line)
+    slower = Heard(tuple(notes), 90).at_speed(1 / ratio)
+    found = tempo_ratio(course, slower.notes)
+    assert found == pytest.approx(ratio, rel=0.004)
+    assert place(course, slower.at_speed(found).notes).sure >= SURE
+
+
+@pytest.mark.parametrize("line", ["etude level 2", "etude quarters", "phrases", "etude triplets"])
+def test_a_take_at_the_track_s_tempo_is_left_alone(line: str) -> None:
+    for seed in range(3):
+        played = performed("corner-booth", 150, line, "1-32", seed=seed)
+        course, heard = take_of(played, line, jitter=0.02)
+        assert tempo_ratio(course, heard.notes) == 1
 
 
 def test_too_few_notes_are_never_sure() -> None:
