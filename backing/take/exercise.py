@@ -6,12 +6,15 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from backing.routine.passes import Purpose
 from backing.take.course import CALL, LINE, Course, LineTone
 from backing.take.grid import PlacedNote
 from backing.take.kinds import JudgedNote
 
 NEAR = 0.3
 """Beats between a note and its place in the line."""
+COUNTED = (str(Purpose.COUNT_IN), str(Purpose.REST_BAR))
+"""Labels of bars in which nobody calls."""
 PLAYS_ALONG = 0.5
 """The part of the line that a take must have for it to be a take of that line."""
 
@@ -99,11 +102,11 @@ def answers(course: Course, notes: Sequence[PlacedNote]) -> Iterator[Answer]:
     bars = course.bars
     at = 0
     while at < len(bars):
-        if bars[at].yours:
+        if bars[at].yours or bars[at].label in COUNTED:
             at += 1
             continue
         call = at
-        while at < len(bars) and not bars[at].yours:
+        while at < len(bars) and not bars[at].yours and bars[at].label not in COUNTED:
             at += 1
         first = at
         while at < len(bars) and bars[at].yours:

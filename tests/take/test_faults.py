@@ -14,7 +14,7 @@ from backing.take.account import Account, account
 from backing.take.advice import Advice, advise
 from backing.take.course import Course
 from backing.take.hearing import hear
-from backing.take.placing import SURE, place
+from backing.take.placing import SURE, place, tempo_ratio
 from tests.mixdown.band import built_in_soundfont
 from tests.take.playing import (
     RATE,
@@ -90,6 +90,7 @@ def recorded(
     soundfile.write(folder / "take.wav", sound, RATE)
     heard = hear(folder / "take.wav")
     course = course_for(played)
+    assert tempo_ratio(course, heard.notes) == 1
     found = place(course, heard.notes)
     assert found.sure >= SURE
     assert found.offset == pytest.approx(start, abs=0.06)
