@@ -53,6 +53,11 @@ class UserError(BackingError):
     def __str__(self) -> str:
         return f"{self.cause} {self.cure}".rstrip()
 
+    @property
+    def placed(self) -> bool:
+        """Whether it begins with its place in a file."""
+        return False
+
 
 class ChordError(UserError):
     """A text that is not a chord symbol; ``start`` and ``end`` are offsets of the mistake."""
@@ -152,6 +157,10 @@ class TuneError(UserError):
     def __str__(self) -> str:
         return "\n".join(str(problem) for problem in self.problems)
 
+    @property
+    def placed(self) -> bool:
+        return True
+
 
 class SelectionError(UserError):
     """Bars, sections or parts that are not there."""
@@ -170,6 +179,10 @@ class FeelError(UserError):
 
     def __str__(self) -> str:
         return str(self.problem) if self.problem else super().__str__()
+
+    @property
+    def placed(self) -> bool:
+        return self.problem is not None
 
 
 class PracticeError(UserError):
