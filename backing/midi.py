@@ -23,7 +23,7 @@ from zlib import crc32
 
 import mido
 
-from backing.chart.form import Meter, PlayedBar
+from backing.chart.bar import Meter, PlayedBar
 from backing.chart.pitch import Key, PitchName
 from backing.combo.instruments import Instrument
 from backing.combo.markers import markers

@@ -7,13 +7,12 @@ from fractions import Fraction
 from typing import Any
 
 from backing.chart.bar import Directions, PlayedBar
-from backing.chart.form import ORDERS, Form
+from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.printed import printed_symbol
 
 BARS_A_LINE = 4
 NARROWEST, WIDEST = 13, 24
 """The width of a bar in characters; a longer one pushes the bars after it aside."""
-ORDER_NAMES = {"head": "head", "solos": "solos", "out": "head out"}
 _TO_ASCII = str.maketrans({
     "♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "x", "△": "^", "°": "o", "ø": "m7b5",
     "─": "=", "╌": "-", "│": "|", "╭": ".", "╮": ".", "╰": "'", "╯": "'",
@@ -38,11 +37,11 @@ def as_text(form: Form, ribbon: str = "") -> str:
         chorus = sum(1 for bar in bars if bar.role == "chorus" and not bar.pickup)
         others = len(bars) - chorus
         counted = f"{chorus} bar{'s' * (chorus != 1)}" + (f" and {others} more" if others else "")
-        head = f"{ORDER_NAMES[order]} ({counted})"
+        head = f"{order_name(order)} ({counted})"
         if bars in shown:
             lines.append(f"\n{head}: as the {shown[bars]}")
             continue
-        shown[bars] = ORDER_NAMES[order]
+        shown[bars] = order_name(order)
         lines.append(f"\n{head}")
         lines.extend(_rows(bars, form))
     return "\n".join(lines)

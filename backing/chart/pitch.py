@@ -218,7 +218,7 @@ MODES = {
     "phrygian": 4,
     "locrian": 5,
 }
-_MODE_SPELLINGS = {
+MODE_SPELLINGS = {
     **{mode: mode for mode in MODES},
     **dict.fromkeys(("", "M", "maj", "ma"), "major"),
     **dict.fromkeys(("m", "min", "mi", "-", "−"), "minor"),
@@ -296,7 +296,7 @@ class Key:
         start = len(text) - len(text.lstrip())
         tonic, end = read_pitch_name(text, start)
         word = text[end:].strip()
-        mode = _MODE_SPELLINGS.get(word) or _MODE_SPELLINGS.get(word.lower())
+        mode = MODE_SPELLINGS.get(word) or MODE_SPELLINGS.get(word.lower())
         if mode is None:
             begin = text.index(word, end)
             cause = f'"{word}" isn\'t a mode.'

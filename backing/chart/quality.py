@@ -132,14 +132,6 @@ class Quality:
     def __hash__(self) -> int:
         return hash(self.name)  # a string caches its hash
 
-    def tensions_in(self, scale: str) -> Degrees:
-        """The tensions another chord scale offers here; ``scale`` is a name in SCALES.
-
-        A V7 of a minor target: ``tensions_in("phrygian-dominant")`` is b9 alone; a II7 or bVII7:
-        ``tensions_in("lydian-dominant")`` is 9, #11, 13. Raises KeyError for an unknown name.
-        """
-        return _available(self.degrees, self.family, SCALES[scale])
-
 
 @dataclass(frozen=True, slots=True)
 class _Row:

@@ -42,10 +42,10 @@ class _Piece:
         return f"There are no bars {self.first}-{self.last}"
 
 
-def check_selection(text: str) -> str:
+def check_selection(text: str | int) -> str:
     """``text`` if it is a selection of bars, whatever the tune; else raises SelectionError."""
-    _pieces(text)
-    return text
+    _pieces(str(text))
+    return str(text)
 
 
 def selected(text: str, orders: Orders) -> Bars:

@@ -40,12 +40,13 @@ def _sounding(rows: Sequence[Row]) -> tuple[list[WrittenBar], list[SectionBar]]:
     bars: list[SectionBar] = []
     for row in rows:
         for bar in row.bars:
-            written += _single(bar)
+            written += single_bars(bar)
         _sound(row, bars)
     return written, bars
 
 
-def _single(bar: WrittenBar) -> list[WrittenBar]:
+def single_bars(bar: WrittenBar) -> list[WrittenBar]:
+    """A bar as written; of ``%%`` both bars it stands for."""
     if bar.count == 1:
         return [bar]
     return [replace(bar, closes=0), WrittenBar(closes=bar.closes)]

@@ -15,7 +15,6 @@ from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
-from backing.combo.band import GUIDE_LINES
 from backing.combo.instruments import VIBES
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Accent, ChordSpan, Plan
@@ -55,18 +54,11 @@ class _Entry:
     length: Fraction
 
 
-def play(
-    plan: Plan,
-    _: random.Random,
-    line: str = "both",
-) -> Part:
-    """The guide tones of a pass; ``line`` is one of GUIDE_LINES.
+def play(plan: Plan, _: random.Random, line: str = "both") -> Part:
+    """The guide tones of a pass; ``line`` is one of band.GUIDE_LINES.
 
-    A note's role is the degree it is of its chord ("3", "b7"). Raises ValueError for another
-    line.
+    A note's role is the degree it is of its chord ("3", "b7").
     """
-    if line not in GUIDE_LINES:
-        raise ValueError(f"a line of {GUIDE_LINES}, not {line!r}")
     upper, lower = lines(plan)
     chosen = {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
     accents = {accent.onset for accent in plan.accents}

@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.chart.bar import RHYTHM_SECTION
-from backing.chart.form import PLAYERS, Meter, PlayedBar
+from backing.chart.bar import PLAYERS, RHYTHM_SECTION, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
 from backing.combo.feel_file import Feel, feel_names, load_feel

@@ -91,17 +91,6 @@ def _start_is_given(line: Line) -> bool:
     return line.start is not None or line.thirds or line.direction != "both"
 
 
-def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
-    """The first MIDI pitch of an unbroken line over a chord.
-
-    The tone asked for, nearest to the middle of the shape; the lowest for a line that goes
-    up, the highest for one that goes down. Raises PracticeError: see shapes.shape.
-    """
-    position = line.position[chorus % len(line.position)]
-    shape, _ = nearest_shape(chord, line.fingerboard, position, line.way, {})
-    return _first_tone(shape, line).pitch
-
-
 def _first_tone(shape: Shape, line: Line) -> ShapeTone:
     tones = _playable(shape, line)
     role = 3 if line.thirds else line.start or 1

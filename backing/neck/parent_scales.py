@@ -106,11 +106,6 @@ class KeyCenter:
         """The center as it is printed over the bars: "B♭ major"."""
         return f"{self.tonic.pretty} {self.mode.replace('-', ' ')}"
 
-    @property
-    def numerals(self) -> tuple[str, ...]:
-        """The Roman numerals of its chords."""
-        return tuple(function.numeral for function in self.functions)
-
 
 @dataclass(frozen=True, slots=True)
 class _Mode:

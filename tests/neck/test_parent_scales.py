@@ -18,7 +18,9 @@ from tests.strategies import ROOTS, SUFFIXES
 
 
 def analysis(text: str, key: str = "C major") -> list[tuple[str, str]]:
-    return [(c.name, " ".join(c.numerals)) for c in key_centers(bars(text, key=key))]
+    return [
+        (c.name, " ".join(f.numeral for f in c.functions)) for c in key_centers(bars(text, key=key))
+    ]
 
 
 @pytest.mark.parametrize(
