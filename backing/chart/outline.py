@@ -57,21 +57,16 @@ def _rows(bars: Sequence[PlayedBar], form: Form) -> Iterator[str]:
     stops = stop_time([bar.directions for bar in bars])
     row: list[tuple[PlayedBar, bool]] = []
     for bar, stop in zip(bars, stops, strict=True):
-        if row and (len(row) == BARS_A_LINE or _starts(bar) or row[-1][0].pickup):
+        if row and (len(row) == BARS_A_LINE or bar.section_bar == 1 or row[-1][0].pickup):
             yield _row(row, form, width)
             row = []
         row.append((bar, stop))
-    if row:
-        yield _row(row, form, width)
-
-
-def _starts(bar: PlayedBar) -> bool:
-    return bar.section_bar == 1
+    yield _row(row, form, width)
 
 
 def _row(bars: Sequence[tuple[PlayedBar, bool]], form: Form, width: int) -> str:
     first = bars[0][0]
-    name = _heading(first, form) if _starts(first) else ""
+    name = _heading(first, form) if first.section_bar == 1 else ""
     cells = " | ".join(f"{chords(bar):<{width}}" for bar, _ in bars)
     text = f"  {name:<10} {first.label:>9} | {cells} |"
     notes = [
@@ -84,15 +79,8 @@ def _row(bars: Sequence[tuple[PlayedBar, bool]], form: Form, width: int) -> str:
 
 def _heading(bar: PlayedBar, form: Form) -> str:
     feel = form.feel_of(form.section(bar.section))
-    others = [
-        said
-        for mine, usual, said in (
-            (bar.key, form.key, bar.key.pretty),
-            (bar.meter, form.meter, str(bar.meter)),
-            (feel, form.feel, feel),
-        )
-        if mine != usual
-    ]
+    usual = form.key.pretty, str(form.meter), form.feel
+    others = [said for said in (bar.key.pretty, str(bar.meter), feel) if said not in usual]
     return f"{bar.section} ({', '.join(others)})" if others else bar.section
 
 

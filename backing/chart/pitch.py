@@ -265,11 +265,9 @@ class Key:
         """The seven notes of the signature, from the tonic up (minor is natural minor)."""
         first = LETTERS.index(self.tonic.letter)
         letters = LETTERS[first:] + LETTERS[:first]
-        names = {name.letter: name for name in map(PitchName.of_fifths, self._signature())}
+        signature = map(PitchName.of_fifths, range(self.fifths - 1, self.fifths + 6))
+        names = {name.letter: name for name in signature}
         return tuple(names[letter] for letter in letters)
-
-    def _signature(self) -> range:
-        return range(self.fifths - 1, self.fifths + 6)
 
     def _respelled(self) -> Key:
         """The same key by its enharmonic name, with six accidentals at most."""

@@ -136,9 +136,9 @@ class Line:
 
     def player(self, form: Form) -> Player:
         """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""
-        from backing.lines.player import LinePlayer  # noqa: PLC0415 - loaded where one plays
+        from backing.lines.player import play  # noqa: PLC0415 - loaded where one plays
 
-        return LinePlayer(self.placed(form.played("solos")))
+        return partial(play, line=self.placed(form.played("solos")))
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,10 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import groupby
 
-from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, Key, PitchName
 from backing.chart.quality import SCALES
-from backing.combo.plan import ChordSpan, plan_of_bars
+from backing.combo.plan import ChordSpan
 
 MODULATION = 1.6
 HALF_CADENCE, CADENCE = -0.5, -0.75
@@ -115,13 +114,8 @@ class _Mode:
     mode: str
 
 
-def key_centers(bars: Sequence[PlayedBar]) -> tuple[KeyCenter, ...]:
-    """The key centers of a loop of bars, in order."""
-    return centers_of(plan_of_bars(bars).spans)
-
-
-def centers_of(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
-    """The key centers of a loop of chords."""
+def key_centers(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
+    """The key centers of a loop of chords, in order."""
     sounding = [span for span in spans if span.chord is not None]
     places = _cheapest(sounding)
     centers = []
@@ -136,7 +130,7 @@ def centers_of(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
 
 def parent_scales(spans: Sequence[ChordSpan]) -> dict[Fraction, frozenset[int]]:
     """The pitch classes of the parent scale over each chord, by the start of its span."""
-    return {f.span.start: f.scale for center in centers_of(spans) for f in center.functions}
+    return {f.span.start: f.scale for center in key_centers(spans) for f in center.functions}
 
 
 def _followers(spans: Sequence[ChordSpan]) -> list[Chord]:
