@@ -34,14 +34,18 @@ class Given(Generic[T]):
         value.__dict__[self._name] = None if absent else self._read(given)
 
 
+def plain(text: str) -> str:
+    """The text in lower case, with single spaces."""
+    return " ".join(text.lower().split())
+
+
 def one_of(
     word: object, known: Iterable[str], what: str, error: type[UserError] = UserError
 ) -> str:
     """The known word that is meant, in any case; raises ``error`` listing what there is."""
     known = tuple(known)
-    plain = " ".join(str(word).lower().split())
-    if plain in known:
-        return plain
+    if (said := plain(str(word))) in known:
+        return said
     raise error(
         f"There is no {what} called {quoted(word)}.",
         f"{suggestion(str(word), known)}Choose from: {', '.join(known)}.",

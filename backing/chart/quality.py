@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.chart.chord_symbol import read_symbol
 from backing.chart.pitch import Degree, degrees
@@ -133,8 +134,7 @@ class Quality:
         return hash(self.name)  # a string caches its hash
 
 
-@dataclass(frozen=True, slots=True)
-class _Row:
+class _Row(NamedTuple):
     name: str
     symbol: str
     degrees: Degrees
@@ -142,17 +142,12 @@ class _Row:
     scale: str
 
 
-def _rows() -> dict[Degrees, _Row]:
-    rows = {}
-    for line in _TABLE.strip().splitlines():
-        cells = [cell.strip() for cell in line.split("|")]
-        name, symbol, tones, tensions, scale = cells + [""] * (5 - len(cells))
-        row = _Row(name, symbol, degrees(tones), degrees(tensions), scale)
-        rows[row.degrees] = row
-    return rows
+def _row(line: str) -> _Row:
+    name, symbol, tones, tensions, scale, *_ = [*map(str.strip, line.split("|")), "", ""]
+    return _Row(name, symbol, degrees(tones), degrees(tensions), scale)
 
 
-_ROWS = _rows()
+_ROWS = {row.degrees: row for row in map(_row, _TABLE.strip().splitlines())}
 
 
 def quality_of(tones: Iterable[Degree]) -> Quality:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from importlib.resources import files
 
 from backing import __version__
-from backing.chart.phrase import plain
+from backing.chart.choice import plain
 from backing.chart.text.source import suggestion
 from backing.cli.options import COMMANDS, Command, Option
 from backing.cli.parser import Words
