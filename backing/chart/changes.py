@@ -49,7 +49,9 @@ def _typed(problem: Problem, above: int) -> Problem:
 def key_of(chords: Iterable[Chord]) -> Key:
     """The key of a cadence or a vamp: that of its last possible tonic, else of its last chord."""
     heard = list(chords)
-    home = [c for c in heard if c.family in ("major", "minor", "minor-major") and not _moves(c)]
+    # a minor seventh is a ii more often than a tonic
+    tonics = [c for c in heard if c.family in ("major", "minor", "minor-major")]
+    home = [c for c in tonics if c.quality.name != "minor-seventh"]
     if not (home or heard):
         return Key.parse("C")
     last = (home or heard)[-1]
@@ -57,8 +59,3 @@ def key_of(chords: Iterable[Chord]) -> Key:
     mode = "minor" if minor else "major"
     c = Key.parse(f"C {mode}")
     return c.transposed(c.tonic.interval_to(last.root))
-
-
-def _moves(chord: Chord) -> bool:
-    """Whether a chord is a minor seventh, which is a ii more often than a tonic."""
-    return chord.quality.name == "minor-seventh"

@@ -44,14 +44,9 @@ def check_selection(text: str | int) -> str:
 
 
 def selected(text: str, orders: Orders) -> Bars:
-    """The bars that ``text`` names, one run after the other.
+    """The bars that ``text`` names, one run after the other: see Form.select.
 
-    Each run is sought in the first of the ``orders`` that has it whole; numbers may go on over the
-    end of the chorus into its top. Of a section that is used several times the use counts that the
-    run before leads to, or from which the next run follows, else the first.
-
-    Raises:
-        SelectionError: there are no such bars, or ``text`` is not a selection.
+    Each run is sought in the first of the ``orders`` that has it whole.
     """
     runs = [_candidates(piece, orders) for piece in _pieces(text)]
     return tuple(bar for run in _joined(runs, orders) for bar in run)

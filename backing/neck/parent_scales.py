@@ -200,7 +200,7 @@ def _price(span: ChordSpan, place: _Mode, after: Chord) -> float:
         return _named(chord, place, after)[1] + home
     if chord.root.pitch_class == place.tonic and _own_mode(chord) == place:
         return (LONG_MODE if span.end - span.start >= LONG_MODAL_BEATS else MODE) + home
-    inside = set(chord.core_pitch_classes) <= _scale_of(place)
+    inside = set(chord.core_pitch_classes) <= _scales_of(place)[0]
     fifth = (chord.root.pitch_class - place.tonic) % 12 == 7 and chord.family in DOMINANTS
     if home and (inside or fifth):
         return (MODE_CHORD if inside else MODE_DOMINANT) + home
@@ -214,7 +214,8 @@ def _named(chord: Chord, place: _Mode, after: Chord) -> tuple[str, float]:
     found = [("?", STRANGER)]
     for semitones, families, numeral, price in _MAJOR if place.mode == "major" else _MINOR:
         if semitones == above and chord.family in families:
-            strange = _keeps_to_the_key(chord, numeral, place) and not _holds(place, chord)
+            kept = _keeps_to_the_key(chord, numeral, place)
+            strange = kept and _parent_scale(chord, place) is None
             found.append((numeral, price + (OUTSIDE if strange else 0.0)))
     if chord.is_dominant:
         found += _applied(above, place, (chord.root.pitch_class - after.root.pitch_class) % 12)
@@ -260,7 +261,8 @@ def _function(span: ChordSpan, place: _Mode, after: Chord) -> Function:
     else:
         numeral = _modal_numeral(chord, place)
     base, slash, of = numeral.partition("/")
-    return Function(span, base + _figure(chord) + slash + of, _parent_scale(chord, place))
+    scale = _parent_scale(chord, place) or frozenset(chord.scale_pitch_classes)
+    return Function(span, base + _figure(chord) + slash + of, scale)
 
 
 def _modal_numeral(chord: Chord, place: _Mode) -> str:
@@ -283,31 +285,18 @@ def _figure(chord: Chord) -> str:
     return figure + ("sus" if chord.family == "sus" else "")
 
 
-def _parent_scale(chord: Chord, place: _Mode) -> frozenset[int]:
-    """The scale of the center where it holds the chord; the chord's own scale elsewhere."""
-    tones = _tones(chord)
-    holding = (scale for scale in _scales_of(place) if tones <= scale)
-    return next(holding, frozenset(chord.scale_pitch_classes))
-
-
-def _holds(place: _Mode, chord: Chord) -> bool:
-    return any(_tones(chord) <= scale for scale in _scales_of(place))
-
-
-def _tones(chord: Chord) -> frozenset[int]:
-    return frozenset((*chord.pitch_classes, *chord.core_pitch_classes))
+def _parent_scale(chord: Chord, place: _Mode) -> frozenset[int] | None:
+    """The scale of the center that holds the chord, if there is one."""
+    tones = frozenset((*chord.pitch_classes, *chord.core_pitch_classes))
+    return next((scale for scale in _scales_of(place) if tones <= scale), None)
 
 
 def _scales_of(place: _Mode) -> tuple[frozenset[int], ...]:
     if place.mode != "minor":
-        return (_scale_of(place),)
+        return (_on(place.tonic, SCALE_OF_MODE[place.mode]),)
     # in minor the dominant takes the leading tone, the tonic often the raised sixth as well
     names = ("harmonic-minor", "aeolian", "melodic-minor", "dorian")
     return tuple(_on(place.tonic, name) for name in names)
-
-
-def _scale_of(place: _Mode) -> frozenset[int]:
-    return _on(place.tonic, SCALE_OF_MODE[place.mode])
 
 
 @lru_cache(maxsize=512)
