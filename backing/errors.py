@@ -29,6 +29,9 @@ class InternalError(BackingError):
 class UserError(BackingError):
     """The user's mistake, told in a sentence: ``cause`` says what is wrong, ``cure`` what to do."""
 
+    placed = False
+    """Whether it begins with its place in a file."""
+
     def __init__(self, cause: str, cure: str = "") -> None:
         super().__init__(cause, cure)
         self.cause = cause
@@ -128,6 +131,8 @@ def _columns(character: str) -> int:
 class TuneError(UserError):
     """All the problems of one tune file, in the order of their lines."""
 
+    placed = True
+
     def __init__(self, problems: tuple[Problem, ...]) -> None:
         super().__init__(problems[0].cause, problems[0].cure)
         self.args = (problems,)  # for pickling
@@ -151,6 +156,7 @@ class FeelError(UserError):
     def __init__(self, cause: str, cure: str, problem: Problem | None = None) -> None:
         super().__init__(cause, cure)
         self.problem = problem
+        self.placed = problem is not None
 
     def __str__(self) -> str:
         return str(self.problem) if self.problem else super().__str__()

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import takewhile
 
 from backing.chart.bar import Change, Directions, Meter
 from backing.chart.cue import SectionBar
@@ -75,6 +76,21 @@ def lead_sheet(form: Form) -> tuple[SheetSection, ...]:
                 sheet.append(SheetSection(use.name, section.role, order, *own, ratio, bars))
         seen |= {use.name for use in form.order(order)}
     return tuple(sheet)
+
+
+def endings_over(bars: Sequence[SheetBar]) -> Iterator[tuple[tuple[int, ...], bool]]:
+    """For each bar the times of the ending over it, and whether its bracket goes no further.
+
+    An ending that no repeat ends has its bracket over its first bar alone.
+    """
+    times: tuple[int, ...] = ()
+    for at, bar in enumerate(bars):
+        times = bar.ending or times
+        rest = takewhile(lambda later: not later.ending, bars[at + 1 :])
+        last = bool(bar.closes) or not any(later.closes for later in rest)
+        yield times, last
+        if last:
+            times = ()
 
 
 def _bars(

@@ -38,14 +38,12 @@ COLUMN = 19
 
 def help_(words: Words) -> int:
     """Show the screen of a command or a topic, or that of the whole."""
+    name = plain(" ".join(words.names))
     if "version" in words:
         show(f"backing {__version__}")
-        return DONE
-    if not words.names:
+    elif not words.names:
         show(overview())
-        return DONE
-    name = plain(" ".join(words.names))
-    if name in COMMANDS:
+    elif name in COMMANDS:
         show(screen(COMMANDS[name]))
     elif name in TOPICS:
         show(topic(name))

@@ -97,7 +97,6 @@ COMPS = "piano, guitar, four (guitar on every beat), vibes or organ"
 OUTPUT = Option("output", "FILE", "where to; a folder for several tunes", short="-o", file=True,
                 heard=False)  # fmt: skip
 QUIET = Option("quiet", "", "no progress, no summary", heard=False)
-NO_CACHE = Option("no-cache", "", "make it anew, and keep nothing for next time", heard=False)
 SOUNDFONT = Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)",
                    file=True, heard=False,
                    idle=(Idle("MIDI has no sound of its own, so {} would change nothing.",
@@ -182,7 +181,7 @@ TRACK = Command(
             Option("format", "PHRASE", "wav, flac, mp3, ogg, opus, m4a, mid; \"flac 24-bit\"",
                    heard=False),
             Option("long", "", "allow more than two hours"),
-            NO_CACHE,
+            Option("no-cache", "", "make it anew, and keep nothing for next time", heard=False),
             Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
                    heard=False),
             QUIET,
@@ -195,12 +194,11 @@ OPENING = (
     Option("tempo", "BPM", "the tempo it opens at (132, or 80%)"),
     Option("key", "KEY", "the key it opens in (Bb)"),
     FEEL,
-    Option("comp", "WHAT", COMPS, fills=BAND),
+    COMP,
     replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),
     Option("neck", "PHRASE", "the neck it shows: drop-d, left-handed"),
-    Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)", file=True),
-    NO_CACHE,
+    replace(SOUNDFONT, heard=True, idle=()),
     QUIET,
 )
 
@@ -255,8 +253,7 @@ SHEET = Command(
     (
         Group("", (OUTPUT,)),
         Group("What is on it", (
-            Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "call on 1&"',
-                   idle=(NO_TUNE,)),
+            replace(LINE, idle=(NO_TUNE,)),
             Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
                    alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
             Option("arpeggios", "ROOT", "without a tune: all arpeggios on this root"),
@@ -318,8 +315,7 @@ CACHE = Command(
     "cache",
     "show, limit or clear what is kept for next time",
     "backing cache [options]",
-    "Tracks that were made, and the notes of SoundFonts, are kept, so that they\n"
-    "need not be made again.",
+    "Tracks that were made are kept, so that they need not be made again.",
     (
         Group("", (
             Option("clear", "", "take them all away"),

@@ -229,8 +229,7 @@ def _change(word: Piece, onset: int, source: Source) -> Change:
         if said := _meant(word.text):
             source.problem(word, *said)
             return Change(Fraction(onset), None, span=word.span)
-        culprit = word.cut(error.start, error.end)
-        source.problem(culprit if culprit.text else word, error.cause, error.cure)
+        source.refuse(word, error)
     return Change(Fraction(onset), chord, span=word.span)
 
 
