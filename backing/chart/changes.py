@@ -54,7 +54,9 @@ def key_of(chords: Iterable[Chord]) -> Key:
     of the first chord, as of a blues or a vamp. Common practice, no source.
     """
     heard = list(chords)
-    home = [c for c in heard if c.family in ("major", "minor", "minor-major") and not _moves(c)]
+    # a minor seventh is a II more often than a tonic
+    tonics = [c for c in heard if c.family in ("major", "minor", "minor-major")]
+    home = [c for c in tonics if c.quality.name != "minor-seventh"]
     cadences = [(two, five) for two, five in pairwise(heard) if _is_cadence(two, five)]
     if home:
         return _key_on(home[-1].root, minor=home[-1].family != "major")
@@ -76,10 +78,5 @@ def _key_on(tonic: PitchName, *, minor: bool) -> Key:
 def _is_cadence(two: Chord, five: Chord) -> bool:
     """Whether two chords are a II and the V that it leads to, a fourth up."""
     up = (five.root.pitch_class - two.root.pitch_class) % 12
-    leads = _moves(two) or two.family == "half-diminished"
+    leads = two.quality.name == "minor-seventh" or two.family == "half-diminished"
     return up == 5 and leads and five.family in ("dominant", "sus")
-
-
-def _moves(chord: Chord) -> bool:
-    """Whether a chord is a minor seventh, which is a II more often than a tonic."""
-    return chord.quality.name == "minor-seventh"

@@ -7,13 +7,12 @@ from fractions import Fraction
 from typing import Any
 
 from backing.chart.bar import Directions, PlayedBar
-from backing.chart.form import ORDERS, Form
+from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.printed import printed_symbol
 
 BARS_A_LINE = 4
 NARROWEST, WIDEST = 13, 24
 """The width of a bar in characters; a longer one pushes the bars after it aside."""
-ORDER_NAMES = {"head": "head", "solos": "solos", "out": "head out"}
 _TO_ASCII = str.maketrans({
     "♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "x", "△": "^", "°": "o", "ø": "m7b5",
     "─": "=", "╌": "-", "│": "|", "╭": ".", "╮": ".", "╰": "'", "╯": "'",
@@ -38,11 +37,11 @@ def as_text(form: Form, ribbon: str = "") -> str:
         chorus = sum(1 for bar in bars if bar.role == "chorus" and not bar.pickup)
         others = len(bars) - chorus
         counted = f"{chorus} bar{'s' * (chorus != 1)}" + (f" and {others} more" if others else "")
-        head = f"{ORDER_NAMES[order]} ({counted})"
+        head = f"{order_name(order)} ({counted})"
         if bars in shown:
             lines.append(f"\n{head}: as the {shown[bars]}")
             continue
-        shown[bars] = ORDER_NAMES[order]
+        shown[bars] = order_name(order)
         lines.append(f"\n{head}")
         lines.extend(_rows(bars, form))
     return "\n".join(lines)
@@ -58,21 +57,16 @@ def _rows(bars: Sequence[PlayedBar], form: Form) -> Iterator[str]:
     stops = stop_time([bar.directions for bar in bars])
     row: list[tuple[PlayedBar, bool]] = []
     for bar, stop in zip(bars, stops, strict=True):
-        if row and (len(row) == BARS_A_LINE or _starts(bar) or row[-1][0].pickup):
+        if row and (len(row) == BARS_A_LINE or bar.section_bar == 1 or row[-1][0].pickup):
             yield _row(row, form, width)
             row = []
         row.append((bar, stop))
-    if row:
-        yield _row(row, form, width)
-
-
-def _starts(bar: PlayedBar) -> bool:
-    return bar.section_bar == 1
+    yield _row(row, form, width)
 
 
 def _row(bars: Sequence[tuple[PlayedBar, bool]], form: Form, width: int) -> str:
     first = bars[0][0]
-    name = _heading(first, form) if _starts(first) else ""
+    name = _heading(first, form) if first.section_bar == 1 else ""
     cells = " | ".join(f"{chords(bar):<{width}}" for bar, _ in bars)
     text = f"  {name:<10} {first.label:>9} | {cells} |"
     notes = [
@@ -85,15 +79,8 @@ def _row(bars: Sequence[tuple[PlayedBar, bool]], form: Form, width: int) -> str:
 
 def _heading(bar: PlayedBar, form: Form) -> str:
     feel = form.feel_of(form.section(bar.section))
-    others = [
-        said
-        for mine, usual, said in (
-            (bar.key, form.key, bar.key.pretty),
-            (bar.meter, form.meter, str(bar.meter)),
-            (feel, form.feel, feel),
-        )
-        if mine != usual
-    ]
+    usual = form.key.pretty, str(form.meter), form.feel
+    others = [said for said in (bar.key.pretty, str(bar.meter), feel) if said not in usual]
     return f"{bar.section} ({', '.join(others)})" if others else bar.section
 
 

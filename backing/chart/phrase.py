@@ -94,8 +94,3 @@ class Grammar:
             f"{quoted(word)} isn't a word for {self.what}.",
             f"{suggestion(word, words)}{self.choices}",
         )
-
-
-def plain(text: str) -> str:
-    """The text in lower case, with single spaces."""
-    return " ".join(text.lower().split())

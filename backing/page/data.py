@@ -11,7 +11,8 @@ from fractions import Fraction
 from typing import Any
 
 from backing import __version__
-from backing.chart.form import Form, PlayedBar
+from backing.chart.bar import PlayedBar
+from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval
 from backing.chart.printed import printed_degree, printed_symbol

@@ -35,7 +35,7 @@ class Tempo:
         if not match:
             raise RoutineError(
                 f"{quoted(value)} isn't a tempo.",
-                "Write beats a minute (132) or a part of the tune's tempo (80%).",
+                "Write beats a minute (132) or a percentage of the tune's tempo (80%).",
             )
         number, percent = Fraction(match[1]), bool(match[2])
         return cls(number, percent=True) if percent else cls(in_range(number))
