@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
@@ -34,12 +35,9 @@ def as_text(form: Form, ribbon: str = "") -> str:
     shown: dict[tuple[PlayedBar, ...], str] = {}
     for order in ORDERS:
         bars = form.played(order)
-        chorus = sum(1 for bar in bars if bar.role == "chorus" and not bar.pickup)
-        others = len(bars) - chorus
-        counted = f"{chorus} bar{'s' * (chorus != 1)}" + (f" and {others} more" if others else "")
-        head = f"{order_name(order)} ({counted})"
+        head = f"{order_name(order)} ({_counted(bars)})"
         if bars in shown:
-            lines.append(f"\n{head}: as the {shown[bars]}")
+            lines.append(f"\n{head}: same as the {shown[bars]}")
             continue
         shown[bars] = order_name(order)
         lines.append(f"\n{head}")
@@ -50,6 +48,14 @@ def as_text(form: Form, ribbon: str = "") -> str:
 def in_ascii(text: str) -> str:
     """Text for a terminal that has no more than ASCII: Bb for B♭, = and - for the two lines."""
     return text.replace("ø7", "ø").translate(_TO_ASCII)
+
+
+def _counted(bars: Sequence[PlayedBar]) -> str:
+    """How many bars a chorus has, and what stands around it: "32 bars, intro 4"."""
+    counts = Counter("pickup" if bar.pickup else bar.role for bar in bars)
+    chorus = counts.pop("chorus", 0)
+    others = (name if name == "pickup" else f"{name} {count}" for name, count in counts.items())
+    return ", ".join((f"{chorus} bar{'s' * (chorus != 1)}", *others))
 
 
 def _rows(bars: Sequence[PlayedBar], form: Form) -> Iterator[str]:
@@ -72,7 +78,7 @@ def _row(bars: Sequence[tuple[PlayedBar, bool]], form: Form, width: int) -> str:
     notes = [
         f"{bar.label}: {'; '.join(said)}"
         for bar, stop in bars
-        if (said := directions(bar.directions, stops=stop))
+        if (said := [*_pushes(bar), *directions(bar.directions, stops=stop)])
     ]
     return "\n".join([text, *(f"{'':24}{note}" for note in notes)])
 
@@ -85,22 +91,26 @@ def _heading(bar: PlayedBar, form: Form) -> str:
 
 
 def chords(bar: PlayedBar) -> str:
-    """The chords of a bar, with slashes for beats where they are not the usual ones.
-
-    A pushed chord is followed by ``<`` (a late one by ``>``) and by how many beats.
-    """
+    """The chords of a bar, with slashes for beats where they are not the usual ones."""
     words = []
     for change, end in zip(
         bar.changes, [c.onset for c in bar.changes[1:]] + [bar.length], strict=True
     ):
-        word = printed_symbol(change.chord).text
-        if change.early:
-            word += ("<" if change.early > 0 else ">") + f"{abs(change.early)}"
-        words.append((word, end - change.onset))
+        words.append((printed_symbol(change.chord).text, end - change.onset))
     even = len({length for _, length in words}) <= 1
     if even:
         return " ".join(word for word, _ in words)
     return " ".join(word + " /" * max(0, int(length) - 1) for word, length in words)
+
+
+def _pushes(bar: PlayedBar) -> list[str]:
+    """The chords that come before or after their beat, as a tune file says it: push 1."""
+    return [
+        f"{'push' if change.early > 0 else 'late'} {beat_word(change.onset)}"
+        + (" by a quarter" if abs(change.early) * bar.meter.beat_quarters == 1 else "")
+        for change in bar.changes
+        if change.early
+    ]
 
 
 def stop_time(bars: Sequence[Directions]) -> list[bool]:

@@ -79,8 +79,8 @@ class Climb:
         if low >= high:
             raise RoutineError(
                 f"The climb {self} does not go up.",
-                "Write the slower tempo first, such as 80-160:8; "
-                "alone it must be slower than the tune.",
+                "Write the slower tempo first, such as 80-160:8; one tempo alone must be slower "
+                "than the tune.",
             )
         if step <= 0 or (high - low) / step > MOST_STEPS:
             raise RoutineError(

@@ -52,7 +52,7 @@ def in_range(tempo: Fraction) -> Fraction:
     """``tempo`` in bpm; raises RoutineError outside SLOWEST to FASTEST."""
     if not SLOWEST <= tempo <= FASTEST:
         raise RoutineError(
-            f"A tempo of {float(tempo):g} cannot be played.",
-            f"Choose one from {SLOWEST} to {FASTEST} beats a minute.",
+            f"The band cannot play at {float(tempo):g} bpm.",
+            f"Choose a tempo from {SLOWEST} to {FASTEST}.",
         )
     return tempo
