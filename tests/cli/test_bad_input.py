@@ -241,7 +241,7 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--climb", "80-160:0.001"], ["200"]),
         (["--climb", "90-99 up-and-bak"], ["up-and-back", "slow-and-goal"]),
         (["--tempo", "90", "--climb", "80-100:10"], ["names its own tempos"]),
-        (["--bars", "1-4", "--choruses", "3"], ["Choruses", "this is a loop"]),
+        (["--bars", "1-4", "--choruses", "3"], ["A loop has no choruses."]),
         (["--key", "fourths", "--ending", "held"], ["A loop has no ending"]),
         (["--drill", "same"], ["is for a loop", "Choose its bars"]),
         (["--drill", "sam"], ['"sam" isn\'t a word for a drill', "lay out 8", "same"]),
