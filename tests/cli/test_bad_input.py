@@ -295,7 +295,7 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--line", "guide thirds"], ["not for guide tones"]),
         (["--click", "2and4"], ["2 and 4", "sparse"]),
         (["--comp", "banjo"], ["piano", "guitar"]),
-        (["--feel", "swnig"], ["Did you mean swing"]),
+        (["--feel", "swnig"], ['Did you mean "swing"']),
         (["--swing", "9"], ["1 (even) to 4"]),
         (["--format", "wave"], ['Did you mean "wav"', "24-bit"]),
         (["-o", "x.xyz"], [".xyz", ".flac"]),
@@ -323,7 +323,7 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
     ("words", "told"),
     [
         (["track"], "Name tune files"),
-        (["track", "four.tune", "--changes", "Dm7"], "not both"),
+        (["track", "four.tune", "--changes", "Dm7"], "one or the other"),
         (
             ["track", "--click", "four.tune"],
             "Write the tune first: backing track four.tune --click.",
