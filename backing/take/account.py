@@ -99,8 +99,8 @@ def account(course: Course, heard: Heard, offset: float, *, absolute: bool = Fal
 
     ``absolute``: the offset is known to the millisecond, so that late is late.
     """
-    placed = on_course(course, heard.notes, offset)
-    every = judged(course, placed, heard.doubts)
+    placed = on_course(course, heard, offset)
+    every = judged(course, placed, heard)
     mine = tuple(note for note in every if course.bars[note.placed.bar].yours)
     notes = [note.placed for note in mine]
     shaped = [note.in_shape for note in mine if note.in_shape is not None]
@@ -116,7 +116,7 @@ def account(course: Course, heard: Heard, offset: float, *, absolute: bool = Fal
         slips=tuple(_slips(course, mine)),
         crossings=tuple(crossings(course, [note.placed for note in every if note in mine])),
         timing=timing(course, notes, absolute=absolute),
-        phrases=phrases(course, notes, heard.doubts),
+        phrases=phrases(course, notes, heard),
         along=along_line(course, placed, heard.doubts, offset),
         answers=tuple(answers(course, placed)),
         tempos=tuple(tempos(course, mine)),

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor
+from math import floor, inf
+from statistics import median
 from typing import Literal
 
 from backing.take.course import Course, CourseBar
-from backing.take.heard import HeardNote
+from backing.take.heard import Heard, HeardNote
 
 Slot = Literal["on", "off", "other"]
 LAST_EIGHTH = 0.6
@@ -16,6 +17,9 @@ LAST_EIGHTH = 0.6
 eighth, and a little."""
 SURE = 0.6
 """How clearly a note must be heard to be judged."""
+GHOST_DB, LEAKED_DB = 12.0, 6.0
+"""dB below the middle note: one that is hardly touched isn't judged, nor one that may be the
+band's."""
 BETWEEN_CENTS = 38.0
 """A note this far from its pitch may as well be the next one."""
 
@@ -64,8 +68,12 @@ def counted(eighth: int, bar: CourseBar) -> str:
     return f"{floor(inside + 1e-6) + 1}{'&' if inside % 1 > 0.25 else ''}"
 
 
-def on_course(course: Course, notes: Sequence[HeardNote], offset: float) -> tuple[PlacedNote, ...]:
+def on_course(course: Course, heard: Heard, offset: float) -> tuple[PlacedNote, ...]:
     """The notes that lie on the course, which the recording meets at ``offset`` seconds."""
+    notes = heard.notes
+    usual = median([note.level for note in notes]) if notes else 0.0
+    ghost = GHOST_DB if heard.clean else LEAKED_DB
+    quietest = -inf if heard.exact else usual - ghost
     beats = course.beats_at([note.onset + offset for note in notes])
     ends = course.beats_at([note.end + offset for note in notes])
     crowd = _crowd([float(beat) for beat in beats], course)
@@ -73,7 +81,7 @@ def on_course(course: Course, notes: Sequence[HeardNote], offset: float) -> tupl
     for note, beat, end in zip(notes, map(float, beats), map(float, ends), strict=True):
         if not course.bars[0].start - 0.3 <= beat < course.bars[-1].end:
             continue
-        placed.append(_placed(course, note, beat, end, crowd))
+        placed.append(_placed(course, note, (beat, end), crowd, quietest))
     return tuple(placed)
 
 
@@ -97,8 +105,13 @@ def _eighth(beat: float, bar: CourseBar) -> int:
 
 
 def _placed(
-    course: Course, note: HeardNote, beat: float, end: float, crowd: dict[int, int]
+    course: Course,
+    note: HeardNote,
+    sounds: tuple[float, float],
+    crowd: dict[int, int],
+    quietest: float,
 ) -> PlacedNote:
+    beat, end = sounds
     bar = course.bars[course.bar_at(beat)]
     eighth = _eighth(beat, bar)
     at = course.bar_at(eighth / 2)
@@ -119,7 +132,7 @@ def _placed(
         chord,
         early,
         None if slot == "other" else late,
-        note.sure >= SURE and abs(note.cents) < BETWEEN_CENTS,
+        note.sure >= SURE and abs(note.cents) < BETWEEN_CENTS and note.level >= quietest,
     )
 
 

@@ -28,7 +28,8 @@ class Heard:
     ``seconds``: how long the recording is. ``tuning_cents``: how far the instrument is from A 440.
     ``doubts``: moments in seconds at which there may be an onset that is no note here. ``voiced``:
     the part of the sounding time that has a clear pitch (1 for MIDI). ``exact``: MIDI, whose onsets
-    are those of the keys. ``refusal``: why it can't be judged, "" where it can; ``remarks``: what
+    are those of the keys. ``clean``: it is so quiet between notes that a soft one would be heard.
+    ``refusal``: why it can't be judged, "" where it can; ``remarks``: what
     the player should know about the recording.
     """
 
@@ -38,6 +39,7 @@ class Heard:
     doubts: tuple[float, ...] = ()
     voiced: float = 1.0
     exact: bool = False
+    clean: bool = True
     refusal: str = ""
     remarks: tuple[str, ...] = ()
 

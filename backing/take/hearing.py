@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ from backing.take.features import (
     frames,
     joined,
 )
-from backing.take.heard import Heard
+from backing.take.heard import Heard, HeardNote
 from backing.take.listening import VOICED, listen
 from backing.take.midi_take import MIDI, read_midi
 from backing.take.recording import pieces
@@ -30,6 +31,8 @@ ALONE = 0.82
 """The part of the strength in the harmonics of one pitch, below which several sound at once."""
 LEAKS = 0.9
 FEW_VOICED = 0.35
+CLEAN_DB = 35.0
+"""From the loud moments down to the quiet ones, where a soft note would be heard between."""
 
 
 def hear(path: Path) -> Heard:
@@ -56,6 +59,7 @@ def hear(path: Path) -> Heard:
         heard.tuning_cents,
         heard.doubts,
         heard.voiced,
+        clean=_clean(found, heard.notes),
         refusal=_refusal(found, heard.voiced, alone),
         remarks=_remarks(heard.tuning_cents, alone),
     )
@@ -111,6 +115,15 @@ def one_at_a_time(found: Frames) -> float:
             mine += np.where(inside, power[rows, bins], 0.0)
             taken[rows, bins] = True
     return float(np.median(mine / total))
+
+
+def _clean(found: Frames, notes: Sequence[HeardNote]) -> bool:
+    """Whether the quietest moments between the notes lie far below the loud ones."""
+    if len(notes) < 2:
+        return False
+    first, last = (int(notes[at].onset * RATE / HOP) for at in (0, -1))
+    quiet, loud = np.percentile(found.loudness[first : last + 1], (3, 75))
+    return bool(loud - quiet >= CLEAN_DB)
 
 
 def _refusal(found: Frames, voiced: float, alone: float) -> str:

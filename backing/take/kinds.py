@@ -9,11 +9,14 @@ from enum import StrEnum
 from backing.chart.pitch import PitchName
 from backing.take.course import Course, CourseChord
 from backing.take.grid import PlacedNote
+from backing.take.heard import Heard
 
 STEP = 2
 """Half steps: a step is one or two of them."""
 LONGEST_CHAIN = 3
 """Notes in a row outside the chord that may lead to one note inside."""
+HELD = 0.9
+"""Beats from which a note is meant, whatever comes after it."""
 SOON = 2.0
 """Beats within which a note has to resolve."""
 
@@ -53,17 +56,15 @@ class JudgedNote:
     in_shape: bool | None = None
 
 
-def judged(
-    course: Course, notes: Sequence[PlacedNote], doubts: Sequence[float] = ()
-) -> tuple[JudgedNote, ...]:
-    """Notes in order of time, each with its kind; ``doubts``: seconds at which notes may have been
-    missed, as in the recording: no note is called unresolved on whose resolution a doubt falls."""
-    return tuple(_judge(course, notes, at, doubts) for at in range(len(notes)))
+def judged(course: Course, notes: Sequence[PlacedNote], heard: Heard) -> tuple[JudgedNote, ...]:
+    """Notes in order of time, each with its kind.
+
+    None is called unresolved whose resolution may have been missed.
+    """
+    return tuple(_judge(course, notes, at, heard) for at in range(len(notes)))
 
 
-def _judge(
-    course: Course, notes: Sequence[PlacedNote], at: int, doubts: Sequence[float]
-) -> JudgedNote:
+def _judge(course: Course, notes: Sequence[PlacedNote], at: int, heard: Heard) -> JudgedNote:
     note = notes[at]
     if note.chord is None:
         return JudgedNote(note, Kind.UNCLEAR)
@@ -77,7 +78,7 @@ def _judge(
     if end is not None:
         return JudgedNote(note, _leading(notes, at, end), end, shape)
     over = at + 1 == len(notes)  # where it leads isn't in the recording
-    if over or not note.clear or _doubtful(notes, at, doubts):
+    if over or not note.clear or _doubtful(note, notes[at + 1], heard):
         return JudgedNote(note, Kind.UNCLEAR, None, shape)
     return JudgedNote(note, Kind.UNRESOLVED, None, shape)
 
@@ -131,13 +132,16 @@ def _leading(notes: Sequence[PlacedNote], at: int, end: int) -> Kind:
     return Kind.APPROACH
 
 
-def _doubtful(notes: Sequence[PlacedNote], at: int, doubts: Sequence[float]) -> bool:
-    """Whether a note may have been missed between this one and the next, or this one misheard."""
-    here = notes[at].note
-    until = notes[at + 1].note.onset
-    if not notes[at + 1].clear:
-        return True
-    return any(here.onset - 0.02 <= doubt <= min(until, here.end + 1) for doubt in doubts)
+def _doubtful(note: PlacedNote, following: PlacedNote, heard: Heard) -> bool:
+    """Whether a note may have been missed between this one and the next, or this one misheard.
+
+    In a recording a short note before a gap may lead to one that was too soft to be heard.
+    """
+    if heard.exact:
+        return False
+    gap = following.eighth - note.eighth > 1 and note.end - note.beat < HELD
+    first, last = note.note.onset - 0.02, min(following.note.onset, note.note.end + 1)
+    return gap or not following.clear or any(first <= doubt <= last for doubt in heard.doubts)
 
 
 def _in_shape(chord: CourseChord, pitch: int) -> bool | None:

@@ -127,13 +127,13 @@ def _figure(
     way = " ".join(f"{x:.1f},{y:.1f}" for x, y, _ in points)
     yield f'<polyline points="{way}" fill="none" stroke="{QUIET}" stroke-width="1.2"/>'
     for x, y, value in points:
-        told = f"<title>{value:g}</title>"
+        told = f"<title>{value:.0f}</title>"
         yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{INK}">{told}</circle>'
     for edge, day in ((LEFT + 8, days[0]), (LEFT + WIDTH - 60, days[-1])):
         yield f'<text x="{edge:g}" y="{base + 13:g}" font-size="9.5" fill="{QUIET}">{day}</text>'
     yield (
         f'<text x="{LEFT - 6:g}" y="{base - HEIGHT + 18:g}" font-size="9.5" fill="{QUIET}" '
-        f'text-anchor="end">{high:g}</text>'
+        f'text-anchor="end">{high:.0f}</text>'
     )
 
 

@@ -9,11 +9,14 @@ from statistics import median
 
 from backing.take.course import Course
 from backing.take.grid import PlacedNote
+from backing.take.heard import Heard
 
 REST = 1.0
 """Beats of silence that end a phrase."""
 LONG_RUN = 8
 """The eighths of a run whose end is told of."""
+LEFT_OUT = 0.88
+"""Beats between two notes with an eighth left out: a beat, less what they may be late and early."""
 IN_RUNS, FEWEST_IN_RUNS = 0.9, 32
 """The part of a take's notes in such runs, and how many notes, by which it is an exercise in
 unbroken eighths."""
@@ -55,7 +58,7 @@ class Phrases:
     unbroken: bool = False
 
 
-def phrases(course: Course, notes: Sequence[PlacedNote], doubts: Sequence[float] = ()) -> Phrases:
+def phrases(course: Course, notes: Sequence[PlacedNote], heard: Heard) -> Phrases:
     """The phrases of the notes in the player's bars."""
     if not notes:
         return Phrases(0, 0.0, 1.0, 0, None, ())
@@ -68,7 +71,7 @@ def phrases(course: Course, notes: Sequence[PlacedNote], doubts: Sequence[float]
         _space(course, notes),
         _echoes(parts),
         max(runs, key=lambda run: run.notes),
-        tuple(_breaks(course, notes, runs, doubts)),
+        tuple(_breaks(course, notes, runs, heard)),
         len(notes) >= FEWEST_IN_RUNS and running >= IN_RUNS * len(notes),
     )
 
@@ -117,23 +120,36 @@ def _alike(one: Sequence[PlacedNote], other: Sequence[PlacedNote]) -> bool:
 def _runs(notes: Sequence[PlacedNote]) -> Iterator[Run]:
     first = 0
     for at in range(1, len(notes) + 1):
-        if at == len(notes) or notes[at].eighth - notes[at - 1].eighth > 1:
+        if at == len(notes) or _apart(notes[at - 1], notes[at]):
             yield Run(at - first, first, at - 1)
             first = at
 
 
+def _apart(note: PlacedNote, following: PlacedNote) -> bool:
+    """Whether an eighth is left out between two notes, wherever in their eighths they stand."""
+    return following.eighth - note.eighth > 1 and following.beat - note.beat >= LEFT_OUT
+
+
 def _breaks(
-    course: Course, notes: Sequence[PlacedNote], runs: Sequence[Run], doubts: Sequence[float]
+    course: Course, notes: Sequence[PlacedNote], runs: Sequence[Run], heard: Heard
 ) -> Iterator[Break]:
-    """Where runs of eight notes and more stop before the take does: not where the player's turn
+    """Where runs of LONG_RUN notes and more stop before the take does: not where the player's turn
     ends, nor where a note may have been missed."""
-    for run in runs:
-        last = notes[run.last]
+    for run in runs[:-1]:
+        last, following = notes[run.last], notes[run.last + 1]
         missing = last.eighth + 1
         at = course.bar_at(missing / 2)
         over = missing / 2 >= course.bars[-1].end
-        if run.notes < LONG_RUN or run.last == len(notes) - 1 or over or not course.bars[at].yours:
+        if run.notes < LONG_RUN or over or not course.bars[at].yours:
             continue
-        following = notes[run.last + 1].note.onset
-        if not any(last.note.onset + 0.02 < doubt < following - 0.02 for doubt in doubts):
+        if heard.exact or _silent(last, following, heard):
             yield Break(at, missing)
+
+
+def _silent(last: PlacedNote, following: PlacedNote, heard: Heard) -> bool:
+    """Whether a stop between two notes was heard as one: of one eighth the silence, too."""
+    first, until = last.note.onset + 0.02, following.note.onset - 0.02
+    if any(first < doubt < until for doubt in heard.doubts):
+        return False
+    let_go = last.end < (last.eighth + 1) / 2 + 0.2
+    return (let_go and heard.clean) or following.eighth - last.eighth > 2

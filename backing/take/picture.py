@@ -116,7 +116,7 @@ def _row(
                 f'height="{row.bottom - top:g}" fill="#ffffff" fill-opacity="0.75"/>'
             )
     yield _upright(row.x(row.end), row)
-    yield _text(row.x(row.start), top - 18, bars[0].where, 9.5)
+    yield _text(row.x(row.start), top - 21, bars[0].where, 9.5)
     if told.along is not None:
         for left in told.along.departures:
             if left.played is None and row.start <= left.eighth / 2 < row.end:

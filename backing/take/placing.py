@@ -22,6 +22,8 @@ TONE, TENSION, OTHER = 0.50, -0.15, -0.75
 """The log of how much likelier than a random pitch a note is on a chord tone, a tension, or
 neither, halfway between master soloists (half of their notes are chord tones, a third would be
 chance; Weimar Jazz Database) and an exercise."""
+BY_CHANCE = (4 / 12, 3 / 12, 5 / 12)
+"""Chord tones, tensions and others among pitches at random."""
 ON_LINE, OFF_LINE = 2.0, -0.3
 """The same for a note that is at its moment in the line of the track, and for one that isn't."""
 OUTSIDE = -1.0
@@ -82,9 +84,11 @@ def place(
 
     A take of fewer than FEWEST notes is placed as well as can be, and is not sure.
     """
-    prices = make_prices(course, notes)
     onsets = np.array([note.onset for note in notes])
     classes = np.array([note.pitch % 12 for note in notes])
+    prices = make_prices(course, notes)
+    first = prices.first + STEP * int(np.argmax(_Correlation(prices, onsets).score(classes)))
+    prices = make_prices(course, notes, _weights(course, notes, first - float(onsets[0])))
     correlation = _Correlation(prices, onsets)
     score = correlation.score(classes)
     offsets = prices.first + STEP * np.arange(len(score)) - onsets[0]
@@ -140,8 +144,35 @@ def _gathered(beats: Floats, template: NDArray[np.complex128]) -> float:
     return float(np.fft.irfft(template * np.conj(np.fft.rfft(counts)), AROUND_BEAT).max())
 
 
-def make_prices(course: Course, notes: Sequence[HeardNote]) -> Prices:
-    """The prices along the track, with room on both sides for a take that hangs over."""
+def _weights(
+    course: Course, notes: Sequence[HeardNote], offset: float
+) -> tuple[float, float, float]:
+    """TONE, TENSION and OTHER as this player has them at the likeliest place: an exercise in chord
+    tones tells more than a solo."""
+    counts = np.ones(3)
+    for note in notes:
+        at = course.chord_at(float(course.beats_at(note.onset + offset)) + 0.1)
+        if at is not None:
+            chord, tone = course.chords[at], note.pitch % 12
+            counts[0 if tone in chord.tones else 1 if tone in chord.tensions else 2] += 1
+    tone, tension, other = np.log(counts / counts.sum() / np.array(BY_CHANCE))
+    return (
+        float(np.clip(tone, 0.4, 1.0)),
+        float(np.clip(tension, -1.5, 0.1)),
+        float(np.clip(other, -2.2, -0.6)),
+    )
+
+
+def make_prices(
+    course: Course,
+    notes: Sequence[HeardNote],
+    weights: tuple[float, float, float] = (TONE, TENSION, OTHER),
+) -> Prices:
+    """The prices along the track, with room on both sides for a take that hangs over.
+
+    ``weights``: as TONE, TENSION, OTHER.
+    """
+    tone, tension, other = weights
     room = max(4.0, notes[-1].onset - notes[0].onset if notes else 0.0)
     first = -room
     count = int((course.seconds + 2 * room) / STEP) + 1
@@ -149,9 +180,9 @@ def make_prices(course: Course, notes: Sequence[HeardNote]) -> Prices:
     beats = course.beats_at(times)
     harmony = np.full((count, 12), OUTSIDE)
     for at, chord in enumerate(course.chords):
-        row = np.full(12, OTHER)
-        row[list(chord.tensions)] = TENSION
-        row[list(chord.tones)] = TONE
+        row = np.full(12, other)
+        row[list(chord.tensions)] = tension
+        row[list(chord.tones)] = tone
         low, high = np.searchsorted(beats, (chord.start, chord.end))
         harmony[low:high] = row
         if at:  # the last eighth before may belong to it already

@@ -230,7 +230,7 @@ def as_html(course: Course, place: Placement, told: Account, advice: Advice) -> 
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width">'
         f"<title>{escape(course.title)}: a take</title><style>{_CSS}</style></head><body>"
-        f"<h1>{escape(course.title)}</h1><p>{escape(where(course, place, told))}</p>"
+        f"<h1>{escape(course.title)}</h1>"
         f"<ol>{sentences}</ol><figure>{drawn}</figure><table>{rows}</table>{outside}</body></html>"
     )
 

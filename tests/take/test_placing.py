@@ -43,7 +43,7 @@ def test_a_take_is_found_wherever_it_starts(first: str, line: str) -> None:
     found = place(course, notes)
     assert found.offset == pytest.approx(offset, abs=0.04)
     assert found.sure >= SURE
-    assert on_course(course, notes, found.offset)[0].bar == course.bar_at(
+    assert on_course(course, Heard(tuple(notes), 90), found.offset)[0].bar == course.bar_at(
         float(course.beats_at(notes[0].onset + offset + 0.05))
     )
 
