@@ -128,6 +128,13 @@ def _ordered(words: Words, what: str) -> tuple[Form, Order]:
 
     if not path.exists():
         raise UserError(f"There is no file {path}.", "Name the tune, or the track you played over.")
+    for option in words.command.groups[1].options:
+        if option.name not in words or option.name == "quiet":
+            continue
+        raise UserError(
+            f"The track says what it plays, so {option.spelled} would change nothing.",
+            "Leave it out, or name the tune.",
+        )
     recipe = recipe_of(path)
     if not recipe:
         raise UserError(

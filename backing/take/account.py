@@ -114,7 +114,7 @@ def account(course: Course, heard: Heard, offset: float, *, absolute: bool = Fal
         in_shape=sum(shaped) / len(shaped) if shaped else None,
         outside=tuple(_outside(course, every)),
         slips=tuple(_slips(course, mine)),
-        crossings=tuple(crossings(course, [note.placed for note in every if note in mine])),
+        crossings=tuple(crossings(course, notes)),
         timing=timing(course, notes, absolute=absolute),
         phrases=phrases(course, notes, heard),
         along=along_line(course, placed, heard.doubts, offset),

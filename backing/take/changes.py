@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -36,6 +37,7 @@ def crossings(course: Course, notes: Sequence[PlacedNote]) -> Iterator[Crossing]
     """The changes between the first and the last note, in the player's bars."""
     if not notes:
         return
+    beats = [note.beat for note in notes]
     for old, new in pairwise(range(len(course.chords))):
         before, after = course.chords[old], course.chords[new]
         at = course.bar_at(after.start + 0.05)
@@ -44,7 +46,9 @@ def crossings(course: Course, notes: Sequence[PlacedNote]) -> Iterator[Crossing]
             continue
         if before.root == after.root and set(before.tones) == set(after.tones):
             continue
-        yield _crossing(course, notes, old, new, at)
+        low = bisect_left(beats, after.start - LONGEST - 1)
+        high = bisect_left(beats, after.start + AFTER + 1)
+        yield _crossing(course, notes[low:high], old, new, at)
 
 
 def _crossing(course: Course, notes: Sequence[PlacedNote], old: int, new: int, at: int) -> Crossing:

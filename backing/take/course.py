@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -99,7 +101,7 @@ class LineTone:
     pitch: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Course:
     """The track as a take is held against it.
 
@@ -124,23 +126,30 @@ class Course:
 
     def beats_at(self, seconds: ArrayLike) -> Floats:
         """The played beats at times in seconds; the tempo goes on before and after the track."""
-        return self._through(np.asarray(seconds, float), *self._corners()[::-1])
+        return self._through(np.asarray(seconds, float), *self._corners[::-1])
 
     def seconds_at(self, beats: ArrayLike) -> Floats:
         """The times in seconds of played beats."""
-        return self._through(np.asarray(beats, float), *self._corners())
+        return self._through(np.asarray(beats, float), *self._corners)
 
     def bar_at(self, beat: float) -> int:
         """The index of the bar that a beat lies in (the first before the start, the last after)."""
-        starts = [bar.start for bar in self.bars]
-        return max(0, int(np.searchsorted(starts, beat + 1e-9, side="right")) - 1)
+        return max(0, bisect_right(self._bar_starts, beat + 1e-9) - 1)
 
     def chord_at(self, beat: float) -> int | None:
         """The index of the chord that sounds at a beat; None where there is none."""
-        starts = [chord.start for chord in self.chords]
-        at = int(np.searchsorted(starts, beat + 1e-9, side="right")) - 1
+        at = bisect_right(self._chord_starts, beat + 1e-9) - 1
         return at if at >= 0 and beat < self.chords[at].end else None
 
+    @cached_property
+    def _bar_starts(self) -> list[float]:
+        return [bar.start for bar in self.bars]
+
+    @cached_property
+    def _chord_starts(self) -> list[float]:
+        return [chord.start for chord in self.chords]
+
+    @cached_property
     def _corners(self) -> tuple[Floats, Floats]:
         beats = [*(bar.start for bar in self.bars), self.bars[-1].end]
         return np.array(beats), np.array([*(bar.seconds for bar in self.bars), self.seconds])

@@ -36,6 +36,9 @@ LEGEND = (
 def picture(course: Course, told: Account, heading: str) -> str:
     """The take as SVG, ``heading`` above it."""
     rows = list(_rows(course, told))
+    notes: dict[float, list[JudgedNote]] = {}
+    for note in told.notes:
+        notes.setdefault(course.bars[note.placed.bar].start, []).append(note)
     low, high = _range(told)
     height = (high - low + 1) * HALF_STEP
     step = TOP + height + GAP
@@ -46,7 +49,14 @@ def picture(course: Course, told: Account, heading: str) -> str:
     ]
     parts += _legend(LEFT, 62)
     for at, row in enumerate(rows):
-        parts += _row(course, told, row, HEAD + at * step + TOP, (low, high))
+        mine = [note for bar in row for note in notes.get(bar.start, ())]
+        parts += _row(
+            course,
+            told,
+            row,
+            mine,
+            _Row(row[0].start, row[-1].end, low, high, HEAD + at * step + TOP),
+        )
     total = HEAD + len(rows) * step
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {total:g}" '
@@ -101,9 +111,13 @@ class _Row:
 
 
 def _row(
-    course: Course, told: Account, bars: Sequence[CourseBar], top: float, pitches: tuple[int, int]
+    course: Course,
+    told: Account,
+    bars: Sequence[CourseBar],
+    notes: Sequence[JudgedNote],
+    row: _Row,
 ) -> Iterator[str]:
-    row = _Row(bars[0].start, bars[-1].end, *pitches, top)
+    top = row.top
     for chord in course.chords:
         if chord.start < row.end and chord.end > row.start:
             yield from _lanes(chord, row)
@@ -122,9 +136,8 @@ def _row(
             if left.played is None and row.start <= left.eighth / 2 < row.end:
                 yield _missing(row.x(left.eighth / 2), row.y(left.wanted))
     names = {(note.bar, note.beat): note.name for note in told.unresolved}
-    for note in told.notes:
-        if course.bars[note.placed.bar] in bars:
-            yield from _note(note, row, names.get((note.placed.bar, note.placed.counted(course))))
+    for note in notes:
+        yield from _note(note, row, names.get((note.placed.bar, note.placed.counted(course))))
 
 
 def _lanes(chord: CourseChord, row: _Row) -> Iterator[str]:

@@ -150,8 +150,9 @@ def _weights(
     """TONE, TENSION and OTHER as this player has them at the likeliest place: an exercise in chord
     tones tells more than a solo."""
     counts = np.ones(3)
-    for note in notes:
-        at = course.chord_at(float(course.beats_at(note.onset + offset)) + 0.1)
+    beats = course.beats_at([note.onset + offset for note in notes])
+    for note, beat in zip(notes, map(float, beats), strict=True):
+        at = course.chord_at(beat + 0.1)
         if at is not None:
             chord, tone = course.chords[at], note.pitch % 12
             counts[0 if tone in chord.tones else 1 if tone in chord.tensions else 2] += 1
@@ -314,8 +315,7 @@ def lateness(course: Course, seconds: Iterable[float]) -> list[float | None]:
     None where it is as near to neither.
     """
     found: list[float | None] = []
-    for time in np.atleast_1d(np.asarray(seconds, float)):
-        beat = float(course.beats_at(time))
+    for beat in map(float, course.beats_at(np.asarray(list(seconds), float))):
         bar = course.bars[course.bar_at(beat)]
         inside = beat - bar.start
         places = (np.floor(inside), np.floor(inside) + bar.swing / (bar.swing + 1), np.ceil(inside))

@@ -175,6 +175,7 @@ def test_another_key_is_said_and_not_judged(recordings: Path, take: Take) -> Non
         (("--log", "none.jsonl"), "Say where the plot of the log goes."),
         (("--log", "none.jsonl", "-o", "a.svg"), "There is no file none.jsonl."),
         (("take.wav", "take.mid"), "doesn't say which tune it plays"),
+        (("take.wav", "take.mid", "--bars", "A"), "so --bars would change nothing"),
     ],
 )
 def test_a_mistake_is_one_sentence(
