@@ -30,6 +30,7 @@ TUNED = 0.3
 ALONE = 0.82
 """The part of the strength in the harmonics of one pitch, below which several sound at once."""
 LEAKS = 0.9
+MOST_FRAMES = 5000
 FEW_VOICED = 0.35
 CLEAN_DB = 35.0
 """From the loud moments down to the quiet ones, where a soft note would be heard between."""
@@ -96,7 +97,7 @@ def one_at_a_time(found: Frames) -> float:
     """The part of the strength that lies in the harmonics of the pitch heard, the middle frame."""
     ratio = HOP // FINE_HOP
     at = np.flatnonzero((found.confidence >= VOICED) & (found.pitch > 45))
-    at = at[at * ratio < len(found.power)]
+    at = at[at * ratio < len(found.power)][:: len(at) // MOST_FRAMES + 1]
     if len(at) < 8:
         return 1.0
     power = 10 ** (found.power[at * ratio].astype(float) / 10)
