@@ -25,14 +25,13 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from backing.cli.job import Job, make, packed
+from backing.cli.job import Job, check_inputs, make, packed
 from backing.cli.status import DONE, OURS, USERS, in_words
 from backing.errors import MissingProgram, UserError
-from backing.saving import output_error, write_file
+from backing.saving import HIDDEN, check_writable, output_error, owner, temporary_path, write_file
 
 PATIENCE_SECONDS = 10
 """How long a cluster may take to answer."""
-STAGING = ".backing-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +53,25 @@ def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcom
     ``cluster``: the address of a Dask scheduler. Raises UserError for a cluster that is not there,
     FeelError for a feel file that cannot be sent along.
     """
-    jobs = [packed(job) for job in jobs]
-    if cluster is not None:
-        return _from_cluster(jobs, cluster)
-    return _from_this_machine(jobs)
+    possible = []
+    for job in jobs:
+        try:
+            check_writable(job.target)
+            check_inputs(job, job.target)
+        except UserError as error:
+            yield _refused(job, error)
+        else:
+            possible.append(packed(job))
+    if possible and cluster is not None:
+        yield from _from_cluster(possible, cluster)
+    elif possible:
+        yield from _from_this_machine(possible)
+
+
+def _refused(job: Job, error: UserError) -> Outcome:
+    """What is said of a track that cannot be made by a mistake of the user's."""
+    which = "" if error.placed or job.target.name in str(error) else f"{job.target.name}: "
+    return Outcome(USERS, in_words(error).replace("backing: ", f"backing: {which}", 1))
 
 
 def _from_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
@@ -102,7 +116,7 @@ def _result(future: Future[Outcome], job: Job, *, here: bool) -> Outcome:
     try:
         return _placed(future.result(), job)
     except UserError as error:
-        return Outcome(USERS, f"backing: {job.target.name}: {error}")
+        return _refused(job, error)
     except Exception as error:
         where = "this machine ended its process" if here else "the cluster could not make it"
         advice = "It may have run out of memory: ask for less at once."
@@ -119,10 +133,28 @@ def _placed(outcome: Outcome, job: Job) -> Outcome:
     if not all(_is_of(name, job) for name in names):
         raise ValueError(f"files of other names: {names}")
     for path in outcome.paths:
-        path.replace((folder / path.name).resolve())
+        _move(path, folder / path.name)
     for name, data in outcome.contents:
         write_file(folder / name, data)
     return replace(outcome, contents=())
+
+
+def _move(made: Path, place: Path) -> None:
+    """Put a finished file in its place, through links. Raises OutputError."""
+    check_writable(place)
+    target = place.resolve()
+    try:
+        if made.stat().st_dev != target.parent.stat().st_dev:  # a link leads to another disk
+            part = temporary_path(target)
+            try:
+                shutil.copyfile(made, part)
+                part.replace(target)
+            finally:
+                part.unlink(missing_ok=True)
+        else:
+            made.replace(target)
+    except OSError as error:
+        raise output_error(error, place) from error
 
 
 def _is_of(name: str, job: Job) -> bool:
@@ -156,8 +188,7 @@ def _attempt(job: Job, staging: Path) -> Outcome:
         made = make(replace(job, target=staging / job.target.name))
         words, paths = made.summary, made.paths
     except UserError as error:
-        which = "" if error.placed or job.target.name in str(error) else f"{job.target.name}: "
-        status, words = USERS, in_words(error).replace("backing: ", f"backing: {which}", 1)
+        status, words = USERS, _refused(job, error).words
     except Exception as error:  # one track of many: the others go on
         fault = f"{type(error).__name__}: {error}"
         words = f"backing: {job.target.name}: {fault} This is a fault of ours; please report it."
@@ -207,7 +238,9 @@ def _processors() -> int:
 def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
     place = folder.resolve()  # the same wherever a process stands
     try:
-        return tempfile.TemporaryDirectory(prefix=STAGING, dir=place, ignore_cleanup_errors=True)
+        return tempfile.TemporaryDirectory(
+            prefix=f"{HIDDEN}{owner()}-", dir=place, ignore_cleanup_errors=True
+        )
     except OSError as error:
         raise output_error(error, folder / "track") from error
 

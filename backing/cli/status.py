@@ -7,6 +7,7 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 
+from backing.chart.text.source import readable
 from backing.errors import OutputError, TuneError, UserError
 
 MOST_SHOWN = 20
@@ -26,6 +27,7 @@ def open_streams() -> None:
 def show(text: str) -> None:
     """Print a result on stdout, with ? for signs it does not have; raises OutputError."""
     encoding = sys.stdout.encoding or "utf-8"
+    text = readable(text)
     try:
         print(text.encode(encoding, "replace").decode(encoding), flush=True)
     except BrokenPipeError:
@@ -41,7 +43,7 @@ def show(text: str) -> None:
 def tell(text: str) -> None:
     """Say something to the user, on stderr; what nobody takes is no reason to fail."""
     encoding = sys.stderr.encoding or "utf-8"
-    plain = text.encode(encoding, "backslashreplace").decode(encoding)
+    plain = readable(text).encode(encoding, "backslashreplace").decode(encoding)
     try:
         print(plain, file=sys.stderr, flush=True)
     except OSError:

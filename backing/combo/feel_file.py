@@ -24,11 +24,14 @@ from backing.chart.text.header import METERS
 from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
 from backing.combo.feel import ride_ratio
 from backing.errors import FeelError, Problem, Span, quoted
+from backing.reading import FEEL_BYTES, FEEL_DEPTH, FEELS_ALIKE, depth, guarded, read_bytes
 
 FEELS = Path(__file__).with_name("feels")
 """The folder of the feels that come with the package."""
 READERS = ("bass", "comp", "drums")
 """The players who have a table in a feel file."""
+LARGEST = 100_000
+"""No number of a feel is larger; nothing (NaN) and infinity are not either."""
 LATE = ("bass", "comp", "ride", "hat", "hihat_foot", "kick", "snare", "crash", "toms")
 """Who and what can be late."""
 
@@ -137,7 +140,7 @@ class Table:
         if (
             not isinstance(value, list | tuple)
             or len(value) != 2
-            or not all(isinstance(v, int | float) for v in value)
+            or not all(isinstance(v, int | float) and abs(v) <= LARGEST for v in value)
             or value[0] > value[1]
         ):
             raise self.error(key, f"is {quoted(value)}.", "Write two numbers, like [100, 220].")
@@ -175,6 +178,8 @@ class Table:
         A feel file is looked for in the folder of the one that names it.
         """
         name = self.text(key, "")
+        if not name.isprintable():
+            raise self.error(key, f"is {quoted(name)}.", "Write the name of a feel or a file.")
         place = feel_path(name, str(Path(self.file).parent))
         if name and not is_feel_file(name) and name not in feel_names():
             raise self.error(key, f"is {quoted(name)}.", _known_feels(name))
@@ -297,12 +302,10 @@ def _text(path: str) -> str:
     if text is not None:
         return text
     try:
-        return Path(path).read_text("utf-8-sig")
+        data = read_bytes(Path(path), FEEL_BYTES, "a feel file", FeelError)
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise FeelError(f"{path} is not text.", "Name a feel file.") from None
-    except OSError as error:
-        said = error.strerror or str(error)
-        raise FeelError(f"{path} cannot be read ({said}).", "Name a feel file.") from None
 
 
 def parse_feel(source: str, file: str) -> Feel:
@@ -311,13 +314,37 @@ def parse_feel(source: str, file: str) -> Feel:
 
 
 def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
+    with guarded(f"{file} cannot be read as a feel", "Name a feel file.", FeelError):
+        return _read(_values(source, file), source, file, (*through, os.path.realpath(file)))
+
+
+def _values(source: str, file: str) -> dict[str, Any]:
+    """What a feel file holds. Raises FeelError for what is no TOML, and for what lies too deep."""
+    values: dict[str, Any] | None
     try:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
-        raise FeelError(f"{file}: {error}.", "Correct the TOML there.") from None
+        raise _misplaced(str(error), source, file) from None
+    except ValueError:  # Python refuses to read so many digits
+        raise FeelError(f"{file} has a number that is too long.", "Shorten it.") from None
     except RecursionError:
-        raise FeelError(f"{file} has lists nested too deeply.", "Name a feel file.") from None
-    here = (*through, os.path.realpath(file))
+        values = None
+    if values is None or depth(values, FEEL_DEPTH) > FEEL_DEPTH:
+        raise FeelError(f"{file} has tables nested too deeply.", "Name a feel file.")
+    return values
+
+
+def _misplaced(said: str, source: str, file: str) -> FeelError:
+    """The FeelError for what tomllib says, with its place where it names one."""
+    found = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", said)
+    cause, cure = f"{found[1] if found else said}.", "Correct the TOML there."
+    lines = source.split("\n")
+    line, column = (int(found[2]), int(found[3])) if found and found[2] else (len(lines), 1)
+    problem = Problem(file, Span(line, column), lines[line - 1], cause, cure)
+    return FeelError(f"{file}:{line}: {cause}", cure, problem)
+
+
+def _read(values: dict[str, Any], source: str, file: str, here: tuple[str, ...]) -> Feel:
     mine = Table(values, "", source, file)
     base = _other(mine, here)
     root = _like(mine, base)
@@ -348,6 +375,9 @@ def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
     place = table.feel()
     if not is_feel_file(place):
         return load_feel(place) if place else None
+    if len(through) > FEELS_ALIKE:
+        cause = f"leads through more than {FEELS_ALIKE} feels."
+        raise table.error("like", cause, "Write the last of them out.")
     if os.path.realpath(place) in through:
         cause = f"is {quoted(table.values['like'])}, which leads back to this file."
         raise table.error("like", cause, "Name another feel.")

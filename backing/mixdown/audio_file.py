@@ -84,7 +84,7 @@ class AudioFile:
         self._tags = tags or Tags()
         # through links, so that a link keeps pointing at the file
         self._target = path.resolve()
-        self._part = temporary_path(self._target)
+        self._part = temporary_path(self._target, path.suffix)
         self._raw = self._part.with_suffix(".wav") if self._format.ffmpeg else self._part
         self._disk: _Disk | None = None
         self._sound: Any = None

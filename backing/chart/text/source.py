@@ -6,9 +6,8 @@ import difflib
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
-from backing.errors import ChordError, Problem, Span, TuneError, UserError
+from backing.errors import ChordError, Problem, Span, TuneError
 
 # Control characters (Unicode class Cc and the bidirectional controls of UAX #9), which steer a
 # terminal and which XML 1.0 forbids in part, become spaces, so that columns stay the same.
@@ -23,24 +22,6 @@ def readable(words: str) -> str:
     Bytes that are no text become U+FFFD.
     """
     return _UNSEEN.sub(" ", words.encode("utf-8", "surrogateescape").decode("utf-8", "replace"))
-
-
-def read_bytes(path: Path, most: int) -> bytes:
-    """The content of a tune's file of at most ``most`` bytes; raises UserError."""
-    try:
-        if path.is_dir():
-            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
-        if (size := path.stat().st_size) > most:
-            cause = f"{path} is too long for a tune: {size:,} bytes."
-            raise UserError(cause, f"A tune file has at most {most:,}.")
-        with path.open("rb") as stream:
-            return stream.read(most)
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "its name isn't a file name"
-        cause = f"{path} cannot be read: {reason}."
-        raise UserError(cause, "Check its name and permissions.") from None
 
 
 def title_of(stem: str) -> str:
