@@ -330,7 +330,7 @@ def _values(source: str, file: str) -> dict[str, Any]:
     except RecursionError:
         values = None
     if values is None or depth(values, FEEL_DEPTH) > FEEL_DEPTH:
-        raise FeelError(f"{file} has tables nested too deeply.", "Name a feel file.")
+        raise FeelError(f"{file} has lists and tables nested too deeply.", "Name a feel file.")
     return values
 
 

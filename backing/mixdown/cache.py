@@ -189,7 +189,7 @@ def _sums(entry: Path, suffix: str) -> dict[str, str]:
         sums = json.loads(_text(entry / SUMS) or "{}")
     except (ValueError, RecursionError):
         return {}
-    name = re.compile(rf"{TRACK}(?:-[\w-]+)?{re.escape(suffix)}")
+    name = re.compile(rf"{TRACK}(?:[-.][\w-]+)?{re.escape(suffix)}")
     if not isinstance(sums, dict) or next(iter(sums), "") != TRACK + suffix:
         return {}
     right = all(name.fullmatch(each) and isinstance(sums[each], str) for each in sums)

@@ -109,7 +109,7 @@ def _unpacked(data: bytes) -> bytes:
     except UserError:
         raise
     except Exception as error:  # of zipfile, of each way to compress, and of XML
-        cause = f"There is no MusicXML that can be unpacked in this file ({type(error).__name__})."
+        cause = f"There is no MusicXML in this compressed file ({type(error).__name__})."
         raise UserError(cause, _CURE) from None
 
 

@@ -257,7 +257,7 @@ def test_a_file_may_begin_with_a_byte_order_mark(tmp_path: Path) -> None:
         (b"title: Gr\xfc\xdfe\nkey: C\n| C |", "isn't UTF-8 text (see byte 10)"),
         (b"\xff\xfek\0e\0y\0", "isn't UTF-8 text"),
         (b"MThd\0\0\0\6", "isn't a text file"),
-        (b"#" * (TUNE_BYTES + 1), "too long for a tune. It may have 1,000,000 bytes"),
+        (b"#" * (TUNE_BYTES + 1), "too long for a tune."),
     ],
 )
 def test_files_that_are_no_tune(tmp_path: Path, data: bytes, cause: str) -> None:
