@@ -35,6 +35,14 @@ def is_folder(path: Path) -> bool:
         return False
 
 
+def is_there(path: Path) -> bool:
+    """Whether there is a file or folder of this name; a name that cannot be looked up is none."""
+    try:
+        return path.exists()
+    except OSError:
+        return False
+
+
 def check_writable(path: Path) -> None:
     """Check before the work starts that ``path`` can be written; raises OutputError."""
     folder = path.parent

@@ -24,7 +24,15 @@ from backing.chart.text.header import METERS
 from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
 from backing.combo.feel import ride_ratio
 from backing.errors import FeelError, Problem, Span, quoted
-from backing.reading import FEEL_BYTES, FEEL_DEPTH, FEELS_ALIKE, depth, guarded, read_bytes
+from backing.reading import (
+    FEEL_BYTES,
+    FEEL_DEPTH,
+    FEELS_ALIKE,
+    LINE_CHARACTERS,
+    depth,
+    guarded,
+    read_bytes,
+)
 
 FEELS = Path(__file__).with_name("feels")
 """The folder of the feels that come with the package."""
@@ -62,8 +70,7 @@ class Table:
         text = self.source.splitlines()[line - 1] if self.source else ""
         found = culprit or key
         span = Span(line, max(0, text.find(found)) + 1, len(found) if found in text else 1)
-        problem = Problem(self.file, span, text, cause, cure)
-        return FeelError(f"{self.file}:{line}: {cause}", cure, problem)
+        return _at(self.file, span, text, cause, cure)
 
     def _line(self, key: str) -> int:
         """The line that gives ``key``: of several alike, the first with the same value on it.
@@ -321,6 +328,10 @@ def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
 def _values(source: str, file: str) -> dict[str, Any]:
     """What a feel file holds. Raises FeelError for what is no TOML, and for what lies too deep."""
     values: dict[str, Any] | None
+    for number, line in enumerate(source.split("\n"), 1):
+        if len(line) > LINE_CHARACTERS:  # of a key as long tomllib looks at each piece again
+            cause = f"This line is longer than {LINE_CHARACTERS:,} characters."
+            raise _at(file, Span(number, 1), line, cause, "Break it into several lines.")
     try:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
@@ -340,8 +351,11 @@ def _misplaced(said: str, source: str, file: str) -> FeelError:
     cause, cure = f"{found[1] if found else said}.", "Correct the TOML there."
     lines = source.split("\n")
     line, column = (int(found[2]), int(found[3])) if found and found[2] else (len(lines), 1)
-    problem = Problem(file, Span(line, column), lines[line - 1], cause, cure)
-    return FeelError(f"{file}:{line}: {cause}", cure, problem)
+    return _at(file, Span(line, column), lines[line - 1], cause, cure)
+
+
+def _at(file: str, span: Span, text: str, cause: str, cure: str) -> FeelError:
+    return FeelError(f"{file}:{span.line}: {cause}", cure, Problem(file, span, text, cause, cure))
 
 
 def _read(values: dict[str, Any], source: str, file: str, here: tuple[str, ...]) -> Feel:

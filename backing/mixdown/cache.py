@@ -234,7 +234,7 @@ def _piece(reading: BinaryIO) -> bytes | None:
 
 def _remove(entry: Path) -> None:
     """Take an entry away: out of sight at once, then file by file."""
-    if not entry.exists():
+    if not entry.is_symlink() and not entry.exists():
         return
     with suppress(OSError), tempfile.TemporaryDirectory(prefix=PASSING, dir=entry.parent) as gone:
         entry.rename(Path(gone) / "entry")
