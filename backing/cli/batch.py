@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any
 
 from backing.cli.job import Job, check_inputs, make, packed
-from backing.cli.status import DONE, OURS, USERS, in_words
+from backing.cli.status import DONE, OURS, USERS, in_words, ours
 from backing.errors import MissingProgram, UserError
 from backing.saving import HIDDEN, check_writable, output_error, owner, temporary_path, write_file
 
@@ -190,9 +190,7 @@ def _attempt(job: Job, staging: Path) -> Outcome:
     except UserError as error:
         status, words = USERS, _refused(job, error).words
     except Exception as error:  # one track of many: the others go on
-        fault = f"{type(error).__name__}: {error}"
-        words = f"backing: {job.target.name}: {fault} This is a fault of ours; please report it."
-        status = OURS
+        status, words = OURS, ours(error).replace("backing: ", f"backing: {job.target.name}: ", 1)
     return Outcome(status, words.replace(f"{staging}{os.sep}", shown), paths)
 
 
