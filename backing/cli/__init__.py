@@ -48,6 +48,8 @@ def run() -> NoReturn:
     # and numpy's threads for large matrices, of which there are none, keep other work waiting
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     status = main()
+    for end in (signal.SIGINT, *ENDS):  # the work is done, and its status is told
+        signal.signal(end, signal.SIG_IGN)
     gc.freeze()
     # where Ctrl-C struck in a text being executed, of which dataclasses are made, `python -m` would
     # die of it in place of telling the status; executing another makes it forget

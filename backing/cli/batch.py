@@ -17,7 +17,6 @@ import tempfile
 import threading
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
-from concurrent.futures.thread import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from importlib import import_module
@@ -77,15 +76,30 @@ def _refused(job: Job, error: UserError) -> Outcome:
 def _from_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
     with _staging(jobs[0].target.parent) as folder:
         staging = Path(folder)
-        if all(job.midi for job in jobs):  # they are written faster than a process starts
-            with ThreadPoolExecutor(1) as executor:
-                yield from _finished(executor, jobs, staging)
+        # MIDI is written faster than a process starts
+        if all(job.midi for job in jobs) or not _can_share():
+            yield from (_result(_made_here(job, staging), job, here=True) for job in jobs)
             return
         processors = _processors()
         processes = min(len(jobs), processors)
         jobs = [replace(job, threads=max(1, processors // processes)) for job in jobs]
         with _processes(processes, staging) as executor:
             yield from _finished(executor, jobs, staging)
+
+
+def _made_here(job: Job, staging: Path) -> Future[Outcome]:
+    future: Future[Outcome] = Future()
+    future.set_result(attempt(job, staging))
+    return future
+
+
+def _can_share() -> bool:
+    """Whether processes can wait for each other: without /dev/shm they cannot."""
+    try:
+        multiprocessing.Lock()
+    except (OSError, ImportError):
+        return False
+    return True
 
 
 def _from_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:

@@ -86,6 +86,10 @@ def make(job: Job, progress: Progress | None = None) -> Made:
             return _made(job, progress)
     except MemoryError:
         raise MachineError(*TOO_LITTLE_MEMORY) from None
+    except RuntimeError as error:
+        if "start new thread" in str(error):  # there is no room for its stack
+            raise MachineError(*TOO_LITTLE_MEMORY) from None
+        raise
 
 
 def packed(job: Job) -> Job:

@@ -13,7 +13,7 @@ from backing.errors import ChordError, Problem, Span, TuneError
 # terminal and which XML 1.0 forbids in part, become spaces, so that columns stay the same.
 _UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 # C7 #11 and C7(b9 #9) are chords; so is what stands in them
-_NOTE = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
+NOTE_SIGN = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
 
 
 def readable(words: str) -> str:
@@ -74,7 +74,7 @@ class Piece:
         A ``#`` begins a note at the start of a line or after a space, so ``F#m7`` is safe; so is
         an alteration that stands apart, ``C7 #11``.
         """
-        match = _NOTE.search(self.text)
+        match = NOTE_SIGN.search(self.text)
         if match is None:
             return self.strip(), None
         return self.cut(0, match.start()).strip(), self.text[match.end() :].strip()
