@@ -148,7 +148,7 @@ def test_a_feel_file_with_marks_of_other_systems(songs: Path, run: Run) -> None:
 
 
 def test_lists_in_lists_are_no_traceback(songs: Path, run: Run) -> None:
-    (songs / "mine.toml").write_text("a = " + "[" * 5000 + "]" * 5000)
+    (songs / "mine.toml").write_text("a = " + "[\n" * 5000 + "]\n" * 5000)
     said = run("check", "songs/whole.tune")
     assert said.status == 2
     assert "songs/mine.toml has lists and tables nested" in said.err

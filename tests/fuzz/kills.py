@@ -165,9 +165,10 @@ def _ended(kind: str, end: str, reference: Reference, rng: random.Random, matrix
         (out / name).write_bytes(data)
     # a cache of its own half of the time: else what was made before the kill is found
     cache = place / "cache" if rng.random() < 0.3 else place / f"cache-{rng.random()}"
-    process = _started(kind, place, cache, forked=rng.random() < 0.7)
+    forked = rng.random() < 0.7
+    process = _started(kind, place, cache, forked=forked)
     group = end != "KILL" and rng.random() < 0.4
-    time.sleep(rng.uniform(0, usual * 1.1))
+    time.sleep(rng.uniform(0, usual * (0.5 if forked else 1.0)))
     with contextlib.suppress(ProcessLookupError):
         number = getattr(signal, f"SIG{end}")
         (os.killpg if group else os.kill)(process, number)
