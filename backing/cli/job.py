@@ -87,7 +87,7 @@ def make(job: Job, progress: Progress | None = None) -> Made:
     except MemoryError:
         raise MachineError(*TOO_LITTLE_MEMORY) from None
     except RuntimeError as error:
-        if "start new thread" in str(error):  # there is no room for its stack
+        if str(error).endswith("new thread"):  # there is no room for its stack
             raise MachineError(*TOO_LITTLE_MEMORY) from None
         raise
 

@@ -101,7 +101,7 @@ SOUNDFONT = Option("soundfont", "FILE", "play it with this SoundFont (see backin
                    file=True, heard=False,
                    idle=(Idle("MIDI has no sound of its own, so {} would change nothing.",
                               "Leave {} out.", beside=("midi",)),))  # fmt: skip
-TEMPO = Option("tempo", "BPM", "beats a minute (132), or a part of the tune's tempo (80%)",
+TEMPO = Option("tempo", "BPM", "beats a minute (132), or a percentage of the tune's (80%)",
                fills=REQUEST)  # fmt: skip
 BARS = Option("bars", "WHICH", 'loop these: 13-16, B, B:5-8, 31-2 (over the top), "A B"',
               fills=REQUEST)  # fmt: skip
@@ -222,7 +222,7 @@ PLAY = Command(
 )  # fmt: skip
 PAGE = Command(
     "page",
-    "write that page as one file, for any browser, offline",
+    "write the practice page as one file, for any browser, offline",
     "backing page TUNE ... [options]",
     "Writes one HTML file that plays the tune's band live in any browser, shows the\n"
     "chords, the guide tones and the neck, and needs no network.",
@@ -267,8 +267,8 @@ SHEET = Command(
                                        without=("line", "shapes")))),
             Option("key", "KEY", "print it in this key (Bb)", idle=(NO_TUNE,)),
             Option("no-chart", "", "leave the chart out", idle=(NO_TUNE, NO_PAGES)),
-            Option("seed", "N", "another number gives another étude",
-                   idle=(NO_TUNE, Idle("{} is for an étude, and there is none.",
+            Option("seed", "N", "another number gives another etude",
+                   idle=(NO_TUNE, Idle("{} is for an etude, and there is none.",
                                        "Add --line etude, or leave {} out.",
                                        without=("etude",)))),
         )),
@@ -307,7 +307,7 @@ SOUNDS = Command(
     "sounds",
     "list the SoundFonts found, and say which one is used",
     "backing sounds [options]",
-    "Lists the SoundFonts found, their licence, and which one is used and why.",
+    "Lists the SoundFonts found, their license, and which one is used and why.",
     (Group("", (Option("soundfont", "FILE", "look at this one too", file=True),)),),
     ("files",),
 )
@@ -318,8 +318,8 @@ CACHE = Command(
     "Tracks that were made are kept, so that they need not be made again.",
     (
         Group("", (
-            Option("clear", "", "take them all away"),
-            Option("limit", "SIZE", "keep so much at most: 500M, 2G; 0: nothing"),
+            Option("clear", "", "delete everything"),
+            Option("limit", "SIZE", "keep at most this much: 500M, 2G; 0: nothing"),
         )),
     ),
     ("cache",),

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from backing.errors import UserError
-from tests.fuzz import kills, loops
+from tests.fuzz import kills, loops, machines
 from tests.fuzz.__main__ import PROCESSES, SHARE, TARGETS
 from tests.fuzz.harness import CORPUS, Counts, Hang, Target, Wrong, check_sentence, fuzz, judged
 
@@ -32,7 +32,7 @@ def test_a_few_cases_of_each_target(name: str, monkeypatch: pytest.MonkeyPatch) 
 
 def test_every_target_has_a_corpus_or_runs_by_itself() -> None:
     assert {path.parent.name for path in CASES} == set(TARGETS)
-    assert {"kills": kills.fuzz, "loops": loops.fuzz} == PROCESSES
+    assert set(PROCESSES.values()) == {kills.fuzz, loops.fuzz, machines.fuzz}
     assert set(SHARE) <= {*TARGETS, *PROCESSES}
 
 

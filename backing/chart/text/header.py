@@ -109,8 +109,8 @@ def read_tempo(value: Piece, source: Source) -> Fraction | None:
         source.problem(value, cause, "Write beats a minute, such as tempo: 132.")
         return None
     if not SLOWEST <= tempo <= FASTEST:
-        cause = f"A tempo of {value} cannot be played."
-        source.problem(value, cause, f"Write {SLOWEST} to {FASTEST} beats a minute.")
+        cause = f"The band cannot play at {value} bpm."
+        source.problem(value, cause, f"Write a tempo from {SLOWEST} to {FASTEST}.")
         return None
     return tempo
 
