@@ -87,9 +87,9 @@ def make(job: Job, progress: Progress | None = None) -> Made:
     except MemoryError:
         raise MachineError(*TOO_LITTLE_MEMORY) from None
     except RuntimeError as error:
-        if str(error).endswith("new thread"):  # there is no room for its stack
-            raise MachineError(*TOO_LITTLE_MEMORY) from None
-        raise
+        if "thread" not in str(error):
+            raise
+        raise MachineError(*TOO_LITTLE_MEMORY) from None  # there is no room for its stack
 
 
 def packed(job: Job) -> Job:

@@ -23,7 +23,7 @@ WAITING_SECONDS = 60
 MEMORY_BYTES = 1_500_000_000
 """Address space beyond what is taken before the first case."""
 CORPUS = Path(__file__).with_name("corpus")
-FOUND = Path("fuzz-found")
+FOUND = Path("fuzz-found").absolute()
 
 
 @dataclass(frozen=True)

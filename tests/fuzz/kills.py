@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import faulthandler
 import os
 import random
 import re
@@ -23,7 +24,8 @@ from tests.fuzz.readers import SMALL as TUNE
 
 SIGNALS = ("KILL", "TERM", "INT", "HUP")
 START = """
-import signal, sys
+import faulthandler, signal, sys
+faulthandler.enable()
 signal.signal(signal.SIGINT, signal.default_int_handler)
 for number in (signal.SIGTERM, signal.SIGHUP):
     signal.signal(number, signal.SIG_DFL)
@@ -123,24 +125,29 @@ def _started(kind: str, place: Path, cache: Path, *, forked: bool) -> int:
     process = os.fork()
     if process:
         return process
-    os.setsid()
-    os.chdir(place)
-    for number, name in ((1, "said"), (2, "told")):
-        os.dup2(os.open(place / name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), number)
-    if not forked:
-        os.execve(sys.executable, [sys.executable, "-c", START, *KINDS[kind]], environment)
-    os.environ.update(environment)
-    signal.signal(signal.SIGINT, signal.default_int_handler)
-    for each in (signal.SIGTERM, signal.SIGHUP):
-        signal.signal(each, signal.SIG_DFL)
     status = 1
     try:
-        os.write(1, b"begun")
-        status = main(KINDS[kind])
+        status = _child(kind, place, environment, forked=forked)
     except KeyboardInterrupt:  # before it began
         status = 130
     finally:
         os._exit(status)
+
+
+def _child(kind: str, place: Path, environment: dict[str, str], *, forked: bool) -> int:
+    os.setsid()
+    os.chdir(place)
+    for number, name in ((1, "said"), (2, "told")):
+        os.dup2(os.open(name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), number)
+    if not forked:
+        os.execve(sys.executable, [sys.executable, "-c", START, *KINDS[kind]], environment)
+    os.environ.update(environment)
+    faulthandler.enable(os.dup(2))
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    for each in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(each, signal.SIG_DFL)
+    os.write(1, b"begun")
+    return main(KINDS[kind])
 
 
 def _waited(process: int, place: Path) -> tuple[int, str, str]:
@@ -152,7 +159,7 @@ def _waited(process: int, place: Path) -> tuple[int, str, str]:
             os.waitpid(process, 0)
             return -1000, "begun", "it went on"
         time.sleep(0.01)
-    said, told = ((place / name).read_text("utf-8", "replace") for name in ("said", "told"))
+    said, told = (_text(place / name) for name in ("said", "told"))
     return os.waitstatus_to_exitcode(found[1]), said, told
 
 
@@ -160,6 +167,8 @@ def _ended(kind: str, end: str, reference: Reference, rng: random.Random, matrix
     """Start a kind of work, end it at a random moment, and look at what is there."""
     place, whole, usual = reference
     out = _emptied(place)
+    for name in ("said", "told"):
+        (place / name).unlink(missing_ok=True)
     old = {name: b"the old one" for name in whole if rng.random() < 0.5}
     for name, data in old.items():
         (out / name).write_bytes(data)
@@ -179,6 +188,11 @@ def _ended(kind: str, end: str, reference: Reference, rng: random.Random, matrix
     matrix.wrong += [f"{end}{' of the group' if group else ''} {kind}: {fault}" for fault in faults]
     if cache.name != "cache":
         shutil.rmtree(cache, ignore_errors=True)
+
+
+def _text(path: Path) -> str:
+    """What was said; nothing where it ended before it could say anything."""
+    return path.read_text("utf-8", "replace") if path.exists() else ""
 
 
 def _left(session: int) -> list[str]:
@@ -215,11 +229,13 @@ def _files(out: Path, whole: dict[str, bytes], old: dict[str, bytes], *, killed:
 def _words(status: int, end: str, said: str, told: str, matrix: Matrix) -> list[str]:
     number = getattr(signal, f"SIG{end}")
     before = "begun" not in said
+    # a plain kill before the command listens to it ends it, with nothing begun
     allowed = {0, -number} if before or end == "KILL" else {0, 130}
+    allowed |= {-number} if end in {"TERM", "HUP"} and not told else set()
     matrix.became[f"{'ended before it began' if before else f'with status {status}'}"] += 1
     if before:
         return []
-    faults = [] if status in allowed else [f"status {status}: {told[-300:]}"]
+    faults = [] if status in allowed else [f"status {status}: {told[:3000]}"]
     if "Traceback" in told or re.search(r"\b(Error|Exception)\b", told):
         faults.append(f"said: {told[-1500:]}")
     return faults
