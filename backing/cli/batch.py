@@ -280,7 +280,7 @@ def _client(address: str) -> Any:
         ) from None
     try:
         return distributed.Client(address, timeout=PATIENCE_SECONDS, set_as_default=False)
-    except (OSError, ValueError) as error:
+    except Exception as error:  # of Dask, of TLS without certificates, of the network
         raise UserError(
             f"No Dask scheduler answers at {address}.",
             "Start one with dask scheduler, and name the address it prints.",
