@@ -89,10 +89,12 @@ class Problem:
 
 
 def quoted(value: object) -> str:
-    """What a user wrote, text in double quotes, on one line."""
+    """What a user wrote, text in double quotes, on one line; of a long text its ends."""
     import json  # noqa: PLC0415 - only where something is wrong
 
-    return json.dumps(value, ensure_ascii=False, default=str)
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    half = WIDEST // 2 - len(CUT)
+    return text if len(text) <= WIDEST else f"{text[:half]}{CUT}{text[-half:]}"
 
 
 def _surroundings(text: str, start: int, stop: int) -> tuple[str, str, str]:

@@ -29,12 +29,15 @@ from backing.chart.pitch import Key, PitchName
 from backing.combo.instruments import Instrument
 from backing.combo.markers import markers
 from backing.combo.performance import Performance, PlayedNote
+from backing.errors import OutputError
 
 TICKS_PER_QUARTER = 960
 CHARSET = "utf-8"
 """The standard names none; titles and chord symbols (♭, ø, △) need more than ASCII."""
 CLOCKS_PER_QUARTER = 24
 """MIDI clocks, in which the meter event counts a click of the metronome (RP-001)."""
+LONGEST_QUARTER = 0xFFFFFF
+"""In microseconds: a tempo event has 24 bits for it (SMF 1.0), which is 3.58 a minute."""
 PERCUSSION = 9
 """Channel 10 as sent on the wire (General MIDI)."""
 VOLUME, PAN = 7, 10
@@ -194,7 +197,13 @@ def _tempos(performance: Performance, grid: Grid) -> Iterator[tuple[Fraction, An
     clock, before = performance.clock, 0
     starts = {stretch.start for stretch in clock.stretches} | set(grid.paces)
     for beat in sorted(beat for beat in starts if beat < grid.end_beats):
-        micros = round(60_000_000 / (clock.at(beat).tempo * grid.pace(beat)))
+        tempo = clock.at(beat).tempo * grid.pace(beat)
+        micros = round(60_000_000 / tempo)
+        if micros > LONGEST_QUARTER:
+            raise OutputError(
+                f"MIDI cannot go as slow as {float(tempo):.1f} quarters a minute.",
+                "Ask for a quicker tempo, or for sound such as .wav.",
+            )
         if micros != before:
             yield beat, mido.MetaMessage("set_tempo", tempo=micros)
         before = micros

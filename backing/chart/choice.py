@@ -9,6 +9,8 @@ from backing.chart.text.source import suggestion
 from backing.errors import UserError, quoted
 
 T = TypeVar("T")
+LONGEST = 12
+"""Digits of a whole number that is looked at."""
 
 
 class Given(Generic[T]):
@@ -65,6 +67,7 @@ def whole_number(
         raise error(
             f"{quoted(value)} isn't a number of {what}.", f"Write a whole number such as {low}."
         )
-    if not low <= int(text) <= high:
-        raise error(f"{text} {what} cannot be played.", f"Choose a number from {low} to {high}.")
+    if len(digits) > LONGEST or not low <= int(text) <= high:
+        number = text if len(digits) <= LONGEST else f"{text[:LONGEST]}..."
+        raise error(f"{number} {what} cannot be played.", f"Choose a number from {low} to {high}.")
     return int(text)

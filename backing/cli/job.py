@@ -17,7 +17,7 @@ from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
 from backing.routine import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import Routine, make_routine
-from backing.saving import check_writable, write_file
+from backing.saving import check_writable, refuse_inputs, write_file
 
 if TYPE_CHECKING:
     from backing.combo.performance import Performance
@@ -86,6 +86,10 @@ def make(job: Job, progress: Progress | None = None) -> Made:
             return _made(job, progress)
     except MemoryError:
         raise MachineError(*TOO_LITTLE_MEMORY) from None
+    except RuntimeError as error:
+        if "thread" not in str(error):
+            raise
+        raise MachineError(*TOO_LITTLE_MEMORY) from None  # there is no room for its stack
 
 
 def packed(job: Job) -> Job:
@@ -124,9 +128,16 @@ def _arranged(job: Job) -> tuple[Routine, Performance]:
 
 def _check(job: Job) -> None:
     check_writable(job.target)
+    check_inputs(job, job.target)
     suffix = job.target.suffix.lower()
     if job.bits != 16 and suffix not in EXACT_SUFFIXES:
         raise OutputError(f"{job.target} has no {job.bits} bits.", "Choose .wav or .flac for them.")
+
+
+def check_inputs(job: Job, target: Path) -> None:
+    """Raise OutputError where a file that the track is made of would be replaced."""
+    fonts = [job.soundfont] if job.soundfont else []
+    refuse_inputs(target, (*fonts, *map(Path, _feel_files(job))))
 
 
 def _audio(job: Job, progress: Progress | None) -> Made:

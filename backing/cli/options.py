@@ -222,7 +222,7 @@ PLAY = Command(
 )  # fmt: skip
 PAGE = Command(
     "page",
-    "write the practice page as one file, for any browser, offline",
+    "write the practice page as one file, for use offline",
     "backing page TUNE ... [options]",
     "Writes one HTML file that plays the tune's band live in any browser, shows the\n"
     "chords, the guide tones and the neck, and needs no network.",

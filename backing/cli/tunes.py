@@ -12,7 +12,7 @@ from backing.cli.status import DONE, USERS, in_words, tell
 from backing.combo.feel_check import feel_faults
 from backing.errors import OutputError, RoutineError, UserError, quoted
 from backing.routine.keys import Keys
-from backing.saving import is_folder
+from backing.saving import is_folder, refuse_inputs
 
 MUSICXML = (".musicxml", ".mxl", ".xml")
 
@@ -48,7 +48,7 @@ def check_folder(output: str) -> None:
 
 
 def check_targets(tunes: Sequence[str], output: str | None, targets: Iterable[Path]) -> None:
-    """Raise OutputError where several tunes would become one file.
+    """Raise OutputError where several tunes would become one file, or one would be replaced.
 
     ``output`` is the place that was named, ``targets`` the files that would be written.
     """
@@ -64,6 +64,7 @@ def check_targets(tunes: Sequence[str], output: str | None, targets: Iterable[Pa
                 f"Two tunes would become {target}.", "Rename one, or make them one at a time."
             )
         places.add(target)
+        refuse_inputs(target, map(Path, tunes))
 
 
 def for_each(tunes: Iterable[str], make: Callable[[Path], None]) -> int:

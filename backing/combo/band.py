@@ -66,7 +66,7 @@ def _word(known: Iterable[str], what: str) -> Callable[[Any], str]:
 def _seed(said: object) -> int:
     if isinstance(said, bool) or not re.fullmatch(r"-?[0-9]{1,18}", str(said).strip()):
         raise SelectionError(f"{quoted(said)} isn't a seed.", "Write a whole number such as 7.")
-    return int(str(said))
+    return int(str(said).strip())
 
 
 def _soloist(said: Any) -> Soloist:

@@ -21,8 +21,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 STROKE = re.compile(
-    r"(?P<ghost>\()?(?P<beat>\d+)(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-.>^]*)\)?"
-    r"(?::(?P<chance>\d+)%)?(?::(?P<low>\d+)-(?P<high>\d+)bpm)?$"
+    r"(?P<ghost>\()?(?P<beat>\d{1,3})(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-.>^]*)\)?"
+    r"(?::(?P<chance>\d{1,3})%)?(?::(?P<low>\d{1,4})-(?P<high>\d{1,4})bpm)?$",
+    re.ASCII,
 )
 OLD_STROKE = re.compile(r"([^'?@]*)('?)([^'?@]*)(?:\?(\d+))?(?:@(\d+-\d+))?$")
 PLACES = {

@@ -24,11 +24,22 @@ from backing.chart.text.source import suggestion
 from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
 from backing.combo.feel import ride_ratio
 from backing.errors import FeelError, Problem, Span, quoted
+from backing.reading import (
+    FEEL_BYTES,
+    FEEL_DEPTH,
+    FEELS_ALIKE,
+    LINE_CHARACTERS,
+    depth,
+    guarded,
+    read_bytes,
+)
 
 FEELS = Path(__file__).with_name("feels")
 """The folder of the feels that come with the package."""
 READERS = ("bass", "comp", "drums")
 """The players who have a table in a feel file."""
+LARGEST = 100_000
+"""No number of a feel is larger; nothing (NaN) and infinity are not either."""
 LATE = ("bass", "comp", "ride", "hat", "hihat_foot", "kick", "snare", "crash", "toms")
 """Who and what can be late."""
 
@@ -59,8 +70,7 @@ class Table:
         text = self.source.splitlines()[line - 1] if self.source else ""
         found = culprit or key
         span = Span(line, max(0, text.find(found)) + 1, len(found) if found in text else 1)
-        problem = Problem(self.file, span, text, cause, cure)
-        return FeelError(f"{self.file}:{line}: {cause}", cure, problem)
+        return _at(self.file, span, text, cause, cure)
 
     def _line(self, key: str) -> int:
         """The line that gives ``key``: of several alike, the first with the same value on it.
@@ -170,6 +180,8 @@ class Table:
         A feel file is looked for in the folder of the one that names it.
         """
         name = self.text(key, "")
+        if not name.isprintable():
+            raise self.error(key, f"is {quoted(name)}.", "Write the name of a feel or a file.")
         place = feel_path(name, str(Path(self.file).parent))
         if name and not is_feel_file(name) and name not in feel_names():
             raise self.error(key, f"is {quoted(name)}.", _known_feels(name))
@@ -286,12 +298,10 @@ def _text(path: str) -> str:
     if text is not None:
         return text
     try:
-        return Path(path).read_text("utf-8-sig")
+        data = read_bytes(Path(path), FEEL_BYTES, "a feel file", FeelError)
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise FeelError(f"{path} is not text.", "Name a feel file.") from None
-    except OSError as error:
-        said = error.strerror or str(error)
-        raise FeelError(f"{path} cannot be read ({said}).", "Name a feel file.") from None
 
 
 def parse_feel(source: str, file: str, through: tuple[str, ...] = ()) -> Feel:
@@ -299,13 +309,44 @@ def parse_feel(source: str, file: str, through: tuple[str, ...] = ()) -> Feel:
 
     ``through``: the files that led here, each like the next.
     """
+    with guarded(f"{file} cannot be read as a feel", "Name a feel file.", FeelError):
+        return _read(_values(source, file), source, file, (*through, os.path.realpath(file)))
+
+
+def _values(source: str, file: str) -> dict[str, Any]:
+    """What a feel file holds. Raises FeelError for what is no TOML, and for what lies too deep."""
+    values: dict[str, Any] | None
+    for number, line in enumerate(source.split("\n"), 1):
+        if len(line) > LINE_CHARACTERS:  # of a key as long tomllib looks at each piece again
+            cause = f"This line is longer than {LINE_CHARACTERS:,} characters."
+            raise _at(file, Span(number, 1), line, cause, "Break it into several lines.")
     try:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
-        raise FeelError(f"{file}: {error}.", "Correct the TOML there.") from None
+        raise _misplaced(str(error), source, file) from None
+    except ValueError:  # Python refuses to read so many digits
+        raise FeelError(f"{file} has a number that is too long.", "Shorten it.") from None
     except RecursionError:
-        raise FeelError(f"{file} has lists nested too deeply.", "Name a feel file.") from None
-    here = (*through, os.path.realpath(file))
+        values = None
+    if values is None or depth(values, FEEL_DEPTH) > FEEL_DEPTH:
+        raise FeelError(f"{file} has lists and tables nested too deeply.", "Name a feel file.")
+    return values
+
+
+def _misplaced(said: str, source: str, file: str) -> FeelError:
+    """The FeelError for what tomllib says, with its place where it names one."""
+    found = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", said)
+    cause, cure = f"{found[1] if found else said}.", "Correct the TOML there."
+    lines = source.split("\n")
+    line, column = (int(found[2]), int(found[3])) if found and found[2] else (len(lines), 1)
+    return _at(file, Span(line, column), lines[line - 1], cause, cure)
+
+
+def _at(file: str, span: Span, text: str, cause: str, cure: str) -> FeelError:
+    return FeelError(f"{file}:{span.line}: {cause}", cure, Problem(file, span, text, cause, cure))
+
+
+def _read(values: dict[str, Any], source: str, file: str, here: tuple[str, ...]) -> Feel:
     mine = Table(values, "", source, file)
     base = _other(mine, here)
     root = _like(mine, base)
@@ -336,6 +377,9 @@ def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
     place = table.feel()
     if not is_feel_file(place):
         return load_feel(place) if place else None
+    if len(through) > FEELS_ALIKE:
+        cause = f"leads through more than {FEELS_ALIKE} feels."
+        raise table.error("like", cause, "Write the last of them out.")
     if os.path.realpath(place) in through:
         cause = f"is {quoted(table.values['like'])}, which leads back to this file."
         raise table.error("like", cause, "Name another feel.")
@@ -389,5 +433,8 @@ def _late(table: Table, key: str) -> tuple[float, float]:
 
 
 def _two_numbers(value: Any) -> bool:
-    numbers = isinstance(value, list | tuple) and all(isinstance(v, int | float) for v in value)
-    return numbers and len(value) == 2
+    return (
+        isinstance(value, list | tuple)
+        and len(value) == 2
+        and all(isinstance(v, int | float) and abs(v) <= LARGEST for v in value)
+    )

@@ -266,12 +266,17 @@ def test_numbers_that_are_none_are_refused(attributes: str, cause: str) -> None:
     assert f"Measure 1 has {cause}" in caught.value.cause
 
 
-def test_numbers_that_are_out_of_this_world_are_passed_over() -> None:
+def test_a_tempo_that_is_out_of_this_world_is_passed_over() -> None:
     sound = '<direction><sound tempo="1e999999999"/></direction>'
-    line = '<barline><repeat direction="backward" times="99999999"/></barline>'
-    form = lead_sheet(bar("C", extra=sound, fill=note()), bar("F") + line)
-    assert form.tempo == 120
-    assert len(form.played("head")) == 4
+    assert lead_sheet(bar("C", extra=sound, fill=note()), bar("F")).tempo == 120
+
+
+@pytest.mark.parametrize("times", ["100", "65", "-3", "many", "\u00b2"])
+def test_a_repeat_that_cannot_be_played_is_refused(times: str) -> None:
+    """MusicXML 4.0 has non-negative whole numbers there; 64 is the most that a tune has."""
+    line = f'<barline><repeat direction="backward" times="{times}"/></barline>'
+    with pytest.raises(UserError, match="Measure 2 is repeated"):
+        lead_sheet(bar("C", fill=note()), bar("F", extra=line))
 
 
 def test_a_degree_without_end_is_refused() -> None:

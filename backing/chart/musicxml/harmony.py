@@ -7,6 +7,7 @@ the 13th without the 11, and read so whether or not the 11 is taken away.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from functools import lru_cache
 from xml.etree.ElementTree import Element
@@ -16,7 +17,7 @@ from backing.chart.harmony import Chord, parse_chord
 from backing.chart.musicxml.document import element
 from backing.chart.pitch import Degree, PitchName, degrees
 from backing.chart.quality import Degrees, Quality, quality_of
-from backing.errors import ChordError
+from backing.errors import ChordError, quoted
 
 KINDS: dict[str, Degrees] = {
     "major": degrees("1 3 5"),
@@ -50,6 +51,9 @@ _DOMINANT_SCALE = {Degree(7): Degree(7, -1)}
 _ELEVENTH = Degree(11)
 _THIRTEENTHS = ("dominant-13th", "major-13th")
 _NO_CHORD = "N.C."
+_DEGREES = tuple(map(str, range(1, 14)))
+# decimals of the schema, quarter tones and all
+_ALTER = re.compile(r"[+-]?(?:2(?:\.0{0,9})?|[01](?:\.[0-9]{0,9})?)")
 
 
 def harmony_element(chord: Chord | None) -> Element:
@@ -146,10 +150,19 @@ def _read_name(named: Element | None, tag: str) -> PitchName | None:
     if named is None or named.find(f"{tag}-step") is None:
         return None
     letter = (named.findtext(f"{tag}-step") or "").strip()
-    alter = float(named.findtext(f"{tag}-alter") or 0)
-    if letter not in tuple("ABCDEFG") or abs(alter) > 2:
-        raise ChordError(f'"{letter}" altered by {alter:g} isn\'t a note name.', "Write A to G.")
-    return PitchName(letter, round(alter))
+    alter = _number(named.findtext(f"{tag}-alter"))
+    if letter not in tuple("ABCDEFG"):
+        raise ChordError(f"{quoted(letter)} isn't a note name.", "Write A to G.")
+    return PitchName(letter, alter)
+
+
+def _number(text: str | None) -> int:
+    """The semitones of an alteration. Raises ChordError for what no chord symbol could say."""
+    plain = (text or "0").strip()
+    if not _ALTER.fullmatch(plain):
+        cause = f"A chord is altered by {quoted(plain)}, which no symbol says."
+        raise ChordError(cause, "Write -2 to 2, for two flats to two sharps.")
+    return round(float(plain))
 
 
 def _best_suffix(kind: str, written: str, elements: Iterable[Element]) -> str:
@@ -183,11 +196,11 @@ def _quality_of_suffix(suffix: str) -> Quality | None:
 
 
 def _read_degree(told: Element) -> Alteration:
-    number = int(told.findtext("degree-value") or 0)
-    alter = round(float(told.findtext("degree-alter") or 0))
-    if not 1 <= number <= 13:
-        raise ChordError(f"A chord has no degree {number}.", "Write 2 to 13.")
-    return (told.findtext("degree-type") or "add").strip(), Degree(number), alter
+    value = (told.findtext("degree-value") or "").strip()
+    if value not in _DEGREES:
+        raise ChordError(f"A chord has no degree {quoted(value)}.", "Write 2 to 13.")
+    alter = _number(told.findtext("degree-alter"))
+    return (told.findtext("degree-type") or "add").strip(), Degree(int(value)), alter
 
 
 def _changed(tones: list[Degree], changes: Iterable[Alteration]) -> list[Degree]:

@@ -12,6 +12,7 @@ from backing.chart.bar import Meter
 from backing.chart.harmony import Chord
 from backing.chart.musicxml.harmony import chord_of
 from backing.chart.pitch import Interval
+from backing.chart.text.bar_line import MOST_PASSES
 from backing.errors import ChordError, UserError, quoted
 
 _DIGITS_AND_COMMAS = "0123456789,"
@@ -195,9 +196,17 @@ def _bar_line(element: Element, into: Measure) -> None:
     if repeat is not None and repeat.get("direction") == "forward":
         into.opens = True
     elif repeat is not None:
-        times = repeat.get("times", "2")
-        into.closes = max(2, int(times)) if _COUNT.fullmatch(times) else 2
+        into.closes = max(2, _times(repeat.get("times", "2").strip(), into))
     into.jumps |= {"segno", "coda", "tocoda", "fine"} & set(element.keys())
+
+
+def _times(text: str, into: Measure) -> int:
+    if text.isascii() and text.isdecimal() and len(text) < 4 and int(text) <= MOST_PASSES:
+        return int(text)
+    raise UserError(
+        f"Measure {into.number} is repeated {quoted(text)} times.",
+        f"Correct the repeat there: it can be played {MOST_PASSES} times at most.",
+    )
 
 
 def _passes(text: str) -> Iterator[int]:

@@ -16,13 +16,12 @@ from xml.etree import ElementTree
 from backing.chart.form import Form
 from backing.chart.musicxml.assembly import assemble
 from backing.chart.musicxml.measures import Measure, read_measures
-from backing.chart.text.source import read_bytes, title_of
+from backing.chart.text.source import title_of
 from backing.chart.text.tune_file import read as read_tune
 from backing.chart.text.writer import write as write_tune
 from backing.errors import TuneError, UserError
+from backing.reading import MEASURES, MUSICXML_BYTES, MUSICXML_ELEMENTS, guarded, read_bytes
 
-MOST_BYTES = 20_000_000
-"""A longer file is no lead sheet."""
 _ZIP = b"PK\x03\x04"
 _CURE = "Save it as MusicXML (.musicxml or .mxl) from a notation program."
 
@@ -33,7 +32,7 @@ def read_file(path: Path | str) -> Form:
     Raises UserError where the file cannot be read, is no MusicXML, or holds no chord symbols.
     """
     path = Path(path)
-    data = read_bytes(path, MOST_BYTES)
+    data = read_bytes(path, MUSICXML_BYTES, "a lead sheet")
     try:
         return read(data, title_of(path.stem))
     except UserError as error:
@@ -45,10 +44,17 @@ def read(data: bytes | str, title: str = "") -> Form:
 
     ``title`` stands in where the file has none. Raises UserError: see ``read_file``.
     """
+    with guarded("This cannot be read as MusicXML", _CURE):
+        return _read(data, title)
+
+
+def _read(data: bytes | str, title: str) -> Form:
     root = _root(data)
     part = max(root.findall("part"), key=lambda p: len(p.findall("measure/harmony")), default=None)
     if part is None or part.find("measure") is None:
         raise UserError("This file has no measures.", _CURE)
+    if len(part.findall("measure")) > MEASURES:
+        raise UserError(f"This file has over {MEASURES:,} measures.", "Save one tune to a file.")
     measures = read_measures(part)
     if not any(measure.chords for measure in measures):
         raise UserError("This file has no chord symbols.", "Write them over the melody first.")
@@ -79,9 +85,12 @@ def _checked_or_explained(form: Form) -> Form:
 def _root(data: bytes | str) -> ElementTree.Element:
     if isinstance(data, bytes) and data.startswith(_ZIP):
         data = _unpacked(data)
+    brackets = data.count(b"<") if isinstance(data, bytes) else data.count("<")
+    if brackets > MUSICXML_ELEMENTS:
+        raise UserError("This file is too long for a lead sheet.", "Save one tune to a file.")
     try:
         root = ElementTree.fromstring(data)
-    except (ElementTree.ParseError, ValueError) as error:
+    except (ElementTree.ParseError, LookupError, ValueError) as error:
         raise UserError(f"This isn't MusicXML ({error}).", _CURE) from None
     if root.tag == "score-timewise":
         raise UserError("This file is ordered by time, not by part.", "Save it as score-partwise.")
@@ -97,14 +106,19 @@ def _unpacked(data: bytes) -> bytes:
             container = ElementTree.fromstring(_member(archive, "META-INF/container.xml"))
             file = next(e for e in container.iter() if e.tag.endswith("rootfile"))
             return _member(archive, file.get("full-path", ""))
-    except (zipfile.BadZipFile, KeyError, StopIteration, ElementTree.ParseError):
-        raise UserError("There is no MusicXML in this compressed file.", _CURE) from None
+    except UserError:
+        raise
+    except Exception as error:  # of zipfile, of each way to compress, and of XML
+        cause = f"There is no MusicXML in this compressed file ({type(error).__name__})."
+        raise UserError(cause, _CURE) from None
 
 
 def _member(archive: zipfile.ZipFile, name: str) -> bytes:
-    if archive.getinfo(name).file_size > MOST_BYTES:
+    with archive.open(name) as member:
+        data = member.read(MUSICXML_BYTES + 1)
+    if len(data) > MUSICXML_BYTES:
         raise UserError("This file is too long for a lead sheet.", "Save one tune to a file.")
-    return archive.read(name)
+    return data
 
 
 def _credits(root: ElementTree.Element) -> tuple[str, str]:

@@ -26,11 +26,7 @@ from backing.chart.text.header import (
 from backing.chart.text.section_reader import OPTIONS, SectionReader, bare_name, no_section
 from backing.chart.text.source import Piece, Source, Statement, suggestion, title_of
 from backing.errors import UserError
-
-MOST_LINES = 5_000
-LONGEST_LINE = 1_000
-MOST_DERIVED = 50
-"""Bounds far beyond any tune, so that other files are refused at once."""
+from backing.reading import DERIVED, LINE_CHARACTERS, TUNE_LINES
 
 DEFAULT_METER = Meter(4, 4)
 DEFAULT_TEMPO = Fraction(120)
@@ -150,12 +146,12 @@ class TuneReader:
     def _lines(self) -> Iterator[Piece]:
         """The lines, up to the bounds of a tune."""
         for line in self.source.pieces():
-            if line.line > MOST_LINES:
-                cause = f"This file has more than {MOST_LINES:,} lines."
+            if line.line > TUNE_LINES:
+                cause = f"This file has more than {TUNE_LINES:,} lines."
                 self.source.problem(line, cause, "Write one tune to a file.")
                 return
-            if len(line.text) > LONGEST_LINE:
-                cause = f"This line is longer than {LONGEST_LINE:,} characters."
+            if len(line.text) > LINE_CHARACTERS:
+                cause = f"This line is longer than {LINE_CHARACTERS:,} characters."
                 self.source.problem(line.cut(0, 1), cause, "Break it into several lines.")
             else:
                 yield line
@@ -301,9 +297,9 @@ class TuneReader:
             cause = f"Section {draft.name} copies itself: {path}."
             self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
-        elif len(line) > MOST_DERIVED:
-            if len(line) == MOST_DERIVED + 1:
-                cause = f"Section {draft.name} is derived through more than {MOST_DERIVED} others."
+        elif len(line) > DERIVED:
+            if len(line) == DERIVED + 1:
+                cause = f"Section {draft.name} is derived through more than {DERIVED} others."
                 self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
 

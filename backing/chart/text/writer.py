@@ -10,6 +10,7 @@ from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.section import Row, Section, SectionUse, WrittenBar
 from backing.chart.text.bar_line import lengths_without_slashes
 from backing.chart.text.cue_line import cue_text
+from backing.chart.text.source import NOTE_SIGN
 
 
 def write(form: Form) -> str:
@@ -132,5 +133,4 @@ def _number(value: Fraction) -> str:
 
 def _safe(text: str) -> str:
     """A free text on one line, without a # that would begin a comment."""
-    text = " ".join(text.split()).replace(" #", " ♯")
-    return "♯" + text[1:] if text.startswith("#") else text
+    return NOTE_SIGN.sub("♯", " ".join(("", *text.split())))[1:]
