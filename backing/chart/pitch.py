@@ -225,6 +225,10 @@ _MODE_SPELLINGS = {
 }
 
 
+_MEANT_MODES = {"moll": "minor", "dur": "major", "m": "minor"} | {mode: mode for mode in MODES}
+"""What is meant by modes after a small letter, and by the German words."""
+
+
 @dataclass(frozen=True, slots=True)
 class Key:
     """A key: its ``tonic`` and its ``mode``, major, minor or a church mode.
@@ -294,6 +298,12 @@ class Key:
         Raises ChordError with the offsets of the culprit.
         """
         start = len(text) - len(text.lstrip())
+        first = text[start : start + 1]
+        meant = _MEANT_MODES.get(text[start + 1 :].strip("-b# ").lower())
+        if first in "abcdefg" and first and meant is not None:
+            sign = "b" if text[start + 1 : start + 2] == "b" else ""
+            cure = f"Write {first.upper()}{sign} {meant}."
+            raise ChordError(f'"{text.strip()}" isn\'t a key.', cure, start, len(text.rstrip()))
         tonic, end = read_pitch_name(text, start)
         word = text[end:].strip()
         mode = _MODE_SPELLINGS.get(word) or _MODE_SPELLINGS.get(word.lower())
@@ -301,5 +311,7 @@ class Key:
             begin = text.index(word, end)
             cause = f'"{word}" isn\'t a mode.'
             cure = f"Write {tonic} major, {tonic} minor, or a church mode such as {tonic} dorian."
+            if word.lower() in ("moll", "dur"):
+                cure = f"Write {tonic} {_MEANT_MODES[word.lower()]}."
             raise ChordError(cause, cure, begin, begin + len(word))
         return cls(tonic, mode)

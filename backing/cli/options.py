@@ -301,6 +301,7 @@ CHECK = Command(
         Group("", (
             Option("json", "", "as JSON, for programs"),
             Option("tidy", "", "the tune file itself, neatly written"),
+            Option("mend", "", "a rough chart as a tune file, each change told"),
             Option("feels", "", "list the feels"),
         )),
     ),

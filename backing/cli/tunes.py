@@ -17,16 +17,20 @@ from backing.saving import is_folder
 MUSICXML = (".musicxml", ".mxl", ".xml")
 
 
-def read_tune(path: Path) -> Form:
+def read_tune(path: Path, *, skip: bool = False) -> Form:
     """The form in a tune file, all its feels known.
 
+    What a score says otherwise than it is read is told, with ``skip`` what cannot be read, too.
     Raises TuneError with every mistake of the text and of the feels it names, UserError where
     there is no text.
     """
     if path.suffix.lower() in MUSICXML:
         from backing.chart.musicxml import read_file as read_musicxml
 
-        return read_musicxml(path)
+        form = read_musicxml(path, skip=skip)
+        for remark in form.remarks:
+            tell(f"{path}: {remark}")
+        return form
     return read_file(path, feel_faults=feel_faults)
 
 

@@ -16,6 +16,9 @@ _LONGEST_KEY = 3
 """In letters, like Bbm; a longer word is the name of a cycle."""
 
 
+_ALL = ("all", "every", "each", "twelve", "12")
+
+
 @dataclass(frozen=True, slots=True)
 class Keys:
     """Keys to play in, in turn; a bare ``PitchName`` has the mode of the tune.
@@ -49,6 +52,11 @@ class Keys:
                 "No key is named.", "Write one such as Bb, several such as C F Bb, or fourths."
             )
         first = words[0]
+        if first.lower() in _ALL:
+            raise RoutineError(
+                f"{quoted(text)} isn't a key.",
+                f"For all twelve write {', '.join(list(CYCLES)[:-1])} or {list(CYCLES)[-1]}.",
+            )
         if not (first.replace("-", "").isalpha() and len(first) > _LONGEST_KEY):
             return cls(tuple(_names(words)))
         if first.lower() in _RETIRED:
@@ -91,7 +99,9 @@ def _names(words: list[str]) -> Iterator[PitchName | Key]:
         with_mode = " ".join(words[at : at + 2])
         try:
             key = Key.parse(with_mode) if at + 1 < len(words) else None
-        except ChordError:
+        except ChordError as error:
+            if words[at + 1].lower() in ("moll", "dur"):
+                raise RoutineError(error.cause, error.cure) from None
             key = None
         if key is not None:
             yield key

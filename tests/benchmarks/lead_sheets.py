@@ -82,7 +82,9 @@ def _analysis(file: Path) -> bytes:
         for numeral in measure.getElementsByClass("RomanNumeral"):
             figure = music21.harmony.chordSymbolFigureFromChord(numeral)
             with suppress(ValueError, music21.exceptions21.Music21Exception):
-                bar.insert(numeral.offset, music21.harmony.ChordSymbol(figure))
+                symbol = music21.harmony.ChordSymbol(figure)
+                if symbol.pitches:
+                    bar.insert(numeral.offset, symbol)
             bar.insert(numeral.offset, music21.note.Rest(quarterLength=numeral.quarterLength))
         sheet.append(bar)
     return music21.musicxml.m21ToXml.GeneralObjectExporter(sheet).parse()

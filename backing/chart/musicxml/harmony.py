@@ -130,6 +130,8 @@ def chord_of(harmony: Element) -> Chord | None:
     """
     kind = harmony.find("kind")
     value = (kind.text or "").strip() if kind is not None else "major"
+    if not value and kind is not None and not kind.get("text"):
+        value = "major"
     if value == "none":
         return None
     root = _read_name(harmony.find("root"), "root")
