@@ -14,10 +14,13 @@ from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, PitchName
 from backing.errors import PracticeError, quoted
+from backing.glossary import ETUDE
 from backing.neck.arpeggio import ROLES, WAYS
 from backing.neck.fingerboard import Fingerboard, StringFret, hand, make_fingerboard
 from backing.neck.path import best_position
 from backing.routine.subdivisions import VALUES
+
+START_WORDS = {1: "root", 3: "3rd", 5: "5th", 7: "7th"}
 
 if TYPE_CHECKING:
     from backing.combo.player import Player
@@ -40,6 +43,8 @@ LEVELS = {
     4: "and passing tones of the parent scale off the beat",
 }
 GUITAR = make_fingerboard()
+MOST_NUMBERED = 9999
+"""The last number of an etude."""
 
 
 @dataclass(frozen=True, slots=True, init=False)
@@ -65,6 +70,8 @@ class Line:
         top_strings: stay on so many strings.
         call_on: where calls start, one of CALLS_ON; "turn" if not given. An and is the last eighth
             of its beat in compound meters.
+        number: which of its etudes, heard every time through; None for the first, and the next
+            one each further time.
         fingerboard: the neck, or a tuning as make_fingerboard takes it.
 
     Raises:
@@ -81,6 +88,7 @@ class Line:
     anticipate: bool
     top_strings: int | None
     call_on: str
+    number: int | None
     fingerboard: Fingerboard
 
     def __init__(
@@ -96,6 +104,7 @@ class Line:
         anticipate: bool = False,
         top_strings: str | int | None = None,
         call_on: str | None = None,
+        number: str | int | None = None,
         fingerboard: Fingerboard | str = GUITAR,
     ) -> None:
         board = make_fingerboard(fingerboard) if isinstance(fingerboard, str) else fingerboard
@@ -112,6 +121,8 @@ class Line:
             "top_strings": None if top_strings is None
             else whole_number(top_strings, "top strings", 2, most, PracticeError),
             "call_on": _one_of(call_on or "turn", CALLS_ON, "start of a call"),
+            "number": None if number is None
+            else whole_number(number, "number of an etude", 1, MOST_NUMBERED, PracticeError),
             "fingerboard": board,
         }  # fmt: skip
         for name, value in kept.items():
@@ -133,6 +144,25 @@ class Line:
             return self
         best = best_position(bars, self.fingerboard, way=self.way)
         return replace(self, position=(best.path.position,))
+
+    def name(self, *, frets: bool = True) -> str:
+        """What it is called, in the words that ask for it again: "etude 7, position 5, level 2".
+
+        ``frets``: whether its position is said.
+        """
+        usual = Line(fingerboard=self.fingerboard)
+        said = {
+            "position": " ".join(map(str, self.position)) if frets else "",
+            "level": str(self.level),
+            "top": f"{self.top_strings} strings" if self.top_strings else "",
+            "on": self.call_on if self.call_on != usual.call_on else "",
+            "from the": START_WORDS[self.start] if self.start else "",
+        }
+        words = [f"{word} {value}" for word, value in said.items() if value]
+        plain = ("rhythm", "direction", "way")
+        words += [getattr(self, n) for n in plain if getattr(self, n) != getattr(usual, n)]
+        words += [name for name in ("thirds", "anticipate") if getattr(self, name)]
+        return ", ".join([f"{ETUDE} {self.number or 1}", *words])
 
     def player(self, form: Form) -> Player:
         """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""

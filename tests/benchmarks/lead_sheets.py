@@ -99,9 +99,13 @@ def symbols(data: bytes) -> tuple[int, str]:
 
 
 def kept(form: Form) -> int:
-    """How many chords are written in a form; one that only goes on over a bar line is none."""
+    """How many chords are written in a form; one that only goes on over a bar line is none.
+
+    A section that comes again in the head counts again.
+    """
     count, before = 0, None
-    for section in form.sections:
+    head = [form.section(use.name) for use in form.order("head")]
+    for section in [*head, *(each for each in form.sections if each not in head)]:
         bars = [bar for row in section.rows for bar in row.bars]
         pickup = [section.pickup.changes] if section.pickup else []
         for changes in (*pickup, *(bar.changes for bar in bars)):
