@@ -115,7 +115,7 @@ COMP = Option(
     idle=(Idle("The comp isn't playing, so {} would change nothing.", "Leave {} out.",
                beside=("no comp",)),),
 )  # fmt: skip
-LINE = Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "call on 1&"')
+LINE = Option("line", "PHRASE", 'a line: guide, "etude 7 level 2 position 5", "call on 1&"')
 NECK = Option(
     "neck", "PHRASE", 'the neck it lies on: drop-d, "24 frets", left-handed',
     idle=(Idle("{} is for a line or shapes on the neck.", "Add --line etude, or leave {} out.",
@@ -241,7 +241,7 @@ NO_TUNE = Idle("{} is for the sheet of a tune, and --arpeggios has none.", "Leav
 NO_PAGES = Idle("MusicXML leaves the print to another program, so {} would change nothing.",
                 "Leave {} out, or end the name in .pdf.", beside=("musicxml",))  # fmt: skip
 NO_FRETS = Idle("This part has no frets, so {} would change nothing.",
-                "Leave {} out, or write --part guitar.", beside=("no frets",))  # fmt: skip
+                "Leave {} out, or write --part guitar or bass.", beside=("no frets",))  # fmt: skip
 NO_STAFF = Idle("{} is for the staff of a line, and there is none.",
                 "Add --line etude or guide, or leave {} out.", without=("line",))  # fmt: skip
 
@@ -255,7 +255,7 @@ SHEET = Command(
     (
         Group("", (OUTPUT,)),
         Group("What is on it", (
-            Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "call on 1&"',
+            Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
                    idle=(NO_TUNE,)),
             Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
                    alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
@@ -270,10 +270,10 @@ SHEET = Command(
                                        without=("line", "shapes")))),
             Option("key", "KEY", "print it in this key (Bb)", idle=(NO_TUNE,)),
             Option("no-chart", "", "leave the chart out", idle=(NO_TUNE, NO_PAGES)),
-            Option("seed", "N", "another number gives another étude",
-                   idle=(NO_TUNE, Idle("{} is for an étude, and there is none.",
-                                       "Add --line etude, or leave {} out.",
-                                       without=("etude",)))),
+            Option("seed", "N", "of the band, whose bass it is: --line bass",
+                   idle=(NO_TUNE, Idle("{} is for --line bass; etudes are told by their number.",
+                                       'Leave {} out, or write --line "etude 7".',
+                                       without=("walking",)))),
         )),
         Group("Who reads it", (
             Option("part", "WHOM", "guitar, C, Bb, Eb or bass", idle=(NO_TUNE,)),

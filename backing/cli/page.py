@@ -15,7 +15,7 @@ from backing.cli.status import DONE, tell
 from backing.cli.tag_text import command_again
 from backing.cli.tunes import check_folder, check_targets, for_each, in_key, read_tune
 from backing.combo.band import Band
-from backing.errors import OutputError, UserError
+from backing.errors import OutputError, PracticeError, UserError
 from backing.routine.tempo import Tempo
 from backing.saving import check_writable, is_folder, shortened_name, write_file
 
@@ -114,4 +114,6 @@ def _opening(words: Words) -> Opening:
     if "line" not in words:
         return Opening(Line(**neck))
     phrase = read_phrase(words.said["line"], **neck)
+    if phrase.bass:
+        raise PracticeError("The bass plays on every page.", "Leave --line out.")
     return Opening(phrase.line, phrase.solo, phrase.guide)

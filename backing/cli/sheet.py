@@ -42,6 +42,10 @@ def sheet(words: Words) -> int:
         raise UserError("--arpeggios are printed without a tune.", "Give one of them, not both.")
     board = read_neck(words.said["neck"]) if "neck" in words else make_fingerboard()
     line = read_phrase(words.said["line"], fingerboard=board) if "line" in words else None
+    bass = plain(words.text("part") or ("bass" if line and line.bass else "")) == "bass"
+    if bass and "neck" not in words:
+        board = make_fingerboard("bass")
+        line = read_phrase(words.said["line"], fingerboard=board) if line else None
     refuse_idle(words.command.options, set(words.said) | set(_facts(words, line)))
     asked = _asked(words, board, line)
     if "arpeggios" in words:
@@ -54,11 +58,13 @@ def sheet(words: Words) -> int:
 
 def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
     """What is so of a sheet beside its options, as the table of options names it."""
+    from backing.sheet.sheet_part import FRETTED
+
     if Path(words.text("output") or "").suffix.lower() in MUSICXML:
         yield "musicxml"
-    if line and line.solo:
-        yield "etude"
-    if plain(words.text("part") or "guitar") != "guitar":
+    if line and line.bass:
+        yield "walking"
+    if plain(words.text("part") or "guitar") not in FRETTED:
         yield "no frets"
 
 
@@ -142,7 +148,8 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequ
     from backing.sheet.request import SheetRequest
     from backing.sheet.sheet_part import make_sheet_part
 
-    part = make_sheet_part(**_said(name=words.text("part"), clef=words.text("clef")))
+    usual = "bass" if phrase and phrase.bass else None
+    part = make_sheet_part(**_said(name=words.text("part") or usual, clef=words.text("clef")))
     if "no-tab" in words:
         part = replace(part, tablature=False)
     page = make_page_setup(
@@ -160,13 +167,20 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequ
     return SheetRequest(
         chart="no-chart" not in words,
         shapes="shapes" in words,
-        line=None if phrase is None else "etude" if phrase.solo else "guide",
+        line=_line_of(phrase) if phrase else None,
         etude=line,
         part=part,
         page=page,
         board=board,
         **given,
     )
+
+
+def _line_of(phrase: Phrase) -> str:
+    """Which of request.LINES a phrase says."""
+    if phrase.bass:
+        return "bass"
+    return "etude" if phrase.solo else "guide"
 
 
 def _said(**values: Any) -> dict[str, Any]:

@@ -117,6 +117,11 @@ def _phrase(words: Words, *, traded: bool) -> Phrase | None:
     if "line" not in words:
         return Phrase(Line(**usual))
     phrase = read_phrase(words.said["line"], **usual)
+    if phrase.bass:
+        raise PracticeError(
+            "The bass plays in every track; its line is for a sheet.",
+            "Leave --line out, or write --only bass.",
+        )
     if not phrase.solo and phrase.said:
         raise PracticeError(
             f"Guide tones of a track have no {min(phrase.said)} on the neck.",

@@ -14,12 +14,13 @@ from fractions import Fraction
 from itertools import pairwise
 
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Interval, PitchName
+from backing.chart.pitch import Key, PitchName
 from backing.combo.plan import ChordSpan, Plan
 from backing.errors import PracticeError
 from backing.lines.line import IDEAS, SLOW, SUBDIVISIONS, Line, LineNote
 from backing.lines.rhythm import LineSlot, slots, starts_freely
 from backing.lines.search import Joint, Link, Offer, search
+from backing.lines.spelling import beside, in_key
 from backing.neck.fingerboard import hand
 from backing.neck.parent_scales import parent_scales
 from backing.neck.path import nearest_shape, path_of
@@ -78,9 +79,11 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
         offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
     circle = CIRCLE if line.rhythm == "triplets" else 0
     pitches = search(offers, _links(stands, line, contour), drawn, circle)
-    following = (*pitches[1:], None)
+    # a tone from above leads to the note after the next one
+    aims = [at + (2 if stand.figure == "above" else 1) for at, stand in enumerate(stands)]
+    following = [pitches[at] if at < len(pitches) else None for at in aims]
     return tuple(
-        _note(stand, pitch, to, line)
+        _note(stand, pitch, to, line, plan.bar_at(stand.slot.onset).bar.key)
         for stand, pitch, to in zip(stands, pitches, following, strict=True)
         if not stand.home
     )
@@ -297,14 +300,14 @@ def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
     return Joint.SLOW_CHANGE if line.rhythm in SLOW else Joint.CHANGE
 
 
-def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineNote:
+def _note(stand: _Stand, pitch: int, following: int | None, line: Line, key: Key) -> LineNote:
     slot, chord = stand.slot, stand.shape.chord
     tone = stand.shape.at(pitch)
     here = hand(line.fingerboard, stand.shape.position)
     place = tone.place if tone else here.reach[pitch][0]
     kind = _kind(stand, tone)
     degree = tone.degree if tone else chord.name_of(pitch % 12)
-    name = chord.spelled(degree) if degree else _foreign_name(pitch, following, stand)
+    name = chord.spelled(degree) if degree else _foreign_name(pitch, following, stand, key)
     return LineNote(
         slot.onset, slot.length, pitch, place, here.finger(place), chord, degree, name, kind,
         slot.swung, slot.triplet,
@@ -317,10 +320,9 @@ def _kind(stand: _Stand, tone: ShapeTone | None) -> str:
     return "tone" if tone else "passing"
 
 
-def _foreign_name(pitch: int, following: int | None, stand: _Stand) -> PitchName:
+def _foreign_name(pitch: int, following: int | None, stand: _Stand, key: Key) -> PitchName:
     """A tone outside the chord, spelled as a step to its target."""
     target = stand.target.at(following) if stand.target and following else None
     if target is None or following is None or stand.target is None:
-        return PitchName.of_fifths(7 * pitch % 12).simplified()
-    name = stand.target.chord.spelled(target.degree)
-    return name.transposed(Interval(-1 if pitch < following else 1, pitch - following)).simplified()
+        return in_key(pitch, key)
+    return beside(stand.target.chord.spelled(target.degree), pitch - following, key)

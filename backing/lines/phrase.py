@@ -147,7 +147,7 @@ def read_line(text: str) -> Line:
     """The line of a phrase that says one: "etude level 2 off-beats". Raises PracticeError."""
     phrase = read_phrase(text)
     if phrase.guide is not None or phrase.bass:
-        raise PracticeError(
-            "Guide tones and the bass are parts of their own, not a line.", "Write etude instead."
-        )
+        what = "The bass is a part of its" if phrase.bass else "Guide tones are a part of their"
+        old = "bass" if phrase.bass else "guide"
+        raise PracticeError(f"{what} own, not a line.", f"Write etude in place of {old}.")
     return phrase.line

@@ -77,6 +77,7 @@ def heard(plan: Plan, line: Line) -> tuple[LineNote, ...]:
         )
     again = max(0, plan.chorus - 1) if chorus or plan.purpose is Purpose.HEAD_OUT else plan.take
     number = line.number or 1 + again
+    plan = replace(plan, take=number - 1, earlier=0)
     return etude(plan, line, random.Random(f"etude {number}"))
 
 

@@ -1,24 +1,31 @@
-"""A line through the changes in staff and tablature: étude or guide-tone lines."""
+"""A line through the changes in staff and tablature: etude, guide-tone lines or walking bass."""
 
 from __future__ import annotations
 
-import random
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
+from fractions import Fraction
+from itertools import accumulate
 from typing import Any
 
 from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Degree
+from backing.chart.pitch import Degree, PitchName
 from backing.chart.printed import printed_degree, printed_symbol
-from backing.combo.band import GUIDE_LINES
+from backing.combo.arrangement import arrange
+from backing.combo.band import GUIDE_LINES, Band
 from backing.combo.guide_tones import lines as guide_lines
 from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
-from backing.lines.etude import etude
+from backing.lines.player import heard
+from backing.lines.spelling import beside, in_key
 from backing.neck.fingerboard import Fingerboard, StringFret, hand
 from backing.neck.path import Path
+from backing.routine.passes import Purpose
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from backing.sheet.engraving import engrave
 from backing.sheet.notation import StaffNote, StaffPitch, notated
 from backing.sheet.request import (
@@ -37,6 +44,9 @@ from backing.sheet.staff import (
     written_tones,
 )
 
+WHOLE_STEP, OCTAVE = 2, 12
+SHORTEST_REST = Fraction(1, 2)
+"""Beats. A note that is let go just before the next one is written up to it."""
 BARS_A_SYSTEM, FEW_BARS_A_SYSTEM = 4, 2
 MOST_NOTES_A_BAR = 10
 """In a system of four bars; with more of them, or in large print, the degrees need more room."""
@@ -68,21 +78,34 @@ def line_block(
 
 
 def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> StaffLine:
-    """The étude or the guide-tone lines of a tune, notated for a player's part.
+    """The etude, the guide-tone lines or the bass of a tune, notated for a player's part.
 
     Raises PracticeError for a line that can't be played, SelectionError for bars not there.
     """
     if request.line not in LINES:
         raise PracticeError(f'"{request.line}" isn\'t a line.', f"Choose {' or '.join(LINES)}.")
     bars = selected_bars(form, request)
-    title, sounds = {"etude": _etude, "guide": _guide}[request.line](bars, chosen.path, request)
+    if request.line == "bass":
+        title, sounds = _bass(form, bars, request)
+    else:
+        made = {"etude": _etude, "guide": _guide}[request.line]
+        title, sounds = made(bars, chosen.path, request)
     interval = whole_octaves([tone for sound in sounds for tone in sound.tones], request.part)
     written = chord_interval(request.part)
     moved = [replace(s, tones=written_tones(s.tones, interval + written)) for s in sounds]
     shown = tuple(bar.transposed(written) for bar in bars)
     values = tuple(tuple(values) for values in notated(moved, shown))
     part = request.part.with_strings(request.board.strings)
-    return StaffLine(title, form.by, shown, values, part, written, request.board)
+    tempo, ratio = _time(form, bars)
+    return StaffLine(
+        title, form.by, shown, values, part, written, request.board, tempo, ratio, request.recipe
+    )
+
+
+def _time(form: Form, bars: Sequence[PlayedBar]) -> tuple[Fraction, Fraction]:
+    """The tempo of the first bar, and how much longer its first eighths are than the second."""
+    tempo = form.tempo * bars[0].tempo_ratio
+    return tempo, plan_of_bars(bars).bars[0].feel.ratio(tempo)
 
 
 def line_file(form: Form, request: SheetRequest) -> str:
@@ -95,7 +118,7 @@ def _etude(
     bars: Sequence[PlayedBar], taken: Path, request: SheetRequest
 ) -> tuple[str, list[StaffNote]]:
     line = replace(request.etude, position=(taken.position,), fingerboard=request.board)
-    notes = etude(plan_of_bars(bars), line, random.Random(f"{request.seed} sheet"))
+    notes = heard(plan_of_bars(bars), line)
     sounds = [
         StaffNote(
             note.onset,
@@ -104,7 +127,46 @@ def _etude(
         )
         for note in notes
     ]
-    return f"Étude in position {taken.position}" if request.part.frets else "Étude", sounds
+    name = line.name(frets=request.part.frets)
+    return name[0].upper() + name[1:], sounds
+
+
+def _bass(
+    form: Form, bars: Sequence[PlayedBar], request: SheetRequest
+) -> tuple[str, list[StaffNote]]:
+    """The walking line of the band's bass, the first time through the bars; no ornaments."""
+    asked = Request(bars=request.bars, times=1 if request.bars else None)
+    played = arrange(
+        make_routine(form, asked), Band(seed=request.seed, players=frozenset({"bass"}))
+    ).passes
+    first = next(p for p in played if p.routine_pass.purpose in (Purpose.SOLO, Purpose.TIME))
+    notes = [note for part in first.parts for note in part.notes if note.tempos is None]
+    if request.part.tablature and min(note.pitch for note in notes) < min(request.board.strings):
+        notes = [replace(note, pitch=note.pitch + OCTAVE) for note in notes]
+    ends = [*(note.onset for note in notes[1:]), first.routine_pass.length_beats]
+    starts = list(accumulate((bar.length for bar in bars), initial=Fraction(0)))
+    sounds: list[StaffNote] = []
+    name: PitchName | None = None
+    for note, end, after in reversed(list(zip(notes, ends, [*notes[1:], None], strict=True))):
+        bar = bars[max(0, bisect_right(starts, note.onset) - 1)]
+        degree = note.chord.name_of(note.pitch % 12) if note.chord else None
+        move = note.pitch - after.pitch if after else 0
+        if note.chord and degree:
+            name = note.chord.spelled(degree)
+        elif name is not None and 1 <= abs(move) <= WHOLE_STEP:
+            name = beside(name, move, bar.key)
+        else:
+            name = in_key(note.pitch, bar.key)
+        length = end - note.onset if end - note.end < SHORTEST_REST else note.length
+        place = _lowest_place(note.pitch, request.board)
+        tone = StaffPitch(note.pitch, name, _degree(degree), place)
+        sounds.append(StaffNote(note.onset, length, (tone,)))
+    return "Walking bass, the first solo chorus", sounds[::-1]
+
+
+def _lowest_place(pitch: int, board: Fingerboard) -> StringFret | None:
+    """Where a bass has a pitch in the first position, open strings included; else the lowest."""
+    return min(board.places(pitch), key=lambda place: place.fret, default=None)
 
 
 def _guide(

@@ -14,7 +14,7 @@ from backing.neck.path import Path, best_position, path
 from backing.sheet.page_setup import PageSetup, make_page_setup
 from backing.sheet.sheet_part import PARTS, SheetPart
 
-LINES = ("etude", "guide")
+LINES = ("etude", "guide", "bass")
 DEFAULT_RECIPE = "backing sheet"
 
 
@@ -57,15 +57,16 @@ class ChosenPosition:
 
 
 def chosen_position(form: Form, request: SheetRequest) -> ChosenPosition:
-    """The path in the position asked for, or in the best one.
+    """The path in the position asked for, or in the one that suits the solo chorus best.
 
     Raises PracticeError for a position off the neck, or a chord out of reach.
     """
     bars = selected_bars(form, request)
     wanted = (request.position or "auto").strip().lower()
     if wanted == "auto":
-        found = best_position(bars, request.board, way=request.etude.way)
-        return ChosenPosition(found.path, found.reason)
+        found = best_position(form.played("solos"), request.board, way=request.etude.way)
+        taken = path(bars, request.board, found.path.position, way=request.etude.way)
+        return ChosenPosition(taken, found.reason)
     try:
         position = int(wanted)
     except ValueError:

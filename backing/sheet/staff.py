@@ -17,6 +17,7 @@ from backing.chart.musicxml.document import (
     key_element,
     rehearsal,
     score,
+    tempo,
     time_element,
 )
 from backing.chart.musicxml.harmony import harmony_element
@@ -29,6 +30,8 @@ STAFF, TABLATURE = "1", "2"
 _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 _CLEFS = {"treble": ("G", "2", ""), "octave-treble": ("G", "2", "-1"), "bass": ("F", "4", ""),
           "octave-bass": ("F", "4", "-1")}  # fmt: skip
+FINEST_SWING = 20
+"""The largest second number of a swing ratio in a file: 1.65 is 33:20."""
 MARK = "@"
 """Stands before the number of a chord in text that ``engraving`` puts its symbol in place of."""
 
@@ -39,6 +42,8 @@ class StaffLine:
 
     ``bars`` as written (transposed for the part), ``values`` for each of them; ``interval``
     leads from the sound to what is written; ``board`` is drawn where there is tablature.
+    ``tempo`` in beats a minute; ``swing``: how much longer the first eighth of a beat is;
+    ``recipe``: the command that makes the line again.
     """
 
     title: str
@@ -48,6 +53,9 @@ class StaffLine:
     part: SheetPart
     interval: Interval
     board: Fingerboard
+    tempo: Fraction = Fraction(120)
+    swing: Fraction = Fraction(1)
+    recipe: str = ""
 
     @property
     def voices(self) -> int:
@@ -57,7 +65,21 @@ class StaffLine:
 
 def line_musicxml(line: StaffLine) -> str:
     """The text of a MusicXML 4.0 file, for notation programs."""
-    return score(line.title, line.by, line.title, list(_measures(line, None)))
+    measures = list(_measures(line, None))
+    mark = tempo(line.tempo, line.bars[0].meter)
+    if line.swing != 1:
+        ratio = line.swing.limit_denominator(FINEST_SWING)
+        mark[-1].append(
+            element(
+                "swing",
+                ("first", ratio.numerator),
+                ("second", ratio.denominator),
+                ("swing-type", "eighth"),
+            )
+        )
+    first = measures[0]
+    first.insert(next((i for i, e in enumerate(first) if e.tag == "attributes"), -1) + 1, mark)
+    return score(line.title, line.by, line.title, measures, recipe=line.recipe)
 
 
 def line_for_engraving(line: StaffLine, bars_a_system: int) -> str:

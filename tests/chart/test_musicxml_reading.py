@@ -232,7 +232,7 @@ def test_files_that_are_no_lead_sheets_are_refused(data: str | bytes, cause: str
 
 def test_a_measure_that_cannot_be_read_is_named() -> None:
     with pytest.raises(UserError, match="Measure 2: No lead sheet has the kind"):
-        lead_sheet(bar("C"), bar("D", "<kind>Neapolitan</kind>"))
+        lead_sheet(bar("C"), bar("D", "<kind>Ruritanian</kind>"))
     meter = "<attributes><time><beats>many</beats><beat-type>8</beat-type></time></attributes>"
     with pytest.raises(UserError, match=r"Measure 2 has the meter many/8"):
         lead_sheet(bar("C"), bar("D", extra=meter))

@@ -9,7 +9,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from backing.chart.harmony import Chord
-from backing.chart.musicxml.harmony import chord_of
+from backing.chart.musicxml.harmony import FUNCTIONS, chord_of
 from backing.chart.musicxml.report import Report
 from backing.chart.pitch import Interval
 from backing.errors import UserError, quoted
@@ -148,6 +148,13 @@ class _MeasureReader:
         if kind is not None and not (kind.text or "").strip() and not kind.get("text"):
             root = element.findtext("root/root-step") or "chord"
             self.report.note(f"Measure {into.number}: {root} has no kind, and is read as major.")
+        value = (kind.text or "").strip() if kind is not None else ""
+        if value == "pedal":
+            said = "is a pedal, which is no chord. The one before goes on."
+            self.report.note(f"Measure {into.number}: {element.findtext('root/root-step')} {said}")
+            return
+        if value.lower() in map(str.lower, FUNCTIONS):
+            self.report.note(f"Measure {into.number}: {value} is read as {chord_of(element)}.")
         if len(element.findall("kind")) > 1:
             self.report.note(f"Measure {into.number}: of stacked chords the first is read.")
         chord = chord_of(element)
