@@ -117,6 +117,15 @@ class PitchName:
             fifths -= 12
         return PitchName.of_fifths(fifths)
 
+    def within(self, lowest: int, highest: int) -> PitchName:
+        """The same pitch by a name between two places on the line of fifths, 11 apart or more."""
+        fifths = self.fifths
+        while fifths < lowest:
+            fifths += 12
+        while fifths > highest:
+            fifths -= 12
+        return PitchName.of_fifths(fifths)
+
     def interval_to(self, other: PitchName) -> Interval:
         """The interval up to ``other``, within the octave.
 
@@ -290,6 +299,15 @@ class Key:
         while fifths - MODES[self.mode] < -6:
             fifths += 12
         return Key(PitchName.of_fifths(fifths), self.mode)
+
+    def spelled(self, interval: Interval) -> Interval:
+        """The interval as all names of this key have to go to be in ``transposed(interval)``.
+
+        From B up a major second it is the way to Db, not to C#.
+        """
+        exact = self.tonic.fifths + interval.fifths
+        turns = (self.transposed(interval).tonic.fifths - exact) // 12
+        return Interval(interval.steps - turns, interval.semitones)
 
     @classmethod
     def parse(cls, text: str) -> Key:

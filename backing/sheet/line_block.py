@@ -92,7 +92,12 @@ def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> Sta
         title, sounds = made(bars, chosen.path, request)
     interval = whole_octaves([tone for sound in sounds for tone in sound.tones], request.part)
     written = chord_interval(request.part)
-    moved = [replace(s, tones=written_tones(s.tones, interval + written)) for s in sounds]
+    starts = list(accumulate((bar.length for bar in bars), initial=Fraction(0)))
+    moved = []
+    for sound in sounds:
+        key = bars[min(max(0, bisect_right(starts, sound.onset) - 1), len(bars) - 1)].key
+        tones = written_tones(sound.tones, interval + key.spelled(written))
+        moved.append(replace(sound, tones=tones))
     shown = tuple(bar.transposed(written) for bar in bars)
     values = tuple(tuple(values) for values in notated(moved, shown))
     part = request.part.with_strings(request.board.strings)

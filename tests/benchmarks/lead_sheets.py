@@ -24,6 +24,7 @@ import music21
 
 from backing.chart.form import Form
 from backing.chart.musicxml import read
+from backing.chart.unfold import section_bars
 from backing.errors import UserError
 
 CORPUS = Path(music21.__file__).parent / "corpus"
@@ -106,9 +107,9 @@ def kept(form: Form) -> int:
     count, before = 0, None
     head = [form.section(use.name) for use in form.order("head")]
     for section in [*head, *(each for each in form.sections if each not in head)]:
-        bars = [bar for row in section.rows for bar in row.bars]
         pickup = [section.pickup.changes] if section.pickup else []
-        for changes in (*pickup, *(bar.changes for bar in bars)):
+        bars = section_bars(section, {each.name: each for each in form.sections})
+        for changes in (*pickup, *(bar.head for bar in bars)):
             for change in changes:
                 count += change.chord is not None and (change.chord != before)
                 before = change.chord
