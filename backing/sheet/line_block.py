@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import accumulate
+from itertools import accumulate, islice
 from typing import Any
 
 from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Degree, PitchName
-from backing.chart.printed import printed_degree, printed_symbol
+from backing.chart.pitch import Degree, Interval, PitchName
+from backing.chart.printed import PrintedSymbol, printed_degree, printed_symbol
 from backing.combo.arrangement import arrange
 from backing.combo.band import GUIDE_LINES, Band
 from backing.combo.guide_tones import lines as guide_lines
@@ -26,8 +27,9 @@ from backing.neck.path import Path
 from backing.routine.passes import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import make_routine
-from backing.sheet.engraving import engrave
+from backing.sheet.engraving import PAGE_UNITS, engrave, symbol_width
 from backing.sheet.notation import StaffNote, StaffPitch, notated
+from backing.sheet.page_setup import PageSetup
 from backing.sheet.request import (
     LINES,
     ChosenPosition,
@@ -48,6 +50,12 @@ WHOLE_STEP, OCTAVE = 2, 12
 SHORTEST_REST = Fraction(1, 2)
 """Beats. A note that is let go just before the next one is written up to it."""
 BARS_A_SYSTEM, FEW_BARS_A_SYSTEM = 4, 2
+MARGIN_MM, TITLE_MM, SYSTEM_GAP_MM = 13.0, 12.0, 1.8
+"""Of page.typ: its margins, the title of a block, and what lies between two systems."""
+CLEF_UNITS = 2600
+"""What clef, signature and meter take at most at the left of a system, in its units."""
+SMALLEST = 0.72
+"""Systems get smaller down to this where a line then fits one page."""
 MOST_NOTES_A_BAR = 10
 """In a system of four bars; with more of them, or in large print, the degrees need more room."""
 
@@ -65,8 +73,13 @@ def line_block(
         for bar in line.bars
         for change in bar.changes
     ]
-    written = line_for_engraving(line, per_system)
-    systems = engrave(written, chords, voices=line.voices, scale=request.page.scale)
+    scale = request.page.scale
+    starts = _system_starts(line.bars, chords, per_system, PAGE_UNITS * 10 / scale - CLEF_UNITS)
+    written = line_for_engraving(line, starts)
+    systems = engrave(written, chords, voices=line.voices, scale=scale)
+    fit = _fit(systems, request.page)
+    if SMALLEST <= fit < 1:
+        systems = engrave(written, chords, voices=line.voices, scale=scale * fit)
     names = [f"system{index}.svg" for index in range(len(systems))]
     images.update(zip(names, systems, strict=True))
     return {
@@ -75,6 +88,36 @@ def line_block(
         "systems": [{"image": name, "width": 1} for name in names],
         "title": line.title,
     }
+
+
+def _system_starts(
+    bars: Sequence[PlayedBar], symbols: Sequence[PrintedSymbol], most: int, width: float
+) -> list[int]:
+    """The bars that begin a system: where a section begins, or no room is left for symbols.
+
+    ``most``: bars to a system; ``width`` in the units of a system.
+    """
+    starts, used, waiting = [0], 0.0, iter(symbols)
+    for index, bar in enumerate(bars):
+        need = sum(symbol_width(symbol) for symbol in islice(waiting, len(bar.changes)))
+        need = max(need, width / (2 * most))
+        full = index - starts[-1] == most or used + need > width
+        if index and (full or bar.section_bar == 1):
+            starts.append(index)
+            used = 0.0
+        used += need
+    return starts
+
+
+def _fit(systems: Sequence[str], page: PageSetup) -> float:
+    """How much smaller the systems have to be to fill one page; 1 where they fit."""
+    width = page.width_mm - 2 * MARGIN_MM
+    heights = 0.0
+    for system in systems:
+        found = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', system)
+        assert found is not None, "Verovio tells how large a system is"
+        heights += width * float(found[2]) / float(found[1]) + SYSTEM_GAP_MM * page.scale
+    return min(1.0, (page.height_mm - 2 * MARGIN_MM - TITLE_MM * page.scale) / heights)
 
 
 def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> StaffLine:
@@ -92,19 +135,35 @@ def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> Sta
         title, sounds = made(bars, chosen.path, request)
     interval = whole_octaves([tone for sound in sounds for tone in sound.tones], request.part)
     written = chord_interval(request.part)
-    starts = list(accumulate((bar.length for bar in bars), initial=Fraction(0)))
+    shown = tuple(bar.transposed(written) for bar in bars)
+    ways = _ways(bars, shown, written)
     moved = []
     for sound in sounds:
-        key = bars[min(max(0, bisect_right(starts, sound.onset) - 1), len(bars) - 1)].key
-        tones = written_tones(sound.tones, interval + key.spelled(written))
-        moved.append(replace(sound, tones=tones))
-    shown = tuple(bar.transposed(written) for bar in bars)
+        way = ways[max(0, bisect_right(ways, sound.onset, key=lambda each: each[0]) - 1)][1]
+        moved.append(replace(sound, tones=written_tones(sound.tones, interval + way)))
     values = tuple(tuple(values) for values in notated(moved, shown))
     part = request.part.with_strings(request.board.strings)
     tempo, ratio = _time(form, bars)
     return StaffLine(
         title, form.by, shown, values, part, written, request.board, tempo, ratio, request.recipe
     )
+
+
+def _ways(
+    bars: Sequence[PlayedBar], shown: Sequence[PlayedBar], written: Interval
+) -> list[tuple[Fraction, Interval]]:
+    """From which beat on names go which way to be spelled as the chord over them is."""
+    ways, start = [(Fraction(-1), written)], Fraction(0)
+    for bar, other in zip(bars, shown, strict=True):
+        way = bar.key.spelled(written)
+        for change, moved in zip(bar.changes, other.changes, strict=True):
+            if change.chord and moved.chord:
+                exact = change.chord.root.fifths + written.fifths
+                turns = (moved.chord.root.fifths - exact) // 12
+                way = Interval(written.steps - turns, written.semitones)
+            ways.append((start + change.onset, way))
+        start += bar.length
+    return ways
 
 
 def _time(form: Form, bars: Sequence[PlayedBar]) -> tuple[Fraction, Fraction]:
