@@ -38,8 +38,8 @@ CALLS_ON = ("1", "1&", "2", "3", "turn")
 DIRECTIONS = ("both", "up", "down")
 LEVELS = {
     1: "chord tones throughout",
-    2: "and a chromatic approach on the last eighth before a change",
-    3: "and around a target on 1 the scale step above on 4, the half step below on the and of 4",
+    2: "and chromatic approaches on the last eighth before changes; ideas that are answered",
+    3: "and around targets on 1 the scale step above on 4, the half step below on the and of 4",
     4: "and passing tones of the parent scale off the beat",
 }
 GUITAR = make_fingerboard()
@@ -62,7 +62,7 @@ class Line:
         position: of the hand, 5, or one for each chorus in turn, "5 7"; "auto" for the one that
             suits the tune best.
         start: the role of the first note, of a call or of a turn in trading, 1, 3, 5 or 7; None for
-            the root where a line goes on unbroken, any tone elsewhere.
+            the root where a line goes on unbroken (from level 2 on the third), any tone elsewhere.
         direction: runs go up, down or both ways.
         way: from the root, "1-7", or from the third to the ninth, "3-9".
         thirds: land on the third at every change.

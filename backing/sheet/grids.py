@@ -23,7 +23,8 @@ from backing.sheet.request import ChosenPosition, SheetRequest, selected_bars
 
 GRIDS_A_ROW, LARGE_GRIDS_A_ROW = 5, 4
 MOST_BARS_NAMED = 6
-USUAL = ("maj7", "7", "m7", "m7b5", "dim7", "mMaj7", "6", "m6", "7b9", "7alt", "aug", "sus")
+USUAL = ("maj7", "7", "m7", "m7b5", "dim7", "m(maj7)", "6", "m6", "7b9", "7alt",
+         "aug", "7sus4")  # fmt: skip
 """Qualities in the order in which they are practiced; the rare ones follow."""
 ARPEGGIOS_NOTE = (
     "Each row: one arpeggio in its positions along the neck. The number beside a grid is the fret "
@@ -127,11 +128,10 @@ def arpeggios_block(
 def _alike(root: PitchName) -> list[list[Chord]]:
     """The chords of every quality on a root, those with the same practiced tones together."""
     groups: dict[frozenset[int], list[Chord]] = {}
-    rank = {symbol: place for place, symbol in enumerate(USUAL)}
-    usual_first = sorted(QUALITIES.values(), key=lambda q: rank.get(q.symbol, len(USUAL)))
-    for quality in usual_first:
-        symbol = f"({quality.symbol})" if quality.symbol.startswith(("b", "#")) else quality.symbol
-        chord = parse_chord(f"{root}{symbol}")
+    symbols = [*USUAL, *(q.symbol for q in QUALITIES.values() if q.symbol not in USUAL)]
+    for symbol in symbols:
+        chord = parse_chord(f"{root}({symbol})" if symbol[:1] in ("b", "#") else f"{root}{symbol}")
+        quality = chord.quality
         tones = frozenset(degree.pitch_class for degree in arpeggio(quality).tones)
         groups.setdefault(tones, []).append(chord)
     return list(groups.values())
