@@ -113,10 +113,8 @@ def main() -> None:
     """Print the table."""
     songs = plans()[: int(sys.argv[1]) if len(sys.argv) > 1 else COUNT]
     print(f"{len(songs)} études a row over {COUNT} random tunes of 32 bars, positions 2 to 10")
-    print(
-        "soloists (WJD): chord tones .37/.51/.63 (5/50/95 %), steps into changes .58, half steps .33, "
-        "mean 2.6"
-    )
+    print("soloists (WJD): chord tones .37/.51/.63 (5/50/95 %)")
+    print("                steps into changes .58, half steps .33, mean move 2.6")
     for level, meaning in LEVELS.items():
         print(f"\nlevel {level}: {meaning}")
         lines = [line(song, level, n) for n, song in enumerate(songs)]
