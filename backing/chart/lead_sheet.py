@@ -17,9 +17,7 @@ from backing.chart.cue import SectionBar
 from backing.chart.form import ORDERS, Form
 from backing.chart.pitch import Key
 from backing.chart.section import Section, SectionUse, WrittenBar
-from backing.chart.unfold import playing_order, section_bars
-
-_PLAYING_TIME = Directions()
+from backing.chart.unfold import playing_order, section_bars, single_bars
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +39,7 @@ class SheetBar:
     opens: bool = False
     ending: tuple[int, ...] = ()
     closes: int = 0
-    directions: Directions = _PLAYING_TIME
+    directions: Directions = Directions()  # noqa: RUF009 - a frozen value
     later: tuple[Directions, ...] = ()
     solos: tuple[Change, ...] | None = None
 
@@ -73,7 +71,9 @@ def lead_sheet(form: Form) -> tuple[SheetSection, ...]:
             bars = tuple(_bars(form, section, use, first, pickup=pickup))
             numbers[use.role] = max((n for bar in bars for n in bar.numbers), default=first - 1)
             if order == "head" or use.name not in seen:
-                sheet.append(_on_paper(form, section, order, bars))
+                own = form.key_of(section), form.meter_of(section), form.feel_of(section)
+                ratio = form.tempo_ratio_of(section)
+                sheet.append(SheetSection(use.name, section.role, order, *own, ratio, bars))
         seen |= {use.name for use in form.order(order)}
     return tuple(sheet)
 
@@ -91,19 +91,6 @@ def endings_over(bars: Sequence[SheetBar]) -> Iterator[tuple[tuple[int, ...], bo
         yield times, last
         if last:
             times = ()
-
-
-def _on_paper(form: Form, section: Section, order: str, bars: tuple[SheetBar, ...]) -> SheetSection:
-    return SheetSection(
-        name=section.name,
-        role=section.role,
-        order=order,
-        key=form.key_of(section),
-        meter=form.meter_of(section),
-        feel=form.feel_of(section),
-        tempo_ratio=form.tempo_ratio_of(section),
-        bars=bars,
-    )
 
 
 def _bars(
@@ -126,14 +113,8 @@ def _bars(
 
 
 def _plain(bar: SectionBar, number: int, place: int, length: Fraction) -> SheetBar:
-    solos = None if _sounds_alike(bar.head, bar.solos) else bar.solos
+    solos = None if bar.head == bar.solos else bar.solos
     return SheetBar((number,), (place,), length, bar.head, directions=bar.directions, solos=solos)
-
-
-def _sounds_alike(one: Sequence[Change], other: Sequence[Change]) -> bool:
-    return [(c.onset, c.chord, c.early) for c in one] == [
-        (c.onset, c.chord, c.early) for c in other
-    ]
 
 
 def _signed(
@@ -168,9 +149,6 @@ def _written(section: Section) -> list[tuple[WrittenBar, str]] | None:
         return None
     bars: list[tuple[WrittenBar, str]] = []
     for bar in (bar for row in section.rows for bar in row.bars):
-        if bar.count == 1:
-            bars.append((bar, bar.sign))
-        else:
-            bars.append((replace(bar, closes=0), "%%"))
-            bars.append((WrittenBar(closes=bar.closes), "%%2"))
+        signs = (bar.sign,) if bar.count == 1 else ("%%", "%%2")
+        bars += zip(single_bars(bar), signs, strict=True)
     return bars

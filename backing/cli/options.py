@@ -97,12 +97,11 @@ COMPS = "piano, guitar, four (guitar on every beat), vibes or organ"
 OUTPUT = Option("output", "FILE", "where to; a folder for several tunes", short="-o", file=True,
                 heard=False)  # fmt: skip
 QUIET = Option("quiet", "", "no progress, no summary", heard=False)
-NO_CACHE = Option("no-cache", "", "make it anew, and keep nothing for next time", heard=False)
 SOUNDFONT = Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)",
                    file=True, heard=False,
                    idle=(Idle("MIDI has no sound of its own, so {} would change nothing.",
                               "Leave {} out.", beside=("midi",)),))  # fmt: skip
-TEMPO = Option("tempo", "BPM", "beats a minute (132), or a part of the tune's tempo (80%)",
+TEMPO = Option("tempo", "BPM", "beats a minute (132), or a percentage of the tune's (80%)",
                fills=REQUEST)  # fmt: skip
 BARS = Option("bars", "WHICH", 'loop these: 13-16, B, B:5-8, 31-2 (over the top), "A B"',
               fills=REQUEST)  # fmt: skip
@@ -182,7 +181,7 @@ TRACK = Command(
             Option("format", "PHRASE", "wav, flac, mp3, ogg, opus, m4a, mid; \"flac 24-bit\"",
                    heard=False),
             Option("long", "", "allow more than two hours"),
-            NO_CACHE,
+            Option("no-cache", "", "make it anew, and keep nothing for next time", heard=False),
             Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
                    heard=False),
             QUIET,
@@ -195,12 +194,11 @@ OPENING = (
     Option("tempo", "BPM", "the tempo it opens at (132, or 80%)"),
     Option("key", "KEY", "the key it opens in (Bb)"),
     FEEL,
-    Option("comp", "WHAT", COMPS, fills=BAND),
+    COMP,
     replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),
     Option("neck", "PHRASE", "the neck it shows: drop-d, left-handed"),
-    Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)", file=True),
-    NO_CACHE,
+    replace(SOUNDFONT, heard=True, idle=()),
     QUIET,
 )
 
@@ -224,7 +222,7 @@ PLAY = Command(
 )  # fmt: skip
 PAGE = Command(
     "page",
-    "write that page as one file, for any browser, offline",
+    "write the practice page as one file, for any browser, offline",
     "backing page TUNE ... [options]",
     "Writes one HTML file that plays the tune's band live in any browser, shows the\n"
     "chords, the guide tones and the neck, and needs no network.",
@@ -311,7 +309,7 @@ SOUNDS = Command(
     "sounds",
     "list the SoundFonts found, and say which one is used",
     "backing sounds [options]",
-    "Lists the SoundFonts found, their licence, and which one is used and why.",
+    "Lists the SoundFonts found, their license, and which one is used and why.",
     (Group("", (Option("soundfont", "FILE", "look at this one too", file=True),)),),
     ("files",),
 )
@@ -319,12 +317,11 @@ CACHE = Command(
     "cache",
     "show, limit or clear what is kept for next time",
     "backing cache [options]",
-    "Tracks that were made, and the notes of SoundFonts, are kept, so that they\n"
-    "need not be made again.",
+    "Tracks that were made are kept, so that they need not be made again.",
     (
         Group("", (
-            Option("clear", "", "take them all away"),
-            Option("limit", "SIZE", "keep so much at most: 500M, 2G; 0: nothing"),
+            Option("clear", "", "delete everything"),
+            Option("limit", "SIZE", "keep at most this much: 500M, 2G; 0: nothing"),
         )),
     ),
     ("cache",),

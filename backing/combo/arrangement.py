@@ -6,6 +6,7 @@ import random
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 
 from backing.chart.form import Form
 from backing.combo import click, guide_tones
@@ -50,8 +51,9 @@ def arrange(routine: Routine, band: Band) -> Performance:
         passes.append(PlayedPass(each, start, parts))
         for bar in plan.bars:
             tempo = each.tempo * bar.bar.tempo_ratio
-            ratio = band.swing if _overrides(band, bar.feel.swing) else bar.feel.ratio(tempo)
-            runs.append((bar.bar.length, tempo, ratio or Fraction(1)))
+            # feels with even eighths stay even
+            ratio = bar.feel.ratio(tempo) if bar.feel.swing == 1 else band.swing
+            runs.append((bar.bar.length, tempo, ratio or bar.feel.ratio(tempo)))
         start += plan.length
     tail = Fraction(0) if routine.seamless else TAIL_SECONDS
     return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
@@ -94,11 +96,6 @@ def plan_pass(played: Pass, band: Band) -> Plan:
     return replace(plan, comping=strokes, ostinato=ostinato)
 
 
-def _overrides(band: Band, swing: str | Fraction) -> bool:
-    """Whether the band's swing ratio applies: feels with even eighths stay even."""
-    return band.swing is not None and swing != 1
-
-
 def _parts(plan: Plan, played: Pass, band: Band, players: dict[str, Player]) -> tuple[Part, ...]:
     if plan.purpose is Purpose.COUNT_IN:
         return (click.count_in(plan, played.tempo),)
@@ -112,11 +109,9 @@ def _parts(plan: Plan, played: Pass, band: Band, players: dict[str, Player]) -> 
 def _players(band: Band, form: Form) -> dict[str, Player]:
     players: dict[str, Player] = {
         "bass": walking.play,
-        "comp": lambda plan, dice: comping.play(plan, dice, comp=band.comp),
+        "comp": partial(comping.play, comp=band.comp),
         "drums": drummer.play,
-        "guide": lambda plan, dice: guide_tones.play(
-            plan, dice, line=band.guide_line or GUIDE_LINES[0]
-        ),
+        "guide": partial(guide_tones.play, line=band.guide_line or GUIDE_LINES[0]),
         "click": lambda plan, _: click.play(plan, band.click or "all"),
     }
     if band.line is not None:

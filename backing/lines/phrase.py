@@ -29,7 +29,7 @@ GUIDE_STARTS = {3: "3rd", 7: "7th"}
 GRAMMAR = Grammar(
     "a line",
     (
-        Term("kind", "etude|étude|guide(?:[- ]tones?)?|(?:walking )?bass", "etude, guide"),
+        Term("kind", "[eé]tude|guide(?:[- ]tones?)?|(?:walking )?bass", "etude, guide"),
         Term("number", r"(?:number |no\.? ?)?([0-9]+)", "etude 7"),
         Term("level", r"level ([^\s,]+)", f"level {min(LEVELS)} to {max(LEVELS)}"),
         Term("rhythm", "|".join((*RHYTHMS, SUBDIVISIONS))),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from backing.combo.instruments import JAZZ_GUITAR
@@ -19,17 +19,6 @@ PLAIN, OFF_BEAT, PEAK = 72, 8, 8
 """Velocity of a plain note, and how much louder off-beats and tops of runs are."""
 
 
-@dataclass(frozen=True, slots=True)
-class LinePlayer:
-    """A player of the band with a ``line`` in its position."""
-
-    line: Line
-
-    def __call__(self, plan: Plan, rng: random.Random) -> Part:
-        del rng  # the number of the etude says all
-        return play(plan, self.line)
-
-
 def play(plan: Plan, line: Line | None = None) -> Part:
     """The line's part of a pass: see ``heard``. A note's role is its degree, or its kind.
 
@@ -42,7 +31,7 @@ def play(plan: Plan, line: Line | None = None) -> Part:
         return Part("line", JAZZ_GUITAR, ())
     notes = heard(plan, line)
     tops = _tops(notes)
-    last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
+    last = {accent.onset for accent in plan.accents if accent.kind == "last"}
     return Part(
         "line",
         JAZZ_GUITAR,
@@ -55,8 +44,8 @@ def play(plan: Plan, line: Line | None = None) -> Part:
                 swung=note.swung,
                 role=str(note.degree) if note.kind == "tone" else note.kind,
                 chord=note.chord,
-                together=note.onset in last.values(),
-                melodic=not note.triplet and note.onset not in last.values(),
+                together=note.onset in last,
+                melodic=not note.triplet and note.onset not in last,
             )
             for note in notes
         ),

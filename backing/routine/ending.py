@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from backing.chart.form import Change, Directions, PlayedBar
+from backing.chart.bar import Change, Directions, PlayedBar
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import Key
 

@@ -15,6 +15,7 @@ from backing.chart.form import ORDERS, Form
 from backing.chart.lead_sheet import SheetBar, SheetSection, endings_over, lead_sheet
 from backing.chart.outline import directions, stop_time
 from backing.chart.printed import printed_symbol
+from backing.combo.plan import plan_of_bars
 from backing.neck.parent_scales import KeyCenter, key_centers
 from backing.sheet.page_setup import PageSetup
 from backing.sheet.ribbon import Pieces, RibbonPiece, section_ribbons
@@ -68,7 +69,7 @@ def _centers(form: Form, order: str) -> KeyCenters:
     found: KeyCenters = {}
     if not any(change.chord for bar in bars for change in bar.changes):
         return found
-    centers = key_centers(bars)
+    centers = key_centers(plan_of_bars(bars).spans)
     start = Fraction(0)
     for bar in bars:
         inside = []

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 from backing.combo.drums.style import TICKS, VOICES, DrumStroke, DrumStyle
 from backing.combo.feel import lateness
@@ -29,24 +29,12 @@ GOES_ON = frozenset({"ride", "skip", "foot", "stick", "back-beat"})
 COMMENTS = frozenset({"comment", "ghost"})
 
 
-@dataclass(frozen=True, slots=True)
-class Struck:
-    """A stroke at one tick on one key; see Note."""
-
-    velocity: int
-    role: str
-    swung: bool = True
-    lateness_ms: float = 0.0
-    together: bool = False
-    tempos: tuple[int, int] | None = None
-
-
 class DrumScore:
     """The strokes of a pass on one kit: one for each place and key, the loudest."""
 
     def __init__(self, kit: Instrument, dice: random.Random) -> None:
         self.kit, self.dice = kit, dice
-        self.struck: dict[tuple[Tick, int], Struck] = {}
+        self.struck: dict[tuple[Tick, int], Note] = {}
 
     def strike(
         self, bar: PlanBar, style: DrumStyle, tick: Tick, stroke: DrumStroke, role: str
@@ -59,7 +47,9 @@ class DrumScore:
         there = self.struck.get(place)
         if there is None or there.velocity < velocity:
             late = lateness(self.dice, *bar.feel.late(VOICES[stroke.voice].late))
-            self.struck[place] = Struck(velocity, role, stroke.swung, late, False, stroke.tempos)
+            self.struck[place] = _note(
+                place, velocity, role, swung=stroke.swung, lateness_ms=late, tempos=stroke.tempos
+            )
 
     def strike_together(
         self, bar: PlanBar, style: DrumStyle, tick: Tick, stroke: DrumStroke, role: str
@@ -68,7 +58,7 @@ class DrumScore:
         velocity = _velocity(style.levels[stroke.voice][stroke.accent + 1], bar.energy)
         swung = (tick - ticks(bar.start)) % TICKS in (0, HALF)
         place = tick, self._key(stroke.voice)
-        self.struck[place] = Struck(velocity, role, swung, together=True)
+        self.struck[place] = _note(place, velocity, role, swung=swung, together=True)
 
     def lift(self, tick: Tick, voice: str) -> bool:
         """Remove a voice at ``tick``; return whether it was there."""
@@ -89,8 +79,7 @@ class DrumScore:
     def part(self) -> Part:
         """The part, its notes by onset and key."""
         # whole numbers sort faster than the fractions Part.of would sort
-        notes = tuple(_note(place, self.struck[place]) for place in sorted(self.struck))
-        return Part("drums", self.kit, notes)
+        return Part("drums", self.kit, tuple(self.struck[place] for place in sorted(self.struck)))
 
     def _key(self, voice: str) -> int:
         instead = VOICES[voice].without_brushes
@@ -102,19 +91,10 @@ def _velocity(level: float, energy: float) -> int:
     return PALETTE[max(VELOCITIES[0], min(VELOCITIES[-1], loud))]
 
 
-def _note(place: tuple[Tick, int], struck: Struck) -> Note:
+def _note(place: tuple[Tick, int], velocity: int, role: str, **how: Any) -> Note:
     tick, key = place
-    return Note(
-        onset=beats_at(tick),
-        length=RING if struck.together or key == CRASH else LENGTH,
-        pitch=key,
-        velocity=struck.velocity,
-        swung=struck.swung,
-        lateness_ms=struck.lateness_ms,
-        role=struck.role,
-        together=struck.together,
-        tempos=struck.tempos,
-    )
+    length = RING if how.get("together") or key == CRASH else LENGTH
+    return Note(beats_at(tick), length, key, velocity, role=role, **how)
 
 
 _BEATS = tuple(Fraction(tick, TICKS) for tick in range(64 * 4 * TICKS))
