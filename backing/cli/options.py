@@ -96,6 +96,7 @@ COMPS = "piano, guitar, four (guitar on every beat), vibes or organ"
 
 OUTPUT = Option("output", "FILE", "where to; a folder for several tunes", short="-o", file=True,
                 heard=False)  # fmt: skip
+CHANGES = Option("changes", "BARS", 'changes in place of a tune: "Dm7 | G7 | Cmaj7 | %"')
 QUIET = Option("quiet", "", "no progress, no summary", heard=False)
 SOUNDFONT = Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)",
                    file=True, heard=False,
@@ -130,7 +131,7 @@ TRACK = Command(
     (
         Group("", (
             OUTPUT,
-            Option("changes", "BARS", 'changes in place of a tune: "Dm7 | G7 | Cmaj7 | %"'),
+            CHANGES,
         )),
         Group("What is played", (
             TEMPO,
@@ -227,7 +228,7 @@ PAGE = Command(
     "Writes one HTML file that plays the tune's band live in any browser, shows the\n"
     "chords, the guide tones and the neck, and needs no network.",
     (
-        Group("", (OUTPUT,)),
+        Group("", (OUTPUT, CHANGES)),
         Group("How it opens", OPENING),
         Group("Afterwards", (Option("open", "", "open it in the browser", heard=False),)),
     ),
@@ -251,7 +252,7 @@ SHEET = Command(
     "through its changes in staff and tablature. The ending of FILE decides what is\n"
     "written: .pdf .svg .png are pages, .musicxml is for notation programs.",
     (
-        Group("", (OUTPUT,)),
+        Group("", (OUTPUT, CHANGES)),
         Group("What is on it", (
             Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
                    idle=(NO_TUNE,)),

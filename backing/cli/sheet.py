@@ -16,7 +16,15 @@ from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import check_folder, check_targets, for_each, in_key, read_tune
+from backing.cli.tunes import (
+    changes_form,
+    check_changes,
+    check_folder,
+    check_targets,
+    for_each,
+    in_key,
+    read_tune,
+)
 from backing.errors import ChordError, OutputError, PracticeError, UserError
 from backing.lines.line import Line
 from backing.lines.phrase import Phrase, read_phrase
@@ -36,8 +44,10 @@ PPI = 200
 
 def sheet(words: Words) -> int:
     """Write the sheet of each tune, or that of a root."""
-    if not words.names and "arpeggios" not in words:
+    if not {"arpeggios", "changes"} & set(words.said) and not words.names:
         raise UserError("Say what to print.", "Name tune files, or a root with --arpeggios.")
+    if "arpeggios" not in words:
+        check_changes(words, "print")
     if words.names and "arpeggios" in words:
         raise UserError("--arpeggios are printed without a tune.", "Give one of them, not both.")
     board = read_neck(words.said["neck"]) if "neck" in words else make_fingerboard()
@@ -51,9 +61,10 @@ def sheet(words: Words) -> int:
     if "arpeggios" in words:
         _write_arpeggios(words, asked)
         return DONE
-    targets = [_target(words, Path(tune).stem) for tune in words.names]
-    check_targets(words.names, words.text("output"), targets)
-    return for_each(words.names, partial(_write, words, asked))
+    tunes = words.names or ("changes",)
+    targets = [_target(words, Path(tune).stem) for tune in tunes]
+    check_targets(tunes, words.text("output"), targets)
+    return for_each(tunes, partial(_write, words, asked))
 
 
 def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
@@ -71,8 +82,9 @@ def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
 def _write(words: Words, asked: SheetRequest, tune: Path) -> None:
     target = _target(words, tune.stem)
     check_writable(target)
-    form = in_key(read_tune(tune), words.text("key"))
-    asked = replace(asked, recipe=command_again(words, str(tune)))
+    bare = "changes" in words
+    form = in_key(changes_form(words) if bare else read_tune(tune), words.text("key"))
+    asked = replace(asked, recipe=command_again(words, "" if bare else str(tune)))
     if target.suffix.lower() in MUSICXML:
         _write_musicxml(form, asked, target)
         _tell(words, f"{form.title} -> {target}")

@@ -139,7 +139,7 @@ def test_all_faults_are_told_at_once_and_skipped() -> None:
     sheet = [bar("C"), bar("D", "<kind>Ruritanian</kind>"), bar("H"), bar("F")]
     with pytest.raises(UserError) as caught:
         lead_sheet(*sheet)
-    assert "2 things can't be read" in str(caught.value)
+    assert "2 mistakes in the score" in str(caught.value)
     assert "Measure 2" in str(caught.value)
     assert "Measure 3" in str(caught.value)
     text = write(lead_sheet(bar("C"), bar("F"))).replace(">major-seventh<", ">Ruritanian<", 1)

@@ -42,6 +42,6 @@ class Report:
             left = len(self.faults) - MOST_TOLD
             said += [f"  {left} more."] if left > 0 else []
             raise UserError(
-                "\n".join([f"{len(self.faults)} things can't be read:", *said]) + "\n",
-                "Correct them, or read the rest: backing check FILE --mend.",
+                "\n".join([f"{len(self.faults)} mistakes in the score:", *said]) + "\n",
+                "Correct them, or see what else is there with backing check FILE --mend.",
             )
