@@ -66,7 +66,7 @@ def heard(plan: Plan, line: Line) -> tuple[LineNote, ...]:
         )
     again = max(0, plan.chorus - 1) if chorus or plan.purpose is Purpose.HEAD_OUT else plan.take
     number = line.number or 1 + again
-    plan = replace(plan, take=number - 1, earlier=0)
+    plan = replace(plan, take=number - 1, earlier=0 if line.number else plan.earlier)
     return etude(plan, line, random.Random(f"etude {number}"))
 
 
