@@ -319,7 +319,7 @@ class Key:
         if first in "abcdefg" and first and meant is not None:
             sign = "b" if text[start + 1 : start + 2] == "b" else ""
             cure = f"Write {first.upper()}{sign} {meant}."
-            raise ChordError(f'"{text.strip()}" isn\'t a key.', cure, start, len(text.rstrip()))
+            raise ChordError(f'"{text.strip()}" isn\'t a key.', cure, start, start + 1)
         tonic, end = read_pitch_name(text, start)
         word = text[end:].strip()
         mode = MODE_SPELLINGS.get(word) or MODE_SPELLINGS.get(word.lower())

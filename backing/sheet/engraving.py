@@ -133,7 +133,7 @@ def _symbol(symbol: PrintedSymbol, x: int, y: int) -> str:
 def symbol_width(symbol: PrintedSymbol) -> float:
     """About how wide a chord symbol is with the space after it, in the units of a system."""
     signs = bool(symbol.accidental) + bool(symbol.bass_accidental)
-    return CHORD * (1.0 + 0.3 * signs + 0.44 * len(symbol.suffix) + 0.9 * bool(symbol.bass))
+    return CHORD * (1.25 + 0.38 * signs + 0.55 * len(symbol.suffix) + 1.1 * bool(symbol.bass))
 
 
 def _rehearsal(match: re.Match[str]) -> str:

@@ -32,7 +32,7 @@ _CLEFS = {"treble": ("G", "2", ""), "octave-treble": ("G", "2", "-1"), "bass": (
           "octave-bass": ("F", "4", "-1")}  # fmt: skip
 FINEST_SWING = 20
 """The largest second number of a swing ratio in a file: 1.65 is 33:20."""
-CROWDED, ALONE = 1.15, 0.6
+CROWDED, ALONE = 1.3, 0.6
 """How wide a chord symbol is told to be, in letters m for each of its letters: beside others or a
 triplet's 3, and alone in its bar."""
 MARK = "@"

@@ -44,7 +44,14 @@ def lead_sheet(*measures: str, attributes: str = "", head: str = "") -> Form:
 
 
 def played(form: Form, order: str = "head") -> str:
-    return in_ascii(" | ".join(map(chords, form.played(order))))
+    """The chords of every bar; after a pushed or delayed one < or > and by how many beats."""
+    bars = form.played(order)
+    moved = [[c.early for c in bar.changes if c.early] for bar in bars]
+    shown = [
+        chords(bar) + "".join(f"{'<' if early > 0 else '>'}{abs(early)}" for early in each)
+        for bar, each in zip(bars, moved, strict=True)
+    ]
+    return in_ascii(" | ".join(shown))
 
 
 @pytest.mark.parametrize(

@@ -204,4 +204,6 @@ def _guessed_key(lines: Sequence[str]) -> Key:
     last = next((parse_chord(text) for text in reversed(found) if text), None)
     if last is None:
         return Key.parse("C")
-    return Key.parse(f"{last.root}{'m' if 'minor' in last.family else ''}")
+    if "minor" in last.family:
+        return Key(last.root.within(-3, 8), "minor")
+    return Key(last.root.within(-5, 6), "major")
