@@ -18,7 +18,7 @@ from backing.glossary import CHORUS, FROM_THE_3RD, TERMS, TIME, Term
 PACKAGE = Path(backing.__file__).parent
 ROOT = PACKAGE.parent
 BRITISH = ("colour", "centre", "metre", "licence", "practise", "practising", "grey", "neighbour")
-QUAINT = (r"[\"”}] is no ", r"\bmend\b", r"\bhas no say\b", r"\bnobody is asked\b")
+QUAINT = (r"[\"”}] is no ", r"(?<!--)\bmend\b", r"\bhas no say\b", r"\bnobody is asked\b")
 """Turns of phrase that no native speaker would write in a message."""
 
 

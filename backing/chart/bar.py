@@ -120,7 +120,7 @@ class PlayedBar:
 
     def transposed(self, interval: Interval) -> PlayedBar:
         """The same bar in another key, its names spelled as that key has them."""
-        key = self.key.transposed(interval)
+        key, interval = self.key.transposed(interval), self.key.spelled(interval)
         changes = tuple(
             replace(c, chord=c.chord and c.chord.transposed(interval, key)) for c in self.changes
         )

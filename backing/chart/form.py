@@ -124,7 +124,9 @@ class Form:
     def transposed(self, interval: Interval) -> Form:
         """The same tune in another key, its names spelled as the new keys have them."""
         sections = tuple(
-            section.transposed(interval, self.key_of(section).transposed(interval))
+            section.transposed(
+                self.key_of(section).spelled(interval), self.key_of(section).transposed(interval)
+            )
             for section in self.sections
         )
         return replace(self, key=self.key.transposed(interval), sections=sections)

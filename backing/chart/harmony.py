@@ -15,6 +15,15 @@ from backing.errors import Span
 _LEADING_ALTERATION = re.compile(r"^[b♭#♯]\d+")
 
 
+_FLATTEST = -6
+_SHARPEST = {
+    "major": 5, "minor": 8, "minor-major": 8, "dominant": 7, "sus": 7, "augmented": 7,
+    "half-diminished": 10, "diminished": 11,
+}  # fmt: skip
+"""Fifths from a key's signature between which the roots of transposed chords lie: a raised root
+leads up, as diminished chords do (common practice, no source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Chord:
     """A chord of the changes: spelled root, quality, slash bass, and its text as written.
@@ -98,8 +107,12 @@ class Chord:
         Names are simplified (no Cb, no double accidentals) unless ``key``, the new key, has them.
         """
         root = self.root.transposed(interval).simplified(key)
-        bass = self.bass and self.bass.transposed(interval).simplified(key)
-        text = _transposed_text(self.text, interval, key)
+        if key is not None:
+            highest = key.fifths + _SHARPEST[self.family]
+            root = root.within(key.fifths + _FLATTEST, highest).simplified(key)
+        moved = self.root.interval_to(root)
+        bass = self.bass and self.bass.transposed(moved).simplified(key)
+        text = _transposed_text(self.text, moved, key)
         return Chord(root, self.quality, bass, text, self.span)
 
 

@@ -96,6 +96,7 @@ COMPS = "piano, guitar, four (guitar on every beat), vibes or organ"
 
 OUTPUT = Option("output", "FILE", "where to; a folder for several tunes", short="-o", file=True,
                 heard=False)  # fmt: skip
+CHANGES = Option("changes", "BARS", 'changes in place of a tune: "Dm7 | G7 | Cmaj7 | %"')
 QUIET = Option("quiet", "", "no progress, no summary", heard=False)
 SOUNDFONT = Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)",
                    file=True, heard=False,
@@ -114,7 +115,7 @@ COMP = Option(
     idle=(Idle("The comp isn't playing, so {} would change nothing.", "Leave {} out.",
                beside=("no comp",)),),
 )  # fmt: skip
-LINE = Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "call on 1&"')
+LINE = Option("line", "PHRASE", 'a line: guide, "etude 7 level 2 position 5", "call on 1&"')
 NECK = Option(
     "neck", "PHRASE", 'the neck it lies on: drop-d, "24 frets", left-handed',
     idle=(Idle("{} is for a line or shapes on the neck.", "Add --line etude, or leave {} out.",
@@ -130,7 +131,7 @@ TRACK = Command(
     (
         Group("", (
             OUTPUT,
-            Option("changes", "BARS", 'changes in place of a tune: "Dm7 | G7 | Cmaj7 | %"'),
+            CHANGES,
         )),
         Group("What is played", (
             TEMPO,
@@ -227,7 +228,7 @@ PAGE = Command(
     "Writes one HTML file that plays the tune's band live in any browser, shows the\n"
     "chords, the guide tones and the neck, and needs no network.",
     (
-        Group("", (OUTPUT,)),
+        Group("", (OUTPUT, CHANGES)),
         Group("How it opens", OPENING),
         Group("Afterwards", (Option("open", "", "open it in the browser", heard=False),)),
     ),
@@ -239,7 +240,7 @@ NO_TUNE = Idle("{} is for the sheet of a tune, and --arpeggios has none.", "Leav
 NO_PAGES = Idle("MusicXML leaves the print to another program, so {} would change nothing.",
                 "Leave {} out, or end the name in .pdf.", beside=("musicxml",))  # fmt: skip
 NO_FRETS = Idle("This part has no frets, so {} would change nothing.",
-                "Leave {} out, or write --part guitar.", beside=("no frets",))  # fmt: skip
+                "Leave {} out, or write --part guitar or bass.", beside=("no frets",))  # fmt: skip
 NO_STAFF = Idle("{} is for the staff of a line, and there is none.",
                 "Add --line etude or guide, or leave {} out.", without=("line",))  # fmt: skip
 
@@ -251,9 +252,10 @@ SHEET = Command(
     "through its changes in staff and tablature. The ending of FILE decides what is\n"
     "written: .pdf .svg .png are pages, .musicxml is for notation programs.",
     (
-        Group("", (OUTPUT,)),
+        Group("", (OUTPUT, CHANGES)),
         Group("What is on it", (
-            replace(LINE, idle=(NO_TUNE,)),
+            Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
+                   idle=(NO_TUNE,)),
             Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
                    alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
             Option("arpeggios", "ROOT", "without a tune: all arpeggios on this root"),
@@ -267,10 +269,10 @@ SHEET = Command(
                                        without=("line", "shapes")))),
             Option("key", "KEY", "print it in this key (Bb)", idle=(NO_TUNE,)),
             Option("no-chart", "", "leave the chart out", idle=(NO_TUNE, NO_PAGES)),
-            Option("seed", "N", "another number gives another etude",
-                   idle=(NO_TUNE, Idle("{} is for an etude, and there is none.",
-                                       "Add --line etude, or leave {} out.",
-                                       without=("etude",)))),
+            Option("seed", "N", "of the band, whose bass it is: --line bass",
+                   idle=(NO_TUNE, Idle("{} is for --line bass; etudes are told by their number.",
+                                       'Leave {} out, or write --line "etude 7".',
+                                       without=("walking",)))),
         )),
         Group("Who reads it", (
             Option("part", "WHOM", "guitar, C, Bb, Eb or bass", idle=(NO_TUNE,)),
@@ -333,6 +335,7 @@ CHECK = Command(
         Group("", (
             Option("json", "", "as JSON, for programs"),
             Option("tidy", "", "the tune file itself, neatly written"),
+            Option("mend", "", "a rough chart as a tune file, each change told"),
             Option("feels", "", "list the feels"),
         )),
     ),

@@ -90,6 +90,8 @@ def _line(phrase: Phrase) -> str:
     line = phrase.line
     if line.rhythm == "call":
         return f"call and response{f' on {line.call_on}' if line.call_on != 'turn' else ''}"
+    if line.number:
+        return line.name()
     return f"an etude{f' in {line.rhythm}' if 'rhythm' in phrase.said else ''}"
 
 

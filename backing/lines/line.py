@@ -15,10 +15,13 @@ from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, PitchName
 from backing.errors import PracticeError, quoted
+from backing.glossary import ETUDE
 from backing.neck.arpeggio import ROLES, WAYS
 from backing.neck.fingerboard import Fingerboard, StringFret, hand, make_fingerboard
 from backing.neck.path import best_position
 from backing.routine.subdivisions import VALUES
+
+START_WORDS = {1: "root", 3: "3rd", 5: "5th", 7: "7th"}
 
 if TYPE_CHECKING:
     from backing.combo.player import Player
@@ -36,11 +39,13 @@ CALLS_ON = ("1", "1&", "2", "3", "turn")
 DIRECTIONS = ("both", "up", "down")
 LEVELS = {
     1: "chord tones throughout",
-    2: "and a chromatic approach on the last eighth before a change",
-    3: "and around a target on 1 the scale step above on 4, the half step below on the and of 4",
+    2: "and chromatic approaches on the last eighth before changes; ideas that are answered",
+    3: "and around targets on 1 the scale step above on 4, the half step below on the and of 4",
     4: "and passing tones of the parent scale off the beat",
 }
 GUITAR = make_fingerboard()
+MOST_NUMBERED = 9999
+"""The last number of an etude."""
 
 
 def _word(known: Iterable[str], what: str) -> Callable[[Any], str]:
@@ -49,6 +54,10 @@ def _word(known: Iterable[str], what: str) -> Callable[[Any], str]:
 
 def _number(known: Iterable[int], what: str) -> Callable[[Any], int]:
     return lambda said: int(_word(map(str, known), what)(str(said)))
+
+
+def _etude_number(said: str | int) -> int:
+    return whole_number(said, "number of an etude", 1, MOST_NUMBERED, PracticeError)
 
 
 def _board(tuning: str | Fingerboard) -> Fingerboard:
@@ -84,7 +93,7 @@ class Line:
         position: of the hand, 5, or one for each chorus in turn, "5 7"; "auto" for the one that
             suits the tune best.
         start: the role of the first note, of a call or of a turn in trading, 1, 3, 5 or 7; None for
-            the root where a line goes on unbroken, any tone elsewhere.
+            the root where a line goes on unbroken (from level 2 on the third), any tone elsewhere.
         direction: runs go up, down or both ways.
         way: from the root, "1-7", or from the third to the ninth, "3-9".
         thirds: land on the third at every change.
@@ -92,6 +101,8 @@ class Line:
         top_strings: stay on so many strings.
         call_on: where calls start, one of CALLS_ON; "turn" if not given. An and is the last eighth
             of its beat in compound meters.
+        number: which of its etudes, heard every time through; None for the first, and the next
+            one each further time.
         fingerboard: the neck, or a tuning as make_fingerboard takes it.
 
     Raises:
@@ -109,6 +120,7 @@ class Line:
     anticipate: Given[bool] = Given(bool, False)
     top_strings: int | None = None
     call_on: Given[str] = Given(_word(CALLS_ON, "start of a call"), "turn")
+    number: Given[int | None] = Given(_etude_number)
     fingerboard: Given[Fingerboard] = Given(_board, GUITAR)
 
     def __post_init__(self) -> None:
@@ -134,11 +146,31 @@ class Line:
         best = best_position(bars, self.fingerboard, way=self.way)
         return replace(self, position=(best.path.position,))
 
+    def name(self, *, frets: bool = True) -> str:
+        """What it is called, in the words that ask for it again: "etude 7, position 5, level 2".
+
+        ``frets``: whether its position is said.
+        """
+        usual = Line(fingerboard=self.fingerboard)
+        said = {
+            "position": " ".join(map(str, self.position)) if frets else "",
+            "level": str(self.level),
+            "top": f"{self.top_strings} strings" if self.top_strings else "",
+            "on": self.call_on if self.call_on != usual.call_on else "",
+            "from the": START_WORDS[self.start] if self.start else "",
+        }
+        words = [f"{word} {value}" for word, value in said.items() if value]
+        plain = ("rhythm", "direction", "way")
+        words += [getattr(self, n) for n in plain if getattr(self, n) != getattr(usual, n)]
+        words += [name for name in ("thirds", "anticipate") if getattr(self, name)]
+        return ", ".join([f"{ETUDE} {self.number or 1}", *words])
+
     def player(self, form: Form) -> Player:
         """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""
         from backing.lines.player import play  # noqa: PLC0415 - loaded where one plays
 
-        return partial(play, line=self.placed(form.played("solos")))
+        line = self.placed(form.played("solos"))
+        return lambda plan, _: play(plan, line)  # the number of the etude is all its dice
 
 
 @dataclass(frozen=True, slots=True)

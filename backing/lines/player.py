@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from fractions import Fraction
 
 from backing.combo.instruments import JAZZ_GUITAR
 from backing.combo.part import Note, Part, on_palette
-from backing.combo.plan import Plan
+from backing.combo.plan import Plan, plan_of_bars
 from backing.lines.etude import etude
 from backing.lines.line import Line, LineNote
 from backing.routine import Purpose
@@ -18,8 +19,8 @@ PLAIN, OFF_BEAT, PEAK = 72, 8, 8
 """Velocity of a plain note, and how much louder off-beats and tops of runs are."""
 
 
-def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
-    """The line's part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
+def play(plan: Plan, line: Line | None = None) -> Part:
+    """The line's part of a pass: see ``heard``. A note's role is its degree, or its kind.
 
     Empty where the line rests throughout, and for calls in a lead-in, which has no room for an
     answer. Raises PracticeError where there is nothing to play a line on.
@@ -28,7 +29,7 @@ def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
     if leads_in or _silent(plan):
         return Part("line", JAZZ_GUITAR, ())
-    notes = etude(plan, line, rng)
+    notes = heard(plan, line)
     tops = _tops(notes)
     last = {accent.onset for accent in plan.accents if accent.kind == "last"}
     return Part(
@@ -49,6 +50,24 @@ def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
             for note in notes
         ),
     )
+
+
+def heard(plan: Plan, line: Line) -> tuple[LineNote, ...]:
+    """The etude of a line that is heard in a pass, which is the one that a sheet prints.
+
+    It depends on the bars and on its number alone: choruses lead on to themselves, whatever comes.
+    Raises PracticeError: see ``etude.etude``.
+    """
+    chorus = plan.purpose in (Purpose.HEAD, Purpose.SOLO)
+    if chorus and plan.bars and not plan.circular:
+        around = plan_of_bars([each.bar for each in plan.bars])
+        plan = replace(
+            plan, circular=True, following=around.following, resting_next=around.resting_next
+        )
+    again = max(0, plan.chorus - 1) if chorus or plan.purpose is Purpose.HEAD_OUT else plan.take
+    number = line.number or 1 + again
+    plan = replace(plan, take=number - 1, earlier=0 if line.number else plan.earlier)
+    return etude(plan, line, random.Random(f"etude {number}"))
 
 
 def _silent(plan: Plan) -> bool:

@@ -20,6 +20,8 @@ IDEA_BARS = 2
 DUPLE_CELLS = (((0, 1), 6), ((0,), 3), ((1,), 3), ((), 1))
 TRIPLE_CELLS = (((0, 1, 2), 5), ((0, 2), 4), ((0,), 2), ((1, 2), 2))
 """The eighths of a beat that sound in a phrase, and their weights: common practice, no source."""
+IDEA_STARTS = {"1": 3, "1&": 3, "2": 3}
+"""Where ideas start, and how often: common practice, no source."""
 TURN_STARTS = {"1": 4, "1&": 3, "2": 3}
 """Where the first phrase of a turn starts, and the weights: common practice, no source."""
 SPARED, SHORTEST_CALL = {0: 3, 1: 2, 2: 1}, 3
@@ -137,9 +139,18 @@ def _phrased(plan: Plan, rng: random.Random) -> Onsets:
     rhythm: list[Fraction] = []
     for number, idea in _ideas(plan):
         if number % 2 == 0 or _short(idea, rhythm):
-            rhythm = _rhythm(idea, rng, _turn_start(plan, idea, rng))
+            start = _turn_start(plan, idea, rng)
+            rhythm = _rhythm(idea, rng, _idea_start(idea, rng) if start is None else start)
         notes += _placed(rhythm, idea)
     return notes
+
+
+def _idea_start(idea: Sequence[PlanBar], rng: random.Random) -> Fraction:
+    """Where an idea starts: also later in its bar, so that it goes on over the bar line."""
+    places = _starts(idea[0].bar.meter)
+    offered = [name for name in IDEA_STARTS if name in places and places[name] < _room(idea)]
+    (name,) = rng.choices(offered, [IDEA_STARTS[name] for name in offered])
+    return places[name]
 
 
 def _turn_start(plan: Plan, idea: Sequence[PlanBar], rng: random.Random) -> Fraction | None:

@@ -7,7 +7,6 @@ first in a loop brings its own anticipations with it, and what led elsewhere is 
 
 from __future__ import annotations
 
-import random
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -103,7 +102,7 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
         once = replace(routine, passes=rounds[:1])
         lines += [replace(part, name=name) for part in _played(once, plans[:1], alone)]
     if chords:
-        lines.append(_etude(rounds, plans, band.seed, line or Line()))
+        lines.append(_etude(rounds, plans, line or Line()))
     else:
         lines += [_silent(name, plans[0]) for name in (*GUIDE_LINES, "etude")]
     lines += [_clicked(plans[0], beats) for beats in click.BEATS]
@@ -138,13 +137,10 @@ def _silent(name: str, plan: Plan) -> ScorePart:
     return ScorePart(name, JAZZ_GUITAR, (tuple(() for _ in plan.bars),))
 
 
-def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int, line: Line) -> ScorePart:
+def _etude(rounds: tuple[Pass, ...], plans: list[Plan], line: Line) -> ScorePart:
     """The line in its position, or where the hand lies best, another for each take."""
     line = line.placed(rounds[0].bars)
-    takes = (
-        by_bar(player.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
-        for take, plan in enumerate(plans)
-    )
+    takes = (by_bar(player.play(plan, line), plan) for plan in plans)
     return ScorePart("etude", JAZZ_GUITAR, tuple(takes))
 
 

@@ -18,6 +18,9 @@ _LONGEST_KEY = 3
 """In letters, like Bbm; a longer word is the name of a cycle."""
 
 
+_ALL = ("all", "every", "each", "twelve", "12")
+
+
 @dataclass(frozen=True, slots=True)
 class Keys:
     """Keys to play in, in turn; a bare ``PitchName`` has the mode of the tune.
@@ -51,6 +54,11 @@ class Keys:
                 "No key is named.", "Write one such as Bb, several such as C F Bb, or fourths."
             )
         first = words[0]
+        if first.lower() in _ALL:
+            raise RoutineError(
+                f"{quoted(text)} isn't a key.",
+                f"For all twelve write {', '.join(list(CYCLES)[:-1])} or {list(CYCLES)[-1]}.",
+            )
         if not (first.replace("-", "").isalpha() and len(first) > _LONGEST_KEY):
             return cls(_names(words))
         if first.lower() in _RETIRED:
@@ -89,7 +97,7 @@ class Keys:
 
 def _names(words: Iterable[str]) -> tuple[PitchName | Key, ...]:
     """What the words name; a mode belongs to the note before it: "G minor"."""
-    return tuple(map(_name, re.findall(rf"\S+(?: (?:{_MODES})(?!\S))?", " ".join(words))))
+    return tuple(map(_name, re.findall(rf"\S+(?: (?:{_MODES}|moll|dur)(?!\S))?", " ".join(words))))
 
 
 def _name(word: str) -> PitchName | Key:

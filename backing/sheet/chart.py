@@ -148,11 +148,11 @@ def _section_notes(
 def _rows(
     written: Sequence[SheetBar], bars: Sequence[dict[str, Any]]
 ) -> Iterator[list[tuple[SheetBar, dict[str, Any]]]]:
-    """Four bars a row; a pickup stands before the first."""
+    """Four bars a row; a pickup stands before the first. ``%%`` keeps its two bars together."""
     row: list[tuple[SheetBar, dict[str, Any]]] = []
     whole = 0
     for pair in zip(written, bars, strict=True):
-        if whole == BARS_A_ROW:
+        if whole == BARS_A_ROW or (whole == BARS_A_ROW - 1 and pair[0].sign == "%%"):
             yield row
             row, whole = [], 0
         row.append(pair)

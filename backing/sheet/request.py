@@ -15,7 +15,7 @@ from backing.neck.path import Path, best_position, path_of
 from backing.sheet.page_setup import PageSetup, make_page_setup
 from backing.sheet.sheet_part import PARTS, SheetPart
 
-LINES = ("etude", "guide")
+LINES = ("etude", "guide", "bass")
 DEFAULT_RECIPE = "backing sheet"
 
 
@@ -58,23 +58,22 @@ class ChosenPosition:
 
 
 def chosen_position(form: Form, request: SheetRequest) -> ChosenPosition:
-    """The path in the position asked for, or in the best one.
+    """The path in the position asked for, or in the one that suits the solo chorus best.
 
     Raises PracticeError for a position off the neck, or a chord out of reach.
     """
-    bars = selected_bars(form, request)
-    wanted = (request.position or "auto").strip().lower()
+    wanted, reason = (request.position or "auto").strip().lower(), ""
     if wanted == "auto":
-        best = best_position(bars, request.board, way=request.etude.way)
-        return ChosenPosition(best.path, best.reason)
-    try:
+        best = best_position(form.played("solos"), request.board, way=request.etude.way)
+        position, reason = best.path.position, best.reason
+    elif wanted.isdecimal():
         position = int(wanted)
-    except ValueError:
+    else:
         raise PracticeError(
             f'"{request.position}" isn\'t a position.', "Write its fret (5), or auto."
-        ) from None
-    found = path_of(plan_of_bars(bars), request.board, position, way=request.etude.way)
-    return ChosenPosition(found)
+        )
+    plan = plan_of_bars(selected_bars(form, request))
+    return ChosenPosition(path_of(plan, request.board, position, way=request.etude.way), reason)
 
 
 def chord_interval(part: SheetPart) -> Interval:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
@@ -17,6 +17,7 @@ from backing.chart.musicxml.document import (
     key_element,
     rehearsal,
     score,
+    tempo,
     time_element,
 )
 from backing.chart.musicxml.harmony import harmony_element
@@ -29,6 +30,11 @@ STAFF, TABLATURE = "1", "2"
 _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 _CLEFS = {"treble": ("G", "2", ""), "octave-treble": ("G", "2", "-1"), "bass": ("F", "4", ""),
           "octave-bass": ("F", "4", "-1")}  # fmt: skip
+FINEST_SWING = 20
+"""The largest second number of a swing ratio in a file: 1.65 is 33:20."""
+CROWDED, ALONE = 1.3, 0.6
+"""How wide a chord symbol is told to be, in letters m for each of its letters: beside others or a
+triplet's 3, and alone in its bar."""
 MARK = "@"
 """Stands before the number of a chord in text that ``engraving`` puts its symbol in place of."""
 
@@ -39,6 +45,8 @@ class StaffLine:
 
     ``bars`` as written (transposed for the part), ``values`` for each of them; ``interval``
     leads from the sound to what is written; ``board`` is drawn where there is tablature.
+    ``tempo`` in beats a minute; ``swing``: how much longer the first eighth of a beat is;
+    ``recipe``: the command that makes the line again.
     """
 
     title: str
@@ -48,6 +56,9 @@ class StaffLine:
     part: SheetPart
     interval: Interval
     board: Fingerboard
+    tempo: Fraction = Fraction(120)
+    swing: Fraction = Fraction(1)
+    recipe: str = ""
 
     @property
     def voices(self) -> int:
@@ -57,27 +68,44 @@ class StaffLine:
 
 def line_musicxml(line: StaffLine) -> str:
     """The text of a MusicXML 4.0 file, for notation programs."""
-    return score(line.title, line.by, line.title, list(_measures(line, None)))
+    measures = list(_measures(line, None))
+    mark = tempo(line.tempo, line.bars[0].meter)
+    if line.swing != 1:
+        ratio = line.swing.limit_denominator(FINEST_SWING)
+        mark[-1].append(
+            element(
+                "swing",
+                ("first", ratio.numerator),
+                ("second", ratio.denominator),
+                ("swing-type", "eighth"),
+            )
+        )
+    first = measures[0]
+    first.insert(next((i for i, e in enumerate(first) if e.tag == "attributes"), -1) + 1, mark)
+    return score(line.title, line.by, line.title, measures, recipe=line.recipe)
 
 
-def line_for_engraving(line: StaffLine, bars_a_system: int) -> str:
-    """The same with a page for each system, and numbers in place of chord symbols."""
-    return score("", "", "", list(_measures(line, bars_a_system)))
+def line_for_engraving(line: StaffLine, starts: Collection[int]) -> str:
+    """The same with a page for each system, and numbers in place of chord symbols.
+
+    ``starts``: the indexes of the bars that begin a system.
+    """
+    return score("", "", "", list(_measures(line, starts)))
 
 
-def _measures(line: StaffLine, bars_a_system: int | None) -> Iterator[Element]:
+def _measures(line: StaffLine, starts: Collection[int] | None) -> Iterator[Element]:
     chords = 0
     for index, (bar, values) in enumerate(zip(line.bars, line.values, strict=True)):
         measure = Element("measure", number=str(bar.number))
-        if bars_a_system and index and index % bars_a_system == 0:
+        if starts and index and index in starts:
             SubElement(measure, "print", {"new-page": "yes"})
         attributes = _attributes(line, index)
         if attributes is not None:
             measure.append(attributes)
         if bar.section_bar == 1:
-            number = f"{MARK}{bar.number}" if bars_a_system and index else ""
+            number = f"{MARK}{bar.number}" if starts and index else ""
             measure.append(rehearsal(bar.section + number))
-        numbered = chords if bars_a_system else None
+        numbered = chords if starts else None
         _fill(measure, line, bar, values, numbered)
         chords += len(bar.changes)
         last = index == len(line.bars) - 1
@@ -145,8 +173,9 @@ def _fill(
         harmony = harmony_element(change.chord)
         offset = duration(change.onset, bar.meter)
         if chords is not None:
-            wide = any(value.triplet for value in values)
-            harmony = _numbered(chords + index, change.chord if wide else None)
+            triplets = any(value.triplet for value in values)
+            share = CROWDED if triplets or len(bar.changes) > 1 else ALONE
+            harmony = _numbered(chords + index, change.chord, share)
             offset = offset * 4 // bar.meter.lower  # Verovio counts it in the meter's lower value
         if offset:
             SubElement(harmony, "offset").text = str(offset)
@@ -161,9 +190,12 @@ def _fill(
             measure.extend(_notes(value, tablature=True, whole_rest=whole_rest))
 
 
-def _numbered(number: int, chord: Chord | None) -> Element:
-    """A number in place of a chord symbol, as wide as ``chord``: a triplet's 3 keeps clear."""
-    width = "m" * len(chord.text) if chord else ""
+def _numbered(number: int, chord: Chord | None, share: float) -> Element:
+    """A number in place of a chord symbol, with room for a ``share`` of the text of ``chord``.
+
+    It keeps clear of the next symbol, and of the 3 of a triplet.
+    """
+    width = "m" * round(share * len(chord.text)) if chord else ""
     kind = element("kind", text=f"{MARK}{number}{width}")
     kind.text = "major"
     return element("harmony", element("root", ("root-step", "C")), kind)

@@ -366,7 +366,7 @@ def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: s
         (["track", "four.tune", "--swing", "9e99999999"], '"9e99999999" isn\'t a swing ratio.'),
         (["check", "here.musicxml"], "here.musicxml is a folder. Name a lead sheet in it."),
         (["check", "--feels", "four.tune"], "--feels lists the feels, and needs no tune."),
-        (["check", "--tidy", "--json", "four.tune"], "tidy or as JSON, not both"),
+        (["check", "--tidy", "--json", "four.tune"], "shown in one way"),
         (["sheet", "--arpeggios", "C/../D"], "does not belong to the note name C"),
     ],
 )

@@ -144,7 +144,7 @@ def test_off_beats_lie_with_the_ride(tempo: int) -> None:
     ratio = Fraction(ride_ratio(tempo)).limit_denominator(1000)
     clock = Clock([(bar.length, Fraction(tempo), ratio) for bar in played])
     parts = (
-        play(plan, random.Random(1), Line(rhythm="off-beats", position=5)),
+        play(plan, Line(rhythm="off-beats", position=5)),
         drummer.play(plan, random.Random(1)),
     )
     whole = Pass(Purpose.TIME, played, Fraction(tempo))
@@ -306,7 +306,7 @@ def test_a_phrase_in_a_bar_left_over_breathes_too() -> None:
 @pytest.mark.parametrize("ratio", [1, 2, 3, 4])
 def test_triplets_are_even_and_whole_whatever_the_swing(tempo: int, ratio: int) -> None:
     played = bars(CHANGES)
-    part = play(plan_of(played, tempo), random.Random(1), Line(rhythm="triplets", position=5))
+    part = play(plan_of(played, tempo), Line(rhythm="triplets", position=5))
     clock = Clock([(bar.length, Fraction(tempo), Fraction(ratio)) for bar in played])
     whole = Pass(Purpose.TIME, played, Fraction(tempo))
     notes = list(Performance("", (PlayedPass(whole, Fraction(0), (part,)),), clock).notes("line"))

@@ -37,10 +37,16 @@ def element(tag: str, *children: Child, **attributes: str) -> Element:
     return made
 
 
-def score(title: str, by: str, part_name: str, measures: Sequence[Element]) -> str:
-    """The text of a file with one part of these measures."""
+def score(
+    title: str, by: str, part_name: str, measures: Sequence[Element], *, recipe: str = ""
+) -> str:
+    """The text of a file with one part of these measures; ``recipe``: the command that made it."""
+    command = element("miscellaneous-field", name="command")
+    command.text = recipe
     identification = element(
-        "identification", element("encoding", ("software", f"backing {__version__}"))
+        "identification",
+        element("encoding", ("software", f"backing {__version__}")),
+        element("miscellaneous", command) if recipe else None,
     )
     if by:
         creator = element("creator", type="composer")

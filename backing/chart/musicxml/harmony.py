@@ -46,6 +46,13 @@ KINDS: dict[str, Degrees] = {
     "suspended-fourth": degrees("1 4 5"),
     "power": degrees("1 5"),
 }
+FUNCTIONS = {
+    "Neapolitan": "major", "Italian": "dominant", "German": "dominant",
+    "French": "dominant", "Tristan": "half-diminished", "augmented-major-seventh": "major-seventh",
+}  # fmt: skip
+"""Kinds that say a function -> the kind that sounds so (sixth chords as the dominants they spell);
+the last is music21's."""
+_SHARPENED = {"French": Degree(5, -1), "augmented-major-seventh": Degree(5, 1)}
 _DOMINANT_SCALE = {Degree(7): Degree(7, -1)}
 """An added seventh is counted from the minor one (schema, complex type degree-alter)."""
 _ELEVENTH = Degree(11)
@@ -134,6 +141,8 @@ def chord_of(harmony: Element) -> Chord | None:
     """
     kind = harmony.find("kind")
     value = (kind.text or "").strip() if kind is not None else "major"
+    if not value and kind is not None and not kind.get("text"):
+        value = "major"
     if value == "none":
         return None
     root = _read_name(harmony.find("root"), "root")
@@ -141,7 +150,15 @@ def chord_of(harmony: Element) -> Chord | None:
         raise ChordError("A chord has no root.", "Write chord symbols with note names.")
     bass = _read_name(harmony.find("bass"), "bass")
     written = (kind.get("text", "") if kind is not None else "").strip()
-    suffix = _best_suffix(value, written, harmony.findall("degree"))
+    functions = {name.lower(): name for name in FUNCTIONS}
+    if function := functions.get(value.lower(), ""):
+        tones = [_SHARPENED[function]] if function in _SHARPENED else []
+        fifths = [Degree(5)] if tones else []
+        kept = [tone for tone in KINDS[FUNCTIONS[function]] if tone not in fifths]
+        suffix = quality_of([*kept, *tones]).symbol
+        suffix = f"({suffix})" if suffix.startswith(("b", "#")) else suffix
+    else:
+        suffix = _best_suffix(value, written, harmony.findall("degree"))
     text = f"{root}{suffix}" + (f"/{bass}" if bass and bass != root else "")
     return parse_chord(text)
 

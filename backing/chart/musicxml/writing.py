@@ -24,8 +24,12 @@ from backing.chart.musicxml.document import (
     words,
 )
 from backing.chart.musicxml.harmony import harmony_element
+from backing.chart.musicxml.told import ORDER_WORDS, SOLOS, ordinal
 from backing.chart.outline import directions as in_words
 from backing.chart.outline import stop_time
+from backing.chart.section import Section, SectionUse
+from backing.chart.text.writer import bar_text
+from backing.chart.unfold import section_bars
 
 _TYPES = {1: "eighth", 2: "quarter", 3: "quarter", 4: "half"}
 """Note types by their length in eighths; 3 is dotted."""
@@ -101,27 +105,56 @@ def _attributes(section: SheetSection, before: SheetSection | None) -> Element |
 
 
 def _heading(form: Form, section: SheetSection, before: SheetSection | None) -> list[Element]:
-    heading = [rehearsal(section.name)]
+    heading = [rehearsal(_mark(form, section))]
     tempo_now = form.tempo * section.tempo_ratio
     tempo_before = before and form.tempo * before.tempo_ratio
     if tempo_now != tempo_before or (before and before.meter != section.meter):
         heading.append(tempo(tempo_now, section.meter))
     if before is None or before.feel != section.feel:
         heading.append(words(section.feel))
+    if before is None:
+        heading += [words(text) for text in _orders(form)]
     return heading
+
+
+def _mark(form: Form, section: SheetSection) -> str:
+    """The name of a section, and its bars where they are not all of it."""
+    places = [place for bar in section.bars for place in bar.places]
+    if len(places) == len(section_bars(form.section(section.name), _by_name(form))):
+        return section.name
+    return str(SectionUse(section.name, min(places), max(places)))
+
+
+def _orders(form: Form) -> Iterator[str]:
+    """The orders in words, where the order on paper does not say them."""
+    head, names = form.order("head"), {section.name for section in form.sections}
+    closing = any(use.role in ("coda", "ending", "tag") for use in head)
+    if form.solos or form.out or closing or names - {use.name for use in head}:
+        for word, order in ORDER_WORDS.items():
+            if word != SOLOS and (order == "head" or getattr(form, order) is not None):
+                yield f"{word}: {' '.join(map(str, form.order(order)))}"
+
+
+def _by_name(form: Form) -> dict[str, Section]:
+    return {section.name: section for section in form.sections}
 
 
 def _directions(bar: SheetBar, meter: Meter, *, stops: bool) -> Iterator[Element]:
     said = in_words(bar.directions, stops=stops)
+    if bar.later:
+        said = [f"1st time: {text}" for text in said]
+        for turn, later in enumerate(bar.later, 2):
+            said += [f"{ordinal(turn)} time: {text}" for text in in_words(later, stops=stops)]
     if said:
         yield words("; ".join(said), placement="below")
     for change in bar.changes:
-        if change.early and not bar.sign:
+        if change.early:
             where = max(duration(change.onset, meter), 0)
-            yield words("push" if change.early > 0 else "late", placement="below", offset=where)
+            by = " by a quarter" if abs(change.early) * meter.beat_quarters == 1 else ""
+            word = "push" if change.early > 0 else "late"
+            yield words(word + by, placement="below", offset=where)
     if bar.solos:
-        chords = " ".join(str(c.chord) if c.chord else "N.C." for c in bar.solos)
-        yield words(f"solos: {chords}", placement="below")
+        yield words(f"{SOLOS}: {bar_text(bar.solos, meter)}", placement="below")
 
 
 def _beats(bar: SheetBar, meter: Meter) -> Iterator[Element]:

@@ -73,14 +73,15 @@ def read_file(path: Path | str, *, feel_faults: FeelFaults = _no_faults) -> Form
     """
     path = Path(path)
     return read(
-        _decoded(read_bytes(path, TUNE_BYTES, "a tune"), path),
+        decoded(read_bytes(path, TUNE_BYTES, "a tune"), path),
         str(path),
         folder=str(path.parent),
         feel_faults=feel_faults,
     )
 
 
-def _decoded(data: bytes, path: Path) -> str:
+def decoded(data: bytes, path: Path) -> str:
+    """The text of a tune file. Raises UserError for what is no UTF-8 text."""
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

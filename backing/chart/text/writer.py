@@ -103,10 +103,10 @@ def _widths(rows: Sequence[Row], meter: Meter) -> list[int]:
 
 def _cell(bar: WrittenBar, meter: Meter) -> str:
     mark = f"[{','.join(map(str, bar.ending))}] " if bar.ending else ""
-    return mark + (bar.sign or _changes(bar.changes, meter))
+    return mark + (bar.sign or bar_text(bar.changes, meter))
 
 
-def _changes(changes: Sequence[Change], meter: Meter) -> str:
+def bar_text(changes: Sequence[Change], meter: Meter) -> str:
     """The chords of a bar, with slashes only where they are needed."""
     onsets = [change.onset for change in changes]
     ends = [*onsets[1:], Fraction(meter.beats)]
