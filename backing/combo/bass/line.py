@@ -116,7 +116,7 @@ def _drawn_tone(
         options = _ON_CHANGE
     elif slot.place is Emphasis.BAR:
         options = _ON_BAR[bars % 2] if style.vocabulary == "line" else _ON_BAR_PLAIN
-    elif slot.place is Emphasis.STRONG and style.vocabulary == "root-fifth":
+    elif slot.place in (Emphasis.STRONG, Emphasis.HELD) and style.vocabulary == "root-fifth":
         options = (("fifth", 85), ("root", 15))
     else:
         return None
@@ -192,6 +192,7 @@ _FITTING = {
     Emphasis.BAR: {0: 0.4, 1: 1.4, 2: 1.4, 12: 0.5},
     Emphasis.STRONG: {0: 0.8},
     Emphasis.WEAK: {0: 2.6, 12: 0.4},
+    Emphasis.HELD: {0: 0.8},
 }
 # Into a new chord's first note (WJD: 23 % each from a half step below and above, 11 from a
 # whole step above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).

@@ -24,8 +24,8 @@ LAST_TRIPLET = 2 * TICKS // 3
 """A note here would fall together with a swung off-beat."""
 PEDAL_BARS = 4
 """A figure over a pedal point is kept for so many bars at least."""
-LONG = 3 * TICKS // 2
-"""From this length a note should be a chord tone."""
+LONG = 4 * TICKS // 3
+"""From this length a note is a chord tone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,10 +199,11 @@ def _placed(
 
 
 def _inner_place(in_bar: int, ticks: int, meter: Meter) -> Emphasis:
-    """STRONG on the first of a group, for long notes, and on beats in eighths; else WEAK."""
+    """HELD for long notes, STRONG on the first of a group and on beats in eighths; else WEAK."""
+    if ticks >= LONG:
+        return Emphasis.HELD
     in_eighths = ticks == TICKS // 2 and in_bar % TICKS == 0
-    strong = in_eighths or ticks >= LONG or in_bar in _heads(meter)
-    return Emphasis.STRONG if strong else Emphasis.WEAK
+    return Emphasis.STRONG if in_eighths or in_bar in _heads(meter) else Emphasis.WEAK
 
 
 def _end(
