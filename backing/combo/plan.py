@@ -175,6 +175,19 @@ class Plan:
         return any(r.start <= beat < r.end and player in r.players for r in self.rests)
 
 
+def leads_as_two(chord: Chord, target: Chord | None, key: Key) -> bool:
+    """Whether a plain minor triad is a II in all but name: it leads to a dominant a fourth up.
+
+    The tonic is none: Cm in C minor stays at home, whatever follows it.
+    """
+    heard = chord.sounding
+    plain = heard.quality.family == "minor" and len(heard.core_pitch_classes) == 3
+    if not plain or target is None or heard.root.pitch_class == key.tonic.pitch_class:
+        return False
+    up = (target.sounding.root.pitch_class - heard.root.pitch_class) % 12
+    return up == 5 and target.sounding.is_dominant
+
+
 def make_plan(played: Pass, feel: str | None = None) -> Plan:
     """The plan of a pass; ``feel`` overrides the feels of its bars.
 

@@ -14,7 +14,7 @@ from functools import lru_cache
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, Key
 from backing.chart.quality import Quality
-from backing.combo.plan import Plan
+from backing.combo.plan import Plan, leads_as_two
 
 MINOR_FAMILIES = frozenset({"minor", "minor-major", "half-diminished", "diminished"})
 LYDIAN_DEGREES = frozenset({0, 1, 2, 5, 8, 10})
@@ -200,9 +200,10 @@ def _borrowed_sevenths(place: _Context) -> list[int]:
     if quality.family == "major":
         return [] if _is_dominant_triad(place) or not place.has(9) else [9]
     if quality.family == "minor":
-        leads = place.falls_by() == 7 and place.target is not None and place.target.is_dominant
+        if leads_as_two(place.chord, place.target, place.key):
+            return [10]
         tonic = place.degree == 0 or _resolves(place.before, place.chord)
-        return [10] if leads and not tonic else [9] if tonic or place.has(9) else []
+        return [9] if tonic or place.has(9) else []
     return [10] if quality.name == "suspended-fourth" else []
 
 
