@@ -93,6 +93,10 @@ class _Drummer:
     def _bar(self, bar: PlanBar, before: PlanBar | None) -> None:
         style, end = read_drum_style(bar.feel), ticks(bar.bar.length)
         silent = all(change.chord is None for change in bar.bar.changes)
+        if self.plan.resting("kit", bar.start):
+            foot = [s for s in self._time(bar, style, "ground") if s.voice == "foot"]
+            self._put(bar, style, foot, end, role=_ground_role)
+            return
         ending = None if silent or bar.bar.directions.hits else self._ending(bar, style)
         filling = ending.start if ending and ending.role == "fill" else end
         self._put(bar, style, self._time(bar, style, "ride"), filling, role=_ride_role)

@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
 from backing.combo.drums.style import TICKS, VOICES, DrumStroke, DrumStyle
 from backing.combo.feel import lateness
-from backing.combo.instruments import BRUSH_KIT, CRASH, Instrument
+from backing.combo.instruments import (
+    BRUSH_KIT,
+    CLOSED_HAT,
+    CRASH,
+    KICK,
+    OPEN_HAT,
+    PEDAL_HAT,
+    SIDE_STICK,
+    SNARE,
+    Instrument,
+)
 from backing.combo.part import PALETTE, VELOCITIES, Note, Part
 from backing.combo.plan import PlanBar
 
@@ -27,6 +38,12 @@ QUIETEST, BY_ENERGY = 0.93, 0.14
 GOES_ON = frozenset({"ride", "skip", "foot", "stick", "back-beat"})
 """Roles that play on through a hit of the whole band."""
 COMMENTS = frozenset({"comment", "ghost"})
+
+FEET = frozenset({KICK, PEDAL_HAT})
+ONE_DRUM = ((SNARE, SIDE_STICK), (CLOSED_HAT, OPEN_HAT))
+"""Keys that are one instrument under the stick, played in one way at a time."""
+KEPT_FIRST = ("fill", "set-up", "top", "ride", "back-beat", "stick", "comment", "skip", "ghost")
+"""Which stroke stays where a drummer would need a third hand; before all, those with the band."""
 
 
 class DrumScore:
@@ -77,13 +94,37 @@ class DrumScore:
                 del self.struck[place]
 
     def part(self) -> Part:
-        """The part, its notes by onset and key."""
+        """The part, its notes by onset and key, as two hands and two feet can play it."""
+        by_tick: dict[Tick, list[int]] = {}
+        for tick, key in self.struck:
+            by_tick.setdefault(tick, []).append(key)
+        for tick, keys in by_tick.items():
+            for key in self._too_many(tick, keys):
+                del self.struck[tick, key]
+        for tick, key in list(self.struck):
+            near = ((tick, CLOSED_HAT), (tick, OPEN_HAT), (tick - HALF, CLOSED_HAT))
+            if key == PEDAL_HAT and any(place in self.struck for place in near):
+                del self.struck[tick, key]  # the foot holds closed what the stick plays
         # whole numbers sort faster than the fractions Part.of would sort
         return Part("drums", self.kit, tuple(self.struck[place] for place in sorted(self.struck)))
+
+    def _too_many(self, tick: Tick, keys: Sequence[int]) -> list[int]:
+        """The keys of a tick for which there is no hand, or which are one drum with another."""
+        hands = sorted(set(keys) - FEET, key=lambda key: _rank(self.struck[tick, key]))
+        dropped = []
+        for drum in ONE_DRUM:
+            dropped += [key for key in hands if key in drum][1:]
+        return dropped + [key for key in hands if key not in dropped][2:]
 
     def _key(self, voice: str) -> int:
         instead = VOICES[voice].without_brushes
         return VOICES[voice].key if instead is None or self.kit is BRUSH_KIT else instead
+
+
+def _rank(note: Note) -> tuple[bool, int, int]:
+    """Sorts what stays first where there are too many strokes."""
+    place = KEPT_FIRST.index(note.role) if note.role in KEPT_FIRST else len(KEPT_FIRST)
+    return not note.together, place, -note.velocity
 
 
 def _velocity(level: float, energy: float) -> int:
