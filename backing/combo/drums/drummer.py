@@ -42,6 +42,8 @@ REMEMBERED, WORN = 8, 0.35
 LONGEST_SET_UP = 2
 LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
 """The set-up of a hit on a beat."""
+LAST_CYMBAL = {"crash": 1, "bell": 0, "plain": -1}
+"""How the feel marks the top of a chorus -> how strong the cymbal of a held last chord is."""
 RIDING = ("ride", "hat", "open_hat")
 """Voices of the riding hand, left out for a crash or bell."""
 ALONE = frozenset({"bass", "comp"})
@@ -280,10 +282,12 @@ class _Drummer:
     def _band_voices(self, accent: Accent, style: DrumStyle) -> tuple[tuple[str, int], ...]:
         """Voices of a stroke with the band and how strong they are.
 
-        The top of a section and a held last chord get a crash.
+        The top of a section gets a crash, a held last chord one as loud as the feel.
         """
         if accent.kind == "last":
-            return ("kick", 1), ("crash", 1) if accent.length >= 1 else ("snare", 1)
+            strength = LAST_CYMBAL[style.top]
+            last = ("crash", strength) if accent.length >= 1 else ("snare", max(0, strength))
+            return ("kick", max(0, strength)), last
         if accent.kind != "push":
             return ("kick", 0), ("snare", 1)
         into = self.plan.bar_at(accent.span.written)
