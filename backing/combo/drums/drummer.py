@@ -111,8 +111,10 @@ class _Drummer:
             quiet_from = ending.start if ending else end
             self._put(bar, style, self._comment(bar, style), quiet_from, role=_comment_role)
         if ending:
+            self.score.solo = self._solo(bar)
             for at, strokes in ending.figures:
                 self._put(bar, style, strokes, end, role=lambda _: ending.role, at=at)
+            self.score.solo = None
         after_fill = before is not None and bool(_filled(before))
         if (bar.section_top or after_fill) and not (ending and ending.start <= 0):
             self._top(bar, style, after_fill=after_fill)
@@ -223,8 +225,20 @@ class _Drummer:
             left -= chosen[0].beats
         return found
 
+    def _solo(self, bar: PlanBar) -> float | None:
+        """How far a drum solo has come, from 0 to 1, bar by bar; None where there is none."""
+        if not _alone(bar):
+            return None
+        bars, first, last = self.plan.bars, bar.index, bar.index
+        while first and _alone(bars[first - 1]):
+            first -= 1
+        while last + 1 < len(bars) and _alone(bars[last + 1]):
+            last += 1
+        return (bar.index - first) / max(1, last - first)
+
     def _one_of(self, bar: PlanBar, figures: Iterable[DrumFigure], beats: int) -> list[DrumFigure]:
-        tempo, energy = self.tempo * read_drum_style(bar.feel).pulse, bar.energy
+        tempo = self.tempo * read_drum_style(bar.feel).pulse
+        energy = 1.0 if _alone(bar) else bar.energy
         fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
         return self.rng.choices(fitting, [f.weight * f.beats for f in fitting]) if fitting else []
 
@@ -317,8 +331,13 @@ class _Drummer:
 
 def _filled(bar: PlanBar) -> Fraction:
     """The beats of a fill at the end of the bar; the whole bar in a drum solo."""
-    alone = bar.bar.directions.lay_out
-    return bar.bar.length if alone >= ALONE and not alone & {"drums", "kit"} else bar.fill
+    return bar.bar.length if _alone(bar) else bar.fill
+
+
+def _alone(bar: PlanBar) -> bool:
+    """Whether the drums play a solo."""
+    resting = bar.bar.directions.lay_out
+    return resting >= ALONE and not resting & {"drums", "kit"}
 
 
 def _ride_role(stroke: DrumStroke) -> str:

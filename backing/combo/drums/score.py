@@ -35,6 +35,9 @@ TOUCH = 4.0
 QUIETEST, BY_ENERGY = 0.93, 0.14
 """Velocities are multiplied by the first at energy 0, and grow by the second up to energy 1."""
 
+SOLO_FROM, SOLO_BY, SOLO_GROWS = 36.0, 1.12, 10.0
+"""Velocities of a drum solo: a level, scaled and lifted, and by how much the last bar is louder."""
+
 GOES_ON = frozenset({"ride", "skip", "foot", "stick", "back-beat"})
 """Roles that play on through a hit of the whole band."""
 COMMENTS = frozenset({"comment", "ghost"})
@@ -47,10 +50,14 @@ KEPT_FIRST = ("fill", "set-up", "top", "ride", "back-beat", "stick", "comment", 
 
 
 class DrumScore:
-    """The strokes of a pass on one kit: one for each place and key, the loudest."""
+    """The strokes of a pass on one kit: one for each place and key, the loudest.
+
+    ``solo``: how far a drum solo has come, from 0 to 1, None where the band plays.
+    """
 
     def __init__(self, kit: Instrument, dice: random.Random) -> None:
         self.kit, self.dice = kit, dice
+        self.solo: float | None = None
         self.struck: dict[tuple[Tick, int], Note] = {}
 
     def strike(
@@ -60,7 +67,7 @@ class DrumScore:
         place = tick, self._key(stroke.voice)
         touch = TOUCH * (2 * self.dice.random() - 1)
         level = style.levels[stroke.voice][stroke.accent + 1]
-        velocity = _velocity(level + touch, bar.energy)
+        velocity = _velocity(self._played_up(level) + touch, bar.energy)
         there = self.struck.get(place)
         if there is None or there.velocity < velocity:
             late = lateness(self.dice, *bar.feel.late(VOICES[stroke.voice].late))
@@ -115,6 +122,12 @@ class DrumScore:
         for drum in ONE_DRUM:
             dropped += [key for key in hands if key in drum][1:]
         return dropped + [key for key in hands if key not in dropped][2:]
+
+    def _played_up(self, level: float) -> float:
+        """The level of a stroke; alone the drums carry the music, more so toward the end."""
+        if self.solo is None:
+            return level
+        return SOLO_FROM + SOLO_BY * level + SOLO_GROWS * self.solo
 
     def _key(self, voice: str) -> int:
         instead = VOICES[voice].without_brushes
