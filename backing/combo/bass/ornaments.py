@@ -103,7 +103,7 @@ def _ornament(
         dead = after if abs(after - pitch) <= 7 else pitch
         return (Ornament(place, 6, dead, -26, "dead note", swung, tempos),)
     if kind < 0.74:
-        return _rake(beat, pitch, tempos)
+        return _rake(beat, pitch, tempos, (kind - 0.62) / 0.12)
     if kind < 0.86:
         low = pitch - 12 if pitch - 12 >= 33 or pitch - 12 == 28 else pitch + 12
         if LOWEST <= low <= HIGHEST and low <= 50:
@@ -112,9 +112,16 @@ def _ornament(
     return (Ornament(place, sung, _between(slot, pitch, after), -12, "skip", swung, tempos),)
 
 
-def _rake(beat: int, pitch: int, tempos: tuple[int, int]) -> tuple[Ornament, ...] | None:
-    """Two dead triplets toward the next beat; none above 190 bpm."""
-    low, high = tempos[0], min(tempos[1], 190)
+FASTEST_RAKES = (160, 220)
+"""Rakes thin out between these tempos (bpm)."""
+
+
+def _rake(
+    beat: int, pitch: int, tempos: tuple[int, int], drawn: float
+) -> tuple[Ornament, ...] | None:
+    """Two dead triplets toward the next beat, up to a tempo ``drawn`` from 0 to 1."""
+    slow, fast = FASTEST_RAKES
+    low, high = tempos[0], min(tempos[1], round(slow + (fast - slow) * drawn))
     if high < low:
         return None
     third = TICKS // 3

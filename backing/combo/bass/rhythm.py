@@ -138,10 +138,8 @@ def _choose(
     energy: float,
     rng: random.Random,
 ) -> tuple[_BassStroke, ...]:
-    fitting = [option for option in options if option[0].fits(tempo, energy)] or list(options)
-    if len(fitting) == 1:
-        return fitting[0][1]
-    return rng.choices(fitting, [cell.weight for cell, _ in fitting])[0][1]
+    weights = [cell.suits(tempo, energy) for cell, _ in options]
+    return rng.choices(options, weights if any(weights) else None)[0][1]
 
 
 @lru_cache(maxsize=256)

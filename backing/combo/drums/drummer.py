@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
+from typing import TypeVar
 
 from backing.combo.drums.score import HALF, DrumScore, Tick, beats_at, ticks
 from backing.combo.drums.style import (
@@ -48,6 +49,9 @@ RIDING = ("ride", "hat", "open_hat")
 """Voices of the riding hand, left out for a crash or bell."""
 ALONE = frozenset({"bass", "comp"})
 """Who has to lay out for the drums to play a solo."""
+
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,22 +141,22 @@ class _Drummer:
 
     def _ground(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
         """A ground figure; one of several bars, such as a clave, is the same in every pass."""
-        fitting = self._fitting(known, bar)
-        lasting = [phrase for phrase in fitting if len(phrase.bars) > 1]
+        lasting = [p for p in self._fitting(known, bar) if len(p[0].bars) > 1]
         if not lasting:
             return self._chosen(known, bar)
-        sums = list(accumulate(phrase.figure.weight for phrase in lasting))
-        return lasting[min(bisect_right(sums, self.plan.ostinato * sums[-1]), len(lasting) - 1)]
+        sums = list(accumulate(often for _, often in lasting))
+        at = bisect_right(sums, self.plan.ostinato * sums[-1])
+        return lasting[min(at, len(lasting) - 1)][0]
 
     def _chosen(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
         fitting = self._fitting(known, bar)
-        if not fitting:
-            return None
-        return self.rng.choices(fitting, [p.figure.weight for p in fitting])[0]
+        return _drawn(fitting, self.rng)
 
-    def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[Phrase]:
-        tempo, energy = self.tempo * read_drum_style(bar.feel).pulse, bar.energy
-        return [phrase for phrase in known if phrase.figure.fits(tempo, energy)]
+    def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[tuple[Phrase, float]]:
+        """The phrases that belong in a bar, and how often each does."""
+        tempo = self.tempo * read_drum_style(bar.feel).pulse
+        rated = ((phrase, phrase.figure.suits(tempo, bar.energy)) for phrase in known)
+        return [(phrase, often) for phrase, often in rated if often]
 
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
         """A comment that suits what the comping plays here; a good one comes again."""
@@ -163,12 +167,12 @@ class _Drummer:
             self.commented.append(last)
             return last.bars[1 % len(last.bars)]
         fitting = self._fitting(known, bar)
-        fresh = [p for p in fitting if p is not last or not p.bars[0]] or fitting
-        if not fresh:
-            return ()
+        fresh = [(p, w) for p, w in fitting if p is not last or not p.bars[0]] or fitting
         start = ticks(bar.start)
-        weights = [p.figure.weight * self._suits(p.bars[0], start) * self._new(p) for p in fresh]
-        chosen = self.rng.choices(fresh, weights)[0]
+        rated = [(p, w * self._suits(p.bars[0], start) * self._new(p)) for p, w in fresh]
+        chosen = _drawn(rated, self.rng)
+        if chosen is None:
+            return ()
         self.commented.append(chosen)
         return chosen.bars[0]
 
@@ -239,8 +243,9 @@ class _Drummer:
     def _one_of(self, bar: PlanBar, figures: Iterable[DrumFigure], beats: int) -> list[DrumFigure]:
         tempo = self.tempo * read_drum_style(bar.feel).pulse
         energy = 1.0 if _alone(bar) else bar.energy
-        fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
-        return self.rng.choices(fitting, [f.weight * f.beats for f in fitting]) if fitting else []
+        rated = [(f, f.suits(tempo, energy) * f.beats) for f in figures if f.beats <= beats]
+        chosen = _drawn([(f, often) for f, often in rated if often], self.rng)
+        return [] if chosen is None else [chosen]
 
     # how it is struck
 
@@ -327,6 +332,13 @@ class _Drummer:
             tick, bar = ticks(following.start), self.plan.bars[-1]
             self.score.clear(tick, ticks(self.plan.length))
             self._set_up(bar, read_drum_style(bar.feel), tick)
+
+
+def _drawn(rated: Sequence[tuple[T, float]], dice: random.Random) -> T | None:
+    """One of several by how often each is wanted; None of none."""
+    if not rated:
+        return None
+    return dice.choices([one for one, _ in rated], [often for _, often in rated])[0]
 
 
 def _filled(bar: PlanBar) -> Fraction:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
+from backing.combo.cell import drawn_bounds
 from backing.combo.drums.style import TICKS, VOICES, DrumStroke, DrumStyle
 from backing.combo.feel import lateness
 from backing.combo.instruments import (
@@ -71,8 +72,9 @@ class DrumScore:
         there = self.struck.get(place)
         if there is None or there.velocity < velocity:
             late = lateness(self.dice, *bar.feel.late(VOICES[stroke.voice].late))
+            bounds = drawn_bounds(stroke.tempos, self.dice) if stroke.tempos else None
             self.struck[place] = _note(
-                place, velocity, role, swung=stroke.swung, lateness_ms=late, tempos=stroke.tempos
+                place, velocity, role, swung=stroke.swung, lateness_ms=late, tempos=bounds
             )
 
     def strike_together(

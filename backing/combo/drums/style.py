@@ -19,7 +19,7 @@ from functools import lru_cache
 
 from backing.chart.form import Meter
 from backing.combo import instruments as kit
-from backing.combo.cell import Stroke
+from backing.combo.cell import Stroke, in_bounds, presence
 from backing.combo.feel_file import Feel, Table, load_feel
 from backing.combo.instruments import Instrument
 from backing.errors import quoted
@@ -93,11 +93,9 @@ class DrumFigure:
     tempos: tuple[float, float] = (0, 999)
     energy: tuple[float, float] = (0, 1)
 
-    def fits(self, tempo: float, energy: float) -> bool:
-        """Whether the figure belongs at ``tempo`` (bpm) and ``energy`` (0 to 1)."""
-        return (
-            self.tempos[0] <= tempo <= self.tempos[1] and self.energy[0] <= energy <= self.energy[1]
-        )
+    def suits(self, tempo: float, energy: float) -> float:
+        """How often the figure is wanted at ``tempo`` (bpm) and ``energy`` (0 to 1)."""
+        return self.weight * presence(tempo, self.tempos) * in_bounds(energy, self.energy)
 
     def first(self, beats: int) -> tuple[DrumStroke, ...]:
         """The strokes of the first ``beats`` beats, repeated if it is shorter."""
