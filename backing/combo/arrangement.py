@@ -6,6 +6,7 @@ import random
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
+from itertools import chain
 
 from backing.chart.form import Form
 from backing.combo import click, guide_tones
@@ -14,6 +15,7 @@ from backing.combo.bass import walking
 from backing.combo.comp import comping, rhythm
 from backing.combo.drums import drummer
 from backing.combo.feel import Clock
+from backing.combo.guide_tones import GuideTone
 from backing.combo.instruments import PEDAL_HAT
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
@@ -112,7 +114,7 @@ def _parts(plan: Plan, played: Pass, band: Band, players: dict[str, Player]) -> 
 def _players(band: Band, form: Form) -> dict[str, Player]:
     players: dict[str, Player] = {
         "bass": walking.play,
-        "comp": lambda plan, dice: comping.play(plan, dice, comp=band.comp),
+        "comp": lambda plan, dice: comping.play(plan, dice, band.comp, _guides(plan, band)),
         "drums": drummer.play,
         "guide": lambda plan, dice: guide_tones.play(
             plan, dice, line=band.guide_line or GUIDE_LINES[0]
@@ -122,6 +124,13 @@ def _players(band: Band, form: Form) -> dict[str, Player]:
     if band.line is not None:
         players["line"] = band.line.player(form)
     return {name: play for name, play in players.items() if name in band.players}
+
+
+def _guides(plan: Plan, band: Band) -> Iterable[GuideTone]:
+    """The guide tones that are heard: the comp leaves them room."""
+    if "guide" not in band.players:
+        return ()
+    return chain(*guide_tones.chosen_lines(plan, band.guide_line or GUIDE_LINES[0]))
 
 
 def _rng(band: Band, player: str, played: Pass) -> random.Random:

@@ -67,16 +67,21 @@ def play(
     A note's role is the degree it is of its chord ("3", "b7"). Raises ValueError for another
     line.
     """
-    if line not in GUIDE_LINES:
-        raise ValueError(f"a line of {GUIDE_LINES}, not {line!r}")
-    upper, lower = lines(plan)
-    chosen = {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
+    chosen = chosen_lines(plan, line)
     accents = {accent.onset for accent in plan.accents}
     notes: list[Note] = []
     for stroke in _lifted(_strokes(plan)):
         pitches = sorted({tones[stroke.index].pitch for tones in chosen})
         notes += _notes(plan, stroke, pitches, stroke.onset in accents)
     return Part("guide", VIBES, tuple(notes))
+
+
+def chosen_lines(plan: Plan, line: str) -> tuple[tuple[GuideTone, ...], ...]:
+    """The lines that ``line`` of GUIDE_LINES names. Raises ValueError for another."""
+    if line not in GUIDE_LINES:
+        raise ValueError(f"a line of {GUIDE_LINES}, not {line!r}")
+    upper, lower = lines(plan)
+    return {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
 
 
 def lines(plan: Plan) -> tuple[tuple[GuideTone, ...], tuple[GuideTone, ...]]:

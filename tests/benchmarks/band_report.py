@@ -65,7 +65,7 @@ class Material:
     """Passes of the band at one tempo in one feel, and the figures of its players."""
 
     def __init__(self, tempo: int, bars: int, feel: str = "swing", **how: object) -> None:
-        self.tempo, self.feel = tempo, feel
+        self.tempo, self.feel, self.how = tempo, feel, how
         self.passes = choruses(tempo, bars, feel, **how)
         self.bars = sum(len(heard.plan.bars) for heard in self.passes)
 
@@ -111,8 +111,9 @@ class Material:
 
     @cached_property
     def comping(self) -> list[Played]:
-        """The comping."""
-        return self.part("comp")
+        """The comping, where no guide tones are heard: it would leave them room."""
+        alone = choruses(self.tempo, self.bars, self.feel, players="comp", **self.how)
+        return parts(alone, "comp")
 
     @cached_property
     def tensions(self) -> dict[str, int]:

@@ -99,8 +99,9 @@ def take(form: Form, asked: Request, band: Band) -> list[Heard]:
 
 
 def band(seed: int, **how: object) -> Band:
-    """The whole band with its guide tones, both lines."""
-    return Band(RHYTHM_SECTION | {"guide"}, seed, guide_line="both", **how)  # type: ignore[arg-type]
+    """The whole band with its guide tones, both lines, unless it is said who plays ``how``."""
+    usual = {"players": RHYTHM_SECTION | {"guide"}, "guide_line": "both"}
+    return Band(seed=seed, **({} if "players" in how else usual) | how)  # type: ignore[arg-type]
 
 
 def choruses(tempo: int, bars: int, feel: str = "swing", **how: object) -> list[Heard]:

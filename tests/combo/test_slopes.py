@@ -38,8 +38,7 @@ def counted(feel: str) -> list[Counter[str]]:
         plan = replace(plan, comping=strokes(plan, random.Random(number)))
         heard += drummer.play(plan, random.Random(number)).notes
         heard += walking.play(plan, random.Random(number)).notes
-    kinds = lambda tempo: Counter(n.role for n in heard if n.sounds_at(Fraction(tempo)))
-    return [kinds(tempo) for tempo in TEMPOS]
+    return [Counter(n.role for n in heard if n.sounds_at(Fraction(tempo))) for tempo in TEMPOS]
 
 
 @pytest.mark.parametrize("feel", [f for f in feel_names() if load_feel(f).meters[0] != "12/8"])

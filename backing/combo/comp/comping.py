@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
 
 from backing.combo.comp.style import read_comp_style
 from backing.combo.comp.voicing import Voicing, voice_chords
 from backing.combo.feel import lateness
+from backing.combo.guide_tones import GuideTone
 from backing.combo.instruments import COMPING
 from backing.combo.part import PALETTE, Note, Part
 from backing.combo.plan import CompStroke, Plan, PlanBar
@@ -19,15 +22,19 @@ TOUCH = 3.0
 """Spread of the velocities, before they go to the palette."""
 
 
-def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
+def play(
+    plan: Plan, rng: random.Random, comp: str = "piano", guides: Iterable[GuideTone] = ()
+) -> Part:
     """The comping of a pass: ``plan.comping`` voiced for ``comp``, a name in COMPING.
 
+    It stays below ``guides``, the guide tones that are heard, and leaves them in the clear.
     A note's role is its grip. Raises KeyError for an unknown ``comp``.
     """
     struck = [stroke for stroke in plan.comping if stroke.span.chord is not None]
     # drawn apart from the voicings, so that transposing does not change the touch
     hand, touch = random.Random(rng.getrandbits(64)), random.Random(rng.getrandbits(64))
-    chosen = voice_chords(plan, struck, comp, hand)
+    heard = _heard(plan, struck, guides)
+    chosen = voice_chords(plan, struck, f"{comp} below" if heard else comp, hand, heard)
     notes: list[Note] = []
     bars = iter(plan.bars)
     bar = next(bars, None)
@@ -40,6 +47,26 @@ def play(plan: Plan, rng: random.Random, comp: str = "piano") -> Part:
         late = lateness(touch, *bar.feel.late("comp"))
         notes += _chord(stroke, voicing, velocity, late, spread)
     return Part("comp", COMPING[comp], tuple(notes))
+
+
+def _heard(
+    plan: Plan, struck: Sequence[CompStroke], guides: Iterable[GuideTone]
+) -> list[frozenset[int]]:
+    """The guide tones that are heard at each stroke: of its chord, and of the one it comes before.
+
+    Empty where there are none.
+    """
+    by_span: dict[Fraction, frozenset[int]] = {}
+    for tone in guides:
+        by_span[tone.span.start] = by_span.get(tone.span.start, frozenset()) | {tone.pitch}
+    if not by_span:
+        return []
+    found = []
+    for stroke in struck:
+        here = plan.span_at(max(stroke.onset, Fraction(0)))
+        spans = [stroke.span] if here is None else [stroke.span, here]
+        found.append(frozenset().union(*(by_span.get(s.start, ()) for s in spans)))
+    return found
 
 
 def _velocity(stroke: CompStroke, bar: PlanBar, touch: random.Random) -> int:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations, product
 
@@ -107,6 +107,15 @@ HANDS = {
     "four": Hands(40, 64, 52.0, (9, 9, 2.0, 0.0, 9, 9), "shells"),
 }
 """By name of the player; ``sizes`` is the cost of 0, 1, 2 ... voices."""
+HANDS |= {
+    f"{name} below": replace(hands, low=max(40, hands.low - 4), high=65, center=hands.center - 5)
+    for name, hands in HANDS.items()
+}
+"""The same, leaving room above for a guide-tone line."""
+ROOM = 2
+"""So many semitones below a guide tone that is heard the voices end."""
+MASKED = 0.8
+"""The cost of a voice that would mask a guide tone."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,12 +146,16 @@ class Choices:
 
 
 def voice_chords(
-    plan: Plan, strokes: Sequence[CompStroke], comp: str, rng: random.Random
+    plan: Plan,
+    strokes: Sequence[CompStroke],
+    comp: str,
+    rng: random.Random,
+    guides: Sequence[frozenset[int]] = (),
 ) -> tuple[Voicing, ...]:
     """A voicing for each stroke, none of which is N.C.: smooth voice leading, with some chance.
 
     The first stroke of a chord has all tones of its symbol. ``comp`` is a name of
-    HANDS.
+    HANDS. ``guides``: the guide tones (MIDI) heard at each stroke, which are left in the clear.
     """
     by_start = colors_of(plan)
     ways: list[_Way] = []
@@ -154,9 +167,30 @@ def voice_chords(
         # so that passes, which are voiced one by one, join smoothly
         joint = before is None or stroke.span is plan.following
         costs = choices.central if joint else choices.costs
+        if guides:
+            costs = _in_the_clear(choices, costs, guides[index])
         gap = before is not None and float(stroke.onset) - float(before.onset) >= 4
         ways = _extended(ways, choices, costs, 2 if gap else int(first), rng)
-    return _walked(ways[0] if ways else None)
+    walked = _walked(ways[0] if ways else None)
+    return tuple(map(_left_room, walked, guides)) if guides else walked
+
+
+def masks(pitch: int, guides: frozenset[int]) -> bool:
+    """Whether a voice masks a guide tone: beside or above it, or a minor ninth away."""
+    return any(pitch >= guide - ROOM or guide - pitch == 13 for guide in guides)
+
+
+def _in_the_clear(
+    choices: Choices, costs: Sequence[float], guides: frozenset[int]
+) -> tuple[float, ...]:
+    masked = [sum([masks(pitch, guides) for pitch in v.pitches]) for v in choices.voicings]
+    return tuple(cost + MASKED * count for cost, count in zip(costs, masked, strict=True))
+
+
+def _left_room(voicing: Voicing, guides: frozenset[int]) -> Voicing:
+    """The voicing without the voices that mask a guide tone; its lowest one is always there."""
+    clear = tuple(pitch for pitch in voicing.pitches if not masks(pitch, guides))
+    return replace(voicing, pitches=clear or voicing.pitches[:1])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
