@@ -16,6 +16,8 @@ from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import PALETTE, Note, Part
 from backing.combo.plan import Plan
 
+TOUCH = 6.0
+"""Spread of the velocities, before they go to the palette."""
 GHOST = -30
 """A ghosted stroke's velocity against a plain one's."""
 
@@ -57,14 +59,14 @@ def _struck(
     if off_beat and limit > slot.tick + TICKS // 2:
         limit -= limit % (TICKS // 2)  # before an unswung triplet
     end = limit if mine else limit - min(gap, slot.ticks // 3)
-    velocity = _velocity(slot, style.velocity, style.backbeat) + touch.uniform(-4, 4)
+    velocity = _velocity(slot, style.velocity, style.backbeat) + touch.gauss(0, TOUCH)
     late = _late(slot, touch)
     onset = slot.accent.onset if slot.accent else _beats(slot.tick)
     yield Note(
         onset=onset,
         length=_beats(end) - onset if slot.accent else _beats(end - slot.tick),
         pitch=pitch,
-        velocity=PALETTE[round(velocity)],
+        velocity=PALETTE[max(16, min(120, round(velocity)))],
         swung=off_beat or (_swings(slot.tick) and _swings(limit)),
         lateness_ms=late,
         role=_role(at, places, pitches),
@@ -76,7 +78,7 @@ def _struck(
             onset=_beats(ornament.tick),
             length=_beats(ornament.ticks),
             pitch=ornament.pitch,
-            velocity=PALETTE[round(max(20, velocity + ornament.velocity))],
+            velocity=PALETTE[max(20, min(120, round(velocity + ornament.velocity)))],
             swung=ornament.swung,
             lateness_ms=late,
             role=ornament.role,
