@@ -178,7 +178,7 @@ def _share_of(values: Sequence[int], most: int) -> float:
 
 def _inside_pitches(m: Material) -> float:
     pitches = [note.pitch for _, part in m.comping for note in part.notes]
-    return sum(50 <= pitch <= 72 for pitch in pitches) / len(pitches)
+    return sum(50 <= pitch <= 81 for pitch in pitches) / len(pitches)
 
 
 def _extensions(m: Material) -> float:
@@ -277,10 +277,10 @@ BASS = (
     Row("median", lambda m: m.bass.median, (39, 44), "WJD 42"),
     Row("span, semitones", lambda m: m.bass.span, (12, 19), "WJD 12-19"),
     Row("onsets a bar", lambda m: m.bass.onsets,
-        {80: (4.0, 4.3), 120: (4.25, 4.7), 160: (4.3, 4.75), 200: (4.2, 4.6), 240: (4.0, 4.25),
-         300: (3.95, 4.1)}, "JTD-man 4.5 / 4.45 / 4.1; 80 practice"),
+        {80: (4.7, 6.3), 120: (4.25, 4.8), 160: (4.25, 4.75), 200: (4.1, 4.6), 240: (3.95, 4.3),
+         300: (3.8, 4.1)}, "JTD-man 4.5 / 4.45 / 4.1; at 80 1.18-1.58 a beat"),
     Row("bars of exactly four", lambda m: m.bass.four_a_bar,
-        {80: (0.6, 1), 120: (0.39, 0.8), 160: (0.39, 0.8), 200: (0.5, 0.85), 240: (0.68, 1),
+        {80: (0.15, 0.68), 120: (0.39, 0.8), 160: (0.39, 0.8), 200: (0.5, 0.85), 240: (0.68, 1),
          300: (0.68, 1)}, "JTD-man 0.39-0.68, FiloBass 0.63"),
     Row("bar figures heard again at once", lambda m: m.bass.figures_heard_again, (0, 0.03), "ours"),
 )  # fmt: skip
@@ -295,14 +295,14 @@ COMPING = (
     Row("same bar figure, most in a row",
         lambda m: max(comping.longest_run_of_a_figure(p) for p, _ in m.comping), (1, 4), "ours"),
     Row("chords of two beats heard", lambda m: fmean(comping.heard_share(p) for p, _ in m.comping),
-        (0.9, 1), "ours"),
-    Row("voices in MIDI 50-72", _inside_pitches, (0.97, 1), "rootless voicings"),
+        (0.82, 1), "ours"),
+    Row("voices in MIDI 50-81", _inside_pitches, (0.97, 1), "rootless voicings; clips to 86"),
     Row("intervals below their limits", _total(harmony.low_intervals), (0, 0), "sweetwater.com"),
     Row("minor ninths but root to b9", _total(comping.minor_ninths), (0, 0), "practice"),
     Row("voices that fight a chord tone", _total(comping.fighting_voices), (0, 0), "ours"),
     Row("voices of II-V-Is moving 0-2", _cadence_share, (0.97, 1), "A and B forms"),
     Row("strokes without 3 or 7", lambda m: fmean(
-        comping.guide_tones_missing(part) for _, part in m.comping), (0, 0.3), "ours"),
+        comping.guide_tones_missing(part) for _, part in m.comping), (0, 0.6), "clips: .44 single notes"),
     Row("written extensions heard", _extensions, (0.97, 1), "ours"),
     Row("V7 of minor with its b9", lambda m: harmony.flat_ninth_share(m.comping), (0.5, 1), "ours"),
     *(Row(f"out of place over {name}", _out_of_place(name), (0, 0), "ours")
@@ -319,7 +319,7 @@ DRUMS = (
     Row("ride strokes a bar", lambda m: m.drums.ride_per_bar, (4.3, 5.8), "GMD"),
     Row("2 and 4 louder by", lambda m: m.drums.back_beat, (5, 25), "GMD median 14"),
     Row("skips softer by", lambda m: m.drums.skip_drop, (9, 59), "GMD median 13"),
-    Row("foot on 2 and 4", lambda m: m.drums.foot, (0.95, 1), "ours (GMD 0.5-0.98)"),
+    Row("foot on 2 and 4", lambda m: m.drums.foot, (0.5, 0.98), "GMD 0.5-0.98"),
     Row("... band laying out", lambda _: form.foot_alone(), (1, 1), "ours"),
     Row("kick feathered, share of beats", lambda m: m.drums.feather,
         {**dict.fromkeys((80, 120, 160, 200, 240), (0.85, 1)), 300: (0, 0.1)}, "practice"),

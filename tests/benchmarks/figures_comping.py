@@ -159,8 +159,15 @@ def cadences(plan: Plan) -> list[tuple[Fraction, ...]]:
 
 
 def cadence_moves(plan: Plan, part: Part) -> list[int]:
-    """By how many semitones each voice moves where the chord changes in a II-V-I."""
-    sounding = _chords_by_span(plan, part)
+    """By how many semitones each voice moves where the chord changes in a II-V-I.
+
+    Between whole grips: of four voices and more.
+    """
+    grips = {
+        start: [voicing for voicing in voicings if len(voicing) > 3]
+        for start, voicings in _chords_by_span(plan, part).items()
+    }
+    sounding = {start: voicings for start, voicings in grips.items() if voicings}
     moves: list[int] = []
     for starts in cadences(plan):
         for before, after in pairwise(starts):

@@ -18,6 +18,8 @@ from backing.combo.bass.rhythm import TICKS, BassSlot
 from backing.combo.bass.style import read_bass_style
 
 OFF_BEAT = TICKS // 2
+FASTEST_TRIPLETS = (160, 220)
+"""Triplets thin out between these tempos (bpm)."""
 
 DENSITY = (
     (50, 0.2), (80, 0.19), (110, 0.095), (140, 0.075), (200, 0.075), (230, 0.073), (260, 0.065),
@@ -26,8 +28,8 @@ DENSITY = (
 """Tempo (bpm) -> share of beats with an ornament after them.
 
 From the hand-annotated tracks of the Jazz Trio Database (Cheston, Schlichting, Cross & Harrison
-2024, TISMIR, DOI 10.5334/tismir.186): 1.18 to 1.58 notes a beat at 80 bpm; two onsets in a beat .52,
-.48 and .44 times a bar near 200, 230 and 260.
+2024, TISMIR, DOI 10.5334/tismir.186): 1.18 to 1.58 notes a beat at 80 bpm; two onsets in a beat
+.52, .48 and .44 times a bar near 200, 230 and 260. The rhythms of the feel have some of them.
 """
 
 
@@ -101,12 +103,12 @@ def _ornament(
     if kind < 0.4:
         return (Ornament(place, 6, pitch, -30, "dead note", swung, tempos),)
     if kind < 0.5:
-        return _triplet(beat, slot, pitch, after, tempos, (kind - 0.4) / 0.1)
+        return _triplet(slot, pitch, after, _slow(tempos, (kind - 0.4) / 0.1))
     if kind < 0.62:
         dead = after if abs(after - pitch) <= 7 else pitch
         return (Ornament(place, 6, dead, -26, "dead note", swung, tempos),)
     if kind < 0.74:
-        return _rake(beat, pitch, tempos, (kind - 0.62) / 0.12)
+        return _rake(beat, pitch, _slow(tempos, (kind - 0.62) / 0.12))
     if kind < 0.86:
         low = pitch - 12 if pitch - 12 >= 33 or pitch - 12 == 28 else pitch + 12
         if LOWEST <= low <= HIGHEST and low <= 50:
@@ -115,38 +117,34 @@ def _ornament(
     return (Ornament(place, sung, _between(slot, pitch, after), -12, "skip", swung, tempos),)
 
 
-FASTEST_RAKES = (160, 220)
-"""Rakes thin out between these tempos (bpm)."""
+def _slow(tempos: tuple[int, int], drawn: float) -> tuple[int, int]:
+    """The tempos of an ornament in triplets, up to a tempo ``drawn`` from 0 to 1."""
+    slow, fast = FASTEST_TRIPLETS
+    return tempos[0], min(tempos[1], round(slow + (fast - slow) * drawn))
 
 
-def _rake(
-    beat: int, pitch: int, tempos: tuple[int, int], drawn: float
-) -> tuple[Ornament, ...] | None:
-    """Two dead triplets toward the next beat, up to a tempo ``drawn`` from 0 to 1."""
-    slow, fast = FASTEST_RAKES
-    low, high = tempos[0], min(tempos[1], round(slow + (fast - slow) * drawn))
-    if high < low:
+def _rake(beat: int, pitch: int, tempos: tuple[int, int]) -> tuple[Ornament, ...] | None:
+    """Two dead triplets toward the next beat."""
+    if tempos[1] < tempos[0]:
         return None
     third = TICKS // 3
     return tuple(
-        Ornament(beat + third * n, 5, pitch, down, "rake", False, (low, high))
+        Ornament(beat + third * n, 5, pitch, down, "rake", False, tempos)
         for n, down in ((1, -38), (2, -30))
     )
 
 
 def _triplet(
-    beat: int, slot: BassSlot, pitch: int, after: int, tempos: tuple[int, int], drawn: float
+    slot: BassSlot, pitch: int, after: int, tempos: tuple[int, int]
 ) -> tuple[Ornament, ...] | None:
     """A triplet that leads on: the note again, dead, and a step before the next one."""
-    slow, fast = FASTEST_RAKES
-    low, high = tempos[0], min(tempos[1], round(slow + (fast - slow) * drawn))
-    if high < low:
+    if tempos[1] < tempos[0]:
         return None
-    third = TICKS // 3
+    third, beat = TICKS // 3, slot.end - TICKS
     led = _between(slot, pitch, after)
     return (
-        Ornament(beat + third, 5, pitch, -34, "rake", False, (low, high)),
-        Ornament(beat + 2 * third, third - 2, led, -14, "skip", False, (low, high)),
+        Ornament(beat + third, 5, pitch, -34, "rake", False, tempos),
+        Ornament(beat + 2 * third, third - 2, led, -14, "skip", False, tempos),
     )
 
 

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from backing.combo.comp.style import read_comp_style
-from backing.combo.comp.voicing import Voicing, voice_chords
+from backing.combo.comp.texture import THINNED, thinned
+from backing.combo.comp.voicing import HANDS, Voicing, voice_chords
 from backing.combo.feel import lateness
 from backing.combo.guide_tones import GuideTone
 from backing.combo.instruments import COMPING
@@ -18,7 +19,9 @@ ACCENT = 10
 """Velocity of an accent above a plain stroke, and of a soft one below it."""
 INNER = 8
 """Velocity of the top voice above the others, so that it carries a line."""
-TOUCH = 3.0
+OPEN = 0.78
+"""From this energy on the chords climb."""
+TOUCH = 9.0
 """Spread of the velocities, before they go to the palette."""
 
 
@@ -32,9 +35,15 @@ def play(
     """
     struck = [stroke for stroke in plan.comping if stroke.span.chord is not None]
     # drawn apart from the voicings, so that transposing does not change the touch
-    hand, touch = random.Random(rng.getrandbits(64)), random.Random(rng.getrandbits(64))
+    hand, touch, thin = (random.Random(rng.getrandbits(64)) for _ in range(3))
     heard = _heard(plan, struck, guides)
-    chosen = voice_chords(plan, struck, f"{comp} below" if heard else comp, hand, heard)
+    energies = [plan.bar_at(max(stroke.onset, Fraction(0))).energy for stroke in struck]
+    hands = f"{comp} below" if heard else comp
+    chosen = voice_chords(
+        plan, struck, [_opened(hands, energy) for energy in energies], hand, heard
+    )
+    if comp in THINNED:
+        chosen = tuple(thinned(plan, struck, chosen, energies, thin))
     notes: list[Note] = []
     bars = iter(plan.bars)
     bar = next(bars, None)
@@ -47,6 +56,11 @@ def play(
         late = lateness(touch, *bar.feel.late("comp"))
         notes += _chord(stroke, voicing, velocity, late, spread)
     return Part("comp", COMPING[comp], tuple(notes))
+
+
+def _opened(hands: str, energy: float) -> str:
+    """The hands that play at an energy: at the height the register opens."""
+    return f"{hands} open" if energy > OPEN and f"{hands} open" in HANDS else hands
 
 
 def _heard(

@@ -34,6 +34,10 @@ MOST_ALIKE = 4
 FRESH = (1.0, 0.8, 0.25, 0.1, 0.05, 0.05)
 """How well a figure suits after so many bars of it in a row."""
 TRIES = 10
+MOOD = 1.0
+"""How far the fullness of a section is from the usual, in strokes per four beats (spread)."""
+SILENCE = 0.13
+"""How often a bar is silent, at an energy of a half (ours: 8 to 10 bars of 100)."""
 
 
 @dataclass(slots=True)
@@ -110,7 +114,7 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
     past: list[tuple[int, ...]] = []
     last: CompFigure | None = None
     begun: dict[int, CompFigure] = {}
-    at, bars = 0, plan.bars
+    at, bars, mood = 0, plan.bars, 0.0
     while at < len(bars):
         room = _room(bars, at)
         if not room:
@@ -120,10 +124,12 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         if at and (bar.feel, bar.bar.meter) != (bars[at - 1].feel, bars[at - 1].bar.meter):
             past, last, begun = [], None, {}
         style = read_comp_style(bar.feel)
+        if bar.section_top:
+            mood = rng.gauss(0, MOOD)
         before = struck[-1].tick if struck else -TICKS
         if bar.bar.section_bar % 4 == 3:
             last = begun.get(at - 2, last)  # play the call again, with another answer
-        place = _FigureContext(plan.tempo, bars, at, room, style, past, last, before)
+        place = _FigureContext(plan.tempo, bars, at, room, style, past, last, before, mood)
         figure = _choose(place, score, rng)
         start = to_ticks(bar.start)
         struck += _played(figure, start, style, rng)
@@ -166,6 +172,7 @@ class _FigureContext:
     past: Sequence[tuple[int, ...]]
     last: CompFigure | None
     last_tick: int
+    mood: float
 
     @property
     def bar(self) -> PlanBar:
@@ -179,6 +186,10 @@ def _choose(place: _FigureContext, score: _Score, rng: random.Random) -> CompFig
     if again and len(again.patterns) <= place.room and rng.random() < _suits(again, place, score):
         return again
     figures, weights = figures_for(bar.feel, bar.bar.meter, place.room, place.tempo)
+    if rng.random() < _silence(place, score):
+        quiet = next((f for f in figures if not f.onsets and len(f.patterns) == 1), None)
+        if quiet is not None:
+            return quiet
     best, best_suits = figures[0], -1.0
     for _ in range(TRIES):
         figure = rng.choices(figures, cum_weights=weights)[0]
@@ -188,6 +199,14 @@ def _choose(place: _FigureContext, score: _Score, rng: random.Random) -> CompFig
         if rng.random() < suits:
             return figure
     return best
+
+
+def _silence(place: _FigureContext, score: _Score) -> float:
+    """How often a bar is left to the others: less with energy, never two in a row or at a top."""
+    played = bool(place.past) and bool(place.past[-1])
+    if score.careful or place.style.ostinato or not played or place.bar.section_top:
+        return 0.0
+    return SILENCE * (1.5 - place.bar.energy)
 
 
 def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
@@ -203,10 +222,10 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     suits = (style.unheard * (0.3 if score.careful else 1.0)) ** missing
     low, high = style.fullness
     last = place.bars[place.at + len(figure.patterns) - 1]
-    wanted = low + (high - low) * last.energy
+    wanted = low + (high - low) * last.energy + place.mood * (0.5 if style.ostinato else 1)
     # more at the end of four bars, less at the top of a section
     wanted += 0.4 * last.phrase_end - 0.3 * bar.section_top
-    suits *= math.exp(-0.4 * abs(figure.fullness - wanted))
+    suits *= math.exp(-0.45 * abs(figure.fullness - wanted))
     if not style.ostinato:
         suits *= _fresh(place.past, figure)
     if onsets and onsets[0] - place.last_tick <= HALF:

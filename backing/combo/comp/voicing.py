@@ -100,7 +100,7 @@ class Hands:
 
 
 HANDS = {
-    "piano": Hands(50, 72, 61.0, (9, 9, 2.0, 0.3, 0.0, 0.3)),
+    "piano": Hands(50, 76, 64.0, (9, 9, 2.0, 0.3, 0.0, 0.3)),
     "organ": Hands(52, 72, 62.0, (9, 9, 2.0, 0.1, 0.0, 9)),
     "vibes": Hands(55, 79, 67.0, (9, 9, 1.0, 0.0, 0.0, 9)),
     "guitar": Hands(48, 74, 61.0, (9, 9, 2.0, 0.5, 0.0, 9), "dropped"),
@@ -112,6 +112,12 @@ HANDS |= {
     for name, hands in HANDS.items()
 }
 """The same, leaving room above for a guide-tone line."""
+HANDS |= {
+    "piano open": Hands(54, 81, 69.0, (9, 9, 2.0, 0.2, 0.0, 0.2)),
+    "vibes open": Hands(57, 82, 70.0, (9, 9, 1.0, 0.0, 0.0, 9)),
+    "organ open": Hands(54, 78, 66.0, (9, 9, 2.0, 0.1, 0.0, 9)),
+}
+"""The same at the height of a tune."""
 ROOM = 2
 """So many semitones below a guide tone that is heard the voices end."""
 MASKED = 0.8
@@ -148,21 +154,21 @@ class Choices:
 def voice_chords(
     plan: Plan,
     strokes: Sequence[CompStroke],
-    comp: str,
+    hands: Sequence[str],
     rng: random.Random,
     guides: Sequence[frozenset[int]] = (),
 ) -> tuple[Voicing, ...]:
     """A voicing for each stroke, none of which is N.C.: smooth voice leading, with some chance.
 
-    The first stroke of a chord has all tones of its symbol. ``comp`` is a name of
-    HANDS. ``guides``: the guide tones (MIDI) heard at each stroke, which are left in the clear.
+    The first stroke of a chord has all tones of its symbol. ``hands``: for each stroke a
+    name of HANDS. ``guides``: the guide tones (MIDI) heard at each stroke, to be left in the clear.
     """
     by_start = colors_of(plan)
     ways: list[_Way] = []
     for index, stroke in enumerate(strokes):
         before = strokes[index - 1] if index else None
         first = before is None or before.span is not stroke.span
-        full, free = voicings(by_start[stroke.span.start], comp)
+        full, free = voicings(by_start[stroke.span.start], hands[index])
         choices = full if first else free
         # so that passes, which are voiced one by one, join smoothly
         joint = before is None or stroke.span is plan.following
