@@ -163,16 +163,13 @@ def cadence_moves(plan: Plan, part: Part) -> list[int]:
 
     Between whole grips: of four voices and more.
     """
-    grips = {
-        start: [voicing for voicing in voicings if len(voicing) > 3]
-        for start, voicings in _chords_by_span(plan, part).items()
-    }
-    sounding = {start: voicings for start, voicings in grips.items() if voicings}
+    sounding = _chords_by_span(plan, part)
     moves: list[int] = []
     for starts in cadences(plan):
         for before, after in pairwise(starts):
-            if before in sounding and after in sounding:
-                moves += voice_moves(sounding[before][-1], sounding[after][0])
+            pair = sounding.get(before, [()])[-1], sounding.get(after, [()])[0]
+            if min(map(len, pair)) > 3:
+                moves += voice_moves(*pair)
     return moves
 
 

@@ -175,7 +175,7 @@ def voice_chords(
         costs = choices.central if joint else choices.costs
         if guides:
             costs = _in_the_clear(choices, costs, guides[index])
-        gap = before is not None and float(stroke.onset) - float(before.onset) >= 4
+        gap = before is not None and float(stroke.onset) - float(before.onset) > 8
         ways = _extended(ways, choices, costs, 2 if gap else int(first), rng)
     walked = _walked(ways[0] if ways else None)
     return tuple(map(_left_room, walked, guides)) if guides else walked
