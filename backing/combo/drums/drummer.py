@@ -15,6 +15,7 @@ from fractions import Fraction
 from itertools import accumulate
 from typing import TypeVar
 
+from backing.combo.cell import presence
 from backing.combo.drums.score import HALF, DrumScore, Tick, beats_at, ticks
 from backing.combo.drums.style import (
     TICKS,
@@ -37,9 +38,14 @@ it is silent, and an eighth away from one, where they would clash."""
 
 REPEATED = 0.3
 """How often a comment comes again in the next bar; it never comes three times in a row."""
+GHOST_TRIES = 3
+"""So many places are thought of for a ghosted stroke; the one that suits the comping is taken."""
 REMEMBERED, WORN = 8, 0.35
 """A comment is less likely by this factor for each time in so many bars."""
 
+FOOT_RESTS = 0.14
+"""How often the hi-hat foot leaves out a beat (GMD: it is on 2 and 4 in about 6 bars of 10; ours
+is steadier, for people who practice with it)."""
 LONGEST_SET_UP = 2
 LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
 """The set-up of a hit on a beat."""
@@ -108,12 +114,15 @@ class _Drummer:
         self._put(bar, style, self._time(bar, style, "ride"), filling, role=_ride_role)
         ground = self._time(bar, style, "ground")
         kept = [s for s in ground if s.tick < filling or s.voice == "foot"]
+        if not self.plan.careful:
+            kept = [s for s in kept if s.voice != "foot" or self.rng.random() >= FOOT_RESTS]
         self._put(bar, style, kept, end, role=_ground_role)
         if silent:
             return
         if not bar.bar.directions.hits:
             quiet_from = ending.start if ending else end
-            self._put(bar, style, self._comment(bar, style), quiet_from, role=_comment_role)
+            said = [*self._comment(bar, style), *self._ghosts(bar, style)]
+            self._put(bar, style, said, quiet_from, role=_comment_role)
         if ending:
             self.score.solo = self._solo(bar)
             for at, strokes in ending.figures:
@@ -175,6 +184,22 @@ class _Drummer:
             return ()
         self.commented.append(chosen)
         return chosen.bars[0]
+
+    def _ghosts(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
+        """Now and then a touch of the left hand, which nobody would write."""
+        often = style.ghosts * presence(self.tempo, (0, 260))
+        if self.plan.careful or self.rng.random() >= often:
+            return ()
+        thirds = self.rng.random() < presence(self.tempo, (0, 180))
+        places = [
+            (
+                self.rng.randrange(bar.bar.meter.beats),
+                self.rng.choice((HALF, 8) if thirds else (HALF,)),
+            )
+            for _ in range(GHOST_TRIES)
+        ]
+        ghosts = [DrumStroke(b * TICKS + p, "snare", -1, swung=p == HALF) for b, p in places]
+        return (max(ghosts, key=lambda ghost: self._suits([ghost], ticks(bar.start))),)
 
     def _new(self, phrase: Phrase) -> float:
         """How fresh a comment still is; silence always is."""

@@ -113,13 +113,15 @@ class DrumStyle:
     """How the drums play a feel.
 
     ``pulse``: 2 where the drums count two beats for every beat of the meter (double time).
-    ``top``: how bar 1 of a chorus is marked. ``levels``: voice -> velocities ghosted, plain,
+    ``top``: how bar 1 of a chorus is marked. ``ghosts``: how many bars have a ghosted stroke that
+    no figure asks for (0 to 1). ``levels``: voice -> velocities ghosted, plain,
     accented. ``layers``: figures by the names of LAYERS.
     """
 
     kit: Instrument
     pulse: int
     top: str
+    ghosts: float
     levels: Mapping[str, tuple[int, int, int]]
     layers: Mapping[str, tuple[DrumFigure, ...]]
 
@@ -139,6 +141,7 @@ def read_drum_style(feel: Feel) -> DrumStyle:
         kit=KITS[name],
         pulse=int(table.number("pulse", 1, 1, 2)),
         top=table.text("top", base.top if base else "plain", choices=TOPS),
+        ghosts=table.number("ghosts", base.ghosts if base else 0.0, 0, 1),
         levels=_levels(table.table("levels"), base),
         layers={layer: _layer(table, layer, base) for layer in LAYERS},
     )
