@@ -14,7 +14,7 @@ from backing.combo.band import GUIDE_LINES, Band
 from backing.combo.bass import walking
 from backing.combo.comp import comping, rhythm
 from backing.combo.drums import drummer
-from backing.combo.feel import Clock
+from backing.combo.feel import Clock, leaning, wander
 from backing.combo.guide_tones import GuideTone
 from backing.combo.instruments import PEDAL_HAT
 from backing.combo.part import Note, Part
@@ -52,7 +52,9 @@ def arrange(routine: Routine, band: Band) -> Performance:
         passes.append(PlayedPass(each, start, parts))
         for bar in plan.bars:
             tempo = each.tempo * bar.bar.tempo_ratio
-            ratio = band.swing if _overrides(band, bar.feel.swing) else bar.feel.ratio(tempo)
+            factor = wander(band.seed, bar.bar.number)
+            own = bar.feel.ratio(tempo, factor)
+            ratio = band.swing if _overrides(band, bar.feel.swing) else own
             runs.append((bar.bar.length, tempo, ratio or Fraction(1)))
         start += plan.length
     tail = Fraction(0) if routine.seamless else TAIL_SECONDS
@@ -93,7 +95,8 @@ def plan_pass(played: Pass, band: Band) -> Plan:
         return plan
     strokes = rhythm.strokes(plan, _rng(band, "rhythm", played), band.comp)
     ostinato = random.Random(f"{band.seed}/ostinato").random()
-    return replace(plan, comping=strokes, ostinato=ostinato)
+    lean = leaning(_rng(band, "time", played), plan.length.__ceil__())
+    return replace(plan, comping=strokes, ostinato=ostinato, lean=lean)
 
 
 def _overrides(band: Band, swing: str | Fraction) -> bool:

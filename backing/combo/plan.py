@@ -125,7 +125,8 @@ class Plan:
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
     be the same in every pass (which way round a clave goes). ``take``, ``value``
     and ``earlier``: see Pass.
-    ``resting_next``: who is told to rest in the bar after the end.
+    ``resting_next``: who is told to rest in the bar after the end. ``lean``: for each beat how far
+    bass, comp and kick lean back together.
     """
 
     purpose: Purpose
@@ -147,6 +148,12 @@ class Plan:
     value: str = ""
     earlier: int = 0
     resting_next: frozenset[str] = frozenset()
+    lean: tuple[float, ...] = ()
+
+    def leaning(self, beat: Fraction) -> float:
+        """How far the players lean back on a beat, in spreads of their lateness; 0 is not."""
+        at = beat.__floor__()
+        return self.lean[at] if 0 <= at < len(self.lean) else 0.0
 
     def span_at(self, beat: Fraction) -> ChordSpan | None:
         """The chord that sounds at ``beat``, pushes included; the following one past the end."""

@@ -141,6 +141,7 @@ def _bar(bar: PlayedBar, at: int, score: Score, index: dict[str, int]) -> Json:
         "groups": list(bar.meter.groups),
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
+        "wander": score.wander[at],
         "tempo_ratio": float(bar.tempo_ratio),
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]

@@ -19,6 +19,8 @@ ACCENT = 10
 """Velocity of an accent above a plain stroke, and of a soft one below it."""
 INNER = 8
 """Velocity of the top voice above the others, so that it carries a line."""
+LEANS = 7.0
+"""By how many ms (spread) the chords lean back with the band, on the beat."""
 OPEN = 0.78
 """From this energy on the chords climb."""
 TOUCH = 9.0
@@ -54,6 +56,8 @@ def play(
         spread = 0.0 if comp == "organ" else read_comp_style(bar.feel).spread_ms
         velocity = _velocity(stroke, bar, touch)
         late = lateness(touch, *bar.feel.late("comp"))
+        if stroke.onset.denominator == 1:
+            late += round(LEANS * plan.leaning(stroke.onset))
         notes += _chord(stroke, voicing, velocity, late, spread)
     return Part("comp", COMPING[comp], tuple(notes))
 

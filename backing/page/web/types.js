@@ -17,6 +17,7 @@
  * @property {number[]} groups  How its beats fall together.
  * @property {string} meter
  * @property {"ride" | number} swing
+ * @property {number} wander  The factor of the ride's ratio in this bar.
  * @property {number} tempo_ratio
  * @property {ChangeRow[]} changes
  * @typedef {object} Chord
