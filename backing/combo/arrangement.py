@@ -19,7 +19,7 @@ from backing.combo.guide_tones import GuideTone
 from backing.combo.instruments import PEDAL_HAT
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
-from backing.combo.plan import Plan, Rest, make_plan
+from backing.combo.plan import Plan, PlanBar, Rest, make_plan
 from backing.combo.player import Player
 from backing.errors import RoutineError
 from backing.routine.passes import Pass, Purpose
@@ -51,11 +51,9 @@ def arrange(routine: Routine, band: Band) -> Performance:
         plan, parts = memory[key]
         passes.append(PlayedPass(each, start, parts))
         for bar in plan.bars:
-            tempo = each.tempo * bar.bar.tempo_ratio
-            factor = wander(band.seed, bar.bar.number)
-            own = bar.feel.ratio(tempo, factor)
-            ratio = band.swing if _overrides(band, bar.feel.swing) else own
-            runs.append((bar.bar.length, tempo, ratio or Fraction(1)))
+            tempos = [each.tempo * ratio for ratio in bar.bar.tempo_ratios()]
+            length = bar.bar.length / len(tempos)
+            runs += [(length, tempo, _swing(band, bar, tempo)) for tempo in tempos]
         start += plan.length
     tail = Fraction(0) if routine.seamless else TAIL_SECONDS
     return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
@@ -99,9 +97,14 @@ def plan_pass(played: Pass, band: Band) -> Plan:
     return replace(plan, comping=strokes, ostinato=ostinato, lean=lean)
 
 
-def _overrides(band: Band, swing: str | Fraction) -> bool:
-    """Whether the band's swing ratio applies: feels with even eighths stay even."""
-    return band.swing is not None and swing != 1
+def _swing(band: Band, bar: PlanBar, tempo: Fraction) -> Fraction:
+    """The swing ratio of a bar: the band's own, or the feel's, which wanders.
+
+    Feels with even eighths stay even.
+    """
+    if band.swing is not None and bar.feel.swing != 1:
+        return band.swing
+    return bar.feel.ratio(tempo, wander(band.seed, bar.bar.number))
 
 
 def _parts(plan: Plan, played: Pass, band: Band, players: dict[str, Player]) -> tuple[Part, ...]:

@@ -75,8 +75,8 @@ class Score:
     """The chorus of a page: its bars, how the band plays them, and what is counted.
 
     ``plan`` is the first take's; ``counts`` hold for the meter of the key, as ``rest_bars`` does: a
-    bar of the hi-hat foot alone. Meters are written as in the tune: "4/4". ``wander``: how the ride's
-    ratio wanders, bar by bar.
+    bar of the hi-hat foot alone. Meters are written as in the tune: "4/4". ``wander``: how far the
+    ride's ratio is from the published one, bar by bar.
     """
 
     form: Form
