@@ -16,6 +16,7 @@ from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import PLAYERS, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
+from backing.combo.arc import Chapter, chapter, staged
 from backing.combo.feel_file import Feel, feel_names, load_feel
 from backing.routine import Pass, Purpose
 
@@ -195,12 +196,14 @@ def leads_as_two(chord: Chord, target: Chord | None, key: Key) -> bool:
     return up == 5 and target.sounding.is_dominant
 
 
-def make_plan(played: Pass, feel: str | None = None) -> Plan:
-    """The plan of a pass; ``feel`` overrides the feels of its bars.
+def make_plan(played: Pass, feel: str | None = None, seed: int = 1) -> Plan:
+    """The plan of a pass; ``feel`` overrides the feels of its bars, ``seed`` chooses the arc.
 
     Raises FeelError for a feel that is unknown.
     """
-    bars = _bars(played, feel)
+    mine = chapter(played, seed)
+    played = replace(played, bars=staged(played.bars, mine.texture))
+    bars = _bars(played, feel, mine)
     length = played.length_beats
     following = _following(played, length)
     spans = _spans(bars, following.start if following else length)
@@ -255,7 +258,7 @@ def feel_of(name: str, meter: Meter) -> Feel:
     return feel
 
 
-def _bars(played: Pass, feel: str | None) -> tuple[PlanBar, ...]:
+def _bars(played: Pass, feel: str | None, mine: Chapter) -> tuple[PlanBar, ...]:
     start, bars = Fraction(0), []
     for index, bar in enumerate(played.bars):
         nxt = played.bars[index + 1] if index + 1 < len(played.bars) else played.leads_to
@@ -264,7 +267,7 @@ def _bars(played: Pass, feel: str | None) -> tuple[PlanBar, ...]:
             index=index,
             start=start,
             feel=_bar_feel(played, bar, feel),
-            energy=_energy(played, bar),
+            energy=_energy(bar, mine.energy(index, len(played.bars))),
             section_top=bar.section_bar == 1 or index == 0,
             section_end=nxt is not None and _new_section(bar, nxt),
             phrase_end=bar.section_bar % 4 == 0,
@@ -293,13 +296,9 @@ def _next_feel(bar: PlanBar, played: Pass, nxt: PlayedBar, feel: str | None) -> 
     return _bar_feel(played, nxt, feel) if inside else feel_of(feel or nxt.feel, nxt.meter)
 
 
-def _energy(played: Pass, bar: PlayedBar) -> float:
-    """From 0 to 1: solos grow from chorus to chorus, a section toward its end."""
-    if played.purpose is Purpose.SOLO and played.choruses > 1:
-        base = 0.45 + 0.35 * min(1.0, played.chorus / max(1, played.choruses - 1))
-    else:
-        base = {Purpose.HEAD: 0.4, Purpose.HEAD_OUT: 0.6}.get(played.purpose, 0.55)
-    within = 0.15 * (bar.section_bar - 1) / max(1, bar.section_bars - 1)
+def _energy(bar: PlayedBar, base: float) -> float:
+    """From 0 to 1: what the arc says, and a section grows toward its end."""
+    within = 0.12 * (bar.section_bar - 1) / max(1, bar.section_bars - 1)
     return min(1.0, base + within)
 
 

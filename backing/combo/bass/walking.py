@@ -101,7 +101,7 @@ def _struck(line: _Line, at: int, touch: random.Random) -> Iterator[Note]:
 
 def _velocity(slot: BassSlot, middle: float, backbeat: float) -> float:
     """Louder with energy, on a new chord, and on 2 and 4 by the feel's backbeat."""
-    velocity = middle + 20 * (slot.bar.energy - 0.55)
+    velocity = middle + 22 * (slot.bar.energy - 0.55)
     if slot.accent is not None:
         return velocity + 10
     if slot.place is Emphasis.CHANGE:

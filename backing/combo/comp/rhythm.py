@@ -13,7 +13,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 from backing.combo.cell import MEDIUM, Stroke
 from backing.combo.comp.style import (
@@ -36,6 +36,8 @@ FRESH = (1.0, 0.8, 0.25, 0.1, 0.05, 0.05)
 TRIES = 10
 MOOD = 1.0
 """How far the fullness of a section is from the usual, in strokes per four beats (spread)."""
+LIKING = 0.9
+"""Spread (log) of how much a figure is liked in a chorus."""
 SILENCE = 0.13
 """How often a bar is silent, at an energy of a half (ours: 8 to 10 bars of 100)."""
 
@@ -115,6 +117,7 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
     last: CompFigure | None = None
     begun: dict[int, CompFigure] = {}
     at, bars, mood = 0, plan.bars, 0.0
+    taste = _Taste(rng.getrandbits(32))
     while at < len(bars):
         room = _room(bars, at)
         if not room:
@@ -129,7 +132,7 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         before = struck[-1].tick if struck else -TICKS
         if bar.bar.section_bar % 4 == 3:
             last = begun.get(at - 2, last)  # play the call again, with another answer
-        place = _FigureContext(plan.tempo, bars, at, room, style, past, last, before, mood)
+        place = _FigureContext(plan.tempo, bars, at, room, style, past, last, before, mood, taste)
         figure = _choose(place, score, rng)
         start = to_ticks(bar.start)
         struck += _played(figure, start, style, rng)
@@ -138,6 +141,25 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         last = begun[at] = figure
         at += len(figure.patterns)
     return struck
+
+
+class _Taste:
+    """What a player likes in one chorus, so that choruses differ: some figures more than others."""
+
+    def __init__(self, seed: int) -> None:
+        self._seed = seed
+        self._known: dict[int, tuple[float, ...]] = {}
+
+    def of(
+        self, figures: tuple[CompFigure, ...], weights: tuple[float, ...]
+    ) -> tuple[tuple[CompFigure, ...], tuple[float, ...]]:
+        """The figures with their summed weights, as they are liked in this chorus."""
+        if id(figures) not in self._known:
+            dice = random.Random(self._seed)
+            single = [b - a for a, b in pairwise((0.0, *weights))]
+            liked = accumulate(w * dice.lognormvariate(0, LIKING) for w in single)
+            self._known[id(figures)] = tuple(liked)
+        return figures, self._known[id(figures)]
 
 
 def _room(bars: Sequence[PlanBar], at: int) -> int:
@@ -173,6 +195,7 @@ class _FigureContext:
     last: CompFigure | None
     last_tick: int
     mood: float
+    taste: _Taste
 
     @property
     def bar(self) -> PlanBar:
@@ -185,7 +208,9 @@ def _choose(place: _FigureContext, score: _Score, rng: random.Random) -> CompFig
     again = place.last if rng.random() < place.style.repeat else None
     if again and len(again.patterns) <= place.room and rng.random() < _suits(again, place, score):
         return again
-    figures, weights = figures_for(bar.feel, bar.bar.meter, place.room, place.tempo)
+    figures, weights = place.taste.of(
+        *figures_for(bar.feel, bar.bar.meter, place.room, place.tempo)
+    )
     if rng.random() < _silence(place, score):
         quiet = next((f for f in figures if not f.onsets and len(f.patterns) == 1), None)
         if quiet is not None:
@@ -225,7 +250,7 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     wanted = low + (high - low) * last.energy + place.mood * (0.5 if style.ostinato else 1)
     # more at the end of four bars, less at the top of a section
     wanted += 0.4 * last.phrase_end - 0.3 * bar.section_top
-    suits *= math.exp(-0.45 * abs(figure.fullness - wanted))
+    suits *= math.exp(-0.8 * abs(figure.fullness - wanted))
     if not style.ostinato:
         suits *= _fresh(place.past, figure)
     if onsets and onsets[0] - place.last_tick <= HALF:

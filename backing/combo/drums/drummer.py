@@ -43,6 +43,10 @@ GHOST_TRIES = 3
 REMEMBERED, WORN = 8, 0.35
 """A comment is less likely by this factor for each time in so many bars."""
 
+LIKING = 0.5
+"""Spread (log) of how much a figure is liked in a chorus."""
+ECHOED = 0.35
+"""How often, at the most energy, the drums answer the comping's last bar."""
 FOOT_RESTS = 0.14
 """How often the hi-hat foot leaves out a beat (GMD: it is on 2 and 4 in about 6 bars of 10; ours
 is steadier, for people who practice with it)."""
@@ -89,6 +93,7 @@ class _Drummer:
         self.comping = {ticks(stroke.onset): stroke.accent for stroke in plan.comping}
         self.phrases: dict[str, Phrase] = {}
         self.commented: deque[Phrase] = deque(maxlen=REMEMBERED)
+        self.liked: dict[Phrase, float] = {}
 
     def play(self) -> Part:
         before: PlanBar | None = None
@@ -164,11 +169,35 @@ class _Drummer:
     def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[tuple[Phrase, float]]:
         """The phrases that belong in a bar, and how often each does."""
         tempo = self.tempo * read_drum_style(bar.feel).pulse
-        rated = ((phrase, phrase.figure.suits(tempo, bar.energy)) for phrase in known)
+        rated = (
+            (phrase, phrase.figure.suits(tempo, bar.energy) * self._liking(phrase))
+            for phrase in known
+        )
         return [(phrase, often) for phrase, often in rated if often]
+
+    def _liking(self, phrase: Phrase) -> float:
+        """How much a phrase is liked in this chorus, so that choruses differ."""
+        if phrase not in self.liked:
+            self.liked[phrase] = self.rng.lognormvariate(0, LIKING)
+        return self.liked[phrase]
+
+    def _echo(self, bar: PlanBar) -> Sequence[DrumStroke]:
+        """The figure that the comping played in the bar before, answered on snare and kick."""
+        if self.plan.careful or not bar.index or self.rng.random() >= ECHOED * bar.energy:
+            return ()
+        before = self.plan.bars[bar.index - 1]
+        heard = [ticks(s.onset - before.start) for s in self.plan.comping
+                 if before.start <= s.onset < before.end and s.swung]  # fmt: skip
+        if not 2 <= len(heard) <= 4 or before.bar.meter != bar.bar.meter:
+            return ()
+        snares = [DrumStroke(int(tick), "snare", 0) for tick in heard[:-1]]
+        return (*snares, DrumStroke(int(heard[-1]), "kick", 0))
 
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
         """A comment that suits what the comping plays here; a good one comes again."""
+        echo = self._echo(bar) if style.ghosts else ()
+        if echo:
+            return echo
         known = phrases(style, "comments", bar.bar.meter)
         last, before = (*reversed(self.commented), None, None)[:2]
         again = self.rng.random() < REPEATED and last is not before

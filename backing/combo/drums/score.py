@@ -36,7 +36,7 @@ TOUCH, TOUCHES = 6.0, {"kick": 3.0, "foot": 14.0}
 
 The foot's is 25 to 102 from the 10th to the 90th percentile in the jazz takes of GMD (see style).
 """
-QUIETEST, BY_ENERGY = 0.93, 0.14
+QUIETEST, BY_ENERGY = 0.85, 0.27
 """Velocities are multiplied by the first at energy 0, and grow by the second up to energy 1."""
 
 SOLO_FROM, SOLO_BY, SOLO_GROWS = 36.0, 1.12, 10.0
