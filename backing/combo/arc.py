@@ -21,6 +21,8 @@ FIRST, HIGHEST = 0.3, 0.97
 HEAD, HEAD_OUT, STRAIGHT_OUT, LOOP = 0.4, 0.55, 0.75, 0.55
 HEIGHT_AT = 0.88
 """How far through the solos the height is."""
+STEPS = 16
+"""In which a solo's energy is told."""
 STAGED_BARS = 8
 ENOUGH_SOLOS = 4
 """From so many solos on there is room for a change of texture."""
@@ -29,18 +31,17 @@ TEXTURES = ("stroll", "stop-time", "pedal")
 
 @dataclass(frozen=True, slots=True)
 class Chapter:
-    """One pass in the arc: its energy at the first bar and at the last, from 0 to 1.
+    """One pass in the arc: its energy at equal steps from the first bar to the last, from 0 to 1.
 
     ``texture``: how it begins, a name of TEXTURES, or "" as usual.
     """
 
-    first: float
-    last: float
+    levels: tuple[float, ...]
     texture: str = ""
 
     def energy(self, bar: int, bars: int) -> float:
         """The energy of a bar of so many."""
-        return self.first + (self.last - self.first) * bar / max(1, bars - 1)
+        return self.levels[round((len(self.levels) - 1) * bar / max(1, bars - 1))]
 
 
 def chapter(played: Pass, seed: int) -> Chapter:
@@ -48,19 +49,21 @@ def chapter(played: Pass, seed: int) -> Chapter:
     dice = random.Random(f"{seed}/arc")
     straight_out, dips = dice.random() < 0.5, dice.random() < 0.6
     if played.purpose is Purpose.HEAD:
-        return Chapter(HEAD, HEAD + 0.05)
+        return Chapter((HEAD, HEAD + 0.05))
     if played.purpose is Purpose.HEAD_OUT:
         level = STRAIGHT_OUT if straight_out and played.choruses > 2 else HEAD_OUT
-        return Chapter(level, level)
+        return Chapter((level,))
     solos = played.choruses - 2
     if played.purpose is not Purpose.SOLO or solos < 1:
-        return Chapter(LOOP, LOOP)
+        return Chapter((LOOP,))
     solo = played.chorus - 1
-    ends = [_height(Fraction(solo + n, solos), straight_out, dips and solos > 5) for n in (0, 1)]
-    return Chapter(ends[0], ends[1], _texture(solo, solos, dice))
+    dips = dips and solos > 5
+    ways = (Fraction(STEPS * solo + step, STEPS * solos) for step in range(STEPS + 1))
+    levels = tuple(_height(way, straight_out, dips=dips) for way in ways)
+    return Chapter(levels, _texture(solo, solos, dice))
 
 
-def _height(at: Fraction, straight_out: bool, dips: bool) -> float:
+def _height(at: Fraction, straight_out: bool, *, dips: bool) -> float:
     """The energy so far through the solos."""
     way = float(at)
     if way > HEIGHT_AT:

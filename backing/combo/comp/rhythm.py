@@ -244,7 +244,9 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     start = to_ticks(bar.start)
     onsets = [start + onset for onset in figure.onsets]
     missing = score.unheard(start, start + figure.ticks, onsets)
-    suits = (style.unheard * (0.3 if score.careful else 1.0)) ** missing
+    sparse = 0.45 * (0.75 - bar.energy)  # where little is played some chords go by
+    unheard = style.unheard * 0.3 if score.careful else max(style.unheard, sparse)
+    suits = unheard**missing
     low, high = style.fullness
     last = place.bars[place.at + len(figure.patterns) - 1]
     wanted = low + (high - low) * last.energy + place.mood * (0.5 if style.ostinato else 1)
