@@ -88,7 +88,7 @@ def plan_pass(played: Pass, band: Band) -> Plan:
 
     Raises FeelError for an unknown feel.
     """
-    plan = make_plan(played, band.feel, band.seed)
+    plan = make_plan(played, band.feel, band.seed, band.level)
     if plan.purpose is Purpose.COUNT_IN:
         return plan
     strokes = rhythm.strokes(plan, _rng(band, "rhythm", played), band.comp)

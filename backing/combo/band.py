@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 GUIDE_LINES = ("3rd", "7th", "both")
 """The guide-tone lines: from the third, from the seventh of the first chord, both."""
+LEVELS = ("learner", "rehearsal", "gig")
+"""For whom the band plays: roots and plain fours for a learner, at a gig all it has."""
 EVENEST, LONGEST = 1, 4
 """Swing ratios that can be asked for, long to short."""
 _RETIRED = {
@@ -42,6 +44,7 @@ class Band:
         swing: the long : short ratio of swung eighths, "1.6" or 1.6; None for the feel's own.
         comp: the comping instrument, a name from COMPING.
         guide_line: one of GUIDE_LINES. Brings the guide along, as the guide brings "3rd".
+        level: one of LEVELS.
         click: on which beats it falls, a name from click.BEATS. Brings the click along.
         line: a solo line, such as lines.line.Line. Brings its player along.
 
@@ -58,6 +61,7 @@ class Band:
     guide_line: str | None
     click: str | None
     line: Soloist | None
+    level: str
 
     def __init__(
         self,
@@ -71,6 +75,7 @@ class Band:
         guide_line: str | None = None,
         click: str | None = None,
         line: Soloist | None = None,
+        level: str = "rehearsal",
     ) -> None:
         if line is not None and not hasattr(line, "player"):
             raise SelectionError(
@@ -95,6 +100,7 @@ class Band:
             "guide_line": guide if "guide" in playing else None,
             "click": beats if "click" in playing else None,
             "line": line,
+            "level": _one_of(level, LEVELS, "level"),
         }
         for name, value in kept.items():
             object.__setattr__(self, name, value)

@@ -122,7 +122,8 @@ class Plan:
     ``tempo`` is the reference in bpm; ``spans`` cover the pass without a gap (but for silent bars
     before the first chord); ``following`` is the chord after the end (None: the music ends),
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
-    loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
+    loop, in which the bass keeps to the roots so that a learner hears the form. ``plain``: for a
+    learner all is careful, and as simple as it can be. ``ends``: the
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
     be the same in every pass (which way round a clave goes). ``take``, ``value``
     and ``earlier``: see Pass.
@@ -150,6 +151,7 @@ class Plan:
     earlier: int = 0
     resting_next: frozenset[str] = frozenset()
     lean: tuple[float, ...] = ()
+    plain: bool = False
 
     def leaning(self, beat: Fraction) -> float:
         """How far the players lean back on a beat, in spreads of their lateness; 0 is not."""
@@ -196,13 +198,16 @@ def leads_as_two(chord: Chord, target: Chord | None, key: Key) -> bool:
     return up == 5 and target.sounding.is_dominant
 
 
-def make_plan(played: Pass, feel: str | None = None, seed: int = 1) -> Plan:
+def make_plan(
+    played: Pass, feel: str | None = None, seed: int = 1, level: str = "rehearsal"
+) -> Plan:
     """The plan of a pass; ``feel`` overrides the feels of its bars, ``seed`` chooses the arc.
 
-    Raises FeelError for a feel that is unknown.
+    ``level``: one of band.LEVELS. Raises FeelError for a feel that is unknown.
     """
-    mine = chapter(played, seed)
-    played = replace(played, bars=staged(played.bars, mine.texture))
+    mine, plain = chapter(played, seed), level == "learner"
+    if not plain:
+        played = replace(played, bars=staged(played.bars, mine.texture))
     bars = _bars(played, feel, mine)
     length = played.length_beats
     following = _following(played, length)
@@ -219,7 +224,8 @@ def make_plan(played: Pass, feel: str | None = None, seed: int = 1) -> Plan:
         chorus=played.chorus,
         choruses=played.choruses,
         circular=played.circular,
-        careful=_first_time(played) or (played.circular and len(bars) <= SHORT_LOOP_BARS),
+        careful=plain or (level != "gig" and _heard_little(played, len(bars))),
+        plain=plain,
         ends=bool(bars) and bool(bars[-1].bar.final),
         take=played.take,
         value=played.value,
@@ -237,9 +243,10 @@ def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
     )
 
 
-def _first_time(played: Pass) -> bool:
-    """Whether the bars are heard for the first time: a first chorus, the first time of a loop."""
-    return played.chorus == 0 and played.take == 0
+def _heard_little(played: Pass, bars: int) -> bool:
+    """Whether the bars are heard for the first time, or are a short loop."""
+    first = played.chorus == 0 and played.take == 0
+    return first or (played.circular and bars <= SHORT_LOOP_BARS)
 
 
 def feel_of(name: str, meter: Meter) -> Feel:

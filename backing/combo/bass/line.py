@@ -105,10 +105,13 @@ def _drawn_tone(
 ) -> int | None:
     harmony, style = slot.harmony, read_bass_style(slot.bar.feel)
     options: tuple[tuple[str, int], ...]
-    if harmony.held or slot.accent is not None or first:
+    top = plan.plain and slot.bar.section_top and not slot.in_bar
+    if harmony.held or slot.accent is not None or first or top:
         return harmony.bass
     if slot.place is Emphasis.CHANGE:
-        share = style.roots_careful if plan.careful else _share_of_roots(style.roots, slot)
+        share = _share_of_roots(style.roots, slot)
+        if plan.careful:
+            share = 1.0 if plan.plain else max(share, style.roots_careful)
         if rng.random() < share:
             return harmony.bass
         options = _ON_CHANGE

@@ -103,7 +103,11 @@ def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
         for part, offset in parts:
             if (part, pedal) not in kept:
                 cells = _cells(mine, part, pedal)
-                kept[part, pedal] = _choose(cells, float(plan.tempo), bar.energy, rng)
+                kept[part, pedal] = (
+                    max(cells, key=lambda cell: cell[0].weight)[1]
+                    if plan.plain
+                    else _choose(cells, float(plan.tempo), bar.energy, rng)
+                )
             for stroke in kept[part, pedal]:
                 sounds = stroke.chance == 1 or rng.random() < stroke.chance
                 if sounds and offset + stroke.tick < length:

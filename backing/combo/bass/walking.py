@@ -38,7 +38,7 @@ def play(plan: Plan, rng: random.Random) -> Part:
     rhythm, pitch, touch = (random.Random(rng.getrandbits(64)) for _ in range(3))
     places = slots(plan, rhythm)
     pitches = bass_line(plan, places, pitch)
-    graced = ornaments(places, pitches, rhythm)
+    graced = {} if plan.plain else ornaments(places, pitches, rhythm)
     late = [_late(plan, slot, touch) for slot in places]
     line = _Line(places, pitches, graced, late)
     notes = [note for at in range(len(places)) for note in _struck(line, at, touch)]

@@ -76,7 +76,7 @@ class _Score:
             span.chord is not None and end - start >= 2 * TICKS
             for span, start, end in zip(spans, self.starts, self.ends, strict=True)
         ]
-        self.careful = plan.careful
+        self.careful, self.plain = plan.careful, plan.plain
         self.heard: set[int] = set()
         self._closed = [_around_accent(a.onset, a.span.written) for a in plan.accents]
         if plan.following is not None and plan.following.start < plan.length:
@@ -255,6 +255,10 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     suits *= math.exp(-0.8 * abs(figure.fullness - wanted))
     if not style.ostinato:
         suits *= _fresh(place.past, figure)
+    if score.plain:
+        # on the beats a learner counts, and few
+        suits *= 0.1 ** sum(onset % TICKS > 0 for onset in onsets)
+        suits *= 0.5 ** max(0, len(onsets) - 2 * len(figure.patterns))
     if onsets and onsets[0] - place.last_tick <= HALF:
         suits *= 0.25  # an anticipated chord need not be repeated
     if last.fill:

@@ -164,6 +164,8 @@ class _Drummer:
 
     def _chosen(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
         fitting = self._fitting(known, bar)
+        if self.plan.plain and fitting:
+            return max(fitting, key=lambda rated: rated[0].figure.weight)[0]
         return _drawn(fitting, self.rng)
 
     def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[tuple[Phrase, float]]:
@@ -195,6 +197,8 @@ class _Drummer:
 
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
         """A comment that suits what the comping plays here; a good one comes again."""
+        if self.plan.plain:
+            return ()
         echo = self._echo(bar) if style.ghosts else ()
         if echo:
             return echo

@@ -1,0 +1,105 @@
+"""For whom the band plays: a learner never loses the form, a gig has all of it."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from statistics import fmean
+
+import pytest
+
+from backing.chart.bar import RHYTHM_SECTION
+from backing.combo.band import LEVELS, Band
+from backing.combo.plan import Plan
+from backing.errors import SelectionError
+from backing.routine import Purpose
+from backing.routine.request import Request
+from tests.benchmarks.changes import random_form
+from tests.benchmarks.heard import Heard, take
+
+
+def played(level: str, tempo: int = 140, forms: int = 6, **asked: object) -> list[Heard]:
+    found: list[Heard] = []
+    for number in range(forms):
+        band = Band(RHYTHM_SECTION, number, level=level)
+        form = random_form(number, tempo=tempo)
+        found += take(form, Request(**({"choruses": 4} | asked)), band)  # type: ignore[arg-type]
+    return [heard for heard in found if heard.plan.purpose is not Purpose.COUNT_IN]
+
+
+def roots(heard: Heard) -> list[bool]:
+    """For each chord, whether its first note is its root, or what is written under it."""
+    struck = {note.onset: note for note in heard.part("bass").notes}
+    return [
+        struck[span.start].pitch % 12 == span.chord.bass_pitch_class
+        for span in heard.plan.spans
+        if span.chord is not None and span.start in struck
+    ]
+
+
+def tops_on_the_root(plan: Plan, heard: Heard) -> list[bool]:
+    struck = {note.onset: note.pitch for note in heard.part("bass").notes}
+    tops = [bar.start for bar in plan.bars if bar.section_top and bar.start in struck]
+    spans = [(top, plan.span_at(top)) for top in tops]
+    return [
+        struck[top] % 12 == span.chord.bass_pitch_class
+        for top, span in spans
+        if span is not None and span.chord is not None
+    ]
+
+
+def test_a_learner_hears_every_root_and_plain_fours() -> None:
+    for heard in played("learner"):
+        assert all(roots(heard))
+        assert all(tops_on_the_root(heard.plan, heard))
+        if heard.feel == "swing":
+            for bar in heard.plan.bars:
+                if not bar.bar.final and not heard.plan.resting("bass", bar.start):
+                    notes = heard.part("bass").notes
+                    onsets = [n.onset - bar.start for n in notes if bar.start <= n.onset < bar.end]
+                    changes = {c.onset for c in bar.bar.changes}
+                    assert set(onsets) == set(map(Fraction, range(4))) | changes
+
+
+def test_a_learner_has_few_chords_on_the_beat_and_clear_drums() -> None:
+    learner, gig = played("learner"), played("gig")
+
+    def strokes(passes: list[Heard]) -> float:
+        return fmean(len(h.plan.comping) / len(h.plan.bars) for h in passes)
+
+    def on_the_beat(passes: list[Heard]) -> float:
+        onsets = [s.onset for h in passes for s in h.plan.comping]
+        return fmean(onset.denominator == 1 for onset in onsets)
+
+    assert strokes(learner) <= strokes(gig)
+    assert on_the_beat(learner) > 0.6
+    assert on_the_beat(gig) < 0.45
+    said = {n.role for h in learner for n in h.part("drums").notes}
+    assert not said & {"comment", "ghost"}
+    feet = [
+        {n.onset - bar.start for n in h.part("drums").notes
+         if n.role == "foot" and bar.start <= n.onset < bar.end}
+        for h in learner if h.feel == "swing"
+        for bar in h.plan.bars if not bar.bar.final
+    ]  # fmt: skip
+    assert fmean(foot == {1, 3} for foot in feet) > 0.98
+
+
+def test_a_gig_has_its_liberties_from_the_first_chorus_on() -> None:
+    heads = {
+        level: [hit for h in played(level) if h.plan.chorus == 0 for hit in roots(h)]
+        for level in LEVELS
+    }
+    learner, rehearsal, gig = (fmean(heads[level]) for level in LEVELS)
+    assert learner == 1
+    assert rehearsal > gig
+
+
+def test_a_learners_loop_is_plain_too() -> None:
+    for heard in played("learner", bars="1-16", choruses=None, times=2):
+        assert heard.plan.plain
+        assert all(roots(heard))
+
+
+def test_a_level_there_is_not_is_refused() -> None:
+    with pytest.raises(SelectionError, match="learnr"):
+        Band(level="learnr")
