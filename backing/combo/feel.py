@@ -22,6 +22,9 @@ Number = TypeVar("Number", Fraction, Any)
 SHORTEST_OFF_BEAT_MS = 80.0
 """The short note of a swung pair is hardly shorter (Friberg & Sundström 2002: about 100 ms)."""
 
+SPARE_MS = 3.0
+"""So much longer it is where the ratio wanders, for hands are not exact."""
+
 RIDE_RATIOS = (
     (45, 2.0), (60, 2.2), (80, 2.5), (100, 2.53), (125, 2.38), (155, 2.25), (185, 2.0),
     (215, 1.78), (245, 1.57), (280, 1.36), (320, 1.2), (400, 1.0),
@@ -36,7 +39,7 @@ common practice (no source): ballads near the triplet, even at the top.
 
 SOLOIST_RATIO = (2.0483, -0.0031)
 """Long : short eighths of soloists, at 0 bpm and by bpm: the KTH performance rules (swing.lsp)."""
-MOST_MELODIC_LATENESS_MS = 55.0
+MOST_MELODIC_LATENESS_MS = 65.0
 """Slower than the data reaches, a line is not later than this (common practice, no source)."""
 
 
@@ -63,7 +66,7 @@ WAVES = ((7, 0.16), (17, 0.15), (41, 0.12))
 Together they have a spread of .18: drummers of the Jazz Trio Database have .18 to .44 within a
 track, and at one tempo half of them are within about 10 % of each other (BETWEEN).
 """
-BETWEEN = 0.3
+BETWEEN = 0.22
 """How far a seed swings more or less than the published ratio, at most (log2)."""
 
 
@@ -77,8 +80,9 @@ def wander(seed: int, bar: int) -> float:
 
 
 def wandered(ratio: float, factor: float, tempo: float) -> float:
-    """A ratio at ``tempo`` bpm times a factor, its short note no shorter than is heard."""
-    return max(1.0, min(ratio * factor, max(ratio, 60_000 / tempo / SHORTEST_OFF_BEAT_MS - 1)))
+    """A ratio at ``tempo`` bpm times a factor, its short note well above what is heard."""
+    most = 60_000 / tempo / (SHORTEST_OFF_BEAT_MS + SPARE_MS) - 1
+    return max(1.0, min(ratio * factor, max(ratio, most)))
 
 
 def melodic_lateness_ms(tempo: float, on_beat: bool, ratio: float | None = None) -> float:

@@ -20,6 +20,7 @@ from backing.combo.feel import (
     RIDE_RATIOS,
     SHORTEST_OFF_BEAT_MS,
     SOLOIST_RATIO,
+    SPARE_MS,
 )
 from backing.combo.guide_tones import lines
 from backing.combo.instruments import SHORT_NAMES
@@ -94,6 +95,7 @@ def page_data(
         "swing": {
             "points": [list(p) for p in RIDE_RATIOS],
             "shortest_ms": SHORTEST_OFF_BEAT_MS,
+            "spare_ms": SPARE_MS,
             "soloist": list(SOLOIST_RATIO),
             "latest_ms": MOST_MELODIC_LATENESS_MS,
         },

@@ -82,7 +82,7 @@ _ON_CHANGE = (("fifth", 8), ("third", 6), ("seventh", 2))
 # root comes about every second bar (WJD: root 31 %, fifth 28 %).
 _ON_BAR = (
     (("root", 76), ("fifth", 16), ("third", 8)),
-    (("fifth", 44), ("root", 27), ("third", 17), ("seventh", 8)),
+    (("fifth", 42), ("root", 36), ("third", 15), ("seventh", 7)),
 )
 _ON_BAR_PLAIN = (("root", 80), ("fifth", 20))
 
@@ -111,7 +111,7 @@ def _drawn_tone(
     if slot.place is Emphasis.CHANGE:
         share = _share_of_roots(style.roots, slot)
         if plan.careful:
-            share = 1.0 if plan.plain else max(share, style.roots_careful)
+            share = 1.0 if plan.plain else min(0.93, max(share, style.roots_careful))
         if rng.random() < share:
             return harmony.bass
         options = _ON_CHANGE
@@ -138,7 +138,7 @@ def _share_of_roots(usual: float, slot: BassSlot) -> float:
     return min(0.97, usual + more)
 
 
-DELAYED = 0.17
+DELAYED = {Emphasis.CHANGE: 0.2, Emphasis.BAR: 0.08}
 """How often the root of a chord comes on beat 2, after a neighbor on beat 1 (WJD: beat 1 sounds
 a chord tone in 74 to 85 of 100 bars)."""
 
@@ -151,7 +151,7 @@ def _delayed(slots: Sequence[BassSlot], drawn: list[int | None], rng: random.Ran
         stays = after.harmony is slot.harmony and after.place is Emphasis.WEAK and at
         if not (opens and stays and drawn[at] == root) or slot.harmony.held or slot.accent:
             continue
-        if slot.ticks > TICKS or slot.harmony.slash or rng.random() >= DELAYED:
+        if slot.ticks > TICKS or slot.harmony.slash or rng.random() >= DELAYED[slot.place]:
             continue
         drawn[at], drawn[at + 1] = (root + rng.choice((-1, -1, 1, 2))) % 12, root
 
@@ -227,8 +227,8 @@ _FITTING = {
 # Into a new chord's first note (WJD: 23 % each from a half step below and above, 11 from a
 # whole step above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).
 # A seventh into a chord sounds like a slip.
-_INTO_CHANGE_UP = (0.4, 1.55, 0.3, 0.25, 0.25, 0.9, 0.3, 0.1, 0.05, 0.02, 0.002, 0.001, 0.1)
-_INTO_CHANGE_DOWN = (0.4, 1.65, 0.7, 0.25, 0.25, 0.25, 0.3, 1.0, 0.05, 0.02, 0.002, 0.001, 0.1)
+_INTO_CHANGE_UP = (0.4, 1.7, 0.3, 0.25, 0.25, 0.9, 0.3, 0.1, 0.05, 0.02, 0.002, 0.001, 0.1)
+_INTO_CHANGE_DOWN = (0.4, 1.85, 0.7, 0.25, 0.25, 0.25, 0.3, 1.0, 0.05, 0.02, 0.002, 0.001, 0.1)
 
 # Factors by what it leaves (chord tone, scale tone, chromatic), by step and by more than a step.
 _APPROACH = ((1.0, 1.0), (0.9, 0.3), (0.6, 0.02))

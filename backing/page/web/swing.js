@@ -29,7 +29,7 @@ export function rideRatio(tempo, table) {
 export function swingRatio(swing, tempo, table, wander = 1) {
   if (swing !== "ride") return swing;
   const ratio = rideRatio(tempo, table);
-  const most = Math.max(ratio, 60000 / tempo / table.shortest_ms - 1);
+  const most = Math.max(ratio, 60000 / tempo / (table.shortest_ms + table.spare_ms) - 1);
   return rounded(Math.max(1, Math.min(ratio * wander, most)) * 100) / 100;
 }
 
