@@ -302,7 +302,8 @@ COMPING = (
     Row("voices that fight a chord tone", _total(comping.fighting_voices), (0, 0), "ours"),
     Row("voices of II-V-Is moving 0-2", _cadence_share, (0.97, 1), "A and B forms"),
     Row("strokes without 3 or 7", lambda m: fmean(
-        comping.guide_tones_missing(part) for _, part in m.comping), (0, 0.6), "clips: .44 single notes"),
+        comping.guide_tones_missing(part) for _, part in m.comping), (0, 0.6),
+        "clips: .44 single notes"),
     Row("written extensions heard", _extensions, (0.97, 1), "ours"),
     Row("V7 of minor with its b9", lambda m: harmony.flat_ninth_share(m.comping), (0.5, 1), "ours"),
     *(Row(f"out of place over {name}", _out_of_place(name), (0, 0), "ours")
