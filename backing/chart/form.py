@@ -60,7 +60,8 @@ class Form:
 
     ``tempo`` is in beats a minute. ``head``, ``solos`` and ``out`` are the orders as written,
     None for the usual one. ``notes`` are lines for the player, ``remarks``
-    comments in the file. ``folder`` is where the file is, and where its feel files are looked for.
+    comments in the file. ``level``: for whom the band plays, one of bar.LEVELS, "" where the tune
+    does not say. ``folder`` is where the file is, and where its feel files are looked for.
     """
 
     title: str
@@ -75,6 +76,7 @@ class Form:
     out: tuple[SectionUse, ...] | None = None
     notes: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    level: str = ""
     folder: str = field(default="", compare=False)
 
     def section(self, name: str) -> Section:

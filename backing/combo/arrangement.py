@@ -38,6 +38,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
     Raises FeelError for an unknown feel, RoutineError for a drill without a player it needs.
     """
     _check(routine, band)
+    band = replace(band, level=band.level or routine.form.level or None)
     players = _players(band, routine.form)
     memory: dict[Pass, tuple[Plan, tuple[Part, ...]]] = {}
     passes: list[PlayedPass] = []

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from backing.chart.bar import PLAYERS, RHYTHM_SECTION
+from backing.chart.bar import LEVELS, PLAYERS, RHYTHM_SECTION
 from backing.chart.choice import one_of
 from backing.chart.text.source import suggestion
 from backing.combo.click import BEATS
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
 GUIDE_LINES = ("3rd", "7th", "both")
 """The guide-tone lines: from the third, from the seventh of the first chord, both."""
-LEVELS = ("learner", "rehearsal", "gig")
-"""For whom the band plays: roots and plain fours for a learner, at a gig all it has."""
 EVENEST, LONGEST = 1, 4
 """Swing ratios that can be asked for, long to short."""
 _RETIRED = {
@@ -44,7 +42,7 @@ class Band:
         swing: the long : short ratio of swung eighths, "1.6" or 1.6; None for the feel's own.
         comp: the comping instrument, a name from COMPING.
         guide_line: one of GUIDE_LINES. Brings the guide along, as the guide brings "3rd".
-        level: one of LEVELS.
+        level: for whom it plays, one of LEVELS; None for what the tune says, or else rehearsal.
         click: on which beats it falls, a name from click.BEATS. Brings the click along.
         line: a solo line, such as lines.line.Line. Brings its player along.
 
@@ -61,7 +59,7 @@ class Band:
     guide_line: str | None
     click: str | None
     line: Soloist | None
-    level: str
+    level: str | None
 
     def __init__(
         self,
@@ -75,7 +73,7 @@ class Band:
         guide_line: str | None = None,
         click: str | None = None,
         line: Soloist | None = None,
-        level: str = "rehearsal",
+        level: str | None = None,
     ) -> None:
         if line is not None and not hasattr(line, "player"):
             raise SelectionError(
@@ -100,7 +98,7 @@ class Band:
             "guide_line": guide if "guide" in playing else None,
             "click": beats if "click" in playing else None,
             "line": line,
-            "level": _one_of(level, LEVELS, "level"),
+            "level": None if level is None else _one_of(level, LEVELS, "level"),
         }
         for name, value in kept.items():
             object.__setattr__(self, name, value)

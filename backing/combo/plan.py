@@ -199,11 +199,11 @@ def leads_as_two(chord: Chord, target: Chord | None, key: Key) -> bool:
 
 
 def make_plan(
-    played: Pass, feel: str | None = None, seed: int = 1, level: str = "rehearsal"
+    played: Pass, feel: str | None = None, seed: int = 1, level: str | None = None
 ) -> Plan:
     """The plan of a pass; ``feel`` overrides the feels of its bars, ``seed`` chooses the arc.
 
-    ``level``: one of band.LEVELS. Raises FeelError for a feel that is unknown.
+    ``level``: one of bar.LEVELS, None for rehearsal. Raises FeelError for a feel that is unknown.
     """
     mine, plain = chapter(played, seed), level == "learner"
     if not plain:

@@ -7,12 +7,15 @@ from statistics import fmean
 
 import pytest
 
-from backing.chart.bar import RHYTHM_SECTION
-from backing.combo.band import LEVELS, Band
+from backing.chart.bar import LEVELS, RHYTHM_SECTION
+from backing.chart.text.tune_file import read
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.combo.plan import Plan
-from backing.errors import SelectionError
+from backing.errors import SelectionError, TuneError
 from backing.routine import Purpose
 from backing.routine.request import Request
+from backing.routine.routine import make_routine
 from tests.benchmarks.changes import random_form
 from tests.benchmarks.heard import Heard, take
 
@@ -103,3 +106,20 @@ def test_a_learners_loop_is_plain_too() -> None:
 def test_a_level_there_is_not_is_refused() -> None:
     with pytest.raises(SelectionError, match="learnr"):
         Band(level="learnr")
+
+
+TUNE = "title: T\nkey: C\nlevel: learner\n\nsection A\n| Dm7 | G7 | Em7 A7 | Dm7 G7 |\n"
+
+
+def test_a_tune_says_for_whom_it_is_and_the_band_may_say_otherwise() -> None:
+    form = read(TUNE)
+    routine = make_routine(form, Request(bars="1-4", times=4))
+    parts = {
+        level: arrange(routine, Band(level=level)).passes for level in (None, "learner", "gig")
+    }
+    assert parts[None] == parts["learner"] != parts["gig"]
+
+
+def test_a_tune_with_another_level_is_refused() -> None:
+    with pytest.raises(TuneError, match=r"isn't a level.*learner, rehearsal, gig"):
+        read(TUNE.replace("learner", "beginner"))

@@ -7,6 +7,7 @@
 ``meter``   4/4                               also 2/4 3/4 5/4 6/4 7/4 6/8 9/8 12/8
 ``tempo``   132                               beats a minute, 20 to 400; 120 where it is missing
 ``feel``    swing                             how the band plays; swing where it is missing
+``level``   learner                           for whom it plays; rehearsal where it is missing
 ``head``    intro A A B A                     the sections in order; as written, where missing
 ``solos``   A A B A                           one chorus for soloing
 ``head out``  A A B A:1-6 coda                  the head after the solos
@@ -21,14 +22,16 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from backing.chart.bar import Meter
+from backing.chart.bar import LEVELS, Meter
 from backing.chart.pitch import Key
 from backing.chart.section import SectionUse, is_feel_file
 from backing.chart.text.source import Piece, Source
 from backing.errors import ChordError
 from backing.glossary import HEAD_OUT
 
-HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "head out", "notes")
+HEADERS = (
+    "title", "by", "key", "meter", "tempo", "feel", "level", "head", "solos", "head out", "notes",
+)  # fmt: skip
 NAME = r"[^\W\d_][\w']*"
 """The name of a section: a letter, then letters and digits."""
 
@@ -54,6 +57,7 @@ class Header:
     meter: Meter | None = None
     tempo: Fraction | None = None
     feel: str | None = None
+    level: str | None = None
     head: tuple[SectionUse, ...] | None = None
     solos: tuple[SectionUse, ...] | None = None
     out: tuple[SectionUse, ...] | None = None
@@ -74,6 +78,8 @@ class Header:
                 said = read_tempo(value, source)
             case "feel":
                 said = read_feel(value)
+            case "level":
+                said = read_level(value, source)
             case _:
                 said = read_order(value, source)
         return replace(self, **{"out" if word == HEAD_OUT.word else word: said})
@@ -88,6 +94,15 @@ def read_feel(value: Piece) -> str:
     """The name of a feel in lowercase, or a feel file as it is named."""
     text = plain(value)
     return text if is_feel_file(text) else text.lower()
+
+
+def read_level(value: Piece, source: Source) -> str | None:
+    """Read for whom the band plays, one of LEVELS; None after a problem."""
+    text = plain(value).lower()
+    if text in LEVELS:
+        return text
+    source.problem(value, f'"{value}" isn\'t a level.', f"Write one of {', '.join(LEVELS)}.")
+    return None
 
 
 def read_key(value: Piece, source: Source) -> Key | None:
