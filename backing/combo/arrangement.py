@@ -47,7 +47,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
     for each in routine.passes:
         key = each if each.purpose is Purpose.COUNT_IN else replace(each, tempo=Fraction(1))
         if key not in memory:
-            plan = plan_pass(each, band)
+            plan = plan_pass(each, band, as_written=routine.form.solos is not None)
             memory[key] = plan, _parts(plan, each, band, players)
         plan, parts = memory[key]
         passes.append(PlayedPass(each, start, parts))
@@ -84,12 +84,13 @@ def _check(routine: Routine, band: Band) -> None:
         )
 
 
-def plan_pass(played: Pass, band: Band) -> Plan:
+def plan_pass(played: Pass, band: Band, *, as_written: bool = False) -> Plan:
     """The plan of a pass, with its comping rhythm and its clave.
 
-    Raises FeelError for an unknown feel.
+    ``as_written``: the tune has solos of its own, whose cues are meant. Raises FeelError for an
+    unknown feel.
     """
-    plan = make_plan(played, band.feel, band.seed, band.level)
+    plan = make_plan(played, band.feel, band.seed, band.level, as_written=as_written)
     if plan.purpose is Purpose.COUNT_IN:
         return plan
     strokes = rhythm.strokes(plan, _rng(band, "rhythm", played), band.comp)

@@ -31,7 +31,8 @@ class PlanBar:
     ``start`` in beats from the start of the pass; ``energy`` from 0 to 1; ``section_top`` and
     ``section_end``: the first and last bar of a section (a chorus that wraps around counts);
     ``phrase_end``: the last bar of four; ``fill``: how many beats at the end of the bar are a
-    drum fill (0: none); ``set_up``: a light drum set-up leads into the next bar instead.
+    drum fill (0: none); ``set_up``: a light drum set-up leads into the next bar instead;
+    ``light``: beats of the bar that the whole band hits in the head, and comp and drums touch here.
     """
 
     bar: PlayedBar
@@ -44,6 +45,7 @@ class PlanBar:
     phrase_end: bool
     fill: Fraction = Fraction(0)
     set_up: bool = False
+    light: tuple[Fraction, ...] = ()
 
     @property
     def end(self) -> Fraction:
@@ -199,16 +201,25 @@ def leads_as_two(chord: Chord, target: Chord | None, key: Key) -> bool:
 
 
 def make_plan(
-    played: Pass, feel: str | None = None, seed: int = 1, level: str | None = None
+    played: Pass,
+    feel: str | None = None,
+    seed: int = 1,
+    level: str | None = None,
+    *,
+    as_written: bool = False,
 ) -> Plan:
     """The plan of a pass; ``feel`` overrides the feels of its bars, ``seed`` chooses the arc.
 
-    ``level``: one of bar.LEVELS, None for rehearsal. Raises FeelError for a feel that is unknown.
+    ``level``: one of bar.LEVELS, None for rehearsal. ``as_written``: hits are played in solos as
+    they are in heads. Raises FeelError for a feel that is unknown.
     """
     mine, plain = chapter(played, seed), level == "learner"
     if not plain:
         played = replace(played, bars=staged(played.bars, mine.texture))
-    bars = _bars(played, feel, mine)
+    if played.purpose is Purpose.SOLO and played.choruses > 2 and not as_written:
+        bars = tuple(map(_lightened, _bars(played, feel, mine)))
+    else:
+        bars = _bars(played, feel, mine)
     length = played.length_beats
     following = _following(played, length)
     spans = _spans(bars, following.start if following else length)
@@ -282,6 +293,15 @@ def _bars(played: Pass, feel: str | None, mine: Chapter) -> tuple[PlanBar, ...]:
         bars.append(_with_fill(planned, played, nxt, feel))
         start += bar.length
     return tuple(bars)
+
+
+def _lightened(planned: PlanBar) -> PlanBar:
+    """A bar of a solo: the hits of the head are touched, and the bass walks on."""
+    told = planned.bar.directions
+    if not told.hits or told.only is not None:
+        return planned
+    plain = replace(planned.bar, directions=replace(told, hits=()))
+    return replace(planned, bar=plain, light=told.hits)
 
 
 def _new_section(bar: PlayedBar, nxt: PlayedBar) -> bool:

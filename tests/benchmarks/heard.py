@@ -94,7 +94,11 @@ class Heard:
 def take(form: Form, asked: Request, band: Band) -> list[Heard]:
     """The passes of a routine, count-ins and all."""
     performance = arrange(make_routine(form, asked), band)
-    plans = {each.routine_pass: plan_pass(each.routine_pass, band) for each in performance.passes}
+    own = form.solos is not None
+    plans = {
+        each.routine_pass: plan_pass(each.routine_pass, band, as_written=own)
+        for each in performance.passes
+    }
     return [Heard(plans[each.routine_pass], each, performance) for each in performance.passes]
 
 

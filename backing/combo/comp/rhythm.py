@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import accumulate, pairwise
 
-from backing.combo.cell import MEDIUM, Stroke
+from backing.combo.cell import MEDIUM, SHORT, Stroke
 from backing.combo.comp.style import (
     TICKS,
     CompFigure,
@@ -58,7 +58,7 @@ def strokes(plan: Plan, rng: random.Random, comp: str = "piano") -> tuple[CompSt
     What the whole band strikes is in it (``together``).
     """
     score = _Score(plan)
-    struck = _four(plan) if comp == "four" else _figures(plan, score, rng)
+    struck = _four(plan) if comp == "four" else _touched(plan, _figures(plan, score, rng))
     return _with_accents(plan, score, [s for s in struck if score.free(s.tick)])
 
 
@@ -303,6 +303,18 @@ def _played(
             held = rng.random() < style.hold
         struck.append(_Struck(start + onset, end, held, stroke))
     return struck
+
+
+def _touched(plan: Plan, struck: list[_Struck]) -> list[_Struck]:
+    """The strokes with the hits of the head, short and light, in place of a bar's figure."""
+    for bar in plan.bars:
+        if bar.light:
+            start, end = to_ticks(bar.start), to_ticks(bar.end)
+            struck = [s for s in struck if not start <= s.tick < end]
+            touch = Stroke(Fraction(0), SHORT)
+            at = [start + to_ticks(beat) for beat in bar.light]
+            struck += [_Struck(tick, tick + to_ticks(SHORT), False, touch) for tick in at]
+    return sorted(struck, key=lambda s: s.tick)
 
 
 _FOUR = (

@@ -197,6 +197,9 @@ class _Drummer:
 
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
         """A comment that suits what the comping plays here; a good one comes again."""
+        if bar.light:
+            return [DrumStroke(int(ticks(beat)), "snare", 0, swung=ticks(beat) % HALF == 0)
+                    for beat in bar.light]  # fmt: skip
         if self.plan.plain:
             return ()
         echo = self._echo(bar) if style.ghosts else ()
