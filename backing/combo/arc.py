@@ -17,7 +17,7 @@ from backing.chart.form import Directions, PlayedBar
 from backing.routine import Pass, Purpose
 
 FIRST, HIGHEST = 0.3, 0.97
-"""Energy at the top of the first solo, and at the height."""
+"""Energy at the top of the first solo, and at the height; few solos go less far."""
 HEAD, HEAD_OUT, STRAIGHT_OUT, LOOP = 0.4, 0.55, 0.75, 0.55
 HEIGHT_AT = 0.88
 """How far through the solos the height is."""
@@ -59,18 +59,19 @@ def chapter(played: Pass, seed: int) -> Chapter:
     solo = played.chorus - 1
     dips = dips and solos > 5
     ways = (Fraction(STEPS * solo + step, STEPS * solos) for step in range(STEPS + 1))
-    levels = tuple(_height(way, straight_out, dips=dips) for way in ways)
+    few = max(0, ENOUGH_SOLOS - solos)
+    low, high = FIRST + 0.05 * few, HIGHEST - 0.06 * few
+    levels = tuple(low + (high - low) * _height(way, straight_out, dips=dips) for way in ways)
     return Chapter(levels, _texture(solo, solos, dice))
 
 
 def _height(at: Fraction, straight_out: bool, *, dips: bool) -> float:
-    """The energy so far through the solos."""
+    """How high it is so far through the solos, from 0 to 1."""
     way = float(at)
     if way > HEIGHT_AT:
-        down = 0.1 if straight_out else 0.4
-        return HIGHEST - down * (way - HEIGHT_AT) / (1 - HEIGHT_AT)
-    climb = FIRST + (HIGHEST - FIRST) * way / HEIGHT_AT
-    return climb - (0.15 if dips and 0.45 < way < 0.65 else 0.0)
+        down = 0.15 if straight_out else 0.6
+        return 1 - down * (way - HEIGHT_AT) / (1 - HEIGHT_AT)
+    return way / HEIGHT_AT - (0.2 if dips and 0.45 < way < 0.65 else 0.0)
 
 
 def _texture(solo: int, solos: int, dice: random.Random) -> str:

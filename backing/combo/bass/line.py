@@ -110,6 +110,8 @@ def _drawn_tone(
         return harmony.bass
     if slot.place is Emphasis.CHANGE:
         share = _share_of_roots(style.roots, slot)
+        if slot.bar.section_top and not slot.in_bar:
+            share = max(share, TOPS_ON_ROOT)
         if plan.careful:
             share = 1.0 if plan.plain else min(0.93, max(share, style.roots_careful))
         if rng.random() < share:
@@ -138,6 +140,8 @@ def _share_of_roots(usual: float, slot: BassSlot) -> float:
     return min(0.97, usual + more)
 
 
+TOPS_ON_ROOT = 0.93
+"""How often a section begins on the root: there the form is heard (common practice)."""
 DELAYED = {Emphasis.CHANGE: 0.2, Emphasis.BAR: 0.08}
 """How often the root of a chord comes on beat 2, after a neighbor on beat 1 (WJD: beat 1 sounds
 a chord tone in 74 to 85 of 100 bars)."""
@@ -148,7 +152,8 @@ def _delayed(slots: Sequence[BassSlot], drawn: list[int | None], rng: random.Ran
     for at, (slot, after) in enumerate(pairwise(slots)):
         opens = slot.place in (Emphasis.CHANGE, Emphasis.BAR) and not slot.in_bar
         root = slot.harmony.bass
-        stays = after.harmony is slot.harmony and after.place is Emphasis.WEAK and at
+        stays = after.harmony is slot.harmony and after.place is Emphasis.WEAK
+        stays = stays and not slot.bar.section_top
         if not (opens and stays and drawn[at] == root) or slot.harmony.held or slot.accent:
             continue
         if slot.ticks > TICKS or slot.harmony.slash or rng.random() >= DELAYED[slot.place]:

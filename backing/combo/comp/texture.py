@@ -43,16 +43,19 @@ def thinned(
         drawn = dice.random(), dice.random()
         colors, first = by_start[stroke.span.start], stroke.span is not before
         before = stroke.span
-        whole = stroke.together or (first and _colored(colors))
+        needed = _needed(colors) if first else frozenset()
         size = _size(stroke, energy, drawn[0], first=first, careful=plan.careful)
-        struck = voicing if whole else _of_size(voicing, size, colors, top, drawn[1])
+        size = max(size, len(needed) + 1) if needed else size
+        struck = voicing
+        if not stroke.together:
+            struck = _of_size(voicing, size, colors, (top, needed), drawn[1])
         top = struck.top
         yield struck
 
 
-def _colored(colors: Colors) -> bool:
-    """Whether the chord has tones that have to be heard: written ones, or the b9 of a V."""
-    return bool(colors.written) or colors.ninths == (1,)
+def _needed(colors: Colors) -> frozenset[int]:
+    """The tones that have to be heard, in semitones above the root: written ones, the b9 of a V."""
+    return colors.written | ({1} if colors.ninths == (1,) else frozenset())
 
 
 def _size(stroke: CompStroke, energy: float, drawn: float, *, first: bool, careful: bool) -> int:
@@ -71,8 +74,14 @@ def _size(stroke: CompStroke, energy: float, drawn: float, *, first: bool, caref
     return SIZES[-1]
 
 
-def _of_size(voicing: Voicing, size: int, colors: Colors, top: int, drawn: float) -> Voicing:
-    """The voicing with ``size`` of its voices, on top one near the ``top`` before."""
+def _of_size(
+    voicing: Voicing, size: int, colors: Colors, asked: tuple[int, frozenset[int]], drawn: float
+) -> Voicing:
+    """The voicing with ``size`` of its voices.
+
+    ``asked``: the top voice before, near which the line goes on, and the tones that are needed.
+    """
+    top, needed = asked
     if size >= min(4, len(voicing.pitches)):
         return voicing
     guides = {*colors.thirds, *colors.sevenths}
@@ -84,6 +93,13 @@ def _of_size(voicing: Voicing, size: int, colors: Colors, top: int, drawn: float
         stays = 1.5 * (way == 0)  # a line goes somewhere
         return stays + 0.8 * max(0, way - 2) - 0.9 * missing + 4 * close
 
-    options = sorted(combinations(voicing.pitches, size), key=cost)
+    needed &= {(pitch - colors.root) % 12 for pitch in voicing.pitches}
+    options = [
+        voices
+        for voices in sorted(combinations(voicing.pitches, size), key=cost)
+        if needed <= {(v - colors.root) % 12 for v in voices}
+    ]
+    if not options:
+        return voicing
     chosen = options[int(drawn * drawn * min(2, len(options)))]
     return replace(voicing, pitches=chosen, grip=("single", "shell", "three")[size - 1])

@@ -334,7 +334,8 @@ class _Drummer:
         leaves = RIDING if voice != "ride" else ("ride",)
         left = [hand for hand in leaves if self.score.lift(tick, hand)]
         if voice != "ride" or left or (after_fill and style.rides):
-            self.score.strike(bar, style, tick, DrumStroke(0, voice, 1), "top")
+            strength = 1 if voice != "crash" or bar.energy > 0.6 else 0 if bar.energy > 0.45 else -1
+            self.score.strike(bar, style, tick, DrumStroke(0, voice, strength), "top")
         if style.top != "plain":
             self.score.strike(bar, style, tick, DrumStroke(0, "kick", 0), "top")
 
