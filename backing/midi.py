@@ -14,6 +14,7 @@ RP-003) for programs, percussion on channel 10, and controllers 7 (volume) and 1
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -23,7 +24,7 @@ from zlib import crc32
 
 import mido
 
-from backing.chart.form import Meter, PlayedBar
+from backing.chart.bar import Meter, PlayedBar
 from backing.chart.pitch import Key, PitchName
 from backing.combo.instruments import Instrument
 from backing.combo.markers import markers
@@ -216,22 +217,15 @@ def _meters(performance: Performance) -> Iterator[tuple[Fraction, Any]]:
 
 def _measures(performance: Performance) -> Iterator[tuple[Fraction, Fraction, Meter]]:
     """Start, length and meter of each bar; a short count and its pickup make one whole bar."""
-    open_since: tuple[Fraction, PlayedBar] | None = None
-    for beat, bar in _placed_bars(performance):
-        if open_since is not None:
-            start, counted = open_since
-            open_since = None
-            together = counted.length + bar.length
-            if bar.meter == counted.meter and together == bar.meter.beats:
-                yield start, together, bar.meter
-                continue
-            yield start, counted.length, counted.meter
-        if bar.length < bar.meter.beats:
-            open_since = (beat, bar)
-        else:
-            yield beat, bar.length, bar.meter
-    if open_since is not None:
-        yield open_since[0], open_since[1].length, open_since[1].meter
+    bars = deque(_placed_bars(performance))
+    while bars:
+        beat, bar = bars.popleft()
+        length = bar.length
+        if bars and length < bar.meter.beats:
+            pickup = bars[0][1]
+            if pickup.meter == bar.meter and length + pickup.length == bar.meter.beats:
+                length += bars.popleft()[1].length
+        yield beat, length, bar.meter
 
 
 def _signature(meter: Meter, length: Fraction) -> tuple[int, int]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.chart.chord_symbol import read_symbol
 from backing.chart.pitch import Degree, Interval, Key, PitchName
@@ -56,7 +57,7 @@ class Chord:
         return _pitch_classes(self.quality, self.root.pitch_class).core
 
     @property
-    def guide_pitch_classes(self) -> tuple[int, int]:
+    def guide_pitch_classes(self) -> tuple[int, ...]:
         """The guide tones, third first."""
         return _pitch_classes(self.quality, self.root.pitch_class).guide
 
@@ -102,28 +103,19 @@ class Chord:
         return Chord(root, self.quality, bass, text, self.span)
 
 
-@dataclass(frozen=True, slots=True)
-class _PitchClasses:
+class _PitchClasses(NamedTuple):
     """The pitch classes of a quality on one root."""
 
     tones: tuple[int, ...]
     core: tuple[int, ...]
-    guide: tuple[int, int]
+    guide: tuple[int, ...]
     scale: tuple[int, ...]
 
 
 @lru_cache(maxsize=4096)
 def _pitch_classes(quality: Quality, root: int) -> _PitchClasses:
-    def on_root(tones: Degrees) -> tuple[int, ...]:
-        return tuple((root + degree.pitch_class) % 12 for degree in tones)
-
-    low, high = on_root(quality.guide)
-    return _PitchClasses(
-        tones=on_root(quality.degrees),
-        core=on_root(quality.core),
-        guide=(low, high),
-        scale=on_root(quality.scale),
-    )
+    sets = quality.degrees, quality.core, quality.guide, quality.scale
+    return _PitchClasses(*(tuple((root + d.pitch_class) % 12 for d in tones) for tones in sets))
 
 
 @lru_cache(maxsize=4096)

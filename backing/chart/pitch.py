@@ -218,7 +218,7 @@ MODES = {
     "phrygian": 4,
     "locrian": 5,
 }
-_MODE_SPELLINGS = {
+MODE_SPELLINGS = {
     **{mode: mode for mode in MODES},
     **dict.fromkeys(("", "M", "maj", "ma"), "major"),
     **dict.fromkeys(("m", "min", "mi", "-", "−"), "minor"),
@@ -265,11 +265,9 @@ class Key:
         """The seven notes of the signature, from the tonic up (minor is natural minor)."""
         first = LETTERS.index(self.tonic.letter)
         letters = LETTERS[first:] + LETTERS[:first]
-        names = {name.letter: name for name in map(PitchName.of_fifths, self._signature())}
+        signature = map(PitchName.of_fifths, range(self.fifths - 1, self.fifths + 6))
+        names = {name.letter: name for name in signature}
         return tuple(names[letter] for letter in letters)
-
-    def _signature(self) -> range:
-        return range(self.fifths - 1, self.fifths + 6)
 
     def _respelled(self) -> Key:
         """The same key by its enharmonic name, with six accidentals at most."""
@@ -296,7 +294,7 @@ class Key:
         start = len(text) - len(text.lstrip())
         tonic, end = read_pitch_name(text, start)
         word = text[end:].strip()
-        mode = _MODE_SPELLINGS.get(word) or _MODE_SPELLINGS.get(word.lower())
+        mode = MODE_SPELLINGS.get(word) or MODE_SPELLINGS.get(word.lower())
         if mode is None:
             begin = text.index(word, end)
             cause = f'"{word}" isn\'t a mode.'

@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any
 
 from backing.cli.job import Job, make, packed
-from backing.cli.status import DONE, OURS, USERS
+from backing.cli.status import DONE, OURS, USERS, in_words
 from backing.errors import MissingProgram, UserError
 from backing.saving import output_error, write_file
 
@@ -156,8 +156,8 @@ def _attempt(job: Job, staging: Path) -> Outcome:
         made = make(replace(job, target=staging / job.target.name))
         words, paths = made.summary, made.paths
     except UserError as error:
-        which = "" if job.target.name in str(error) else f"{job.target.name}: "
-        status, words = USERS, f"backing: {which}{error}"
+        which = "" if error.placed or job.target.name in str(error) else f"{job.target.name}: "
+        status, words = USERS, in_words(error).replace("backing: ", f"backing: {which}", 1)
     except Exception as error:  # one track of many: the others go on
         fault = f"{type(error).__name__}: {error}"
         words = f"backing: {job.target.name}: {fault} This is a fault of ours; please report it."

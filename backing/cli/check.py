@@ -13,7 +13,7 @@ from backing.cli.parser import Words
 from backing.cli.status import DONE, USERS, in_words, show, tell
 from backing.cli.tunes import read_tune
 from backing.combo.feel_file import feel_names, load_feel
-from backing.combo.ribbon import opening_ribbon, ribbon_text
+from backing.combo.ribbon import RIBBON_LEGEND, opening_ribbon, ribbon_text
 from backing.errors import UserError
 
 
@@ -48,7 +48,8 @@ def check(words: Words) -> int:
 
 def _chart(form: Form) -> str:
     """A tune as text under its two guide-tone lines, in signs the terminal has."""
-    text = as_text(form, ribbon_text(opening_ribbon(form)))
+    drawn = ribbon_text(opening_ribbon(form))
+    text = as_text(form, f"{drawn}\n{RIBBON_LEGEND}" if drawn else "")
     encoding = sys.stdout.encoding or "utf-8"
     try:
         text.encode(encoding)

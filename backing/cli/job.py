@@ -127,15 +127,6 @@ def _check(job: Job) -> None:
     suffix = job.target.suffix.lower()
     if job.bits != 16 and suffix not in EXACT_SUFFIXES:
         raise OutputError(f"{job.target} has no {job.bits} bits.", "Choose .wav or .flac for them.")
-    if job.soundfont and job.midi:
-        raise OutputError(
-            f"{job.target} holds notes, which no SoundFont plays.",
-            "Leave out --soundfont for MIDI.",
-        )
-    if job.stems and job.midi:
-        raise OutputError(
-            f"{job.target} holds a track for each part already.", "Leave out --stems for MIDI."
-        )
 
 
 def _audio(job: Job, progress: Progress | None) -> Made:
@@ -249,7 +240,8 @@ def _figures(job: Job, routine: Routine, performance: Performance) -> str:
     seconds = round(performance.clock.length_seconds + performance.tail)
     played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
     bars = sum(len(each.bars) for each in played)
-    keys = " ".join(key.short for key in routine.keys) if job.request.key else str(job.form.key)
+    keys = routine.keys if job.request.key else (job.form.key,)
+    named = str(keys[0]) if len(keys) == 1 else " ".join(key.short for key in keys)
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]
@@ -258,4 +250,4 @@ def _figures(job: Job, routine: Routine, performance: Performance) -> str:
     values = dict.fromkeys(each.value for each in played if each.value)
     figures += f", {' '.join(values)}" if values else ""
     seam = ", repeats without a seam" if routine.seamless else ""
-    return f"{figures}, {keys}, seed {job.band.seed}{seam}"
+    return f"{figures}, {named}, seed {job.band.seed}{seam}"

@@ -97,12 +97,11 @@ COMPS = "piano, guitar, four (guitar on every beat), vibes or organ"
 OUTPUT = Option("output", "FILE", "where to; a folder for several tunes", short="-o", file=True,
                 heard=False)  # fmt: skip
 QUIET = Option("quiet", "", "no progress, no summary", heard=False)
-NO_CACHE = Option("no-cache", "", "make it anew, and keep nothing for next time", heard=False)
 SOUNDFONT = Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)",
                    file=True, heard=False,
                    idle=(Idle("MIDI has no sound of its own, so {} would change nothing.",
                               "Leave {} out.", beside=("midi",)),))  # fmt: skip
-TEMPO = Option("tempo", "BPM", "beats a minute (132), or a part of the tune's tempo (80%)",
+TEMPO = Option("tempo", "BPM", "beats a minute (132), or a percentage of the tune's (80%)",
                fills=REQUEST)  # fmt: skip
 BARS = Option("bars", "WHICH", 'loop these: 13-16, B, B:5-8, 31-2 (over the top), "A B"',
               fills=REQUEST)  # fmt: skip
@@ -184,7 +183,7 @@ TRACK = Command(
             Option("format", "PHRASE", "wav, flac, mp3, ogg, opus, m4a, mid; \"flac 24-bit\"",
                    heard=False),
             Option("long", "", "allow more than two hours"),
-            NO_CACHE,
+            Option("no-cache", "", "make it anew, and keep nothing for next time", heard=False),
             Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
                    heard=False),
             QUIET,
@@ -198,12 +197,11 @@ OPENING = (
     Option("key", "KEY", "the key it opens in (Bb)"),
     FEEL,
     LEVEL,
-    Option("comp", "WHAT", COMPS, fills=BAND),
+    COMP,
     replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),
     Option("neck", "PHRASE", "the neck it shows: drop-d, left-handed"),
-    Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)", file=True),
-    NO_CACHE,
+    replace(SOUNDFONT, heard=True, idle=()),
     QUIET,
 )
 
@@ -227,7 +225,7 @@ PLAY = Command(
 )  # fmt: skip
 PAGE = Command(
     "page",
-    "write that page as one file, for any browser, offline",
+    "write the practice page as one file, for any browser, offline",
     "backing page TUNE ... [options]",
     "Writes one HTML file that plays the tune's band live in any browser, shows the\n"
     "chords, the guide tones and the neck, and needs no network.",
@@ -258,8 +256,7 @@ SHEET = Command(
     (
         Group("", (OUTPUT,)),
         Group("What is on it", (
-            Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "call on 1&"',
-                   idle=(NO_TUNE,)),
+            replace(LINE, idle=(NO_TUNE,)),
             Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
                    alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
             Option("arpeggios", "ROOT", "without a tune: all arpeggios on this root"),
@@ -273,8 +270,8 @@ SHEET = Command(
                                        without=("line", "shapes")))),
             Option("key", "KEY", "print it in this key (Bb)", idle=(NO_TUNE,)),
             Option("no-chart", "", "leave the chart out", idle=(NO_TUNE, NO_PAGES)),
-            Option("seed", "N", "another number gives another étude",
-                   idle=(NO_TUNE, Idle("{} is for an étude, and there is none.",
+            Option("seed", "N", "another number gives another etude",
+                   idle=(NO_TUNE, Idle("{} is for an etude, and there is none.",
                                        "Add --line etude, or leave {} out.",
                                        without=("etude",)))),
         )),
@@ -313,7 +310,7 @@ SOUNDS = Command(
     "sounds",
     "list the SoundFonts found, and say which one is used",
     "backing sounds [options]",
-    "Lists the SoundFonts found, their licence, and which one is used and why.",
+    "Lists the SoundFonts found, their license, and which one is used and why.",
     (Group("", (Option("soundfont", "FILE", "look at this one too", file=True),)),),
     ("files",),
 )
@@ -321,12 +318,11 @@ CACHE = Command(
     "cache",
     "show, limit or clear what is kept for next time",
     "backing cache [options]",
-    "Tracks that were made, and the notes of SoundFonts, are kept, so that they\n"
-    "need not be made again.",
+    "Tracks that were made are kept, so that they need not be made again.",
     (
         Group("", (
-            Option("clear", "", "take them all away"),
-            Option("limit", "SIZE", "keep so much at most: 500M, 2G; 0: nothing"),
+            Option("clear", "", "delete everything"),
+            Option("limit", "SIZE", "keep at most this much: 500M, 2G; 0: nothing"),
         )),
     ),
     ("cache",),

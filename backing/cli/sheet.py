@@ -8,9 +8,9 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from backing.chart.choice import plain
 from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
-from backing.chart.phrase import plain
 from backing.chart.pitch import PitchName
 from backing.cli.options import refuse_idle
 from backing.cli.parser import Words

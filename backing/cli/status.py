@@ -51,9 +51,9 @@ def tell(text: str) -> None:
 
 
 def in_words(error: UserError) -> str:
-    """A mistake as the user reads it: a tune's with file, line and caret, any other in a line."""
+    """A mistake as the user reads it: in a file with its place and a caret, any other in a line."""
     if not isinstance(error, TuneError):
-        return f"backing: {error}"
+        return str(error) if error.placed else f"backing: {error}"
     shown, left = error.problems[:MOST_SHOWN], len(error.problems[MOST_SHOWN:])
     words = [str(problem) for problem in shown]
     if left:

@@ -90,7 +90,7 @@ def _line(phrase: Phrase) -> str:
     line = phrase.line
     if line.rhythm == "call":
         return f"call and response{f' on {line.call_on}' if line.call_on != 'turn' else ''}"
-    return f"an étude{f' in {line.rhythm}' if 'rhythm' in phrase.said else ''}"
+    return f"an etude{f' in {line.rhythm}' if 'rhythm' in phrase.said else ''}"
 
 
 def _bars(count: int) -> str:

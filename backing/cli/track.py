@@ -60,7 +60,7 @@ def track(words: Words) -> int:
     if not words.names and "changes" not in words:
         raise UserError("Say what to play.", "Name tune files, or write changes with --changes.")
     if words.names and "changes" in words:
-        raise UserError("--changes stand in place of a tune.", "Give one of them, not both.")
+        raise UserError("Both a tune and --changes are given.", "Give one or the other.")
     order = read_order(words)
     jobs: list[Job] = []
     status = DONE

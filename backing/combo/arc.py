@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from backing.chart.form import Directions, PlayedBar
+from backing.chart.bar import Directions, PlayedBar
 from backing.routine import Pass, Purpose
 
 FIRST, HIGHEST = 0.3, 0.97

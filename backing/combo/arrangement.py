@@ -6,6 +6,7 @@ import random
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 from itertools import chain
 
 from backing.chart.form import Form
@@ -124,9 +125,7 @@ def _players(band: Band, form: Form) -> dict[str, Player]:
         "bass": walking.play,
         "comp": lambda plan, dice: comping.play(plan, dice, band.comp, _guides(plan, band)),
         "drums": drummer.play,
-        "guide": lambda plan, dice: guide_tones.play(
-            plan, dice, line=band.guide_line or GUIDE_LINES[0]
-        ),
+        "guide": partial(guide_tones.play, line=band.guide_line or GUIDE_LINES[0]),
         "click": lambda plan, _: click.play(plan, band.click or "all"),
     }
     if band.line is not None:

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import random
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 STROKE = re.compile(
@@ -120,7 +120,7 @@ def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
             raise StrokeError(word, "is out of order.", "Write the strokes in order of time.")
     ends = [stroke.onset for stroke, _ in found[1:]] + [Fraction(beats)]
     return tuple(
-        _with_length(stroke, end - stroke.onset if "-" in marks else None, marks)
+        replace(stroke, length=end - stroke.onset) if "-" in marks else stroke
         for (stroke, marks), end in zip(found, ends, strict=True)
     )
 
@@ -136,7 +136,7 @@ def _read_stroke(word: str, beats: int) -> tuple[Stroke, str]:
     marks = match["marks"]
     stroke = Stroke(
         onset=Fraction(onset),
-        length=MEDIUM,
+        length=SHORT if "." in marks or "^" in marks else MEDIUM,
         accent=-1 if match["ghost"] else int(">" in marks or "^" in marks),
         chance=int(match["chance"] or 100) / 100,
         swung=match["sub"] in (None, "&"),
@@ -156,8 +156,3 @@ def _no_stroke(word: str) -> StrokeError:
             return StrokeError(word, "is an older way to write a stroke.", f"Write {new}.")
     cure = "Write a beat such as 1, 2&, 3.2 or 4a, with - . > ^ after it or ( ) around it."
     return StrokeError(word, "isn't a stroke.", cure)
-
-
-def _with_length(stroke: Stroke, held: Fraction | None, marks: str) -> Stroke:
-    length = held if held is not None else SHORT if "." in marks or "^" in marks else MEDIUM
-    return Stroke(stroke.onset, length, stroke.accent, stroke.chance, stroke.swung, stroke.tempos)

@@ -6,7 +6,6 @@ Each player reads a table of its own (``[bass]``, ``[comp]``, ``[drums]``) into 
 
 from __future__ import annotations
 
-import difflib
 import os
 import re
 import tomllib
@@ -21,6 +20,7 @@ from typing import Any
 
 from backing.chart.section import feel_path, is_feel_file
 from backing.chart.text.header import METERS
+from backing.chart.text.source import suggestion
 from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
 from backing.combo.feel import ride_ratio, wandered
 from backing.errors import FeelError, Problem, Span, quoted
@@ -134,12 +134,7 @@ class Table:
     def range(self, key: str, default: tuple[float, float]) -> tuple[float, float]:
         """Two numbers, the lower first."""
         value = self._get(key, default)
-        if (
-            not isinstance(value, list | tuple)
-            or len(value) != 2
-            or not all(isinstance(v, int | float) for v in value)
-            or value[0] > value[1]
-        ):
+        if not _two_numbers(value) or value[0] > value[1]:
             raise self.error(key, f"is {quoted(value)}.", "Write two numbers, like [100, 220].")
         return float(value[0]), float(value[1])
 
@@ -194,9 +189,8 @@ class Table:
         """Refuse keys that nobody has read, suggesting the nearest known one."""
         for key in self.values:
             if key not in self._known:
-                near = difflib.get_close_matches(key, self._known, 1)
                 known = ", ".join(sorted(self._known))
-                cure = f"Did you mean {near[0]}?" if near else f"The keys here are {known}."
+                cure = suggestion(key, self._known).rstrip() or f"The keys here are {known}."
                 raise self.error(key, "is not known.", cure)
 
 
@@ -264,7 +258,7 @@ def load_feel(name: str) -> Feel:
     Raises FeelError when there is none, or when a key of the file is wrong.
     """
     if is_feel_file(name):
-        return _from_file(name, ())
+        return _from_file(name)
     if name not in feel_names():
         raise FeelError(f"There is no feel called {quoted(name)}.", _known_feels(name))
     return _own(name)
@@ -272,9 +266,7 @@ def load_feel(name: str) -> Feel:
 
 def _known_feels(name: str) -> str:
     """The cure for an unknown feel."""
-    near = difflib.get_close_matches(name, feel_names(), 1)
-    hint = f"Did you mean {near[0]}? " if near else ""
-    return f"{hint}Known feels: {', '.join(feel_names())}."
+    return f"{suggestion(name, feel_names())}Known feels: {', '.join(feel_names())}."
 
 
 @lru_cache(maxsize=64)
@@ -283,15 +275,12 @@ def _own(name: str) -> Feel:
     return parse_feel(source, f"{name}.toml")
 
 
-def _from_file(path: str, through: tuple[str, ...]) -> Feel:
-    """The feel in a file, cached until a file that it is read from changes.
-
-    ``through``: the files that led here, each like the next.
-    """
+def _from_file(path: str, through: tuple[str, ...] = ()) -> Feel:
+    """The feel in a file, cached until a file that it is read from changes."""
     known = _FROM_FILES.get(path)
     if known is None or any(_text(file) != text for file, text in known.files.items()):
         text = _text(path)
-        feel = _parsed(text, path, through)
+        feel = parse_feel(text, path, through)
         known = _FROM_FILES[path] = replace(feel, files={path: text, **feel.files})
     return known
 
@@ -309,12 +298,11 @@ def _text(path: str) -> str:
         raise FeelError(f"{path} cannot be read ({said}).", "Name a feel file.") from None
 
 
-def parse_feel(source: str, file: str) -> Feel:
-    """A feel from the text of its file; raises FeelError naming line and key."""
-    return _parsed(source, file, ())
+def parse_feel(source: str, file: str, through: tuple[str, ...] = ()) -> Feel:
+    """A feel from the text of its file; raises FeelError naming line and key.
 
-
-def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
+    ``through``: the files that led here, each like the next.
+    """
     try:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
@@ -398,11 +386,12 @@ def _swing(time: Table) -> str | Fraction:
 
 def _late(table: Table, key: str) -> tuple[float, float]:
     value = table.values[key]
-    if (
-        not isinstance(value, list)
-        or len(value) != 2
-        or not all(isinstance(v, int | float) and -60 <= v <= 60 for v in value)
-    ):
-        cure = "Write mean and spread in ms, up to 60, like [6, 4]."
-        raise table.error(key, f"is {quoted(value)}.", cure)
-    return float(value[0]), float(value[1])
+    if _two_numbers(value) and all(-60 <= v <= 60 for v in value):
+        return float(value[0]), float(value[1])
+    cure = "Write mean and spread in ms, up to 60, like [6, 4]."
+    raise table.error(key, f"is {quoted(value)}.", cure)
+
+
+def _two_numbers(value: Any) -> bool:
+    numbers = isinstance(value, list | tuple) and all(isinstance(v, int | float) for v in value)
+    return numbers and len(value) == 2

@@ -15,7 +15,6 @@ from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
-from backing.combo.band import GUIDE_LINES
 from backing.combo.instruments import VIBES
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Accent, ChordSpan, Plan, leads_as_two
@@ -57,15 +56,10 @@ class _Entry:
     length: Fraction
 
 
-def play(
-    plan: Plan,
-    _: random.Random,
-    line: str = "both",
-) -> Part:
-    """The guide tones of a pass; ``line`` is one of GUIDE_LINES.
+def play(plan: Plan, _: random.Random, line: str = "both") -> Part:
+    """The guide tones of a pass; ``line`` is one of band.GUIDE_LINES.
 
-    A note's role is the degree it is of its chord ("3", "b7"). Raises ValueError for another
-    line.
+    A note's role is the degree it is of its chord ("3", "b7").
     """
     chosen = chosen_lines(plan, line)
     accents = {accent.onset for accent in plan.accents}
@@ -77,9 +71,7 @@ def play(
 
 
 def chosen_lines(plan: Plan, line: str) -> tuple[tuple[GuideTone, ...], ...]:
-    """The lines that ``line`` of GUIDE_LINES names. Raises ValueError for another."""
-    if line not in GUIDE_LINES:
-        raise ValueError(f"a line of {GUIDE_LINES}, not {line!r}")
+    """The lines that ``line`` of band.GUIDE_LINES names."""
     upper, lower = lines(plan)
     return {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
 
@@ -88,12 +80,9 @@ def lines(plan: Plan) -> tuple[tuple[GuideTone, ...], tuple[GuideTone, ...]]:
     """The line that starts on the third and the one that starts on the seventh, chord by chord."""
     spans = [span for span in plan.spans if span.chord is not None]
     joints = [_joint(plan, spans, at) for at in range(len(spans))]
-    upper, lower = (_in_range(line, joints) for line in _led([_guides(plan, s) for s in spans]))
-    return _toned(spans, upper), _toned(spans, lower)
-
-
-def _toned(spans: Sequence[ChordSpan], pitches: Sequence[int]) -> tuple[GuideTone, ...]:
-    return tuple(GuideTone(span, pitch) for span, pitch in zip(spans, pitches, strict=True))
+    guides = [_guides(plan, span) for span in spans]
+    upper, lower = (map(GuideTone, spans, _in_range(line, joints)) for line in _led(guides))
+    return tuple(upper), tuple(lower)
 
 
 def _guides(plan: Plan, span: ChordSpan) -> tuple[int, int]:
@@ -180,19 +169,8 @@ def _in_range(line: Sequence[int], joints: Sequence[_Joint]) -> list[int]:
             cost, left = min(ways, default=(0.0, option))
             here[option] = (cost + OFF_MIDDLE * abs(option - MIDDLE), left)
         reached.append(here)
-    return _walked_back(reached)
-
-
-def _octaves(pitch: int, top: bool) -> list[int]:
-    low = SUNK if top else LOW
-    return list(range(low + (pitch - low) % 12, HIGH + 1, 12))
-
-
-def _walked_back(reached: Sequence[dict[int, tuple[float, int]]]) -> list[int]:
-    """The pitches of the cheapest way to the end."""
-    if not reached:
-        return []
-    pitch = min(reached[-1], key=lambda option: reached[-1][option][0])
+    # the cheapest way to the end, walked back
+    pitch = min(reached[-1], key=lambda option: reached[-1][option][0]) if reached else 0
     pitches = []
     for here in reversed(reached):
         pitches.append(pitch)
@@ -200,15 +178,16 @@ def _walked_back(reached: Sequence[dict[int, tuple[float, int]]]) -> list[int]:
     return pitches[::-1]
 
 
+def _octaves(pitch: int, top: bool) -> list[int]:
+    low = SUNK if top else LOW
+    return list(range(low + (pitch - low) % 12, HIGH + 1, 12))
+
+
 def _strokes(plan: Plan) -> list[_Entry]:
     """All strokes of a pass in order of time."""
     last = {a.span.start: a for a in plan.accents if a.kind == "last"}
     strokes: list[_Entry] = []
-    index = -1
-    for span in plan.spans:
-        if span.chord is None:
-            continue
-        index += 1
+    for index, span in enumerate(span for span in plan.spans if span.chord is not None):
         ends = span.start in last
         times = _ending(span, last[span.start]) if ends else _sustained(plan, span)
         strokes += [_Entry(index, span, onset, length) for onset, length in times]

@@ -7,13 +7,12 @@ fills: every player reads the same plan.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.chart.bar import RHYTHM_SECTION
-from backing.chart.form import PLAYERS, Meter, PlayedBar
+from backing.chart.bar import PLAYERS, RHYTHM_SECTION, Change, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
 from backing.combo.arc import Chapter, chapter, staged
@@ -348,36 +347,27 @@ def _following(played: Pass, length: Fraction) -> ChordSpan | None:
     bar = played.leads_to
     if bar is None or not bar.changes:
         return None
-    first = bar.changes[0]
-    start = length + first.onset - first.early
-    pedal = bar.directions.pedal
-    return ChordSpan(
-        first.chord, start, length + bar.length, length + first.onset, bar.key, pedal, first.early
-    )
+    return replace(_written(bar, bar.changes[0], length), end=length + bar.length)
+
+
+def _written(bar: PlayedBar, change: Change, bar_start: Fraction) -> ChordSpan:
+    """The span of a change, its end not yet known."""
+    written = bar_start + change.onset
+    start, pedal = written - change.early, bar.directions.pedal
+    return ChordSpan(change.chord, start, start, written, bar.key, pedal, change.early)
 
 
 def _spans(bars: Sequence[PlanBar], end: Fraction) -> tuple[ChordSpan, ...]:
     spans: list[ChordSpan] = []
-    for span in _written_spans(bars):
-        last = spans[-1] if spans else None
-        if last and not span.early and (last.chord, last.pedal) == (span.chord, span.pedal):
-            continue
-        spans.append(span)
-    if not spans:
-        return ()
-    ends = [span.start for span in spans[1:]] + [end]
-    return tuple(replace(span, end=stop) for span, stop in zip(spans, ends, strict=True))
-
-
-def _written_spans(bars: Sequence[PlanBar]) -> Iterator[ChordSpan]:
     for planned in bars:
         for change in planned.bar.changes:
-            written = planned.start + change.onset
-            start = written - change.early
-            pedal = planned.bar.directions.pedal
-            yield ChordSpan(
-                change.chord, start, start, written, planned.bar.key, pedal, change.early
-            )
+            span = _written(planned.bar, change, planned.start)
+            last = spans[-1] if spans else None
+            if last and not span.early and (last.chord, last.pedal) == (span.chord, span.pedal):
+                continue
+            spans.append(span)
+    ends = [*(span.start for span in spans[1:]), end]
+    return tuple(replace(span, end=stop) for span, stop in zip(spans, ends, strict=False))
 
 
 def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accent, ...]:

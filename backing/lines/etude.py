@@ -72,7 +72,8 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}
     offers = [_offer(stand, line, scales) for stand in stands]
-    if _start_is_given(line) or not starts_freely(plan, line):
+    chosen = line.start is not None or line.thirds or line.direction != "both"
+    if chosen or not starts_freely(plan, line):
         offers[0] = _fixed(_first_tone(stands[0].shape, line))
     if stands[-1].home:
         offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
@@ -84,22 +85,6 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
         for stand, pitch, to in zip(stands, pitches, following, strict=True)
         if not stand.home
     )
-
-
-def _start_is_given(line: Line) -> bool:
-    """Whether the player's choices fix the first note."""
-    return line.start is not None or line.thirds or line.direction != "both"
-
-
-def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
-    """The first MIDI pitch of an unbroken line over a chord.
-
-    The tone asked for, nearest to the middle of the shape; the lowest for a line that goes
-    up, the highest for one that goes down. Raises PracticeError: see shapes.shape.
-    """
-    position = line.position[chorus % len(line.position)]
-    shape, _ = nearest_shape(chord, line.fingerboard, position, line.way, {})
-    return _first_tone(shape, line).pitch
 
 
 def _first_tone(shape: Shape, line: Line) -> ShapeTone:
@@ -264,7 +249,8 @@ def _step_above(pitch: int, chord: Chord) -> int:
 def _links(stands: Sequence[_Stand], line: Line, rng: random.Random) -> list[Link]:
     """How each note is joined to the next, with the contour that the line follows."""
     strict = line.direction != "both"
-    way, left = _contour_start(line, rng)
+    drawn = rng.choice((1, -1))
+    way, left = {"up": 1, "down": -1}.get(line.direction, drawn), _run(rng)
     links = []
     for before, after in pairwise(stands):
         links.append(Link(_joint(before, after, line), way, strict))
@@ -272,11 +258,6 @@ def _links(stands: Sequence[_Stand], line: Line, rng: random.Random) -> list[Lin
         if left == 0 and not strict:
             way, left = -way, _run(rng)
     return links
-
-
-def _contour_start(line: Line, rng: random.Random) -> tuple[int, int]:
-    ways = {"up": 1, "down": -1, "both": rng.choice((1, -1))}
-    return ways[line.direction], _run(rng)
 
 
 def _run(rng: random.Random) -> int:
@@ -302,19 +283,14 @@ def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineN
     tone = stand.shape.at(pitch)
     here = hand(line.fingerboard, stand.shape.position)
     place = tone.place if tone else here.reach[pitch][0]
-    kind = _kind(stand, tone)
+    figures = {"": "tone" if tone else "passing", "approach": "approach"}
+    kind = figures.get(stand.figure, "enclosure")
     degree = tone.degree if tone else chord.name_of(pitch % 12)
     name = chord.spelled(degree) if degree else _foreign_name(pitch, following, stand)
     return LineNote(
         slot.onset, slot.length, pitch, place, here.finger(place), chord, degree, name, kind,
         slot.swung, slot.triplet,
     )  # fmt: skip
-
-
-def _kind(stand: _Stand, tone: ShapeTone | None) -> str:
-    if stand.figure:
-        return "approach" if stand.figure == "approach" else "enclosure"
-    return "tone" if tone else "passing"
 
 
 def _foreign_name(pitch: int, following: int | None, stand: _Stand) -> PitchName:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import KW_ONLY, dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 from backing.chart.bar import PlayedBar
-from backing.chart.choice import one_of, whole_number
+from backing.chart.choice import Given, one_of, whole_number
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, PitchName
@@ -42,7 +43,33 @@ LEVELS = {
 GUITAR = make_fingerboard()
 
 
-@dataclass(frozen=True, slots=True, init=False)
+def _word(known: Iterable[str], what: str) -> Callable[[Any], str]:
+    return partial(one_of, known=known, what=what, error=PracticeError)
+
+
+def _number(known: Iterable[int], what: str) -> Callable[[Any], int]:
+    return lambda said: int(_word(map(str, known), what)(str(said)))
+
+
+def _board(tuning: str | Fingerboard) -> Fingerboard:
+    return make_fingerboard(tuning) if isinstance(tuning, str) else tuning
+
+
+def _positions(value: str | int | Iterable[int]) -> tuple[int, ...]:
+    """Positions by the frets they begin at; none for "auto"."""
+    if isinstance(value, str) and value.strip().lower() == "auto":
+        return ()
+    said = str(value).lower().replace(",", " ").split() if isinstance(value, str | int) else value
+    words = list(map(str, said))
+    empty = isinstance(value, str) and not words
+    if empty or not all(re.fullmatch(r"[0-9]{1,3}", word) for word in words):
+        raise PracticeError(
+            f"{quoted(value)} isn't a position.", "Write its fret, such as 5, or auto."
+        )
+    return tuple(map(int, words))
+
+
+@dataclass(frozen=True)
 class Line:
     """How a solo line through the changes is to go.
 
@@ -71,58 +98,31 @@ class Line:
         PracticeError: what cannot be had.
     """
 
-    rhythm: str
-    level: int
-    position: tuple[int, ...]
-    start: int | None
-    direction: str
-    way: str
-    thirds: bool
-    anticipate: bool
-    top_strings: int | None
-    call_on: str
-    fingerboard: Fingerboard
+    rhythm: Given[str] = Given(_word((*RHYTHMS, SUBDIVISIONS), "rhythm of a line"), "eighths")
+    _: KW_ONLY
+    level: Given[int] = Given(_number(LEVELS, "level of a line"), 1)
+    position: Given[tuple[int, ...]] = Given(_positions, "auto")
+    start: Given[int | None] = Given(_number(ROLES, "tone to begin on"))
+    direction: Given[str] = Given(_word(DIRECTIONS, "direction of a line"), "both")
+    way: Given[str] = Given(_word(WAYS, "way of a line"), "1-7")
+    thirds: Given[bool] = Given(bool, False)
+    anticipate: Given[bool] = Given(bool, False)
+    top_strings: int | None = None
+    call_on: Given[str] = Given(_word(CALLS_ON, "start of a call"), "turn")
+    fingerboard: Given[Fingerboard] = Given(_board, GUITAR)
 
-    def __init__(
-        self,
-        rhythm: str = "eighths",
-        *,
-        level: str | int = 1,
-        position: str | int | Iterable[int] = "auto",
-        start: str | int | None = None,
-        direction: str = "both",
-        way: str = "1-7",
-        thirds: bool = False,
-        anticipate: bool = False,
-        top_strings: str | int | None = None,
-        call_on: str | None = None,
-        fingerboard: Fingerboard | str = GUITAR,
-    ) -> None:
-        board = make_fingerboard(fingerboard) if isinstance(fingerboard, str) else fingerboard
-        most = len(board.strings)
-        kept = {
-            "rhythm": _one_of(rhythm, (*RHYTHMS, SUBDIVISIONS), "rhythm of a line"),
-            "level": _number(level, LEVELS, "level"),
-            "position": _positions(position),
-            "start": None if start is None else _number(start, ROLES, "start"),
-            "direction": _one_of(direction, DIRECTIONS, "direction of a line"),
-            "way": _one_of(way, WAYS, "way of a line"),
-            "thirds": bool(thirds),
-            "anticipate": bool(anticipate),
-            "top_strings": None if top_strings is None
-            else whole_number(top_strings, "top strings", 2, most, PracticeError),
-            "call_on": _one_of(call_on or "turn", CALLS_ON, "start of a call"),
-            "fingerboard": board,
-        }  # fmt: skip
-        for name, value in kept.items():
-            object.__setattr__(self, name, value)
+    def __post_init__(self) -> None:
+        if self.top_strings is not None:
+            most = len(self.fingerboard.strings)
+            high = whole_number(self.top_strings, "top strings", 2, most, PracticeError)
+            object.__setattr__(self, "top_strings", high)
         if self.call_on != "turn" and self.rhythm != "call":
             raise PracticeError(
-                f"There is no call to start on {call_on}: the line goes in {rhythm}.",
+                f"There is no call to start on {self.call_on}: the line goes in {self.rhythm}.",
                 "Ask for a call, or don't say where it starts.",
             )
         for each in self.position:
-            hand(board, each)
+            hand(self.fingerboard, each)
 
     def placed(self, bars: Sequence[PlayedBar]) -> Line:
         """The line in its position or, where that is "auto", in the one that suits ``bars`` best.
@@ -136,36 +136,9 @@ class Line:
 
     def player(self, form: Form) -> Player:
         """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""
-        from backing.lines.player import LinePlayer  # noqa: PLC0415 - loaded where one plays
+        from backing.lines.player import play  # noqa: PLC0415 - loaded where one plays
 
-        return LinePlayer(self.placed(form.played("solos")))
-
-
-def _one_of(word: object, known: Iterable[str], what: str) -> str:
-    return one_of(word, known, what, PracticeError)
-
-
-def _number(value: str | int, known: Iterable[int], what: str) -> int:
-    numbers = {str(number): number for number in known}
-    if str(value).strip() not in numbers:
-        raise PracticeError(
-            f"{quoted(value)} isn't a {what} of a line.", f"Choose from {', '.join(numbers)}."
-        )
-    return numbers[str(value).strip()]
-
-
-def _positions(value: str | int | Iterable[int]) -> tuple[int, ...]:
-    """Positions by the frets they begin at; none for "auto"."""
-    if isinstance(value, str) and value.strip().lower() == "auto":
-        return ()
-    said = str(value).lower().replace(",", " ").split() if isinstance(value, str | int) else value
-    words = list(map(str, said))
-    empty = isinstance(value, str) and not words
-    if empty or not all(re.fullmatch(r"[0-9]{1,3}", word) for word in words):
-        raise PracticeError(
-            f"{quoted(value)} isn't a position.", "Write its fret, such as 5, or auto."
-        )
-    return tuple(map(int, words))
+        return partial(play, line=self.placed(form.played("solos")))
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ GUIDE_STARTS = {3: "3rd", 7: "7th"}
 GRAMMAR = Grammar(
     "a line",
     (
-        Term("kind", "etude|étude|guide(?:[- ]tones?)?", "etude, guide"),
+        Term("kind", "[eé]tude|guide(?:[- ]tones?)?", "etude, guide"),
         Term("level", r"level ([^\s,]+)", f"level {min(LEVELS)} to {max(LEVELS)}"),
         Term("rhythm", "|".join((*RHYTHMS, SUBDIVISIONS))),
         Term("position", r"positions? ([0-9]+(?:,? [0-9]+(?=[\s,]|$))*|[^\s,]+)",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
 from fractions import Fraction
 
 from backing.combo.instruments import JAZZ_GUITAR
@@ -19,16 +18,6 @@ PLAIN, OFF_BEAT, PEAK = 72, 8, 8
 """Velocity of a plain note, and how much louder off-beats and tops of runs are."""
 
 
-@dataclass(frozen=True, slots=True)
-class LinePlayer:
-    """A player of the band with a ``line`` in its position."""
-
-    line: Line
-
-    def __call__(self, plan: Plan, rng: random.Random) -> Part:
-        return play(plan, rng, self.line)
-
-
 def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
     """The line's part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
 
@@ -41,7 +30,7 @@ def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
         return Part("line", JAZZ_GUITAR, ())
     notes = etude(plan, line, rng)
     tops = _tops(notes)
-    last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
+    last = {accent.onset for accent in plan.accents if accent.kind == "last"}
     return Part(
         "line",
         JAZZ_GUITAR,
@@ -54,8 +43,8 @@ def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
                 swung=note.swung,
                 role=str(note.degree) if note.kind == "tone" else note.kind,
                 chord=note.chord,
-                together=note.onset in last.values(),
-                melodic=not note.triplet and note.onset not in last.values(),
+                together=note.onset in last,
+                melodic=not note.triplet and note.onset not in last,
             )
             for note in notes
         ),

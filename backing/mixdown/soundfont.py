@@ -71,7 +71,8 @@ class SoundFont:
 
     ``free_to_give``: whether a page or hand-out that carries its samples may be given away with
     no more than the licence's notice (None: not known; False: under conditions that reach
-    further). ``reason`` says why it was chosen, or where it was found.
+    further). ``notice`` is whose work it is, to be passed on with its samples. ``reason`` says why
+    it was chosen, or where it was found.
     """
 
     path: Path
@@ -82,6 +83,7 @@ class SoundFont:
     compressed: bool = False
     size: int = 0
     rank: int = 0
+    notice: str = ""
     reason: str = field(default="", compare=False)
 
     def has(self, bank: int, program: int) -> bool:
@@ -130,18 +132,24 @@ class _Known(NamedTuple):
     licence: str
     free_to_give: bool | None
     praise: str
+    notice: str
 
 
 # Licences as their Debian packages state them (debian/copyright of musescore-general-soundfont,
 # fluid-soundfont and timgm6mb-soundfont). The order is a judgement by ear: the first has FluidR3's
 # bass and drums and a grand piano sampled at several velocities; the last is 6 MB, one layer.
+_WEN = "Copyright 2000-2002, 2008 Frank Wen"
 _KNOWN = (
     _Known(
-        "MuseScore_General", r"musescore.?general", 0, "MIT", True, "its piano has several layers"
+        "MuseScore_General", r"musescore.?general", 0, "MIT", True,
+        "its piano has several layers",
+        f"{_WEN}; 2014-2017 Michael Cowgill; 2018-2021 S. Christian Collins",
     ),
-    _Known("FluidR3_GM", r"fluid.?\(?r3", 1, "MIT", True, "its bass and ride are full-sized"),
-    _Known("TimGM6mb", r"timgm6mb", 4, "GPL-2", False, "it is small"),
-)
+    _Known("FluidR3_GM", r"fluid.?\(?r3", 1, "MIT", True, "its bass and ride are full-sized", _WEN),
+    _Known(
+        "TimGM6mb", r"timgm6mb", 4, "GPL-2", False, "it is small", "Copyright 2004 Tim Brechbill"
+    ),
+)  # fmt: skip
 _LARGE_BYTES = 20_000_000
 _LICENCES = (
     (r"\bCC0\b|public domain", "CC0 / public domain", True),
@@ -215,7 +223,8 @@ def read_soundfont(path: Path) -> SoundFont:
     licence, free = (known.licence, known.free_to_give) if known else _licence(info)
     rank = known.rank if known else (2 if size >= _LARGE_BYTES else 3)
     compressed = info.get("ifil") == "3"
-    return SoundFont(path, name, licence, free, presets, compressed, size, rank)
+    notice = known.notice if known else info.get("ICOP", "")
+    return SoundFont(path, name, licence, free, presets, compressed, size, rank, notice)
 
 
 def _chunks(file: BinaryIO, path: Path, size: int) -> tuple[dict[str, str], frozenset[Preset]]:

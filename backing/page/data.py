@@ -11,7 +11,8 @@ from fractions import Fraction
 from typing import Any
 
 from backing import __version__
-from backing.chart.form import Form, PlayedBar
+from backing.chart.bar import PlayedBar
+from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval
 from backing.chart.printed import printed_degree, printed_symbol
@@ -22,14 +23,13 @@ from backing.combo.feel import (
     SOLOIST_RATIO,
     SPARE_MS,
 )
-from backing.combo.guide_tones import lines
 from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
-from backing.combo.plan import make_plan
+from backing.combo.ribbon import ribbon_of_plan
 from backing.lines.line import Line
 from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
-from backing.page.score import Count, Score, ScorePart, circle
+from backing.page.score import Count, Score, ScorePart
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
 
 FORMAT = 1
@@ -216,21 +216,16 @@ def _spans(score: Score, index: dict[str, int]) -> list[list[int]]:
 
 def _guide_lines(score: Score, index: dict[str, int]) -> list[list[list[Any]]]:
     """The lines from the 3rd and from the 7th: bar, tick, MIDI pitch, degree, chord of a tone."""
-    plan = make_plan(circle(score.bars, score.form.tempo))
-    drawn = []
-    for line in lines(plan):
-        tones = []
-        for tone in line:
-            chord = tone.span.chord
-            assert chord is not None  # a guide-tone line has no tone where there is no chord
-            degree = chord.sounding.name_of(tone.pitch % 12)
-            assert degree is not None  # it is the 3rd or the 7th, or stands for it
-            bar = plan.bar_at(tone.span.written)
-            onset = ticks(tone.span.written - bar.start)
-            row = [bar.index, onset, tone.pitch, printed_degree(degree), index[str(chord)]]
-            tones.append(row)
-        drawn.append(tones)
-    return drawn
+    return [
+        [
+            [
+                tone.bar, ticks(tone.beat), tone.pitch, printed_degree(tone.degree),
+                index[str(tone.chord)],
+            ]
+            for tone in line
+        ]
+        for line in ribbon_of_plan(score.plan).lines
+    ]  # fmt: skip
 
 
 def ticks(beats: Fraction) -> int:
@@ -278,6 +273,7 @@ def _sound(strip: Strip, gain_db: float) -> Json:
     return {
         "font": strip.font.name,
         "licence": strip.font.licence,
+        "notice": strip.font.notice,
         "seconds": round(strip.seconds, 6),
         "gain": round(10 ** (gain_db / 20), 5),
         "room_gain": round(strip.room_gain, 6),

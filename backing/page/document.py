@@ -27,6 +27,19 @@ NO_SCRIPT = (
     "open it in a browser, or from a computer on the same network: backing play TUNE --share."
 )
 
+MIT = """Permission is hereby granted, free of charge, to any person obtaining a copy of this
+software and associated documentation files (the "Software"), to deal in the Software without
+restriction, including without limitation the rights to use, copy, modify, merge, publish,
+distribute, sublicense, and/or sell copies of the Software, and to permit persons to whom the
+Software is furnished to do so, subject to the following conditions: The above copyright notice
+and this permission notice shall be included in all copies or substantial portions of the
+Software. THE SOFTWARE IS PROVIDED "AS IS", WITHOUT WARRANTY OF ANY KIND, EXPRESS OR IMPLIED,
+INCLUDING BUT NOT LIMITED TO THE WARRANTIES OF MERCHANTABILITY, FITNESS FOR A PARTICULAR PURPOSE
+AND NONINFRINGEMENT. IN NO EVENT SHALL THE AUTHORS OR COPYRIGHT HOLDERS BE LIABLE FOR ANY CLAIM,
+DAMAGES OR OTHER LIABILITY, WHETHER IN AN ACTION OF CONTRACT, TORT OR OTHERWISE, ARISING FROM, OUT
+OF OR IN CONNECTION WITH THE SOFTWARE OR THE USE OR OTHER DEALINGS IN THE SOFTWARE."""
+"""The licence of the sounds where it asks to be passed on with them."""
+
 
 def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
     """The page that plays ``data`` with a strip of sounds and a room (FLAC both), UTF-8."""
@@ -53,6 +66,7 @@ def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
         markup(),
         f"<noscript><p class='notice'>{NO_SCRIPT}</p>{_plain_chart(data)}</noscript>\n",
         f'<script type="application/json" id="data">{_json(data)}</script>\n',
+        _sounds_notice(data["sound"]),
         f'<script type="text/plain" id="strip">{_base64(audio)}</script>\n',
         f'<script type="text/plain" id="room">{_base64(room)}</script>\n',
         f"<script>{code}</script>\n</body>\n</html>\n",
@@ -74,6 +88,13 @@ def waiting_page(title: str, problems: str) -> bytes:
         f'<pre class="notice">{escape(problems)}</pre>\n'
         "<p>The page opens here as soon as the file is right and saved.</p></main></body></html>\n"
     ).encode()
+
+
+def _sounds_notice(sound: dict[str, Any]) -> str:
+    """Whose sounds follow, and under which licence, as a comment."""
+    told = f"Sounds of {sound['font']} ({sound['licence']}). {sound['notice']}"
+    told = f"{told}\n{MIT}" if sound["licence"] == "MIT" else told
+    return f"<!-- {told.replace('--', '- -').replace('>', '')} -->\n"
 
 
 def _hash(text: str) -> str:

@@ -12,7 +12,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from backing.chart.form import Form, PlayedBar
+from backing.chart.bar import PlayedBar
+from backing.chart.form import Form
 from backing.combo import click
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band

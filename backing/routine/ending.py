@@ -10,7 +10,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.chart.form import Change, Directions, PlayedBar
+from backing.chart.bar import Change, Directions, PlayedBar
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import Key
 

@@ -1,4 +1,4 @@
-"""A line through the changes in staff and tablature: étude or guide-tone lines."""
+"""A line through the changes in staff and tablature: etude or guide-tone lines."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def line_block(
 
 
 def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> StaffLine:
-    """The étude or the guide-tone lines of a tune, notated for a player's part.
+    """The etude or the guide-tone lines of a tune, notated for a player's part.
 
     Raises PracticeError for a line that can't be played, SelectionError for bars not there.
     """
@@ -104,7 +104,7 @@ def _etude(
         )
         for note in notes
     ]
-    return f"Étude in position {taken.position}" if request.part.frets else "Étude", sounds
+    return f"Etude in position {taken.position}" if request.part.frets else "Etude", sounds
 
 
 def _guide(

@@ -11,10 +11,11 @@ from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.musicxml.document import (
     DIVISIONS,
+    Child,
     duration,
+    element,
     key_element,
     rehearsal,
-    right_bar_line,
     score,
     time_element,
 )
@@ -79,14 +80,10 @@ def _measures(line: StaffLine, bars_a_system: int | None) -> Iterator[Element]:
         numbered = chords if bars_a_system else None
         _fill(measure, line, bar, values, numbered)
         chords += len(bar.changes)
-        if index == len(line.bars) - 1:
-            end = right_bar_line(0, (), style="light-heavy")
-        elif line.bars[index + 1].section_bar == 1:
-            end = right_bar_line(0, (), style="light-light")
-        else:
-            end = None
-        if end is not None:
-            measure.append(end)
+        last = index == len(line.bars) - 1
+        if last or line.bars[index + 1].section_bar == 1:
+            style = "light-heavy" if last else "light-light"
+            measure.append(element("barline", ("bar-style", style), location="right"))
         yield measure
 
 
@@ -94,49 +91,46 @@ def _attributes(line: StaffLine, index: int) -> Element | None:
     bar, before = line.bars[index], line.bars[index - 1] if index else None
     if before and (before.key, before.meter) == (bar.key, bar.meter):
         return None
-    attributes = Element("attributes")
-    if before is None:
-        SubElement(attributes, "divisions").text = str(DIVISIONS)
-    if before is None or before.key != bar.key:
-        attributes.append(key_element(bar.key))
-    if before is None or before.meter != bar.meter:
-        time = time_element(bar.meter)
-        if line.part.tablature:
-            time.set("number", STAFF)
-        attributes.append(time)
-    if before is None:
-        _clefs(attributes, line)
-    return attributes
+    on_staff = {"number": STAFF} if line.part.tablature else {}
+    key = before is None or before.key != bar.key
+    meter = before is None or before.meter != bar.meter
+    return element(
+        "attributes",
+        None if before else ("divisions", DIVISIONS),
+        key_element(bar.key) if key else None,
+        time_element(bar.meter, **on_staff) if meter else None,
+        *(() if before else _clefs(line)),
+    )
 
 
-def _clefs(attributes: Element, line: StaffLine) -> None:
-    if line.part.tablature:
-        SubElement(attributes, "staves").text = "2"
+def _clefs(line: StaffLine) -> Iterator[Child]:
+    tablature = line.part.tablature
     sign, on_line, octave = _CLEFS[line.part.clef]
-    clef = SubElement(attributes, "clef", number=STAFF)
-    SubElement(clef, "sign").text, SubElement(clef, "line").text = sign, on_line
-    if octave:
-        SubElement(clef, "clef-octave-change").text = octave
-    if line.part.tablature:
-        _tablature(attributes, line.board)
-    if line.interval.semitones:
-        transpose = SubElement(attributes, "transpose")
-        SubElement(transpose, "diatonic").text = str(-line.interval.steps)
-        SubElement(transpose, "chromatic").text = str(-line.interval.semitones)
+    change = ("clef-octave-change", octave) if octave else None
+    yield ("staves", 2) if tablature else None
+    yield element("clef", ("sign", sign), ("line", on_line), change, number=STAFF)
+    if tablature:
+        middle = (len(line.board.strings) + 1) // 2 + 1
+        yield element("clef", ("sign", "TAB"), ("line", middle), number=TABLATURE)
+        yield element(
+            "staff-details",
+            ("staff-lines", len(line.board.strings)),
+            *_tuning(line.board),
+            number=TABLATURE,
+        )
+    if moved := line.interval.semitones:
+        yield element("transpose", ("diatonic", -line.interval.steps), ("chromatic", -moved))
 
 
-def _tablature(attributes: Element, board: Fingerboard) -> None:
-    clef = SubElement(attributes, "clef", number=TABLATURE)
-    SubElement(clef, "sign").text = "TAB"
-    SubElement(clef, "line").text = str((len(board.strings) + 1) // 2 + 1)
-    details = SubElement(attributes, "staff-details", number=TABLATURE)
-    SubElement(details, "staff-lines").text = str(len(board.strings))
+def _tuning(board: Fingerboard) -> Iterator[Element]:
     for at, (pitch, name) in enumerate(zip(board.strings, board.names, strict=True), 1):
-        tuning = SubElement(details, "staff-tuning", line=str(at))
-        SubElement(tuning, "tuning-step").text = name.letter
-        if name.alter:
-            SubElement(tuning, "tuning-alter").text = str(name.alter)
-        SubElement(tuning, "tuning-octave").text = str(octave_of(pitch, name))
+        yield element(
+            "staff-tuning",
+            ("tuning-step", name.letter),
+            ("tuning-alter", name.alter) if name.alter else None,
+            ("tuning-octave", octave_of(pitch, name)),
+            line=str(at),
+        )
 
 
 def _fill(
@@ -162,8 +156,7 @@ def _fill(
     for value in values:
         measure.extend(_notes(value, tablature=False, whole_rest=whole_rest))
     if line.part.tablature:
-        backup = SubElement(measure, "backup")
-        SubElement(backup, "duration").text = str(duration(bar.length, bar.meter))
+        measure.append(element("backup", ("duration", duration(bar.length, bar.meter))))
         for value in values:
             measure.extend(_notes(value, tablature=True, whole_rest=whole_rest))
 
@@ -171,10 +164,9 @@ def _fill(
 def _numbered(number: int, chord: Chord | None) -> Element:
     """A number in place of a chord symbol, as wide as ``chord``: a triplet's 3 keeps clear."""
     width = "m" * len(chord.text) if chord else ""
-    harmony = Element("harmony")
-    SubElement(SubElement(harmony, "root"), "root-step").text = "C"
-    SubElement(harmony, "kind", text=f"{MARK}{number}{width}").text = "major"
-    return harmony
+    kind = element("kind", text=f"{MARK}{number}{width}")
+    kind.text = "major"
+    return element("harmony", element("root", ("root-step", "C")), kind)
 
 
 def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Element]:
@@ -195,13 +187,10 @@ def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Eleme
                 rest.set("measure", "yes")
         else:
             _pitch(note, tone)
-        _time(note, value, tablature=tablature, tied=not silent)
+        sign = None if tablature or tone is None else value.accidentals[index]
+        _time(note, value, sign, tablature=tablature, tied=not silent)
         if tablature:
             SubElement(note, "stem").text = "none"
-        elif tone is not None and value.accidentals[index] is not None:
-            sign = value.accidentals[index]
-            assert sign is not None
-            note.insert(_after_type(note), _text("accidental", _SIGNS[sign]))
         SubElement(note, "staff").text = TABLATURE if tablature else STAFF
         if value.beam and not tablature and tone is not None and not index:
             SubElement(note, "beam", number="1").text = value.beam
@@ -215,14 +204,13 @@ def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Eleme
 
 
 def _pitch(note: Element, tone: StaffPitch) -> None:
-    pitch = SubElement(note, "pitch")
-    SubElement(pitch, "step").text = tone.name.letter
-    if tone.name.alter:
-        SubElement(pitch, "alter").text = str(tone.name.alter)
-    SubElement(pitch, "octave").text = str(octave_of(tone.pitch, tone.name))
+    name = tone.name
+    alter = ("alter", name.alter) if name.alter else None
+    octave = octave_of(tone.pitch, name)
+    note.append(element("pitch", ("step", name.letter), alter, ("octave", octave)))
 
 
-def _time(note: Element, value: Value, *, tablature: bool, tied: bool) -> None:
+def _time(note: Element, value: Value, sign: int | None, *, tablature: bool, tied: bool) -> None:
     SubElement(note, "duration").text = str(int(value.length * DIVISIONS))
     if value.tones and tied:
         for is_tied, kind in zip(value.tied, ("stop", "start"), strict=True):
@@ -234,16 +222,10 @@ def _time(note: Element, value: Value, *, tablature: bool, tied: bool) -> None:
         SubElement(note, "type").text = kind
         for _ in range(dots):
             SubElement(note, "dot")
+    if sign is not None:
+        SubElement(note, "accidental").text = _SIGNS[sign]
     if value.triplet:
-        modification = SubElement(note, "time-modification")
-        SubElement(modification, "actual-notes").text = "3"
-        SubElement(modification, "normal-notes").text = "2"
-
-
-def _after_type(note: Element) -> int:
-    """Where an accidental stands: after type and dots, before a time modification."""
-    tags = [child.tag for child in note]
-    return max(i for i, tag in enumerate(tags) if tag in ("type", "dot")) + 1
+        note.append(element("time-modification", ("actual-notes", 3), ("normal-notes", 2)))
 
 
 def _notations(note: Element, value: Value, tone: StaffPitch | None, *, tablature: bool) -> None:
@@ -258,23 +240,14 @@ def _notations(note: Element, value: Value, tone: StaffPitch | None, *, tablatur
             tuplet.set("bracket", "no")
             tuplet.set("show-number", "none")
     if tablature and tone is not None and tone.place is not None:
-        technical = SubElement(notations, "technical")
-        SubElement(technical, "string").text = str(tone.place.string)
-        SubElement(technical, "fret").text = str(tone.place.fret)
+        place = (("string", tone.place.string), ("fret", tone.place.fret))
+        notations.append(element("technical", *place))
     if len(notations):
         note.append(notations)
 
 
 def _lyric(note: Element, degree: str, verse: int) -> None:
-    lyric = SubElement(note, "lyric", number=str(verse))
-    SubElement(lyric, "syllabic").text = "single"
-    SubElement(lyric, "text").text = degree
-
-
-def _text(tag: str, text: str) -> Element:
-    element = Element(tag)
-    element.text = text
-    return element
+    note.append(element("lyric", ("syllabic", "single"), ("text", degree), number=str(verse)))
 
 
 def written_tones(tones: Sequence[StaffPitch], interval: Interval) -> tuple[StaffPitch, ...]:

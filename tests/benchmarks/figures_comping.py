@@ -11,7 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations, pairwise
 
-from backing.chart.form import PlayedBar
+from backing.chart.bar import PlayedBar
 from backing.chart.pitch import Degree, Interval
 from backing.combo.comp.comping import play
 from backing.combo.comp.rhythm import strokes

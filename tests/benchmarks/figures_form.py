@@ -22,6 +22,7 @@ from backing.routine.request import Request
 from backing.routine.routine import make_routine
 from tests.benchmarks.changes import random_form
 from tests.benchmarks.heard import HALF, TUNES, Heard, band, loops, take
+from tests.combo.build import bar_lines
 
 BODY = (Purpose.HEAD, Purpose.SOLO, Purpose.HEAD_OUT)
 PUSHED = """\
@@ -87,7 +88,7 @@ def wrong_endings() -> int:
 
 
 def _lines(heard: Heard) -> list[float]:
-    return [float(line) for line in heard.performance.bar_lines()]
+    return [float(line) for line in bar_lines(heard.performance)]
 
 
 def struck_after_the_end() -> int:

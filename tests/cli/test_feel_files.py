@@ -56,7 +56,7 @@ def test_a_feel_file_is_sought_beside_the_tune(songs: Path, run: Run, tune: str)
 
 def test_the_option_names_a_file_of_the_working_folder(songs: Path, run: Run) -> None:
     said = run("track", "songs/even.tune", "-o", "x.mid", "--feel", "mine.toml")
-    assert said.err.startswith("backing: mine.toml:4:1: nonsense is not known.\n  nonsense = 1\n")
+    assert said.err.startswith("mine.toml:4:1: nonsense is not known.\n  nonsense = 1\n")
     even = midi(run, "songs/even.tune")
     assert midi(run, "four.tune", "--feel", "songs/mine.toml") == even
 

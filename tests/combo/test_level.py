@@ -87,12 +87,10 @@ def test_a_learner_has_few_chords_on_the_beat_and_clear_drums() -> None:
     assert fmean(foot == {1, 3} for foot in feet) > 0.98
 
 
-def test_a_gig_has_its_liberties_from_the_first_chorus_on() -> None:
-    heads = {
-        level: [hit for h in played(level) if h.plan.chorus == 0 for hit in roots(h)]
-        for level in LEVELS
-    }
-    learner, rehearsal, gig = (fmean(heads[level]) for level in LEVELS)
+def test_a_gig_has_its_liberties_in_short_loops_too() -> None:
+    loop = {"bars": "1-8", "choruses": None, "times": 3}
+    heard = {level: [hit for h in played(level, **loop) for hit in roots(h)] for level in LEVELS}
+    learner, rehearsal, gig = (fmean(heard[level]) for level in LEVELS)
     assert learner == 1
     assert rehearsal > gig
 
@@ -121,5 +119,5 @@ def test_a_tune_says_for_whom_it_is_and_the_band_may_say_otherwise() -> None:
 
 
 def test_a_tune_with_another_level_is_refused() -> None:
-    with pytest.raises(TuneError, match=r"isn't a level.*learner, rehearsal, gig"):
+    with pytest.raises(TuneError, match="Write one of learner, rehearsal, gig"):
         read(TUNE.replace("learner", "beginner"))

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from backing.chart.form import Form
 from backing.combo.plan import Plan, make_plan
 from backing.errors import PracticeError
-from backing.lines.etude import etude, first_pitch
+from backing.lines.etude import etude
 from backing.lines.line import RHYTHMS, Line, LineNote
 from backing.lines.player import play
 from backing.neck.arpeggio import arpeggio
@@ -25,6 +25,7 @@ from backing.routine.ending import ENDINGS
 from backing.routine.request import Request
 from backing.routine.routine import make_routine
 from tests.combo.build import bars, plan_of
+from tests.lines.first import first_pitch
 from tests.strategies import forms
 
 TUNE = "Dm7 | G7 | Cmaj7 | A7b9 | Dm7 G7 | Em7 A7 | Fm7 Bb7 | Cmaj7 A7alt"
@@ -262,9 +263,9 @@ def test_bars_too_few_are_said() -> None:
     ("asked", "said"),
     [
         ({"rhythm": "sixteenths"}, 'no rhythm of a line called "sixteenths"'),
-        ({"level": 5}, "5 isn't a level"),
+        ({"level": 5}, 'no level of a line called "5"'),
         ({"call_on": "4"}, 'no start of a call called "4"'),
-        ({"start": 2}, "2 isn't a start"),
+        ({"start": 2}, 'no tone to begin on called "2"'),
         ({"direction": "sideways"}, 'no direction of a line called "sideways"'),
         ({"way": "2-8"}, 'no way of a line called "2-8"'),
         ({"position": (25,)}, "Position 25 is off the neck"),

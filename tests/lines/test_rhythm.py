@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.chart.bar import Meter
-from backing.chart.form import Form, PlayedBar
+from backing.chart.bar import Meter, PlayedBar
+from backing.chart.form import Form
 from backing.chart.text.tune_file import read_file
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
@@ -25,7 +25,7 @@ from backing.combo.instruments import RIDE
 from backing.combo.performance import Performance, PlayedPass
 from backing.combo.plan import Plan, PlanBar, make_plan, plan_of_bars
 from backing.errors import PracticeError
-from backing.lines.etude import etude, first_pitch
+from backing.lines.etude import etude
 from backing.lines.line import IDEAS, RHYTHMS, SLOW, Line, LineNote
 from backing.lines.player import play
 from backing.neck.arpeggio import arpeggio
@@ -37,6 +37,7 @@ from backing.routine.subdivisions import VALUES, onsets, values_in
 from tests.benchmarks.etude_report import step_apart
 from tests.combo.build import bars, plan_of
 from tests.combo.random_plans import plans
+from tests.lines.first import first_pitch
 from tests.strategies import forms
 
 TUNES = sorted((Path(__file__).parents[2] / "tunes").glob("*.tune"))

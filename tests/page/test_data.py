@@ -14,13 +14,16 @@ from hypothesis import given, settings
 from jsonschema import Draft202012Validator
 
 from backing.chart.form import Form
+from backing.chart.lead_sheet import lead_sheet
 from backing.chart.text.tune_file import read, read_file
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.page import PageMaker
+from backing.page.data import TICKS
 from backing.page.score import TAKES, make_score
 from backing.routine.request import Request
 from backing.routine.routine import make_routine
+from backing.sheet.ribbon import section_ribbons
 from tests.page.conftest import ROOT
 from tests.strategies import forms
 
@@ -75,6 +78,32 @@ def test_guide_tone_lines_go_by_step(long_data: dict[str, Any]) -> None:
     # F major seventh, A half diminished, D seven: A C C over E G F sharp
     assert [(knot[2] % 12, knot[3]) for knot in upper[:3]] == [(9, "3"), (0, "♭3"), (0, "♭7")]
     assert [(knot[2] % 12, knot[3]) for knot in lower[:3]] == [(4, "7"), (7, "♭7"), (6, "3")]
+
+
+@pytest.mark.parametrize("tune", ["corner-booth", "kite-string-waltz", "paper-route-blues"])
+def test_the_lines_on_the_page_are_those_on_the_sheet_and_those_heard(
+    tune: str, maker: PageMaker
+) -> None:
+    form = read_file(ROOT / "tunes" / f"{tune}.tune")
+    data = data_of(maker.page(form))
+    parts = {part["id"]: part["takes"][0] for part in data["parts"]}
+    printed: dict[bool, set[tuple[int, float, int, str]]] = {False: set(), True: set()}
+    for section, ribbons in zip(lead_sheet(form), section_ribbons(form), strict=True):
+        for bar, pieces in zip(section.bars, ribbons, strict=True):
+            for piece in pieces:
+                if piece.degree and section.role == "chorus":
+                    at = float(piece.start * bar.length)
+                    printed[piece.dashed].add((bar.numbers[0], at, piece.pitch, piece.degree))
+    for dashed, name in enumerate(("third", "seventh")):
+        drawn = data["guide_lines"][dashed]
+        shown = {(bar + 1, tick / TICKS, pitch, degree) for bar, tick, pitch, degree, _ in drawn}
+        assert printed[bool(dashed)], section.role
+        assert printed[bool(dashed)] <= shown
+        for at, notes in enumerate(parts[name]):
+            for onset, _, pitch, *_ in notes:
+                # what comes before the bar line belongs to the bar it leads to
+                place = (at, max(onset, 0))
+                assert pitch == [tone[2] for tone in drawn if (tone[0], tone[1]) <= place][-1]
 
 
 def test_the_shapes_hold_the_chords_under_the_hand(long_data: dict[str, Any]) -> None:

@@ -340,7 +340,7 @@ def test_on_paper_there_is_the_chart_and_no_dock(page: Page) -> None:
 def test_it_says_what_made_it_and_whose_sounds_it_has(page: Page) -> None:
     made = page.locator("#credits")
     expect(made).to_contain_text(f'backing {__version__} · backing page "Corner Booth"')
-    expect(made).to_contain_text("TimGM6mb (GPL-2)")
+    expect(made).to_contain_text("TimGM6mb (GPL-2), Copyright 2004 Tim Brechbill")
     expect(made).to_contain_text("SIL OFL 1.1")
 
 

@@ -26,7 +26,7 @@ tempo: 150
 
 section A
 | Dm7 | G7 | Cmaj7 | A7 |
-early 3: 1
+push 3: 1
 hits 2: 1 2&
 """
 

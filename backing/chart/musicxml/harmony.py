@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import lru_cache
-from xml.etree.ElementTree import Element, SubElement
+from xml.etree.ElementTree import Element
 
 from backing.chart.chord_symbol import read_symbol
 from backing.chart.harmony import Chord, parse_chord
+from backing.chart.musicxml.document import element
 from backing.chart.pitch import Degree, PitchName, degrees
 from backing.chart.quality import Degrees, Quality, quality_of
 from backing.errors import ChordError
@@ -53,29 +54,33 @@ _NO_CHORD = "N.C."
 
 def harmony_element(chord: Chord | None) -> Element:
     """The ``harmony`` element of a chord; of N.C. where there is none."""
-    harmony = Element("harmony")
-    root = SubElement(harmony, "root")
+    kind, changes = _kind(chord.quality) if chord else ("none", ())
+    said = element("kind", text=_suffix(chord) if chord else _NO_CHORD)
+    said.text = kind
+    root = _name("root", chord.root if chord else PitchName("C"))
     if chord is None:
-        SubElement(root, "root-step", text="").text = "C"
-        SubElement(harmony, "kind", text=_NO_CHORD).text = "none"
-        return harmony
-    _name(root, "root", chord.root)
-    kind, changes = _kind(chord.quality)
-    SubElement(harmony, "kind", text=_suffix(chord)).text = kind
-    if chord.bass is not None:
-        _name(SubElement(harmony, "bass"), "bass", chord.bass)
-    for change, degree, alter in changes:
-        element = SubElement(harmony, "degree", {"print-object": "no"})
-        SubElement(element, "degree-value").text = str(degree.number)
-        SubElement(element, "degree-alter").text = str(alter)
-        SubElement(element, "degree-type").text = change
-    return harmony
+        root[0].set("text", "")
+    return element(
+        "harmony",
+        root,
+        said,
+        _name("bass", chord.bass) if chord and chord.bass else None,
+        *(
+            element(
+                "degree",
+                ("degree-value", degree.number),
+                ("degree-alter", alter),
+                ("degree-type", change),
+                print_object="no",
+            )
+            for change, degree, alter in changes
+        ),
+    )
 
 
-def _name(parent: Element, tag: str, name: PitchName) -> None:
-    SubElement(parent, f"{tag}-step").text = name.letter
-    if name.alter:
-        SubElement(parent, f"{tag}-alter").text = str(name.alter)
+def _name(tag: str, name: PitchName) -> Element:
+    alter = (f"{tag}-alter", name.alter) if name.alter else None
+    return element(tag, (f"{tag}-step", name.letter), alter)
 
 
 def _suffix(chord: Chord) -> str:
@@ -137,11 +142,11 @@ def chord_of(harmony: Element) -> Chord | None:
     return parse_chord(text)
 
 
-def _read_name(element: Element | None, tag: str) -> PitchName | None:
-    if element is None or element.find(f"{tag}-step") is None:
+def _read_name(named: Element | None, tag: str) -> PitchName | None:
+    if named is None or named.find(f"{tag}-step") is None:
         return None
-    letter = (element.findtext(f"{tag}-step") or "").strip()
-    alter = float(element.findtext(f"{tag}-alter") or 0)
+    letter = (named.findtext(f"{tag}-step") or "").strip()
+    alter = float(named.findtext(f"{tag}-alter") or 0)
     if letter not in tuple("ABCDEFG") or abs(alter) > 2:
         raise ChordError(f'"{letter}" altered by {alter:g} isn\'t a note name.', "Write A to G.")
     return PitchName(letter, round(alter))
@@ -149,7 +154,7 @@ def _read_name(element: Element | None, tag: str) -> PitchName | None:
 
 def _best_suffix(kind: str, written: str, elements: Iterable[Element]) -> str:
     """The text a player saw where it says what the kind says, else our own symbol for it."""
-    changes = [_read_degree(element) for element in elements]
+    changes = list(map(_read_degree, elements))
     if kind not in KINDS:
         if not written or _quality_of_suffix(written) is None:
             raise ChordError(f'No lead sheet has the kind "{kind}".', "Write its symbol.")
@@ -177,12 +182,12 @@ def _quality_of_suffix(suffix: str) -> Quality | None:
         return None
 
 
-def _read_degree(element: Element) -> Alteration:
-    number = int(element.findtext("degree-value") or 0)
-    alter = round(float(element.findtext("degree-alter") or 0))
+def _read_degree(told: Element) -> Alteration:
+    number = int(told.findtext("degree-value") or 0)
+    alter = round(float(told.findtext("degree-alter") or 0))
     if not 1 <= number <= 13:
         raise ChordError(f"A chord has no degree {number}.", "Write 2 to 13.")
-    return (element.findtext("degree-type") or "add").strip(), Degree(number), alter
+    return (told.findtext("degree-type") or "add").strip(), Degree(number), alter
 
 
 def _changed(tones: list[Degree], changes: Iterable[Alteration]) -> list[Degree]:

@@ -65,23 +65,13 @@ class Header:
 
     def with_line(self, word: str, value: Piece, source: Source) -> Header:
         """The header with one more line; ``word`` is one of HEADERS."""
-        match word:
-            case "notes":
-                return replace(self, notes=(*self.notes, plain(value)))
-            case "title" | "by":
-                said: Any = plain(value)
-            case "key":
-                said = read_key(value, source)
-            case "meter":
-                said = read_meter(value, source)
-            case "tempo":
-                said = read_tempo(value, source)
-            case "feel":
-                said = read_feel(value)
-            case "level":
-                said = read_level(value, source)
-            case _:
-                said = read_order(value, source)
+        if word == "notes":
+            return replace(self, notes=(*self.notes, plain(value)))
+        free: dict[str, Any] = {"title": plain, "by": plain, "feel": read_feel}
+        exact: dict[str, Any] = {
+            "key": read_key, "meter": read_meter, "tempo": read_tempo, "level": read_level,
+        }  # fmt: skip
+        said = free[word](value) if word in free else exact.get(word, read_order)(value, source)
         return replace(self, **{"out" if word == HEAD_OUT.word else word: said})
 
 
@@ -110,8 +100,7 @@ def read_key(value: Piece, source: Source) -> Key | None:
     try:
         return Key.parse(value.text)
     except ChordError as error:
-        culprit = value.cut(error.start, error.end)
-        source.problem(culprit if culprit.text else value, error.cause, error.cure)
+        source.refuse(value, error)
         return None
 
 
@@ -135,8 +124,8 @@ def read_tempo(value: Piece, source: Source) -> Fraction | None:
         source.problem(value, cause, "Write beats a minute, such as tempo: 132.")
         return None
     if not SLOWEST <= tempo <= FASTEST:
-        cause = f"A tempo of {value} cannot be played."
-        source.problem(value, cause, f"Write {SLOWEST} to {FASTEST} beats a minute.")
+        cause = f"The band cannot play at {value} bpm."
+        source.problem(value, cause, f"Write a tempo from {SLOWEST} to {FASTEST}.")
         return None
     return tempo
 

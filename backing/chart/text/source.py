@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from backing.errors import Problem, Span, TuneError, UserError
+from backing.errors import ChordError, Problem, Span, TuneError, UserError
 
 # Control characters (Unicode class Cc and the bidirectional controls of UAX #9), which steer a
 # terminal and which XML 1.0 forbids in part, become spaces, so that columns stay the same.
@@ -152,6 +152,11 @@ class Source:
         span = where.span if isinstance(where, Piece) else where
         text = self.lines[span.line - 1]
         self._problems.append(Problem(self.file, span, text, cause, cure))
+
+    def refuse(self, where: Piece, error: ChordError) -> None:
+        """Record what is wrong with the part of a piece that is no chord, note or key."""
+        culprit = where.cut(error.start, error.end)
+        self.problem(culprit if culprit.text else where, error.cause, error.cure)
 
     @property
     def problems(self) -> int:

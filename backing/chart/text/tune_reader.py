@@ -291,7 +291,7 @@ class TuneReader:
             return
         if draft.base.text not in drafts:
             near = suggestion(draft.base.text, drafts)
-            cause = f"Section {draft.name} is derived from {draft.base}, which is not defined."
+            cause = f"Section {draft.name} copies section {draft.base}, but there is none."
             others = ", ".join(name for name in drafts if name != draft.name)
             self.source.problem(draft.base, cause, f"{near}The others are: {others or 'none'}.")
             self.broken.add(draft.name)
@@ -299,7 +299,7 @@ class TuneReader:
         line = [d.name for d in _ancestors(draft, drafts)]
         if draft.name in line:
             path = " = ".join([draft.name, *line[: line.index(draft.name) + 1]])
-            cause = f"Section {draft.name} is derived from itself: {path}."
+            cause = f"Section {draft.name} copies itself: {path}."
             self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
         elif len(line) > MOST_DERIVED:

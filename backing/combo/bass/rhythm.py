@@ -12,7 +12,7 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
 
-from backing.chart.form import Meter
+from backing.chart.bar import Meter
 from backing.combo.bass.harmony import Emphasis, Harmony, harmony_of
 from backing.combo.bass.style import BassStyle, read_bass_style
 from backing.combo.cell import Cell

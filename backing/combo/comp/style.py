@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import accumulate
 
-from backing.chart.form import Meter
+from backing.chart.bar import Meter
 from backing.combo.cell import Cell, Stroke, presence
 from backing.combo.feel_file import Feel, load_feel
 

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from backing.chart.form import Meter
+from backing.chart.bar import Meter
 from backing.combo import instruments as kit
 from backing.combo.cell import Stroke, in_bounds, presence
 from backing.combo.feel_file import Feel, Table, load_feel

@@ -224,9 +224,10 @@ export class App {
     const home = data.keys.find((key) => key.semitones === 0);
     const about = [data.by, home?.name, data.meter, data.feel].filter(Boolean);
     byId("about").textContent = about.join(" · ");
+    const { font, licence, notice } = data.sound;
+    const sounds = [`sounds: ${font} (${licence})`, notice].filter(Boolean).join(", ");
     byId("credits").textContent =
-      `backing ${data.version} · ${data.recipe} · sounds: ${data.sound.font} (${data.sound.licence}) · ` +
-      "type: a subset of Lato (SIL OFL 1.1)";
+      `backing ${data.version} · ${data.recipe} · ${sounds} · type: a subset of Lato (SIL OFL 1.1)`;
     byId("notes").replaceChildren(
       ...data.notes.map((note) => {
         const item = document.createElement("li");

@@ -1,5 +1,6 @@
 // The stage: this chord, the next one, and the two guide-tone lines that lead from one to the other.
 
+import { byId } from "./controls.js";
 import { svg } from "./svg.js";
 import { fit, setSymbol } from "./symbols.js";
 
@@ -23,10 +24,10 @@ export class Stage {
   constructor(data, spans) {
     this.data = data;
     this.spans = spans;
-    this.now = element("now");
-    this.next = element("next");
-    this.lead = element("lead");
-    this.pulse = element("pulse");
+    this.now = byId("now");
+    this.next = byId("next");
+    this.lead = byId("lead");
+    this.pulse = byId("pulse");
     this.beats = "";
   }
 
@@ -129,9 +130,4 @@ export class Stage {
       svg("text", { class: "degree", x: x + outwards * 35, y: y + 6, "text-anchor": anchor }, degree),
     ];
   }
-}
-
-/** @param {string} id */
-function element(id) {
-  return /** @type {HTMLElement} */ (document.getElementById(id));
 }

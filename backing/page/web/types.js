@@ -50,6 +50,7 @@
  * @typedef {object} Sound
  * @property {string} font
  * @property {string} licence
+ * @property {string} notice  Whose sounds they are.
  * @property {number} seconds
  * @property {number} gain
  * @property {number} room_gain

@@ -41,7 +41,7 @@ solos: | Fm7 | | Abmaj7 |
 |: Db7       | C7               :| x3
 hits 1-2: 1 2&
 push 3: 3 by a quarter
-lay out 1: piano drums
+lay out 1: comp drums
 
 section A2 = A
 bars 1-2: | Fm7 | % |

@@ -48,9 +48,9 @@ ONE_MISTAKE = [
     # sections
     ("key: C\nsection «A»", "has no bars", "| Cm7 | F7 |"),
     ("key: C\nsection «A»\nsection B\n| C |", "Section A has no bars", "under its name"),
-    ("key: C\nsection A = «B»", "derived from B, which is not defined", "others are: none"),
-    ("key: C\nsection A\n| C |\nsection B = «a»", "which is not defined", '"A"'.lower() * 0 + "A"),
-    ("key: C\nsection A = «A»", "derived from itself: A = A", "Write out the bars"),
+    ("key: C\nsection A = «B»", "copies section B, but there is none", "others are: none"),
+    ("key: C\nsection A\n| C |\nsection B = «a»", "copies section a, but there is none", "are: A"),
+    ("key: C\nsection A = «A»", "copies itself: A = A", "Write out the bars"),
     ("key: C\nsection A\n| C |\nsection «A»\n| F |", "already defined on line 2", "another name"),
     ("key: C\n| C |\nsection «A»\n| F |", "Line 2 begins a section without", "name that one too"),
     (
@@ -107,7 +107,11 @@ ONE_MISTAKE = [
     ("key: C\n«Style»: swing\n| C |", "isn't a line of a tune file", 'Did you mean "feel"?'),
     ("key: C\n«[A]»\nsection A\n| C |", "begins with the word section", "Write section A "),
     ("key: C\nsection A\n| C |\n«B»:", "begins with the word section", "Write section B "),
-    ("key: C\n| C |\n«D.C.» al fine", "is a jump", "head: A B A coda"),
+    ("key: C\n| C |\n«D.C. al fine»", "is a jump", "head: A B A"),
+    ("key: C\n| C | «D.C. al Coda» |", "is a jump", "head out: A B coda"),
+    ("key: C\n| C | G7 | «D.S. al fine»", "is a jump", "head out: A B coda"),
+    ("key: C\n|: C | G7 «[1]» | C :| [2] F |", "is not after a bar line", "| [1] C |"),
+    ("key: C\n| C |\n«break» 1", "needs bar numbers", "break 7:"),
     ("key: C\n| C F «.» G |", '"." is neither a chord nor a beat', "a slash for each further beat"),
     ("key: C\n| F |\n| «1.» C |", '"1." isn\'t a chord', "| [1] Cm7 |"),
     # signs

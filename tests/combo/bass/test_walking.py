@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.chart.form import Directions, Meter, PlayedBar
+from backing.chart.bar import Directions, Meter, PlayedBar
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.combo.bass.walking import play
 from backing.combo.feel import swing_place

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 import pytest
 
-from backing.chart.form import Directions
+from backing.chart.bar import Directions
 from backing.combo import instruments as kit
 from backing.combo.comp.rhythm import strokes
 from backing.combo.drums import drummer
