@@ -119,7 +119,7 @@ class _Drummer:
         self._put(bar, style, self._time(bar, style, "ride"), filling, role=_ride_role)
         ground = self._time(bar, style, "ground")
         kept = [s for s in ground if s.tick < filling or s.voice == "foot"]
-        if not self.plan.careful:
+        if not (self.plan.careful or silent or _alone(bar)):
             kept = [s for s in kept if s.voice != "foot" or self.rng.random() >= FOOT_RESTS]
         self._put(bar, style, kept, end, role=_ground_role)
         if silent:
