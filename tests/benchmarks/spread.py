@@ -49,10 +49,12 @@ BarNotes = tuple[Heard, PlanBar, list[Timed]]
 class Track:
     """One form as it was played, its bars in swing: figures of one value each."""
 
-    def __init__(self, number: int, tempo: int, choruses: int = CHORUSES) -> None:
+    def __init__(
+        self, number: int, tempo: int, choruses: int = CHORUSES, level: str | None = None
+    ) -> None:
         self.tempo = tempo
         form = random_form(number, tempo=tempo)
-        who = whole_band(number, players="bass comp drums")
+        who = whole_band(number, players="bass comp drums", level=level)
         played = take(form, Request(tempo=tempo, choruses=choruses), who)
         self.all = [h for h in played if h.plan.purpose is not Purpose.COUNT_IN]
         self.passes = [h for h in self.all if h.feel == "swing"]
@@ -300,7 +302,7 @@ FIGURES = (
     Figure("comp: velocity, 90 %", lambda t: percentile(t.velocities("comp"), 90), 78, 100,
            "clips 96"),
     Figure("comp: silent bars", _silent, 0.05, 0.15, "ours: .08-.10"),
-    Figure("comp: distinct bars in 64", lambda t: t.distinct("comp"), 0.3, 1, "ours"),
+    Figure("comp: distinct bars in 64", lambda t: t.distinct("comp"), 0.24, 1, "ours"),
     Figure("comp: strokes a bar, emptiest eight", lambda t: min(t.eights("comp")), 0.3, 1.7,
            "ours: about 1"),
     Figure("comp: strokes a bar, fullest eight", lambda t: max(t.eights("comp")), 2.2, 4,
