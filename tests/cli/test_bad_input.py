@@ -241,7 +241,7 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--climb", "80-160:0.001"], ["200"]),
         (["--climb", "90-99 up-and-bak"], ["up-and-back", "slow-and-goal"]),
         (["--tempo", "90", "--climb", "80-100:10"], ["names its own tempos"]),
-        (["--bars", "1-4", "--choruses", "3"], ["Choruses", "this is a loop"]),
+        (["--bars", "1-4", "--choruses", "3"], ["A loop has no choruses."]),
         (["--key", "fourths", "--ending", "held"], ["A loop has no ending"]),
         (["--drill", "same"], ["is for a loop", "Choose its bars"]),
         (["--drill", "sam"], ['"sam" isn\'t a word for a drill', "lay out 8", "same"]),
@@ -295,7 +295,7 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--line", "guide thirds"], ["not for guide tones"]),
         (["--click", "2and4"], ["2 and 4", "sparse"]),
         (["--comp", "banjo"], ["piano", "guitar"]),
-        (["--feel", "swnig"], ["Did you mean swing"]),
+        (["--feel", "swnig"], ['Did you mean "swing"']),
         (["--swing", "9"], ["1 (even) to 4"]),
         (["--format", "wave"], ['Did you mean "wav"', "24-bit"]),
         (["-o", "x.xyz"], [".xyz", ".flac"]),
@@ -323,7 +323,7 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
     ("words", "told"),
     [
         (["track"], "Name tune files"),
-        (["track", "four.tune", "--changes", "Dm7"], "not both"),
+        (["track", "four.tune", "--changes", "Dm7"], "one or the other"),
         (
             ["track", "--click", "four.tune"],
             "Write the tune first: backing track four.tune --click.",

@@ -92,7 +92,7 @@ def test_a_mistake_is_told_in_the_file_that_has_it(songs: Path, run: Run) -> Non
         (
             'like = "bosa"\n',
             None,
-            'songs/mine.toml:3: like is "bosa". feel: mine.toml ^^^^^^^^^ Did you mean bossa?',
+            'songs/mine.toml:3: like is "bosa". feel: mine.toml ^^^^^^^^^ Did you mean "bossa"?',
         ),
         (
             'like = "even"\n[drums]\nlike = "bosa"\n',
