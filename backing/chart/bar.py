@@ -15,8 +15,8 @@ from backing.errors import Span
 
 PLAYERS = ("bass", "comp", "drums", "guide", "line", "click")
 """The names by which parts of the band are told to lay out, left out or heard alone."""
-LEVELS = ("learner", "rehearsal", "gig")
-"""For whom the band plays: roots and plain fours for a learner, at a gig all it has."""
+OCCASIONS = ("lesson", "rehearsal", "gig")
+"""What the band plays at: in a lesson roots and plain fours, at a gig all it has."""
 RHYTHM_SECTION = frozenset({"bass", "comp", "drums"})
 
 

@@ -39,7 +39,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
     Raises FeelError for an unknown feel, RoutineError for a drill without a player it needs.
     """
     _check(routine, band)
-    band = replace(band, level=band.level or routine.form.level or None)
+    band = replace(band, occasion=band.occasion or routine.form.occasion or None)
     players = _players(band, routine.form)
     memory: dict[Pass, tuple[Plan, tuple[Part, ...]]] = {}
     passes: list[PlayedPass] = []
@@ -91,7 +91,7 @@ def plan_pass(played: Pass, band: Band, *, as_written: bool = False) -> Plan:
     ``as_written``: the tune has solos of its own, whose cues are meant. Raises FeelError for an
     unknown feel.
     """
-    plan = make_plan(played, band.feel, band.seed, band.level, as_written=as_written)
+    plan = make_plan(played, band.feel, band.seed, band.occasion, as_written=as_written)
     if plan.purpose is Purpose.COUNT_IN:
         return plan
     strokes = rhythm.strokes(plan, _rng(band, "rhythm", played), band.comp)

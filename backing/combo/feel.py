@@ -66,7 +66,7 @@ WAVES = ((7, 0.16), (17, 0.15), (41, 0.12))
 Together they have a spread of .18: drummers of the Jazz Trio Database have .18 to .44 within a
 track, and at one tempo half of them are within about 10 % of each other (BETWEEN).
 """
-BETWEEN = 0.22
+BETWEEN = 0.15
 """How far a seed swings more or less than the published ratio, at most (log2)."""
 
 

@@ -123,8 +123,8 @@ class Plan:
     ``tempo`` is the reference in bpm; ``spans`` cover the pass without a gap (but for silent bars
     before the first chord); ``following`` is the chord after the end (None: the music ends),
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
-    loop, in which the bass keeps to the roots so that a learner hears the form. ``plain``: for a
-    learner all is careful, and as simple as it can be. ``ends``: the
+    loop, in which the bass keeps to the roots so that a learner hears the form. ``plain``: in a
+    lesson all is careful, and as simple as it can be. ``ends``: the
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
     be the same in every pass (which way round a clave goes). ``take``, ``value``
     and ``earlier``: see Pass.
@@ -203,16 +203,16 @@ def make_plan(
     played: Pass,
     feel: str | None = None,
     seed: int = 1,
-    level: str | None = None,
+    occasion: str | None = None,
     *,
     as_written: bool = False,
 ) -> Plan:
     """The plan of a pass; ``feel`` overrides the feels of its bars, ``seed`` chooses the arc.
 
-    ``level``: one of bar.LEVELS, None for rehearsal. ``as_written``: hits are played in solos as
+    ``occasion``: one of bar.OCCASIONS, None for rehearsal. ``as_written``: hits are played in solos as
     they are in heads. Raises FeelError for a feel that is unknown.
     """
-    mine, plain = chapter(played, seed), level == "learner"
+    mine, plain = chapter(played, seed), occasion == "lesson"
     if not plain:
         played = replace(played, bars=staged(played.bars, mine.texture))
     if played.purpose is Purpose.SOLO and played.choruses > 2 and not as_written:
@@ -234,7 +234,7 @@ def make_plan(
         chorus=played.chorus,
         choruses=played.choruses,
         circular=played.circular,
-        careful=plain or (level != "gig" and _heard_little(played, len(bars))),
+        careful=plain or (occasion != "gig" and _heard_little(played, len(bars))),
         plain=plain,
         ends=bool(bars) and bool(bars[-1].bar.final),
         take=played.take,

@@ -98,8 +98,8 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
     """
     routine = make_routine(form, Request(times=TAKES, count_in=0))
     rounds = routine.passes
-    level = band.level or form.level or None
-    plans = [make_plan(each, band.feel, band.seed, level) for each in rounds]
+    occasion = band.occasion or form.occasion or None
+    plans = [make_plan(each, band.feel, band.seed, occasion) for each in rounds]
     lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
     chords = any(span.chord for span in plans[0].spans)
     for name, guide_line in GUIDE_LINES.items() if chords else ():

@@ -16,6 +16,7 @@ from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
 from backing.combo.arrangement import arrange, plan_pass
 from backing.combo.band import Band
+from backing.combo.instruments import JAZZ_KIT
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedNote, PlayedPass
 from backing.combo.plan import Plan
@@ -62,7 +63,7 @@ class Heard:
     def part(self, name: str) -> Part:
         """The part of a player, empty if there is none."""
         found = (part for part in self.played.parts if part.name == name)
-        return next(found, Part(name, self.performance.instrument("drums"), ()))
+        return next(found, Part(name, JAZZ_KIT, ()))
 
     def notes(self, name: str) -> tuple[Timed, ...]:
         """The notes of a player in seconds, those that are played at this tempo."""

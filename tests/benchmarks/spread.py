@@ -50,11 +50,11 @@ class Track:
     """One form as it was played, its bars in swing: figures of one value each."""
 
     def __init__(
-        self, number: int, tempo: int, choruses: int = CHORUSES, level: str | None = None
+        self, number: int, tempo: int, choruses: int = CHORUSES, occasion: str | None = None
     ) -> None:
         self.tempo = tempo
         form = random_form(number, tempo=tempo)
-        who = whole_band(number, players="bass comp drums", level=level)
+        who = whole_band(number, players="bass comp drums", occasion=occasion)
         played = take(form, Request(tempo=tempo, choruses=choruses), who)
         self.all = [h for h in played if h.plan.purpose is not Purpose.COUNT_IN]
         self.passes = [h for h in self.all if h.feel == "swing"]

@@ -26,7 +26,7 @@ def test_tracks_at_one_tempo_swing_differently(played: list[Track]) -> None:
 
 def test_a_band_without_variety_would_be_seen() -> None:
     """What is played for a learner, plain on purpose, lies outside what players do."""
-    plain = [Track(1000 + n, TEMPOS[n % len(TEMPOS)], level="learner") for n in range(6)]
+    plain = [Track(1000 + n, TEMPOS[n % len(TEMPOS)], occasion="lesson") for n in range(6)]
     names = " ".join(outside(plain))
     assert "bass: distinct rhythms" in names
     assert "drums: distinct bars" in names

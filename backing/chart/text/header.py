@@ -7,7 +7,7 @@
 ``meter``   4/4                               also 2/4 3/4 5/4 6/4 7/4 6/8 9/8 12/8
 ``tempo``   132                               beats a minute, 20 to 400; 120 where it is missing
 ``feel``    swing                             how the band plays; swing where it is missing
-``level``   learner                           for whom it plays; rehearsal where it is missing
+``occasion``  lesson                            also rehearsal (where it is missing), gig
 ``head``    intro A A B A                     the sections in order; as written, where missing
 ``solos``   A A B A                           one chorus for soloing
 ``head out``  A A B A:1-6 coda                  the head after the solos
@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from backing.chart.bar import LEVELS, Meter
+from backing.chart.bar import OCCASIONS, Meter
 from backing.chart.pitch import Key
 from backing.chart.section import SectionUse, is_feel_file
 from backing.chart.text.source import Piece, Source
@@ -30,7 +30,7 @@ from backing.errors import ChordError
 from backing.glossary import HEAD_OUT
 
 HEADERS = (
-    "title", "by", "key", "meter", "tempo", "feel", "level", "head", "solos", "head out", "notes",
+    "title", "by", "key", "meter", "tempo", "feel", "occasion", "head", "solos", "head out", "notes",
 )  # fmt: skip
 NAME = r"[^\W\d_][\w']*"
 """The name of a section: a letter, then letters and digits."""
@@ -57,7 +57,7 @@ class Header:
     meter: Meter | None = None
     tempo: Fraction | None = None
     feel: str | None = None
-    level: str | None = None
+    occasion: str | None = None
     head: tuple[SectionUse, ...] | None = None
     solos: tuple[SectionUse, ...] | None = None
     out: tuple[SectionUse, ...] | None = None
@@ -69,7 +69,7 @@ class Header:
             return replace(self, notes=(*self.notes, plain(value)))
         free: dict[str, Any] = {"title": plain, "by": plain, "feel": read_feel}
         exact: dict[str, Any] = {
-            "key": read_key, "meter": read_meter, "tempo": read_tempo, "level": read_level,
+            "key": read_key, "meter": read_meter, "tempo": read_tempo, "occasion": read_occasion,
         }  # fmt: skip
         said = free[word](value) if word in free else exact.get(word, read_order)(value, source)
         return replace(self, **{"out" if word == HEAD_OUT.word else word: said})
@@ -86,12 +86,12 @@ def read_feel(value: Piece) -> str:
     return text if is_feel_file(text) else text.lower()
 
 
-def read_level(value: Piece, source: Source) -> str | None:
-    """Read for whom the band plays, one of LEVELS; None after a problem."""
+def read_occasion(value: Piece, source: Source) -> str | None:
+    """Read what the band plays at, one of OCCASIONS; None after a problem."""
     text = plain(value).lower()
-    if text in LEVELS:
+    if text in OCCASIONS:
         return text
-    source.problem(value, f'"{value}" isn\'t a level.', f"Write one of {', '.join(LEVELS)}.")
+    source.problem(value, f'"{value}" isn\'t an occasion.', f"Write one of {', '.join(OCCASIONS)}.")
     return None
 
 

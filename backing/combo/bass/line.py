@@ -82,7 +82,7 @@ _ON_CHANGE = (("fifth", 8), ("third", 6), ("seventh", 2))
 # root comes about every second bar (WJD: root 31 %, fifth 28 %).
 _ON_BAR = (
     (("root", 76), ("fifth", 16), ("third", 8)),
-    (("fifth", 42), ("root", 36), ("third", 15), ("seventh", 7)),
+    (("fifth", 43), ("root", 31), ("third", 16), ("seventh", 8)),
 )
 _ON_BAR_PLAIN = (("root", 80), ("fifth", 20))
 
@@ -113,7 +113,7 @@ def _drawn_tone(
         if slot.bar.section_top and not slot.in_bar:
             share = max(share, TOPS_ON_ROOT)
         if plan.careful:
-            share = 1.0 if plan.plain else min(0.93, max(share, style.roots_careful))
+            share = 1.0 if plan.plain else min(0.91, max(share, style.roots_careful))
         if rng.random() < share:
             return harmony.bass
         options = _ON_CHANGE

@@ -22,7 +22,7 @@ TOUCH = 6.0
 SHARED_LEAN, OWN_LEAN = 0.85, 0.5
 """How much of the bass's lateness is the band's lean, and how much its own."""
 FULL_LEAN_BPM = 200
-OFF_BEAT_LATE = (-4.0, 13.0)
+OFF_BEAT_LATE = (-3.0, 13.0)
 """Bounds of its lateness off the beat, in ms (Hofmann, Wesolowski & Goebl 2017, JNMR 46(4):
 asynchronies under 19 ms are preferred)."""
 GHOST = -30

@@ -1,4 +1,4 @@
-"""For whom the band plays: a learner never loses the form, a gig has all of it."""
+"""What the band plays at: in a lesson a learner never loses the form, a gig has all of it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from statistics import fmean
 
 import pytest
 
-from backing.chart.bar import LEVELS, RHYTHM_SECTION
+from backing.chart.bar import OCCASIONS, RHYTHM_SECTION
 from backing.chart.text.tune_file import read
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
@@ -20,10 +20,10 @@ from tests.benchmarks.changes import random_form
 from tests.benchmarks.heard import Heard, take
 
 
-def played(level: str, tempo: int = 140, forms: int = 6, **asked: object) -> list[Heard]:
+def played(occasion: str, tempo: int = 140, forms: int = 6, **asked: object) -> list[Heard]:
     found: list[Heard] = []
     for number in range(forms):
-        band = Band(RHYTHM_SECTION, number, level=level)
+        band = Band(RHYTHM_SECTION, number, occasion=occasion)
         form = random_form(number, tempo=tempo)
         found += take(form, Request(**({"choruses": 4} | asked)), band)  # type: ignore[arg-type]
     return [heard for heard in found if heard.plan.purpose is not Purpose.COUNT_IN]
@@ -51,7 +51,7 @@ def tops_on_the_root(plan: Plan, heard: Heard) -> list[bool]:
 
 
 def test_a_learner_hears_every_root_and_plain_fours() -> None:
-    for heard in played("learner"):
+    for heard in played("lesson"):
         assert all(roots(heard))
         assert all(tops_on_the_root(heard.plan, heard))
         if heard.feel == "swing":
@@ -64,7 +64,7 @@ def test_a_learner_hears_every_root_and_plain_fours() -> None:
 
 
 def test_a_learner_has_few_chords_on_the_beat_and_clear_drums() -> None:
-    learner, gig = played("learner"), played("gig")
+    learner, gig = played("lesson"), played("gig")
 
     def strokes(passes: list[Heard]) -> float:
         return fmean(len(h.plan.comping) / len(h.plan.bars) for h in passes)
@@ -89,35 +89,39 @@ def test_a_learner_has_few_chords_on_the_beat_and_clear_drums() -> None:
 
 def test_a_gig_has_its_liberties_in_short_loops_too() -> None:
     loop = {"bars": "1-8", "choruses": None, "times": 3}
-    heard = {level: [hit for h in played(level, **loop) for hit in roots(h)] for level in LEVELS}
-    learner, rehearsal, gig = (fmean(heard[level]) for level in LEVELS)
+    heard = {
+        occasion: [hit for h in played(occasion, **loop) for hit in roots(h)]
+        for occasion in OCCASIONS
+    }
+    learner, rehearsal, gig = (fmean(heard[occasion]) for occasion in OCCASIONS)
     assert learner == 1
     assert rehearsal > gig
 
 
 def test_a_learners_loop_is_plain_too() -> None:
-    for heard in played("learner", bars="1-16", choruses=None, times=2):
+    for heard in played("lesson", bars="1-16", choruses=None, times=2):
         assert heard.plan.plain
         assert all(roots(heard))
 
 
-def test_a_level_there_is_not_is_refused() -> None:
-    with pytest.raises(SelectionError, match="learnr"):
-        Band(level="learnr")
+def test_an_occasion_there_is_not_is_refused() -> None:
+    with pytest.raises(SelectionError, match="lessn"):
+        Band(occasion="lessn")
 
 
-TUNE = "title: T\nkey: C\nlevel: learner\n\nsection A\n| Dm7 | G7 | Em7 A7 | Dm7 G7 |\n"
+TUNE = "title: T\nkey: C\noccasion: lesson\n\nsection A\n| Dm7 | G7 | Em7 A7 | Dm7 G7 |\n"
 
 
-def test_a_tune_says_for_whom_it_is_and_the_band_may_say_otherwise() -> None:
+def test_a_tune_says_its_occasion_and_the_band_may_say_otherwise() -> None:
     form = read(TUNE)
     routine = make_routine(form, Request(bars="1-4", times=4))
     parts = {
-        level: arrange(routine, Band(level=level)).passes for level in (None, "learner", "gig")
+        occasion: arrange(routine, Band(occasion=occasion)).passes
+        for occasion in (None, "lesson", "gig")
     }
-    assert parts[None] == parts["learner"] != parts["gig"]
+    assert parts[None] == parts["lesson"] != parts["gig"]
 
 
-def test_a_tune_with_another_level_is_refused() -> None:
-    with pytest.raises(TuneError, match="Write one of learner, rehearsal, gig"):
-        read(TUNE.replace("learner", "beginner"))
+def test_a_tune_with_another_occasion_is_refused() -> None:
+    with pytest.raises(TuneError, match="Write one of lesson, rehearsal, gig"):
+        read(TUNE.replace("lesson", "party"))
