@@ -209,8 +209,8 @@ def make_plan(
 ) -> Plan:
     """The plan of a pass; ``feel`` overrides the feels of its bars, ``seed`` chooses the arc.
 
-    ``occasion``: one of bar.OCCASIONS, None for rehearsal. ``as_written``: hits are played in solos as
-    they are in heads. Raises FeelError for a feel that is unknown.
+    ``occasion``: one of bar.OCCASIONS, None for rehearsal. ``as_written``: hits are played in solos
+    as they are in heads. Raises FeelError for a feel that is unknown.
     """
     mine, plain = chapter(played, seed), occasion == "lesson"
     if not plain:

@@ -7,7 +7,7 @@
 ``meter``   4/4                               also 2/4 3/4 5/4 6/4 7/4 6/8 9/8 12/8
 ``tempo``   132                               beats a minute, 20 to 400; 120 where it is missing
 ``feel``    swing                             how the band plays; swing where it is missing
-``occasion``  lesson                            also rehearsal (where it is missing), gig
+``occasion``  lesson                          also rehearsal, where it is missing, and gig
 ``head``    intro A A B A                     the sections in order; as written, where missing
 ``solos``   A A B A                           one chorus for soloing
 ``head out``  A A B A:1-6 coda                  the head after the solos
@@ -30,7 +30,8 @@ from backing.errors import ChordError
 from backing.glossary import HEAD_OUT
 
 HEADERS = (
-    "title", "by", "key", "meter", "tempo", "feel", "occasion", "head", "solos", "head out", "notes",
+    "title", "by", "key", "meter", "tempo", "feel", "occasion", "head", "solos", "head out",
+    "notes",
 )  # fmt: skip
 NAME = r"[^\W\d_][\w']*"
 """The name of a section: a letter, then letters and digits."""
