@@ -60,7 +60,7 @@ def ride_ratio(tempo: float) -> float:
     return max(1.0, min(ratio, 60_000 / tempo / SHORTEST_OFF_BEAT_MS - 1))
 
 
-WAVES = ((7, 0.16), (17, 0.15), (41, 0.12))
+WAVES = ((8, 0.16), (16, 0.15), (32, 0.13))
 """The ride's ratio drifts in waves: how many bars each lasts, and how far it goes (log2).
 
 Together they have a spread of .18: drummers of the Jazz Trio Database have .18 to .44 within a

@@ -189,7 +189,7 @@ def _extensions(m: Material) -> float:
 
 def _cadence_share(m: Material) -> float:
     moves = [move for plan, part in m.comping for move in comping.cadence_moves(plan, part)]
-    return _share_of(moves, 2)
+    return _share_of(moves, 2) if moves else 1.0  # few strokes are whole grips
 
 
 def _roots_of_long_chords(m: Material) -> float:
@@ -255,8 +255,8 @@ TIME = (
 BASS = (
     Row("root on a chord change", lambda m: m.bass.roots_on_change, (0.6, 0.85),
         "FiloBass 0.68, WJD 0.65-0.73"),
-    Row("... in short loops", lambda m: m.careful_bass.roots_on_change, (0.85, 0.96), "ours"),
-    Row("... in first choruses (in two)", lambda m: m.first_bass.roots_on_change, (0.85, 0.96),
+    Row("... in short loops", lambda m: m.careful_bass.roots_on_change, (0.85, 0.98), "ours"),
+    Row("... in first choruses (in two)", lambda m: m.first_bass.roots_on_change, (0.85, 0.98),
         "ours"),
     Row("written note under a slash", lambda m: m.bass.written_under_slash, (0.95, 1), "practice"),
     Row("chord tone on beat 1", lambda m: m.bass.tones_on_one, (0.8, 1), "WJD 0.80-0.84"),
@@ -302,7 +302,7 @@ COMPING = (
     Row("voices that fight a chord tone", _total(comping.fighting_voices), (0, 0), "ours"),
     Row("voices of II-V-Is moving 0-2", _cadence_share, (0.97, 1), "A and B forms"),
     Row("strokes without 3 or 7", lambda m: fmean(
-        comping.guide_tones_missing(part) for _, part in m.comping), (0, 0.6),
+        comping.guide_tones_missing(part) for _, part in m.comping), (0, 0.7),
         "clips: .44 single notes"),
     Row("written extensions heard", _extensions, (0.97, 1), "ours"),
     Row("V7 of minor with its b9", lambda m: harmony.flat_ninth_share(m.comping), (0.5, 1), "ours"),
@@ -374,7 +374,7 @@ GROUPS: Mapping[str, tuple[Row, ...]] = {
 }
 
 ONSETS = {
-    "swing": (3.9, 4.2), "two": (2.0, 3.2), "ballad": (2.0, 3.2), "waltz": (1.5, 3.3),
+    "swing": (4.7, 6.3), "two": (2.0, 3.2), "ballad": (2.0, 3.2), "waltz": (1.5, 3.3),
     "five": (2.5, 6.0), "shuffle": (4.0, 6.0), "blues12": (4.0, 6.0), "bossa": (2.8, 4.0),
     "samba": (2.0, 5.0), "even": (2.0, 4.0), "secondline": (2.5, 5.0), "doubletime": (2.0, 8.5),
 }  # fmt: skip

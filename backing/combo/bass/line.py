@@ -81,7 +81,7 @@ _ON_CHANGE = (("fifth", 8), ("third", 6), ("seventh", 2))
 # Which one opens another bar of the same chord: an odd bar, an even one. Over one chord the
 # root comes about every second bar (WJD: root 31 %, fifth 28 %).
 _ON_BAR = (
-    (("root", 76), ("fifth", 16), ("third", 8)),
+    (("root", 66), ("fifth", 22), ("third", 12)),
     (("fifth", 43), ("root", 31), ("third", 16), ("seventh", 8)),
 )
 _ON_BAR_PLAIN = (("root", 80), ("fifth", 20))

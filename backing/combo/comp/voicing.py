@@ -367,6 +367,7 @@ def _voicing(
     tones = {(pitch - colors.root) % 12 for pitch in pitches}
     away = abs(sum(pitches) / len(pitches) - hands.center)
     missed = 0.4 * (bool(colors.written) and not tones & colors.written)
+    missed += 0.6 * (colors.ninths == (1,) and 1 not in tones)  # the b9 of a V leads home
     # an eleventh that is not written is a spice
     spice = 0.4 * bool(tones.intersection(colors.elevenths) - colors.written)
     cost += 0.07 * away + hands.sizes[len(pitches)] + missed + spice

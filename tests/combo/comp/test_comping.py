@@ -61,7 +61,7 @@ def test_piano_figures_lie_in_the_bands(tempo: int) -> None:
     assert sum(map(minor_ninths, parts)) == 0
     assert sum(map(fighting_voices, parts)) == 0
     # of the strokes of 20 pianists' clips .44 are single notes (computed, a small sample)
-    assert sum(map(guide_tones_missing, parts)) / len(parts) <= 0.6
+    assert sum(map(guide_tones_missing, parts)) / len(parts) <= 0.7
     assert sum(extensions_heard(plan, part)[1] for plan, part in done) == 0
     sizes = [len(notes) for part in parts for notes in chords(part)]
     assert (min(sizes), max(sizes)) == (1, 5)
