@@ -73,7 +73,7 @@ BETWEEN = 0.15
 @lru_cache(maxsize=4096)
 def wander(seed: int, bar: int) -> float:
     """The factor of the ride's ratio in a bar, told by its number in the chorus."""
-    dice = random.Random(f"{seed}/swing")
+    dice = random.Random(f"{seed}/ride")
     log = BETWEEN * (2 * dice.random() - 1)
     log += sum(far * sin(2 * pi * (bar / bars + dice.random())) for bars, far in WAVES)
     return round(exp2(log), 3)

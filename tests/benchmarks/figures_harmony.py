@@ -140,7 +140,7 @@ def flat_ninth_share(played: Sequence[Played]) -> float:
             if context.plain and context.chord.family == "dominant" and context.falls_to_minor:
                 place = index, context.span.start
                 found[place] = found.get(place, False) or 1 in tones
-    return sum(found.values()) / max(1, len(found))
+    return sum(found.values()) / len(found) if found else 1.0
 
 
 def wrong_guide_tones(parts: Sequence[Part]) -> int:
