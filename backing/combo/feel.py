@@ -69,12 +69,16 @@ track, and at one tempo half of them are within about 10 % of each other (BETWEE
 BETWEEN = 0.15
 """How far a seed swings more or less than the published ratio, at most (log2)."""
 
+LEANING_UP = 0.04
+"""By how much it swings more than RIDE_RATIOS in the mean (log2): those keep to the lower of the
+published lines, and what wanders below them would lie outside the other."""
+
 
 @lru_cache(maxsize=4096)
 def wander(seed: int, bar: int) -> float:
     """The factor of the ride's ratio in a bar, told by its number in the chorus."""
     dice = random.Random(f"{seed}/ride")
-    log = BETWEEN * (2 * dice.random() - 1)
+    log = LEANING_UP + BETWEEN * (2 * dice.random() - 1)
     log += sum(far * sin(2 * pi * (bar / bars + dice.random())) for bars, far in WAVES)
     return round(exp2(log), 3)
 

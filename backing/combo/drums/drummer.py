@@ -223,7 +223,7 @@ class _Drummer:
 
     def _ghosts(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
         """Now and then a touch of the left hand, which nobody would write."""
-        often = style.ghosts * presence(self.tempo, (0, 260))
+        often = style.ghosts * presence(self.tempo, (0, 220))
         if self.plan.careful or self.rng.random() >= often:
             return ()
         thirds = self.rng.random() < presence(self.tempo, (0, 180))
