@@ -29,7 +29,8 @@ class Form:
 
     ``tempo`` is in beats a minute. ``head``, ``solos`` and ``out`` are the orders as written,
     None for the usual one. ``notes`` are lines for the player, ``remarks``
-    comments in the file. ``folder`` is where the file is, and where its feel files are looked for.
+    comments in the file. ``occasion``: one of bar.OCCASIONS, "" where the tune
+    does not say. ``folder`` is where the file is, and where its feel files are looked for.
     """
 
     title: str
@@ -44,6 +45,7 @@ class Form:
     out: tuple[SectionUse, ...] | None = None
     notes: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    occasion: str = ""
     folder: str = field(default="", compare=False)
 
     def section(self, name: str) -> Section:

@@ -170,6 +170,7 @@ def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
     yield repr(job.request)
     band = job.band
     yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
+    yield repr(band.occasion)
     yield repr((band.guide_line, band.click))
     yield repr(band.line)
     yield repr(sorted(_feel_files(job).items()))

@@ -108,6 +108,9 @@ BARS = Option("bars", "WHICH", 'loop these: 13-16, B, B:5-8, 31-2 (over the top)
               fills=REQUEST)  # fmt: skip
 FEEL = Option("feel", "NAME", "another feel (backing check --feels lists them)", fills=BAND,
               file=True)  # fmt: skip
+OCCASION = Option(
+    "occasion", "WHAT", "what the band plays at: lesson, rehearsal or gig", fills=BAND
+)
 SEED = Option("seed", "N", "another number gives other notes", fills=BAND,
               heard=False)  # fmt: skip
 COMP = Option(
@@ -163,6 +166,7 @@ TRACK = Command(
             Option("click", "BEATS", 'hear a click: all, "2 and 4", 4 or sparse', alone="all",
                    fills=BAND),
             FEEL,
+            OCCASION,
             Option("swing", "RATIO", "long to short eighths, from 1 (even) to 4", fills=BAND),
             SEED,
         )),
@@ -195,6 +199,7 @@ OPENING = (
     Option("tempo", "BPM", "the tempo it opens at (132, or 80%)"),
     Option("key", "KEY", "the key it opens in (Bb)"),
     FEEL,
+    OCCASION,
     COMP,
     replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),

@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from backing.chart.bar import PLAYERS, RHYTHM_SECTION
+from backing.chart.bar import OCCASIONS, PLAYERS, RHYTHM_SECTION
 from backing.chart.choice import Given, one_of
 from backing.chart.text.source import suggestion
 from backing.combo.click import BEATS
@@ -95,6 +95,7 @@ class Band:
         guide_line: one of GUIDE_LINES. Brings the guide along, as the guide brings "3rd".
         click: on which beats it falls, a name from click.BEATS. Brings the click along.
         line: a solo line, such as lines.line.Line. Brings its player along.
+        occasion: one of OCCASIONS; None for what the tune says, or else rehearsal.
 
     Raises:
         SelectionError: a player or a way of playing that there is not, or nobody to play.
@@ -111,6 +112,7 @@ class Band:
     guide_line: Given[str | None] = Given(_word(GUIDE_LINES, "guide-tone line"))
     click: Given[str | None] = Given(_word(BEATS, "click"))
     line: Given[Soloist | None] = Given(_soloist)
+    occasion: Given[str | None] = Given(_word(OCCASIONS, "occasion"))
 
     def __post_init__(self, without: str | Iterable[str]) -> None:
         ways = {"guide": self.guide_line, "click": self.click, "line": self.line}

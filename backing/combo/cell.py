@@ -16,6 +16,7 @@ through a cell of several bars: in 4/4 beat 5 is the first of the second bar.
 
 from __future__ import annotations
 
+import random
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -34,6 +35,8 @@ PLACES = {
     ".3": Fraction(2, 3),
     "a": Fraction(3, 4),
 }
+SLOWEST, FASTEST = 40, 400
+"""Bounds of tempo (bpm) from here on bound nothing."""
 SHORT, MEDIUM = Fraction(1, 4), Fraction(1, 2)
 """Lengths in beats of a short stroke and of one without a mark."""
 
@@ -67,11 +70,34 @@ class Cell:
     tempos: tuple[float, float] = (0, 999)
     energy: tuple[float, float] = (0, 1)
 
-    def fits(self, tempo: float, energy: float) -> bool:
-        """Whether the cell belongs at ``tempo`` (bpm) and ``energy`` (0 to 1)."""
-        return (
-            self.tempos[0] <= tempo <= self.tempos[1] and self.energy[0] <= energy <= self.energy[1]
-        )
+    def suits(self, tempo: float, energy: float) -> float:
+        """How often the cell is wanted at ``tempo`` (bpm) and ``energy`` (0 to 1): 0 is never."""
+        return self.weight * presence(tempo, self.tempos) * in_bounds(energy, self.energy)
+
+
+def in_bounds(value: float, bounds: tuple[float, float]) -> bool:
+    """Whether a value lies in its bounds, ends included."""
+    return bounds[0] <= value <= bounds[1]
+
+
+SLOPE = 0.15
+"""A bound of tempo is no cliff: from so far (as a share) on one side of it to so far on the other
+what it bounds is played less and less often, at the bound itself half the time."""
+
+
+def presence(tempo: float, bounds: tuple[float, float]) -> float:
+    """How often something is played at ``tempo`` (bpm) for its bounds, from 0 to 1."""
+    low, high = bounds
+    above = (tempo / low - 1) / (2 * SLOPE) + 0.5 if low > SLOWEST else 1.0
+    below = (1 - tempo / high) / (2 * SLOPE) + 0.5 if high < FASTEST else 1.0
+    return max(0.0, min(1.0, above, below))
+
+
+def drawn_bounds(bounds: tuple[int, int], dice: random.Random) -> tuple[int, int]:
+    """The bounds of one stroke, somewhere on the slopes: a climb loses them one by one."""
+    low, high = bounds
+    way = 1 + SLOPE * (2 * dice.random() - 1)
+    return round(low * way) if low > SLOWEST else low, round(high * way) if high < FASTEST else high
 
 
 class StrokeError(ValueError):

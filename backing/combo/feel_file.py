@@ -22,7 +22,7 @@ from backing.chart.section import feel_path, is_feel_file
 from backing.chart.text.header import METERS
 from backing.chart.text.source import suggestion
 from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
-from backing.combo.feel import ride_ratio
+from backing.combo.feel import ride_ratio, wandered
 from backing.errors import FeelError, Problem, Span, quoted
 from backing.reading import (
     FEEL_BYTES,
@@ -226,11 +226,15 @@ class Feel:
     root: Table = field(repr=False)
     files: Mapping[str, str] = field(default_factory=dict, repr=False)
 
-    def ratio(self, tempo: Fraction) -> Fraction:
-        """The long : short ratio of eighths at ``tempo`` bpm (in hundredths; 1 is even)."""
+    def ratio(self, tempo: Fraction, factor: float = 1.0) -> Fraction:
+        """The long : short ratio of eighths at ``tempo`` bpm (in hundredths; 1 is even).
+
+        ``factor``: how far the ride has wandered. A ratio that the feel names stays what it is.
+        """
         if isinstance(self.swing, Fraction):
             return self.swing
-        return Fraction(round(ride_ratio(float(tempo)) * 100), 100)
+        bpm = float(tempo)
+        return Fraction(round(wandered(ride_ratio(bpm), factor, bpm) * 100), 100)
 
     def late(self, player: str) -> tuple[float, float]:
         """Mean and spread in ms by which ``player`` sits behind the ride."""

@@ -17,7 +17,7 @@ from math import ceil
 
 from backing.combo.instruments import VIBES
 from backing.combo.part import Note, Part, on_palette
-from backing.combo.plan import Accent, ChordSpan, Plan
+from backing.combo.plan import Accent, ChordSpan, Plan, leads_as_two
 
 LOW, HIGH = 55, 79
 """The range of the lines, MIDI."""
@@ -32,6 +32,8 @@ MIDDLE, OFF_MIDDLE = 67, 0.02
 """The middle of the range, and the cost of each half step away from it."""
 RESTRIKE_BARS = 2
 """A chord that lasts is played again every so many bars."""
+MINOR_SEVENTH = 10
+"""Semitones."""
 LIFT = Fraction(1, 8)
 """A note ends so many beats before the next, so that late ones do not overlap."""
 
@@ -59,8 +61,7 @@ def play(plan: Plan, _: random.Random, line: str = "both") -> Part:
 
     A note's role is the degree it is of its chord ("3", "b7").
     """
-    upper, lower = lines(plan)
-    chosen = {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
+    chosen = chosen_lines(plan, line)
     accents = {accent.onset for accent in plan.accents}
     notes: list[Note] = []
     for stroke in _lifted(_strokes(plan)):
@@ -69,21 +70,36 @@ def play(plan: Plan, _: random.Random, line: str = "both") -> Part:
     return Part("guide", VIBES, tuple(notes))
 
 
+def chosen_lines(plan: Plan, line: str) -> tuple[tuple[GuideTone, ...], ...]:
+    """The lines that ``line`` of band.GUIDE_LINES names."""
+    upper, lower = lines(plan)
+    return {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
+
+
 def lines(plan: Plan) -> tuple[tuple[GuideTone, ...], tuple[GuideTone, ...]]:
     """The line that starts on the third and the one that starts on the seventh, chord by chord."""
     spans = [span for span in plan.spans if span.chord is not None]
     joints = [_joint(plan, spans, at) for at in range(len(spans))]
-    upper, lower = (map(GuideTone, spans, _in_range(line, joints)) for line in _led(spans))
+    guides = [_guides(plan, span) for span in spans]
+    upper, lower = (map(GuideTone, spans, _in_range(line, joints)) for line in _led(guides))
     return tuple(upper), tuple(lower)
 
 
-def _led(spans: Sequence[ChordSpan]) -> tuple[list[int], list[int]]:
+def _guides(plan: Plan, span: ChordSpan) -> tuple[int, int]:
+    """The third and the seventh of a chord; a plain minor triad has one where it is a II."""
+    assert span.chord is not None
+    heard, after = span.chord.sounding, plan.after(span)
+    third, seventh = heard.guide_pitch_classes
+    if leads_as_two(span.chord, after.chord if after else None, span.key):
+        seventh = (heard.root.pitch_class + MINOR_SEVENTH) % 12
+    return third, seventh
+
+
+def _led(guides: Sequence[tuple[int, int]]) -> tuple[list[int], list[int]]:
     """Both lines led to the nearest tones, whatever their range: they sink and sink."""
     upper: list[int] = []
     lower: list[int] = []
-    for span in spans:
-        assert span.chord is not None
-        third, seventh = span.chord.sounding.guide_pitch_classes
+    for third, seventh in guides:
         if upper:
             pair = _nearest_pair(upper[-1], lower[-1], third, seventh)
         else:

@@ -16,6 +16,7 @@ from backing.chart.form import Form
 from backing.combo import click
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
+from backing.combo.feel import wander
 from backing.combo.instruments import (
     ACOUSTIC_BASS,
     COMPING,
@@ -74,7 +75,8 @@ class Score:
     """The chorus of a page: its bars, how the band plays them, and what is counted.
 
     ``plan`` is the first take's; ``counts`` hold for the meter of the key, as ``rest_bars`` does: a
-    bar of the hi-hat foot alone. Meters are written as in the tune: "4/4".
+    bar of the hi-hat foot alone. Meters are written as in the tune: "4/4". ``wander``: how far the
+    ride's ratio is from the published one, bar by bar.
     """
 
     form: Form
@@ -84,6 +86,7 @@ class Score:
     counts: dict[str, tuple[Count, ...]]
     rest_bars: dict[str, tuple[Note, ...]]
     kit: Instrument
+    wander: tuple[float, ...]
 
 
 def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
@@ -94,7 +97,8 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
     """
     routine = make_routine(form, Request(times=TAKES, count_in=0))
     rounds = routine.passes
-    plans = [make_plan(each, band.feel) for each in rounds]
+    occasion = band.occasion or form.occasion or None
+    plans = [make_plan(each, band.feel, band.seed, occasion) for each in rounds]
     lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
     chords = any(span.chord for span in plans[0].spans)
     for name, guide_line in GUIDE_LINES.items() if chords else ():
@@ -116,6 +120,7 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
         counts={meter: tuple(_counts(bar)) for meter, bar in firsts.items()},
         rest_bars={meter: _rest_bar(form, band, bar) for meter, bar in firsts.items()},
         kit=drums.instrument,
+        wander=tuple(wander(band.seed, bar.number) for bar in rounds[0].bars),
     )
 
 

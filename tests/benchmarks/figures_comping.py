@@ -159,13 +159,17 @@ def cadences(plan: Plan) -> list[tuple[Fraction, ...]]:
 
 
 def cadence_moves(plan: Plan, part: Part) -> list[int]:
-    """By how many semitones each voice moves where the chord changes in a II-V-I."""
+    """By how many semitones each voice moves where the chord changes in a II-V-I.
+
+    Between whole grips: of four voices and more.
+    """
     sounding = _chords_by_span(plan, part)
     moves: list[int] = []
     for starts in cadences(plan):
         for before, after in pairwise(starts):
-            if before in sounding and after in sounding:
-                moves += voice_moves(sounding[before][-1], sounding[after][0])
+            pair = sounding.get(before, [()])[-1], sounding.get(after, [()])[0]
+            if min(map(len, pair)) > 3:
+                moves += voice_moves(*pair)
     return moves
 
 

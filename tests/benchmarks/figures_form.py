@@ -241,15 +241,19 @@ def _notes(performance: Performance, player: str) -> list[object]:
     ]
 
 
-def moved_by_who_is_there(players: Iterable[str] = ("bass", "comp", "drums", "guide")) -> int:
-    """Players whose notes change when another one stays at home."""
+def moved_by_who_is_there(players: Iterable[str] = ("bass", "comp", "drums")) -> int:
+    """Players whose notes change when another one stays at home.
+
+    Guide tones are asked for, and not one of them: the comp leaves them room.
+    """
     routine = make_routine(random_form(3), Request(choruses=2))
     whole = band(1)
     together, wrong = arrange(routine, whole), 0
     for absent in players:
         without = arrange(routine, replace(whole, players=whole.players - {absent}))
         wrong += sum(
-            _notes(together, name) != _notes(without, name) for name in set(players) - {absent}
+            _notes(together, name) != _notes(without, name)
+            for name in {*players, "guide"} - {absent}
         )
     return wrong
 

@@ -89,7 +89,8 @@ def plan_of(
             choruses=choruses,
             circular=circular and not final,
             leads_to=played[0] if circular and not final else None,
-        )
+        ),
+        as_written=True,
     )
 
 

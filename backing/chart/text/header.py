@@ -7,6 +7,7 @@
 ``meter``   4/4                               also 2/4 3/4 5/4 6/4 7/4 6/8 9/8 12/8
 ``tempo``   132                               beats a minute, 20 to 400; 120 where it is missing
 ``feel``    swing                             how the band plays; swing where it is missing
+``occasion``  lesson                          also rehearsal, where it is missing, and gig
 ``head``    intro A A B A                     the sections in order; as written, where missing
 ``solos``   A A B A                           one chorus for soloing
 ``head out``  A A B A:1-6 coda                  the head after the solos
@@ -21,14 +22,17 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from backing.chart.bar import Meter
+from backing.chart.bar import OCCASIONS, Meter
 from backing.chart.pitch import Key
 from backing.chart.section import SectionUse, is_feel_file
 from backing.chart.text.source import Piece, Source
 from backing.errors import ChordError
 from backing.glossary import HEAD_OUT
 
-HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "head out", "notes")
+HEADERS = (
+    "title", "by", "key", "meter", "tempo", "feel", "occasion", "head", "solos", "head out",
+    "notes",
+)  # fmt: skip
 NAME = r"[^\W\d_][\w']*"
 """The name of a section: a letter, then letters and digits."""
 
@@ -54,6 +58,7 @@ class Header:
     meter: Meter | None = None
     tempo: Fraction | None = None
     feel: str | None = None
+    occasion: str | None = None
     head: tuple[SectionUse, ...] | None = None
     solos: tuple[SectionUse, ...] | None = None
     out: tuple[SectionUse, ...] | None = None
@@ -64,7 +69,9 @@ class Header:
         if word == "notes":
             return replace(self, notes=(*self.notes, plain(value)))
         free: dict[str, Any] = {"title": plain, "by": plain, "feel": read_feel}
-        exact: dict[str, Any] = {"key": read_key, "meter": read_meter, "tempo": read_tempo}
+        exact: dict[str, Any] = {
+            "key": read_key, "meter": read_meter, "tempo": read_tempo, "occasion": read_occasion,
+        }  # fmt: skip
         said = free[word](value) if word in free else exact.get(word, read_order)(value, source)
         return replace(self, **{"out" if word == HEAD_OUT.word else word: said})
 
@@ -78,6 +85,15 @@ def read_feel(value: Piece) -> str:
     """The name of a feel in lowercase, or a feel file as it is named."""
     text = plain(value)
     return text if is_feel_file(text) else text.lower()
+
+
+def read_occasion(value: Piece, source: Source) -> str | None:
+    """Read what the band plays at, one of OCCASIONS; None after a problem."""
+    text = plain(value).lower()
+    if text in OCCASIONS:
+        return text
+    source.problem(value, f'"{value}" isn\'t an occasion.', f"Write one of {', '.join(OCCASIONS)}.")
+    return None
 
 
 def read_key(value: Piece, source: Source) -> Key | None:

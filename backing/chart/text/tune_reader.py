@@ -106,6 +106,7 @@ class TuneReader:
             meter=self._meter,
             tempo=self._tempo,
             feel=header.feel or DEFAULT_FEEL,
+            occasion=header.occasion or "",
             sections=sections,
             head=header.head,
             solos=header.solos,

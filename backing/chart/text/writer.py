@@ -35,6 +35,8 @@ def _header(form: Form) -> Iterator[tuple[str, str]]:
     yield "meter", str(form.meter)
     yield "tempo", _number(form.tempo)
     yield "feel", form.feel
+    if form.occasion:
+        yield "occasion", form.occasion
     for order in ORDERS:
         uses: tuple[SectionUse, ...] | None = getattr(form, order)
         if uses is not None:
