@@ -47,8 +47,8 @@ if TYPE_CHECKING:
     from backing.errors import BackingError as BackingError
     from backing.errors import TuneError as TuneError
     from backing.errors import UserError as UserError
-    from backing.lines.line import Line as Line
     from backing.lines.phrase import read_line as read_line
+    from backing.lines.player import Line as Line
     from backing.midi import to_bytes as midi_bytes  # noqa: F401
     from backing.mixdown.bank import Bank as Bank
     from backing.mixdown.mix import render as render
@@ -66,7 +66,7 @@ _HOMES = {
     "Band": "combo.band",
     "Bank": "mixdown.bank",
     "Form": "chart.form",
-    "Line": "lines.line",
+    "Line": "lines.player",
     "Performance": "combo.performance",
     "Request": "routine.request",
     "Routine": "routine.routine",

@@ -116,8 +116,8 @@ def _maker(words: Words) -> PageMaker:
 
 def _opening(words: Words) -> Opening:
     """The line and the neck a page opens with."""
-    from backing.lines.line import Line
     from backing.lines.phrase import read_phrase
+    from backing.lines.player import Line
     from backing.neck.phrase import read_neck
     from backing.page import Opening
 

@@ -26,8 +26,8 @@ from backing.cli.tunes import (
     read_tune,
 )
 from backing.errors import ChordError, OutputError, PracticeError, UserError
-from backing.lines.line import Line
 from backing.lines.phrase import Phrase, read_phrase
+from backing.lines.player import Line
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.phrase import read_neck
 from backing.saving import check_writable, is_folder, shortened_name, write_file

@@ -99,8 +99,8 @@ def _phrase(words: Words, *, traded: bool) -> Phrase | None:
     if "line" not in words and not traded:
         return None
     # the neck takes as long to load as a tune to arrange
-    from backing.lines.line import Line
     from backing.lines.phrase import Phrase, read_phrase
+    from backing.lines.player import Line
     from backing.neck.phrase import read_neck
 
     usual: dict[str, Any] = {"rhythm": "phrases"} if traded else {}

@@ -17,7 +17,7 @@ from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
 from backing.combo.plan import ChordSpan, Plan
 from backing.errors import PracticeError
-from backing.lines.line import IDEAS, SLOW, SUBDIVISIONS, Line, LineNote
+from backing.lines.line import IDEAS, SLOW, SUBDIVISIONS, LineNote, LineRequest
 from backing.lines.rhythm import LineSlot, slots, starts_freely
 from backing.lines.search import Joint, Link, Offer, search
 from backing.lines.spelling import beside, in_key
@@ -68,7 +68,7 @@ class _Stand:
     crossing: tuple[int, ...] = ()
 
 
-def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
+def etude(plan: Plan, line: LineRequest, rng: random.Random) -> tuple[LineNote, ...]:
     """The notes of a line through a pass, in order of time.
 
     The plan gives the note value of subdivisions. A line without a position lies where it suits
@@ -144,7 +144,7 @@ def _answers(plan: Plan, stands: Sequence[_Stand], pitches: Sequence[int]) -> di
     return answers
 
 
-def _first_tone(shape: Shape, line: Line) -> ShapeTone:
+def _first_tone(shape: Shape, line: LineRequest) -> ShapeTone:
     tones = _playable(shape, line)
     role = 3 if line.thirds else line.start or (3 if line.level > 1 else 1)
     wanted = [tone for tone in tones if tone.role == role] or list(tones)
@@ -154,7 +154,7 @@ def _first_tone(shape: Shape, line: Line) -> ShapeTone:
     return wanted[0] if line.direction == "up" else wanted[-1]
 
 
-def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
+def _playable(shape: Shape, line: LineRequest) -> tuple[ShapeTone, ...]:
     """The tones on the top strings asked for; all if these have only one."""
     if line.top_strings is None:
         return shape.tones
@@ -162,7 +162,7 @@ def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
     return high if len(high) > 1 else shape.tones
 
 
-def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
+def _stands(plan: Plan, line: LineRequest, rng: random.Random) -> list[_Stand]:
     position = line.position[plan.chorus % len(line.position)]
     taken = path_of(plan, line.fingerboard, position, way=line.way)
     shapes = {step.span.start: step.shape for step in taken.steps}
@@ -193,7 +193,7 @@ def _home(plan: Plan, last: LineSlot) -> LineSlot | None:
     )
 
 
-def _following_shape(plan: Plan, span: ChordSpan, line: Line) -> Shape:
+def _following_shape(plan: Plan, span: ChordSpan, line: LineRequest) -> Shape:
     """The shape of the chord after the end, where the next pass takes it."""
     assert span.chord is not None
     chorus = plan.chorus if plan.circular else plan.chorus + 1
@@ -209,7 +209,7 @@ def _differs(one: Shape, other: Shape) -> bool:
     )  # fmt: skip
 
 
-def _with_figures(stands: list[_Stand], line: Line, rng: random.Random) -> list[_Stand]:
+def _with_figures(stands: list[_Stand], line: LineRequest, rng: random.Random) -> list[_Stand]:
     """The changes with the moves by which they are crossed; approaches and enclosures before some.
 
     A figure stands where the notes before a change leave room for it.
@@ -237,7 +237,7 @@ def _leads_on(slot: LineSlot, following: LineSlot) -> bool:
     return slot.length <= slot.eighth and slot.end == following.onset
 
 
-def _offer(stand: _Stand, line: Line, scales: Mapping[Fraction, frozenset[int]]) -> Offer:
+def _offer(stand: _Stand, line: LineRequest, scales: Mapping[Fraction, frozenset[int]]) -> Offer:
     tones = _playable(stand.shape, line)
     if stand.figure:
         return _foreign(stand, line)
@@ -276,7 +276,7 @@ def _fixed(tone: ShapeTone) -> Offer:
 def _passing(
     stand: _Stand,
     tones: Sequence[ShapeTone],
-    line: Line,
+    line: LineRequest,
     scales: Mapping[Fraction, frozenset[int]],
 ) -> dict[int, int]:
     """Tones of the parent scale that may pass here: pitch -> string. None on a beat."""
@@ -294,7 +294,7 @@ def _passing(
     return found
 
 
-def _foreign(stand: _Stand, line: Line) -> Offer:
+def _foreign(stand: _Stand, line: LineRequest) -> Offer:
     """The tones around the next chord's tones that lead there."""
     assert stand.target is not None
     here = hand(line.fingerboard, stand.target.position)
@@ -316,7 +316,7 @@ def _step_above(pitch: int, chord: Chord) -> int:
     return pitch + (1 if (pitch + 1) % 12 in chord.scale_pitch_classes else 2)
 
 
-def _links(stands: Sequence[_Stand], line: Line, rng: random.Random) -> list[Link]:
+def _links(stands: Sequence[_Stand], line: LineRequest, rng: random.Random) -> list[Link]:
     """How each note is joined to the next, with the contour that the line follows."""
     strict = line.direction != "both"
     drawn = rng.choice((1, -1))
@@ -336,7 +336,7 @@ def _run(rng: random.Random) -> int:
     return rng.choices(RUN_LENGTHS, RUN_WEIGHTS)[0]
 
 
-def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
+def _joint(before: _Stand, after: _Stand, line: LineRequest) -> Joint:
     if not after.slot.bound:
         return Joint.FREE
     if before.figure == "above":
@@ -350,7 +350,9 @@ def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
     return Joint.SLOW_CHANGE if line.rhythm in SLOW else Joint.CHANGE
 
 
-def _note(stand: _Stand, pitch: int, following: int | None, line: Line, key: Key) -> LineNote:
+def _note(
+    stand: _Stand, pitch: int, following: int | None, line: LineRequest, key: Key
+) -> LineNote:
     slot, chord = stand.slot, stand.shape.chord
     tone = stand.shape.at(pitch)
     here = hand(line.fingerboard, stand.shape.position)

@@ -7,11 +7,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import KW_ONLY, dataclass, replace
 from fractions import Fraction
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any, Self
 
 from backing.chart.bar import PlayedBar
 from backing.chart.choice import Given, one_of, whole_number
-from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, PitchName
 from backing.errors import PracticeError, quoted
@@ -22,9 +21,6 @@ from backing.neck.path import best_position
 from backing.routine.subdivisions import VALUES
 
 START_WORDS = {1: "root", 3: "3rd", 5: "5th", 7: "7th"}
-
-if TYPE_CHECKING:
-    from backing.combo.player import Player
 
 RHYTHMS = (*VALUES, "off-beats", "phrases", "call")
 SUBDIVISIONS = "subdivisions"
@@ -79,7 +75,7 @@ def _positions(value: str | int | Iterable[int]) -> tuple[int, ...]:
 
 
 @dataclass(frozen=True)
-class Line:
+class LineRequest:
     """How a solo line through the changes is to go.
 
     Every value may be given in the words of the command line, or in the type it is kept in.
@@ -136,7 +132,7 @@ class Line:
         for each in self.position:
             hand(self.fingerboard, each)
 
-    def placed(self, bars: Sequence[PlayedBar]) -> Line:
+    def placed(self, bars: Sequence[PlayedBar]) -> Self:
         """The line in its position or, where that is "auto", in the one that suits ``bars`` best.
 
         Raises PracticeError where no position has the chords.
@@ -151,7 +147,7 @@ class Line:
 
         ``frets``: whether its position is said.
         """
-        usual = Line(fingerboard=self.fingerboard)
+        usual = LineRequest(fingerboard=self.fingerboard)
         said = {
             "position": " ".join(map(str, self.position)) if frets else "",
             "level": str(self.level),
@@ -164,13 +160,6 @@ class Line:
         words += [getattr(self, n) for n in plain if getattr(self, n) != getattr(usual, n)]
         words += [name for name in ("thirds", "anticipate") if getattr(self, name)]
         return ", ".join([f"{ETUDE} {self.number or 1}", *words])
-
-    def player(self, form: Form) -> Player:
-        """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""
-        from backing.lines.player import play  # noqa: PLC0415 - loaded where one plays
-
-        line = self.placed(form.played("solos"))
-        return lambda plan, _: play(plan, line)  # the number of the etude is all its dice
 
 
 @dataclass(frozen=True, slots=True)

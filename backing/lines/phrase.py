@@ -21,7 +21,8 @@ from backing.chart.choice import one_of
 from backing.chart.phrase import Grammar, Term
 from backing.combo.band import GUIDE_LINES
 from backing.errors import PracticeError, quoted
-from backing.lines.line import CALLS_ON, LEVELS, RHYTHMS, SUBDIVISIONS, Line
+from backing.lines.line import CALLS_ON, LEVELS, RHYTHMS, SUBDIVISIONS
+from backing.lines.player import Line
 from backing.neck.arpeggio import WAYS
 
 STARTS = {"root": 1, "3rd": 3, "5th": 5, "7th": 7, "third": 3, "fifth": 5, "seventh": 7}

@@ -6,11 +6,13 @@ import random
 from dataclasses import replace
 from fractions import Fraction
 
+from backing.chart.form import Form
 from backing.combo.instruments import JAZZ_GUITAR
 from backing.combo.part import Note, Part, on_palette
 from backing.combo.plan import Plan, plan_of_bars
+from backing.combo.player import Player
 from backing.lines.etude import etude
-from backing.lines.line import Line, LineNote
+from backing.lines.line import LineNote, LineRequest
 from backing.routine import Purpose
 
 LIFT = Fraction(1, 8)
@@ -19,13 +21,22 @@ PLAIN, OFF_BEAT, PEAK = 72, 8, 8
 """Velocity of a plain note, and how much louder off-beats and tops of runs are."""
 
 
-def play(plan: Plan, line: Line | None = None) -> Part:
+class Line(LineRequest):
+    """A solo line as the band takes it, with the player it brings along. See LineRequest."""
+
+    def player(self, form: Form) -> Player:
+        """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""
+        line = self.placed(form.played("solos"))
+        return lambda plan, _: play(plan, line)  # the number of the etude is all its dice
+
+
+def play(plan: Plan, line: LineRequest | None = None) -> Part:
     """The line's part of a pass: see ``heard``. A note's role is its degree, or its kind.
 
     Empty where the line rests throughout, and for calls in a lead-in, which has no room for an
     answer. Raises PracticeError where there is nothing to play a line on.
     """
-    line = line or Line()
+    line = line or LineRequest()
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
     if leads_in or _silent(plan):
         return Part("line", JAZZ_GUITAR, ())
@@ -52,7 +63,7 @@ def play(plan: Plan, line: Line | None = None) -> Part:
     )
 
 
-def heard(plan: Plan, line: Line) -> tuple[LineNote, ...]:
+def heard(plan: Plan, line: LineRequest) -> tuple[LineNote, ...]:
     """The etude of a line that is heard in a pass, which is the one that a sheet prints.
 
     It depends on the bars and on its number alone: choruses lead on to themselves, whatever comes.

@@ -11,7 +11,7 @@ from itertools import pairwise
 from backing.chart.bar import Meter
 from backing.combo.plan import ChordSpan, Plan, PlanBar
 from backing.errors import PracticeError
-from backing.lines.line import IDEAS, SLOW, Line
+from backing.lines.line import IDEAS, SLOW, LineRequest
 from backing.routine.subdivisions import eighth
 from backing.routine.subdivisions import onsets as places
 
@@ -59,7 +59,7 @@ class LineSlot:
         return self.onset + self.length
 
 
-def starts_freely(plan: Plan, line: Line) -> bool:
+def starts_freely(plan: Plan, line: LineRequest) -> bool:
     """Whether the first note may be any tone, since no pass leads on to it."""
     if line.rhythm in IDEAS:
         return True
@@ -72,7 +72,7 @@ def off_beat(meter: Meter) -> Fraction:
     return Fraction(2, 3) if meter.compound else Fraction(1, 2)
 
 
-def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[LineSlot, ...]:
+def slots(plan: Plan, line: LineRequest, rng: random.Random) -> tuple[LineSlot, ...]:
     """The slots of a pass; none under N.C., in pickups, or where the line rests.
 
     Raises PracticeError where the bars are too few for the rhythm, or hold no chord.
@@ -89,7 +89,7 @@ Onsets = list[tuple[Fraction, Fraction]]
 """Onset and length of notes, in beats of the pass."""
 
 
-def _onsets(plan: Plan, line: Line, rng: random.Random) -> Onsets:
+def _onsets(plan: Plan, line: LineRequest, rng: random.Random) -> Onsets:
     match line.rhythm:
         case "phrases":
             return _phrased(plan, rng)
@@ -312,7 +312,7 @@ def _placed(rhythm: Sequence[Fraction], idea: Sequence[PlanBar]) -> Onsets:
     ]
 
 
-def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[LineSlot]:
+def _slots(plan: Plan, line: LineRequest, onsets: Onsets) -> Iterator[LineSlot]:
     final = plan.bars[-1] if plan.ends else None
     for onset, length in onsets:
         bar = plan.bar_at(onset)
@@ -359,7 +359,7 @@ def _span(
     return ahead if tied else here
 
 
-def _bound(plan: Plan, line: Line, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
+def _bound(plan: Plan, line: LineRequest, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
     """The slots, marked where they follow a rest of a beat or more, or begin a turn."""
     yield replace(found[0], bound=False, opens=True)
     for before, slot in pairwise(found):

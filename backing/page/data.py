@@ -26,7 +26,7 @@ from backing.combo.feel import (
 from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
 from backing.combo.ribbon import ribbon_of_plan
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
 from backing.page.score import Count, Score, ScorePart

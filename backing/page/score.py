@@ -28,7 +28,7 @@ from backing.combo.instruments import (
 from backing.combo.part import Note, Part
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.lines import player
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.routine.count_in import count_in
 from backing.routine.drills import laying_out
 from backing.routine.passes import Pass, Purpose

@@ -9,7 +9,7 @@ from backing.chart.form import Form
 from backing.chart.pitch import Interval
 from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.path import Path, best_position, path_of
 from backing.sheet.page_setup import PageSetup, make_page_setup

@@ -20,7 +20,7 @@ from backing.combo.markers import ordinal
 from backing.combo.performance import Performance, PlayedPass
 from backing.combo.plan import make_plan
 from backing.errors import PracticeError
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.neck.fingerboard import hand
 from backing.neck.path import nearest_shape
 from backing.routine.passes import Purpose

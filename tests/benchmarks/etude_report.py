@@ -20,7 +20,8 @@ from typing import Any
 from backing.chart.harmony import Chord
 from backing.combo.plan import Plan, plan_of_bars
 from backing.lines.etude import etude
-from backing.lines.line import LEVELS, Line, LineNote
+from backing.lines.line import LEVELS, LineNote
+from backing.lines.player import Line
 from backing.neck.path import path_of
 from backing.routine.subdivisions import VALUES
 from tests.benchmarks.changes import random_form

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from backing.chart.harmony import Chord
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.neck.path import nearest_shape
 
 

@@ -16,8 +16,8 @@ from backing.chart.form import Form
 from backing.combo.plan import Plan, make_plan
 from backing.errors import PracticeError
 from backing.lines.etude import etude
-from backing.lines.line import RHYTHMS, Line, LineNote
-from backing.lines.player import heard, play
+from backing.lines.line import RHYTHMS, LineNote
+from backing.lines.player import Line, heard, play
 from backing.neck.arpeggio import arpeggio
 from backing.neck.fingerboard import make_fingerboard
 from backing.routine import Purpose

@@ -26,8 +26,8 @@ from backing.combo.performance import Performance, PlayedPass
 from backing.combo.plan import Plan, PlanBar, make_plan, plan_of_bars
 from backing.errors import PracticeError
 from backing.lines.etude import etude
-from backing.lines.line import IDEAS, RHYTHMS, SLOW, Line, LineNote
-from backing.lines.player import play
+from backing.lines.line import IDEAS, RHYTHMS, SLOW, LineNote
+from backing.lines.player import Line, play
 from backing.neck.arpeggio import arpeggio
 from backing.neck.path import best_position
 from backing.routine import Pass, Purpose

@@ -465,3 +465,28 @@ def test_nothing_covers_anything(
     )
     assert beyond == 0
     context.close()
+
+
+def test_notes_that_are_over_are_let_go(page: Page) -> None:
+    """After five times as long there are no more audio nodes alive: a note held the one before."""
+    watched = page.context.new_cdp_session(page)
+
+    def alive() -> int:
+        for _ in range(2):
+            watched.send("HeapProfiler.collectGarbage")
+        kind = watched.send("Runtime.evaluate", {"expression": "GainNode.prototype"})
+        kept = watched.send(
+            "Runtime.queryObjects", {"prototypeObjectId": kind["result"]["objectId"]}
+        )["objects"]["objectId"]
+        counted = watched.send(
+            "Runtime.callFunctionOn",
+            {"objectId": kept, "functionDeclaration": "function () { return this.length; }"},
+        )
+        watched.send("Runtime.releaseObject", {"objectId": kept})
+        return int(counted["result"]["value"])
+
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_timeout(5000)
+    early = alive()
+    page.wait_for_timeout(25_000)
+    assert 10 < alive() < 1.5 * early + 30

@@ -15,8 +15,8 @@ from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
 from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
-from backing.lines.line import RHYTHMS, Line
-from backing.lines.player import heard
+from backing.lines.line import RHYTHMS
+from backing.lines.player import Line, heard
 from backing.neck.fingerboard import make_fingerboard
 from backing.sheet.line_block import line_block, line_file, staff_line
 from backing.sheet.request import SheetRequest, chosen_position

@@ -9,8 +9,8 @@ import pytest
 
 import backing
 from backing.cli import main
-from backing.lines.line import Line
 from backing.lines.phrase import read_phrase
+from backing.lines.player import Line
 from backing.neck.fingerboard import make_fingerboard
 from backing.page.score import make_score
 from backing.routine.passes import Purpose

@@ -14,7 +14,7 @@ from PIL import ImageFont
 
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.sheet.engraving import SIGNS
 from backing.sheet.line_block import line_block
 from backing.sheet.request import SheetRequest, chosen_position

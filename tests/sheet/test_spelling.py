@@ -15,7 +15,7 @@ from backing.chart.form import Form
 from backing.chart.pitch import Key, PitchName
 from backing.chart.text.tune_file import read, read_file
 from backing.cli.tunes import in_key
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.sheet.line_block import staff_line
 from backing.sheet.request import SheetRequest, chord_interval, chosen_position
 from backing.sheet.sheet_part import PARTS, make_sheet_part

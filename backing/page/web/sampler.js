@@ -160,7 +160,11 @@ export class Sampler {
         }
       },
     };
-    source.onended = () => gain.disconnect();
+    source.onended = () => {
+      gain.disconnect();
+      // what it would have taken back holds the note before it, and that the one before
+      voice.cancel = () => {};
+    };
     if (end) voice.endAt(...end);
     return voice;
   }
