@@ -1,7 +1,7 @@
 """Shapes drawn as upright grids: the nut above, the lowest string on the left.
 
 Signs, not colors, tell the tones apart: a solid square is the root, a solid disc the 3rd, the 7th
-or the 6th of a sixth chord, a ring any other chord tone, a small dashed ring an added tone. The
+or the 6th of a sixth chord, a ring any other chord tone, a small dashed ring an optional tone. The
 shaded frets are those of the hand at rest, so that a stretch is seen as one.
 """
 
