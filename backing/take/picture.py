@@ -11,6 +11,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
+from backing.chart.harmony import parse_chord
+from backing.chart.printed import printed_symbol
 from backing.take.account import Account
 from backing.take.course import Course, CourseBar, CourseChord
 from backing.take.kinds import JudgedNote, Kind
@@ -153,7 +155,12 @@ def _lanes(chord: CourseChord, row: _Row) -> Iterator[str]:
                 f'fill="{ROOT if root else LANE}"/>'
             )
             yield _text(x(start) + 3, y(pitch) + HALF_STEP - 0.5, chord.degree(pitch), 7)
-    yield _text(x(start) + 3, top - 6, chord.symbol, 12, INK, bold=True)
+    yield _text(x(start) + 3, top - 6, _printed(chord.symbol), 12, INK, bold=True)
+
+
+def _printed(symbol: str) -> str:
+    """A chord symbol with the signs of print: Am7♭5."""
+    return printed_symbol(parse_chord(symbol)).text
 
 
 def _note(note: JudgedNote, row: _Row, name: str | None) -> Iterator[str]:
