@@ -35,22 +35,29 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from backing.chart.changes import read_changes
-    from backing.chart.form import Form
-    from backing.chart.harmony import parse_chord
-    from backing.chart.text.tune_file import read, read_file, write
-    from backing.combo.arrangement import arrange
-    from backing.combo.band import Band
-    from backing.combo.performance import Performance
-    from backing.errors import BackingError, TuneError, UserError
-    from backing.lines.line import Line
-    from backing.lines.phrase import read_line
-    from backing.midi import to_bytes as midi_bytes
-    from backing.mixdown.bank import Bank
-    from backing.mixdown.mix import render, save
-    from backing.mixdown.soundfont import choose as choose_soundfont
-    from backing.routine.request import Request
-    from backing.routine.routine import Routine, make_routine, separated
+    from backing.chart.changes import read_changes as read_changes
+    from backing.chart.form import Form as Form
+    from backing.chart.harmony import parse_chord as parse_chord
+    from backing.chart.text.tune_file import read as read
+    from backing.chart.text.tune_file import read_file as read_file
+    from backing.chart.text.tune_file import write as write
+    from backing.combo.arrangement import arrange as arrange
+    from backing.combo.band import Band as Band
+    from backing.combo.performance import Performance as Performance
+    from backing.errors import BackingError as BackingError
+    from backing.errors import TuneError as TuneError
+    from backing.errors import UserError as UserError
+    from backing.lines.phrase import read_line as read_line
+    from backing.lines.player import Line as Line
+    from backing.midi import to_bytes as midi_bytes  # noqa: F401
+    from backing.mixdown.bank import Bank as Bank
+    from backing.mixdown.mix import render as render
+    from backing.mixdown.mix import save as save
+    from backing.mixdown.soundfont import choose as choose_soundfont  # noqa: F401
+    from backing.routine.request import Request as Request
+    from backing.routine.routine import Routine as Routine
+    from backing.routine.routine import make_routine as make_routine
+    from backing.routine.routine import separated as separated
 
 __version__ = "0.2.0"
 
@@ -59,7 +66,7 @@ _HOMES = {
     "Band": "combo.band",
     "Bank": "mixdown.bank",
     "Form": "chart.form",
-    "Line": "lines.line",
+    "Line": "lines.player",
     "Performance": "combo.performance",
     "Request": "routine.request",
     "Routine": "routine.routine",
@@ -81,32 +88,7 @@ _HOMES = {
 }
 """Public name -> the module it lives in, and its name there where that is another."""
 
-__all__ = [
-    "BackingError",
-    "Band",
-    "Bank",
-    "Form",
-    "Line",
-    "Performance",
-    "Request",
-    "Routine",
-    "TuneError",
-    "UserError",
-    "__version__",
-    "arrange",
-    "choose_soundfont",
-    "make_routine",
-    "midi_bytes",
-    "parse_chord",
-    "read",
-    "read_changes",
-    "read_file",
-    "read_line",
-    "render",
-    "save",
-    "separated",
-    "write",
-]
+__all__ = ["__version__", *_HOMES]  # noqa: PLE0604 - all of them are texts
 
 
 def __getattr__(name: str) -> Any:

@@ -1,20 +1,4 @@
-"""The whole error tree.
-
-::
-
-    BackingError
-    ├── UserError             the user's mistake: exit status 2, one clear sentence, no traceback
-    │   ├── ChordError        a text that is not a chord symbol, with the place of the mistake
-    │   ├── TuneError         a tune file: every Problem found in it, at once
-    │   ├── SelectionError    bars, sections or parts that are not there
-    │   ├── RoutineError      a tempo, a climb, a key or an order that cannot be played
-    │   ├── FeelError         a feel that is unknown, or a feel file with a bad key
-    │   ├── PracticeError     a place off the neck, a tuning, or a line that cannot be had
-    │   ├── SoundFontError    a SoundFont that is missing, truncated or not one
-    │   ├── OutputError       a place that cannot be written, a format that is unknown
-    │   ├── MissingProgram    a system library or program that has to be installed
-    │   └── MachineError      not enough memory or the like
-    └── InternalError         ours: exit status 1
+"""The whole error tree: what is the user's mistake (exit status 2), and what is ours (1).
 
 Every UserError says what is wrong (``cause``) and what to do (``cure``).
 """
@@ -43,7 +27,10 @@ class InternalError(BackingError):
 
 
 class UserError(BackingError):
-    """The user's mistake: ``cause`` says what is wrong, ``cure`` what to do."""
+    """The user's mistake, told in a sentence: ``cause`` says what is wrong, ``cure`` what to do."""
+
+    placed = False
+    """Whether it begins with its place in a file."""
 
     def __init__(self, cause: str, cure: str = "") -> None:
         super().__init__(cause, cure)
@@ -102,10 +89,12 @@ class Problem:
 
 
 def quoted(value: object) -> str:
-    """What a user wrote, text in double quotes, on one line."""
+    """What a user wrote, text in double quotes, on one line; of a long text its ends."""
     import json  # noqa: PLC0415 - only where something is wrong
 
-    return json.dumps(value, ensure_ascii=False, default=str)
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    half = WIDEST // 2 - len(CUT)
+    return text if len(text) <= WIDEST else f"{text[:half]}{CUT}{text[-half:]}"
 
 
 def _surroundings(text: str, start: int, stop: int) -> tuple[str, str, str]:
@@ -144,6 +133,8 @@ def _columns(character: str) -> int:
 class TuneError(UserError):
     """All the problems of one tune file, in the order of their lines."""
 
+    placed = True
+
     def __init__(self, problems: tuple[Problem, ...]) -> None:
         super().__init__(problems[0].cause, problems[0].cure)
         self.args = (problems,)  # for pickling
@@ -167,6 +158,7 @@ class FeelError(UserError):
     def __init__(self, cause: str, cure: str, problem: Problem | None = None) -> None:
         super().__init__(cause, cure)
         self.problem = problem
+        self.placed = problem is not None
 
     def __str__(self) -> str:
         return str(self.problem) if self.problem else super().__str__()

@@ -1,6 +1,6 @@
 """The words for each idea in help, messages, page, sheets, marks and tags: one idea, one word.
 
-Import a term and say it, ``f"{HEAD_OUT}"``, or its ``plural``. ``retired`` are the words it took
+Import a term and say it, ``f"{HEAD_OUT}"``. ``retired`` are the words it took
 the place of; tests/test_glossary.py refuses them wherever a user reads. ``unless`` are phrases in
 which such a word means something else.
 """
@@ -21,15 +21,10 @@ class Term(NamedTuple):
     def __str__(self) -> str:
         return self.word
 
-    @property
-    def plural(self) -> str:
-        """More than one of them: "times", "choruses"."""
-        return self.word + ("es" if self.word.endswith("s") else "s")
-
 
 CHORUS = Term(
     "chorus", "once through the form", ("pass", "passes"),
-    ("passes the tests", "pass the tests", "low-pass", "passes on"),
+    ("passes the tests", "pass the tests", "low-pass", "passes on", "pass on"),
 )  # fmt: skip
 TIME = Term(
     "time", 'once through a loop: "B, 2nd time"',
@@ -99,11 +94,5 @@ NOTE_VALUES = Term(
     ("semibreve", "minim", "crotchet", "quaver", "semiquaver"),
 )  # fmt: skip
 
-TERMS = (
-    CHORUS, TIME, LOOP, HEAD, HEAD_OUT, SOLO,
-    COMP, LINE, ETUDE, CALL, GUIDE_TONES, FROM_THE_3RD, FROM_THE_7TH,
-    PUSH, ANTICIPATE, LAY_OUT, BREAK, STOP_TIME,
-    COUNT_IN, LEAD_IN, REST_BAR, CLIMB, GROW, SUBDIVISIONS, TRADE, DRUMS_FIRST, LINE_FIRST,
-    HALF_STEP, ARPEGGIOS, POSITION, FEEL, NOTE_VALUES,
-)  # fmt: skip
-"""All of them, in the order in which help lists them."""
+TERMS = tuple(term for term in list(globals().values()) if isinstance(term, Term))
+"""All of them."""

@@ -14,6 +14,7 @@ RP-003) for programs, percussion on channel 10, and controllers 7 (volume) and 1
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -23,17 +24,20 @@ from zlib import crc32
 
 import mido
 
-from backing.chart.form import Meter, PlayedBar
+from backing.chart.bar import Meter, PlayedBar
 from backing.chart.pitch import Key, PitchName
 from backing.combo.instruments import Instrument
 from backing.combo.markers import markers
 from backing.combo.performance import Performance, PlayedNote
+from backing.errors import OutputError
 
 TICKS_PER_QUARTER = 960
 CHARSET = "utf-8"
 """The standard names none; titles and chord symbols (♭, ø, △) need more than ASCII."""
 CLOCKS_PER_QUARTER = 24
 """MIDI clocks, in which the meter event counts a click of the metronome (RP-001)."""
+LONGEST_QUARTER = 0xFFFFFF
+"""In microseconds: a tempo event has 24 bits for it (SMF 1.0), which is 3.58 a minute."""
 PERCUSSION = 9
 """Channel 10 as sent on the wire (General MIDI)."""
 VOLUME, PAN = 7, 10
@@ -193,7 +197,13 @@ def _tempos(performance: Performance, grid: Grid) -> Iterator[tuple[Fraction, An
     clock, before = performance.clock, 0
     starts = {stretch.start for stretch in clock.stretches} | set(grid.paces)
     for beat in sorted(beat for beat in starts if beat < grid.end_beats):
-        micros = round(60_000_000 / (clock.at(beat).tempo * grid.pace(beat)))
+        tempo = clock.at(beat).tempo * grid.pace(beat)
+        micros = round(60_000_000 / tempo)
+        if micros > LONGEST_QUARTER:
+            raise OutputError(
+                f"MIDI cannot go as slow as {float(tempo):.1f} quarters a minute.",
+                "Ask for a quicker tempo, or for sound such as .wav.",
+            )
         if micros != before:
             yield beat, mido.MetaMessage("set_tempo", tempo=micros)
         before = micros
@@ -216,22 +226,15 @@ def _meters(performance: Performance) -> Iterator[tuple[Fraction, Any]]:
 
 def _measures(performance: Performance) -> Iterator[tuple[Fraction, Fraction, Meter]]:
     """Start, length and meter of each bar; a short count and its pickup make one whole bar."""
-    open_since: tuple[Fraction, PlayedBar] | None = None
-    for beat, bar in _placed_bars(performance):
-        if open_since is not None:
-            start, counted = open_since
-            open_since = None
-            together = counted.length + bar.length
-            if bar.meter == counted.meter and together == bar.meter.beats:
-                yield start, together, bar.meter
-                continue
-            yield start, counted.length, counted.meter
-        if bar.length < bar.meter.beats:
-            open_since = (beat, bar)
-        else:
-            yield beat, bar.length, bar.meter
-    if open_since is not None:
-        yield open_since[0], open_since[1].length, open_since[1].meter
+    bars = deque(_placed_bars(performance))
+    while bars:
+        beat, bar = bars.popleft()
+        length = bar.length
+        if bars and length < bar.meter.beats:
+            pickup = bars[0][1]
+            if pickup.meter == bar.meter and length + pickup.length == bar.meter.beats:
+                length += bars.popleft()[1].length
+        yield beat, length, bar.meter
 
 
 def _signature(meter: Meter, length: Fraction) -> tuple[int, int]:

@@ -8,11 +8,21 @@ from __future__ import annotations
 
 import errno
 import os
+import platform
+import re
+import shutil
+import stat
 import unicodedata
+import zlib
+from collections.abc import Iterable
+from contextlib import suppress
+from functools import cache
 from pathlib import Path
 
 from backing.errors import OutputError
 
+HIDDEN = ".backing-"
+"""What the folders begin with in which many files are made."""
 LONGEST_NAME = 255
 """The longest file name in bytes (NAME_MAX of Linux; characters on macOS and Windows)."""
 
@@ -21,6 +31,14 @@ def is_folder(path: Path) -> bool:
     """Whether ``path`` is a folder; a name the system cannot look up is not."""
     try:
         return path.is_dir()
+    except OSError:
+        return False
+
+
+def is_there(path: Path) -> bool:
+    """Whether there is a file or folder of this name; a name that cannot be looked up is none."""
+    try:
+        return path.exists()
     except OSError:
         return False
 
@@ -36,8 +54,11 @@ def check_writable(path: Path) -> None:
             raise OutputError(f"The folder {folder} does not exist.", "Make it, or name another.")
         if not folder.is_dir():
             raise OutputError(f"{folder} is a file, not a folder.", "Name a folder.")
+        if path.exists() and not path.is_file():
+            raise OutputError(f"{path} is a device or a pipe, not a file.", "Name a file.")
         if path.exists() and not os.access(path, os.W_OK):
             raise OutputError(f"{path} is write-protected.", "Name another file.")
+        sweep(path.resolve().parent)
         trial = temporary_path(path)
         try:
             trial.touch()
@@ -66,9 +87,65 @@ def _check_place(path: Path) -> None:
         ) from error
 
 
-def temporary_path(path: Path) -> Path:
-    """The name under which ``path`` is written: hidden, in its folder, one for each process."""
-    return path.with_name(shortened_name(f".{path.stem}", f".{os.getpid()}.part{path.suffix}"))
+def refuse_inputs(path: Path, inputs: Iterable[Path]) -> None:
+    """Raise OutputError where writing ``path`` would replace a file that is read."""
+    for each in inputs:
+        with suppress(OSError, ValueError):  # one of them is not there, which is told elsewhere
+            if path.samefile(each):
+                raise OutputError(f"{path} is what is read: {each}.", "Name another file.")
+
+
+def temporary_path(path: Path, suffix: str | None = None) -> Path:
+    """The name under which ``path`` is written: hidden, in its folder, one for each process.
+
+    ``suffix``: where it is another than that of ``path``, which may be what a link points at.
+    """
+    ending = f".{owner()}.part{path.suffix if suffix is None else suffix}"
+    return path.with_name(shortened_name(f".{path.stem}", ending))
+
+
+def owner() -> str:
+    """This process, among all that may share a folder: "MACHINE-NUMBER"."""
+    return f"{_machine()}-{os.getpid()}"
+
+
+@cache
+def _machine() -> str:
+    """One mark for all processes that can see each other's numbers."""
+    told = [platform.node()]
+    with suppress(OSError):
+        told.append(Path("/etc/machine-id").read_text("utf-8", "replace"))
+    with suppress(OSError):  # of a container
+        told.append(str(Path("/proc/self/ns/pid").stat().st_ino))
+    return f"{zlib.crc32(' '.join(told).encode('utf-8', 'replace')):08x}"
+
+
+@cache
+def sweep(folder: Path) -> None:
+    """Take away what dead processes of this machine left half done in a folder, once."""
+    part = re.compile(rf"(?:{re.escape(HIDDEN)}|\..*\.){_machine()}-(\d{{1,9}})(?:\.part.*|-\w+)")
+    with suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            found = part.fullmatch(entry.name)
+            if found and not _alive(int(found[1])):
+                with suppress(OSError):
+                    if stat.S_ISDIR(entry.stat(follow_symlinks=False).st_mode):
+                        shutil.rmtree(entry.path)
+                    else:
+                        Path(entry.path).unlink()
+
+
+def _alive(process: int) -> bool:
+    """Whether there is a process of this number; on Windows nobody can tell."""
+    if os.name == "nt":
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:  # it is another user's
+        return True
+    return True
 
 
 def shortened_name(stem: str, ending: str, room: int = 0) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 import mido
 
 from backing import midi
-from backing.chart.form import Change, Meter, PlayedBar
+from backing.chart.bar import Change, Meter, PlayedBar
 from backing.chart.harmony import parse_chord
 from backing.chart.pitch import Key
 from backing.combo import instruments

@@ -225,6 +225,7 @@ def forms(draw: st.DrawFn) -> Form:
             st.sampled_from([Fraction(20), Fraction("132.5"), Fraction(400, 3), Fraction(400)])
         ),
         feel=draw(st.sampled_from(FEELS)),
+        occasion=draw(st.sampled_from(["", "lesson", "gig"])),
         sections=(draw(sections("A", meter)),),
         notes=tuple(draw(st.lists(plain_texts, max_size=2))),
         remarks=tuple(draw(st.lists(remarks, max_size=2))),

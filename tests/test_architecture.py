@@ -17,6 +17,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 LEVELS = {
     "glossary": 0,
     "errors": 0,
+    "reading": 0.5,
     "saving": 1,
     "chart": 1,
     "routine": 2,
@@ -27,8 +28,9 @@ LEVELS = {
     "lines": 5,
     "sheet": 6,
     "page": 6,
-    "cli": 7,
-    "__main__": 8,
+    "take": 7,
+    "cli": 8,
+    "__main__": 9,
 }
 """Package or module -> its place along the pipeline; imports go to lower places only."""
 
@@ -42,6 +44,9 @@ HEAVY = {
     "mutagen",
     "verovio",
     "typst",
+    "onnxruntime",
+    "swift_f0",
+    "pydub",
 }
 
 

@@ -47,6 +47,7 @@ def test_the_page_is_given_the_constants_of_the_tracks() -> None:
     assert SWING["table"] == {
         "points": [list(point) for point in feel.RIDE_RATIOS],
         "shortest_ms": feel.SHORTEST_OFF_BEAT_MS,
+        "spare_ms": feel.SPARE_MS,
         "soloist": list(feel.SOLOIST_RATIO),
         "latest_ms": feel.MOST_MELODIC_LATENESS_MS,
     }
@@ -55,6 +56,11 @@ def test_the_page_is_given_the_constants_of_the_tracks() -> None:
 @pytest.mark.parametrize(("tempo", "ratio"), SWING["ratios"])
 def test_the_ride_swings_by_tempo(tempo: float, ratio: float) -> None:
     assert float(load_feel("swing").ratio(Fraction(tempo))) == ratio
+
+
+def test_the_ride_wanders_but_not_into_the_shortest_note() -> None:
+    for tempo, factor, ratio in SWING["wandered"]:
+        assert float(load_feel("swing").ratio(Fraction(tempo), factor)) == ratio, (tempo, factor)
 
 
 def test_an_off_beat_has_its_place() -> None:

@@ -20,6 +20,7 @@ from backing.chart.pitch import Interval, Key
 from backing.combo.feel import Clock
 from backing.combo.instruments import RIDE
 from backing.combo.part import Note
+from tests.combo.build import bar_lines
 from tests.midi_build import (
     GOLDEN,
     F,
@@ -207,7 +208,7 @@ def test_tempo_within_a_microsecond_and_bar_lines_within_half_of_one_a_quarter(r
     seconds = pretty_midi.PrettyMIDI(BytesIO(midi.to_bytes(performance))).tick_to_time
     track = read(performance).tracks[0]
     tempos = {tick: m.tempo for tick, m in of_kind(track, "set_tempo")}
-    quarters, micros, lines = F(0), 0, performance.bar_lines()
+    quarters, micros, lines = F(0), 0, bar_lines(performance)
     placed = [(plan, b) for plan, _ in passes for b in plan.bars]
     for at, (plan, b) in enumerate(placed):
         tick = round(quarters * 960)

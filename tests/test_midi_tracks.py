@@ -12,13 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backing import midi
-from backing.chart.form import Change, Directions
+from backing.chart.bar import Change, Directions
 from backing.chart.harmony import parse_chord
 from backing.combo import instruments
 from backing.combo.instruments import COMPING, STANDARD_KIT, VIBES, Instrument
 from backing.combo.part import Part
 from backing.combo.performance import Performance
 from backing.routine import Purpose
+from tests.combo.build import bar_lines
 from tests.midi_build import (
     GOLDEN,
     GUIDE,
@@ -311,7 +312,7 @@ def test_pretty_midi_reads_the_band():
 def test_pretty_midi_finds_every_bar_line():
     performance = a_whole_tune()
     score = pretty_midi.PrettyMIDI(BytesIO(midi.to_bytes(performance)), charset="utf-8")
-    lines = [float(line) for line in performance.bar_lines()]
+    lines = [float(line) for line in bar_lines(performance)]
     # the pickup sounds inside the second bar of the count; it looks no further than the last chord
     assert score.get_downbeats() == pytest.approx(lines[:2] + lines[3:-2], abs=1e-4)
 

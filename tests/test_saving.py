@@ -5,6 +5,9 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+import socket
+import subprocess
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,7 +20,10 @@ from backing.saving import (
     check_writable,
     is_folder,
     output_error,
+    owner,
+    refuse_inputs,
     shortened_name,
+    sweep,
     temporary_path,
     write_file,
 )
@@ -212,3 +218,55 @@ def test_a_stem_that_fits_stays_as_it_is() -> None:
     assert shortened_name("x" * 251, ".wav") == "x" * 251 + ".wav"
     assert "~" in shortened_name("x" * 252, ".wav")
     assert "~" in shortened_name("x" * 251, ".wav", 1)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no pipes of that kind")
+def test_what_is_no_file_is_refused_and_stays(tmp_path: Path) -> None:
+    """A device, a pipe, a socket, and links to them: the name is never given to a file."""
+    os.mkfifo(tmp_path / "pipe.wav")
+    (tmp_path / "null.wav").symlink_to(os.devnull)
+    (tmp_path / "link.wav").symlink_to(tmp_path / "pipe.wav")
+    with socket.socket(socket.AF_UNIX) as server:
+        server.bind(str(tmp_path / "socket.wav"))
+        for name in ("pipe.wav", "null.wav", "link.wav", "socket.wav"):
+            for check in (check_writable, lambda place: write_file(place, b"new")):
+                with pytest.raises(OutputError, match="is a device or a pipe"):
+                    check(tmp_path / name)
+    assert Path(os.devnull).is_char_device()
+    assert (tmp_path / "pipe.wav").is_fifo()
+
+
+def test_a_file_that_is_read_is_not_replaced(tmp_path: Path) -> None:
+    tune, link, twin = (tmp_path / name for name in ("a.tune", "link.mid", "twin.mid"))
+    tune.write_text("key: C")
+    link.symlink_to(tune)
+    twin.hardlink_to(tune)
+    for output in (tune, link, twin, tmp_path / "." / "a.tune"):
+        with pytest.raises(OutputError, match="is what is read"):
+            refuse_inputs(output, [tmp_path / "nowhere", tune])
+    refuse_inputs(tmp_path / "b.mid", [tune])
+    refuse_inputs(tmp_path / "x\0", [tune])
+
+
+def test_what_dead_processes_left_is_swept(tmp_path: Path) -> None:
+    """And nothing else: neither what is still made, nor what another machine is making."""
+    with subprocess.Popen([sys.executable, "-c", ""]) as process:
+        process.wait()
+    dead = owner().replace(f"-{os.getpid()}", f"-{process.pid}")
+    folder = tmp_path / f".backing-{dead}-abc_1"
+    (folder / "inside").mkdir(parents=True)
+    (tmp_path / f".a.{dead}.part.wav").write_bytes(b"half")
+    kept = {
+        ".a.part.wav", f".b.{owner()}.part.wav", f".backing-{owner()}-abc", "a.wav",
+        f".a.{dead.replace(dead[:8], '00000000')}.part.wav", f"{dead}.part.wav", ".hidden",
+    }  # fmt: skip
+    for name in kept:
+        (tmp_path / name).write_bytes(b"")
+    sweep.cache_clear()
+    check_writable(tmp_path / "a.wav")
+    assert {path.name for path in tmp_path.iterdir()} == kept
+
+
+def test_the_suffix_is_that_of_the_name_that_was_given(tmp_path: Path) -> None:
+    assert temporary_path(tmp_path / "data.bin", ".wav").suffix == ".wav"
+    assert temporary_path(tmp_path / "data.bin", "").name.endswith(".part")

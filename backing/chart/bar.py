@@ -15,6 +15,8 @@ from backing.errors import Span
 
 PLAYERS = ("bass", "comp", "drums", "guide", "line", "click")
 """The names by which parts of the band are told to lay out, left out or heard alone."""
+OCCASIONS = ("lesson", "rehearsal", "gig")
+"""What the band plays at: in a lesson roots and plain fours, at a gig all it has."""
 RHYTHM_SECTION = frozenset({"bass", "comp", "drums"})
 
 
@@ -89,7 +91,8 @@ class PlayedBar:
     ``section_use`` tells one use of a section in the order from another. ``length`` is in beats
     (shorter than the meter only in a pickup). ``changes`` start with one at beat 0; there are none
     in bars that are only counted off. ``feel`` is where the feel is found (see Form.feel_place).
-    ``tempo_ratio`` multiplies the tempo of the pass. ``final`` marks the bar in which an
+    ``tempo_ratio`` multiplies the tempo of the pass; where the music slows down in the bar it has
+    come to ``slows_to`` at its end. ``final`` marks the bar in which an
     arrangement ends, and how: "held" or "short" (empty in all other bars).
     """
 
@@ -107,6 +110,23 @@ class PlayedBar:
     directions: Directions = Directions()
     tempo_ratio: Fraction = Fraction(1)
     final: str = ""
+    slows_to: Fraction | None = None
+
+    def tempo_ratios(self) -> tuple[Fraction, ...]:
+        """The ratio of each stretch of equal length in the bar: of every beat where it slows down.
+
+        The cube of the tempo falls in a line, as that of runners who come to a stop (Friberg &
+        Sundberg 1999, JASA 105(3)).
+        """
+        if self.slows_to is None or self.length.denominator > 1:
+            return (self.tempo_ratio,)
+        first, last, beats = (
+            float(self.tempo_ratio) ** 3,
+            float(self.slows_to) ** 3,
+            int(self.length),
+        )
+        cubes = (first + (last - first) * (beat + 0.5) / beats for beat in range(beats))
+        return tuple(Fraction(round(cube ** (1 / 3) * 1000), 1000) for cube in cubes)
 
     @property
     def pickup(self) -> bool:
@@ -120,7 +140,7 @@ class PlayedBar:
 
     def transposed(self, interval: Interval) -> PlayedBar:
         """The same bar in another key, its names spelled as that key has them."""
-        key = self.key.transposed(interval)
+        key, interval = self.key.transposed(interval), self.key.spelled(interval)
         changes = tuple(
             replace(c, chord=c.chord and c.chord.transposed(interval, key)) for c in self.changes
         )

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from textwrap import shorten
 
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Key
+from backing.chart.pitch import Key, PitchName
 from backing.chart.text.tune_file import read
 from backing.errors import Problem, TuneError
 
@@ -24,7 +25,7 @@ def read_changes(
     """A form of one section from bars like "Dm7 | G7 | Cmaj7 | %".
 
     ``tempo`` in bpm; ``feel`` is a name, or a feel file's path from the working folder. The key is
-    that of the last chord that can be a tonic, else of the last chord. Raises TuneError.
+    told by ``key_of``. Raises TuneError.
     """
     bars = text.strip()
     bars = bars if bars.startswith("|") else f"| {bars}"
@@ -47,18 +48,35 @@ def _typed(problem: Problem, above: int) -> Problem:
 
 
 def key_of(chords: Iterable[Chord]) -> Key:
-    """The key of a cadence or a vamp: that of its last possible tonic, else of its last chord."""
+    """The key of a cadence or a vamp.
+
+    That of its last possible tonic; else that in which its last II-V would come to rest; else that
+    of the first chord, as of a blues or a vamp. Common practice, no source.
+    """
     heard = list(chords)
-    home = [c for c in heard if c.family in ("major", "minor", "minor-major") and not _moves(c)]
-    if not (home or heard):
+    # a minor seventh is a II more often than a tonic
+    tonics = [c for c in heard if c.family in ("major", "minor", "minor-major")]
+    home = [c for c in tonics if c.quality.name != "minor-seventh"]
+    cadences = [(two, five) for two, five in pairwise(heard) if _is_cadence(two, five)]
+    if home:
+        return _key_on(home[-1].root, minor=home[-1].family != "major")
+    if cadences:
+        two, five = cadences[-1]
+        tonic = PitchName.of_fifths(five.root.fifths - 1)
+        return _key_on(tonic, minor=two.family == "half-diminished")
+    if not heard:
         return Key.parse("C")
-    last = (home or heard)[-1]
-    minor = last.family in ("minor", "minor-major", "half-diminished", "diminished")
-    mode = "minor" if minor else "major"
-    c = Key.parse(f"C {mode}")
-    return c.transposed(c.tonic.interval_to(last.root))
+    minor = heard[0].family in ("minor", "half-diminished", "diminished")
+    return _key_on(heard[0].root, minor=minor)
 
 
-def _moves(chord: Chord) -> bool:
-    """Whether a chord is a minor seventh, which is a ii more often than a tonic."""
-    return chord.quality.name == "minor-seventh"
+def _key_on(tonic: PitchName, *, minor: bool) -> Key:
+    c = Key.parse("C minor" if minor else "C major")
+    return c.transposed(c.tonic.interval_to(tonic))
+
+
+def _is_cadence(two: Chord, five: Chord) -> bool:
+    """Whether two chords are a II and the V that it leads to, a fourth up."""
+    up = (five.root.pitch_class - two.root.pitch_class) % 12
+    leads = two.quality.name == "minor-seventh" or two.family == "half-diminished"
+    return up == 5 and leads and five.family in ("dominant", "sus")

@@ -83,6 +83,10 @@ def read_symbol(text: str) -> Symbol:
     if start == len(plain):
         cure = "Write a root and a quality, such as Cm7."
         raise ChordError("A chord symbol is missing here.", cure, 0, len(text))
+    if text[start] == "[":
+        inside = text[start:].strip("[] ")
+        cause = "A chord stands in brackets, which are for endings such as [1]."
+        raise ChordError(cause, f"Write {inside or 'the chord'} without them.", start, len(text))
     root, after_root = _root(plain, start)
     slash = _BASS.search(plain, after_root)
     end = slash.start() if slash else len(plain)

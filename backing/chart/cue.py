@@ -13,8 +13,6 @@ from backing.chart.bar import Change, Directions
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.errors import Span
 
-_PLAYING_TIME = Directions()
-
 
 @dataclass(frozen=True, slots=True)
 class SectionBar:
@@ -22,71 +20,62 @@ class SectionBar:
 
     head: tuple[Change, ...]
     solos: tuple[Change, ...]
-    directions: Directions = _PLAYING_TIME
+    directions: Directions = Directions()  # noqa: RUF009 - a frozen value
 
 
 @dataclass(frozen=True, slots=True)
-class Hits:
+class _Told:
+    """What all cues have: their bars, and where they are written."""
+
+    first: int
+    last: int
+    span: Span | None = field(default=None, compare=False, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Hits(_Told):
     """The whole band hits these beats together, and plays on."""
 
-    first: int
-    last: int
     beats: tuple[Fraction, ...]
-    span: Span | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Break:
+class Break(_Told):
     """The band hits these beats of the first bar and is silent to the end of the last."""
 
-    first: int
-    last: int
     beats: tuple[Fraction, ...]
-    span: Span | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
-class StopTime:
+class StopTime(_Told):
     """The band plays these beats of every bar and nothing else."""
 
-    first: int
-    last: int
     beats: tuple[Fraction, ...]
-    span: Span | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Pedal:
+class Pedal(_Told):
     """The bass holds to a note."""
 
-    first: int
-    last: int
     note: PitchName
-    span: Span | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
-class LayOut:
+class LayOut(_Told):
     """Some players (names from PLAYERS) rest."""
 
-    first: int
-    last: int
     players: frozenset[str]
-    span: Span | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Push:
+class Push(_Told):
     """The chords on these beats are played ``early`` beats ahead (negative: behind).
 
     Changes for soloing move too where they have a chord on the beat.
     """
 
-    first: int
-    last: int
     beats: tuple[Fraction, ...]
     early: Fraction
-    span: Span | None = field(default=None, compare=False)
 
 
 Cue = Hits | Break | StopTime | Pedal | LayOut | Push

@@ -1,49 +1,18 @@
-"""The form of a tune: as written (sections, orders) and as played (bars in a row).
-
-Beats are the pulses a player counts: quarters in 2/4 to 7/4, dotted quarters in 6/8, 9/8 and
-12/8. Times inside a bar are exact fractions of a beat, counted from 0 (the first beat).
-"""
+"""The form of a tune: as written (sections, orders) and as played (bars in a row)."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from backing.chart.bar import PLAYERS, Change, Directions, Meter, PlayedBar
-from backing.chart.cue import SectionBar
+from backing.chart.bar import Meter, PlayedBar
 from backing.chart.pitch import Interval, Key
-from backing.chart.section import (
-    ROLES,
-    Pickup,
-    Replacement,
-    Row,
-    Section,
-    SectionUse,
-    WrittenBar,
-    feel_path,
-)
+from backing.chart.section import Section, SectionUse, feel_path
 from backing.chart.selection import selected
 from backing.chart.unfold import section_bars
 from backing.glossary import HEAD_OUT
-
-__all__ = [
-    "ORDERS",
-    "PLAYERS",
-    "ROLES",
-    "Change",
-    "Directions",
-    "Form",
-    "Meter",
-    "Pickup",
-    "PlayedBar",
-    "Replacement",
-    "Row",
-    "Section",
-    "SectionUse",
-    "WrittenBar",
-    "order_name",
-]
 
 ORDERS = ("head", "solos", "out")
 """The ways through a form: the head, one chorus for soloing, the head out."""
@@ -60,7 +29,8 @@ class Form:
 
     ``tempo`` is in beats a minute. ``head``, ``solos`` and ``out`` are the orders as written,
     None for the usual one. ``notes`` are lines for the player, ``remarks``
-    comments in the file. ``folder`` is where the file is, and where its feel files are looked for.
+    comments in the file. ``occasion``: one of bar.OCCASIONS, "" where the tune
+    does not say. ``folder`` is where the file is, and where its feel files are looked for.
     """
 
     title: str
@@ -75,6 +45,7 @@ class Form:
     out: tuple[SectionUse, ...] | None = None
     notes: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    occasion: str = ""
     folder: str = field(default="", compare=False)
 
     def section(self, name: str) -> Section:
@@ -104,7 +75,7 @@ class Form:
 
         A pickup sounds only at the very start of the head: later the bar before has it.
         """
-        return tuple(_Player(self, order).bars())
+        return tuple(_played(self, order))
 
     def select(self, text: str) -> tuple[PlayedBar, ...]:
         """Bars by number ("13-16", "13") or place ("B", "B:5-8", "intro", "intro:1-2").
@@ -155,7 +126,9 @@ class Form:
     def transposed(self, interval: Interval) -> Form:
         """The same tune in another key, its names spelled as the new keys have them."""
         sections = tuple(
-            section.transposed(interval, self.key_of(section).transposed(interval))
+            section.transposed(
+                self.key_of(section).spelled(interval), self.key_of(section).transposed(interval)
+            )
             for section in self.sections
         )
         return replace(self, key=self.key.transposed(interval), sections=sections)
@@ -165,54 +138,38 @@ def _closes(part: Section | SectionUse) -> bool:
     return part.role in ("ending", "coda", "tag")
 
 
-class _Player:
-    """Plays one order of a form, counting its bars."""
-
-    def __init__(self, form: Form, order: str) -> None:
-        self.form = form
-        self.order = order
-        self.sections = {section.name: section for section in form.sections}
-        self.numbers: dict[str, int] = {}
-
-    def bars(self) -> Iterator[PlayedBar]:
-        unfolded = {
-            name: section_bars(self.sections[name], self.sections)
-            for name in dict.fromkeys(use.name for use in self.form.order(self.order))
-        }
-        for index, use in enumerate(self.form.order(self.order)):
-            section = self.sections[use.name]
-            bars = unfolded[use.name]
-            first, last = use.first or 1, use.last or len(bars)
-            frame = self._frame(section, index, last)
-            if index == 0 and first == 1 and self.order == "head" and section.pickup:
-                yield replace(frame, length=section.pickup.length, changes=section.pickup.changes)
-            for number in range(first, last + 1):
-                yield self._bar(frame, number, bars[number - 1])
-
-    def _frame(self, section: Section, use: int, last: int) -> PlayedBar:
-        """What the bars of a use have in common; as it is, a pickup."""
-        form = self.form
-        return PlayedBar(
+def _played(form: Form, order: str) -> Iterator[PlayedBar]:
+    """The bars of an order, counted; see Form.played."""
+    sections = {section.name: section for section in form.sections}
+    uses = form.order(order)
+    unfolded = {use.name: section_bars(sections[use.name], sections) for use in uses}
+    numbers: Counter[str] = Counter()
+    for index, use in enumerate(uses):
+        section, bars = sections[use.name], unfolded[use.name]
+        first, last = use.first or 1, use.last or len(bars)
+        meter = form.meter_of(section)
+        frame = PlayedBar(
             number=0,
             role=section.role,
             section=section.name,
-            section_use=use,
+            section_use=index,
             section_bar=0,
             section_bars=last,
-            meter=form.meter_of(section),
-            length=Fraction(form.meter_of(section).beats),
+            meter=meter,
+            length=Fraction(meter.beats),
             key=form.key_of(section),
             feel=form.feel_place(section),
             changes=(),
             tempo_ratio=form.tempo_ratio_of(section),
         )
-
-    def _bar(self, frame: PlayedBar, section_bar: int, bar: SectionBar) -> PlayedBar:
-        number = self.numbers[frame.role] = self.numbers.get(frame.role, 0) + 1
-        return replace(
-            frame,
-            number=number,
-            section_bar=section_bar,
-            changes=bar.solos if self.order == "solos" else bar.head,
-            directions=bar.directions,
-        )
+        if index == 0 and first == 1 and order == "head" and section.pickup:
+            yield replace(frame, length=section.pickup.length, changes=section.pickup.changes)
+        for at, bar in enumerate(bars[first - 1 : last], first):
+            numbers[section.role] += 1
+            yield replace(
+                frame,
+                number=numbers[section.role],
+                section_bar=at,
+                changes=bar.solos if order == "solos" else bar.head,
+                directions=bar.directions,
+            )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.chart.chord_symbol import read_symbol
 from backing.chart.pitch import Degree, Interval, Key, PitchName
@@ -12,6 +13,15 @@ from backing.chart.quality import QUALITIES, Degrees, Quality, quality_of
 from backing.errors import Span
 
 _LEADING_ALTERATION = re.compile(r"^[b♭#♯]\d+")
+
+
+_FLATTEST = -6
+_SHARPEST = {
+    "major": 5, "minor": 8, "minor-major": 8, "dominant": 7, "sus": 7, "augmented": 7,
+    "half-diminished": 10, "diminished": 11,
+}  # fmt: skip
+"""Fifths from a key's signature between which the roots of transposed chords lie: a raised root
+leads up, as diminished chords do (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +66,7 @@ class Chord:
         return _pitch_classes(self.quality, self.root.pitch_class).core
 
     @property
-    def guide_pitch_classes(self) -> tuple[int, int]:
+    def guide_pitch_classes(self) -> tuple[int, ...]:
         """The guide tones, third first."""
         return _pitch_classes(self.quality, self.root.pitch_class).guide
 
@@ -97,33 +107,28 @@ class Chord:
         Names are simplified (no Cb, no double accidentals) unless ``key``, the new key, has them.
         """
         root = self.root.transposed(interval).simplified(key)
-        bass = self.bass and self.bass.transposed(interval).simplified(key)
-        text = _transposed_text(self.text, interval, key)
+        if key is not None:
+            highest = key.fifths + _SHARPEST[self.family]
+            root = root.within(key.fifths + _FLATTEST, highest).simplified(key)
+        moved = self.root.interval_to(root)
+        bass = self.bass and self.bass.transposed(moved).simplified(key)
+        text = _transposed_text(self.text, moved, key)
         return Chord(root, self.quality, bass, text, self.span)
 
 
-@dataclass(frozen=True, slots=True)
-class _PitchClasses:
+class _PitchClasses(NamedTuple):
     """The pitch classes of a quality on one root."""
 
     tones: tuple[int, ...]
     core: tuple[int, ...]
-    guide: tuple[int, int]
+    guide: tuple[int, ...]
     scale: tuple[int, ...]
 
 
 @lru_cache(maxsize=4096)
 def _pitch_classes(quality: Quality, root: int) -> _PitchClasses:
-    def on_root(tones: Degrees) -> tuple[int, ...]:
-        return tuple((root + degree.pitch_class) % 12 for degree in tones)
-
-    low, high = on_root(quality.guide)
-    return _PitchClasses(
-        tones=on_root(quality.degrees),
-        core=on_root(quality.core),
-        guide=(low, high),
-        scale=on_root(quality.scale),
-    )
+    sets = quality.degrees, quality.core, quality.guide, quality.scale
+    return _PitchClasses(*(tuple((root + d.pitch_class) % 12 for d in tones) for tones in sets))
 
 
 @lru_cache(maxsize=4096)

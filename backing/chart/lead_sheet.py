@@ -10,15 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import takewhile
 
 from backing.chart.bar import Change, Directions, Meter
 from backing.chart.cue import SectionBar
 from backing.chart.form import ORDERS, Form
 from backing.chart.pitch import Key
 from backing.chart.section import Section, SectionUse, WrittenBar
-from backing.chart.unfold import playing_order, section_bars
-
-_PLAYING_TIME = Directions()
+from backing.chart.unfold import playing_order, section_bars, single_bars
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +39,7 @@ class SheetBar:
     opens: bool = False
     ending: tuple[int, ...] = ()
     closes: int = 0
-    directions: Directions = _PLAYING_TIME
+    directions: Directions = Directions()  # noqa: RUF009 - a frozen value
     later: tuple[Directions, ...] = ()
     solos: tuple[Change, ...] | None = None
 
@@ -72,22 +71,26 @@ def lead_sheet(form: Form) -> tuple[SheetSection, ...]:
             bars = tuple(_bars(form, section, use, first, pickup=pickup))
             numbers[use.role] = max((n for bar in bars for n in bar.numbers), default=first - 1)
             if order == "head" or use.name not in seen:
-                sheet.append(_on_paper(form, section, order, bars))
+                own = form.key_of(section), form.meter_of(section), form.feel_of(section)
+                ratio = form.tempo_ratio_of(section)
+                sheet.append(SheetSection(use.name, section.role, order, *own, ratio, bars))
         seen |= {use.name for use in form.order(order)}
     return tuple(sheet)
 
 
-def _on_paper(form: Form, section: Section, order: str, bars: tuple[SheetBar, ...]) -> SheetSection:
-    return SheetSection(
-        name=section.name,
-        role=section.role,
-        order=order,
-        key=form.key_of(section),
-        meter=form.meter_of(section),
-        feel=form.feel_of(section),
-        tempo_ratio=form.tempo_ratio_of(section),
-        bars=bars,
-    )
+def endings_over(bars: Sequence[SheetBar]) -> Iterator[tuple[tuple[int, ...], bool]]:
+    """For each bar the times of the ending over it, and whether its bracket goes no further.
+
+    An ending that no repeat ends has its bracket over its first bar alone.
+    """
+    times: tuple[int, ...] = ()
+    for at, bar in enumerate(bars):
+        times = bar.ending or times
+        rest = takewhile(lambda later: not later.ending, bars[at + 1 :])
+        last = bool(bar.closes) or not any(later.closes for later in rest)
+        yield times, last
+        if last:
+            times = ()
 
 
 def _bars(
@@ -110,14 +113,8 @@ def _bars(
 
 
 def _plain(bar: SectionBar, number: int, place: int, length: Fraction) -> SheetBar:
-    solos = None if _sounds_alike(bar.head, bar.solos) else bar.solos
+    solos = None if bar.head == bar.solos else bar.solos
     return SheetBar((number,), (place,), length, bar.head, directions=bar.directions, solos=solos)
-
-
-def _sounds_alike(one: Sequence[Change], other: Sequence[Change]) -> bool:
-    return [(c.onset, c.chord, c.early) for c in one] == [
-        (c.onset, c.chord, c.early) for c in other
-    ]
 
 
 def _signed(
@@ -152,9 +149,6 @@ def _written(section: Section) -> list[tuple[WrittenBar, str]] | None:
         return None
     bars: list[tuple[WrittenBar, str]] = []
     for bar in (bar for row in section.rows for bar in row.bars):
-        if bar.count == 1:
-            bars.append((bar, bar.sign))
-        else:
-            bars.append((replace(bar, closes=0), "%%"))
-            bars.append((WrittenBar(closes=bar.closes), "%%2"))
+        signs = (bar.sign,) if bar.count == 1 else ("%%", "%%2")
+        bars += zip(single_bars(bar), signs, strict=True)
     return bars

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
 from backing.chart.bar import Directions, PlayedBar
-from backing.chart.form import ORDERS, Form
+from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.printed import printed_symbol
 
 BARS_A_LINE = 4
 NARROWEST, WIDEST = 13, 24
 """The width of a bar in characters; a longer one pushes the bars after it aside."""
-ORDER_NAMES = {"head": "head", "solos": "solos", "out": "head out"}
 _TO_ASCII = str.maketrans({
     "♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "x", "△": "^", "°": "o", "ø": "m7b5",
     "─": "=", "╌": "-", "│": "|", "╭": ".", "╮": ".", "╰": "'", "╯": "'",
@@ -35,14 +35,11 @@ def as_text(form: Form, ribbon: str = "") -> str:
     shown: dict[tuple[PlayedBar, ...], str] = {}
     for order in ORDERS:
         bars = form.played(order)
-        chorus = sum(1 for bar in bars if bar.role == "chorus" and not bar.pickup)
-        others = len(bars) - chorus
-        counted = f"{chorus} bar{'s' * (chorus != 1)}" + (f" and {others} more" if others else "")
-        head = f"{ORDER_NAMES[order]} ({counted})"
+        head = f"{order_name(order)} ({_counted(bars)})"
         if bars in shown:
-            lines.append(f"\n{head}: as the {shown[bars]}")
+            lines.append(f"\n{head}: same as the {shown[bars]}")
             continue
-        shown[bars] = ORDER_NAMES[order]
+        shown[bars] = order_name(order)
         lines.append(f"\n{head}")
         lines.extend(_rows(bars, form))
     return "\n".join(lines)
@@ -53,67 +50,67 @@ def in_ascii(text: str) -> str:
     return text.replace("ø7", "ø").translate(_TO_ASCII)
 
 
+def _counted(bars: Sequence[PlayedBar]) -> str:
+    """How many bars a chorus has, and what stands around it: "32 bars, intro 4"."""
+    counts = Counter("pickup" if bar.pickup else bar.role for bar in bars)
+    chorus = counts.pop("chorus", 0)
+    others = (name if name == "pickup" else f"{name} {count}" for name, count in counts.items())
+    return ", ".join((f"{chorus} bar{'s' * (chorus != 1)}", *others))
+
+
 def _rows(bars: Sequence[PlayedBar], form: Form) -> Iterator[str]:
     width = min(WIDEST, max([NARROWEST, *(len(chords(bar)) for bar in bars)]))
     stops = stop_time([bar.directions for bar in bars])
     row: list[tuple[PlayedBar, bool]] = []
     for bar, stop in zip(bars, stops, strict=True):
-        if row and (len(row) == BARS_A_LINE or _starts(bar) or row[-1][0].pickup):
+        if row and (len(row) == BARS_A_LINE or bar.section_bar == 1 or row[-1][0].pickup):
             yield _row(row, form, width)
             row = []
         row.append((bar, stop))
-    if row:
-        yield _row(row, form, width)
-
-
-def _starts(bar: PlayedBar) -> bool:
-    return bar.section_bar == 1
+    yield _row(row, form, width)
 
 
 def _row(bars: Sequence[tuple[PlayedBar, bool]], form: Form, width: int) -> str:
     first = bars[0][0]
-    name = _heading(first, form) if _starts(first) else ""
+    name = _heading(first, form) if first.section_bar == 1 else ""
     cells = " | ".join(f"{chords(bar):<{width}}" for bar, _ in bars)
     text = f"  {name:<10} {first.label:>9} | {cells} |"
     notes = [
         f"{bar.label}: {'; '.join(said)}"
         for bar, stop in bars
-        if (said := directions(bar.directions, stops=stop))
+        if (said := [*_pushes(bar), *directions(bar.directions, stops=stop)])
     ]
     return "\n".join([text, *(f"{'':24}{note}" for note in notes)])
 
 
 def _heading(bar: PlayedBar, form: Form) -> str:
     feel = form.feel_of(form.section(bar.section))
-    others = [
-        said
-        for mine, usual, said in (
-            (bar.key, form.key, bar.key.pretty),
-            (bar.meter, form.meter, str(bar.meter)),
-            (feel, form.feel, feel),
-        )
-        if mine != usual
-    ]
+    usual = form.key.pretty, str(form.meter), form.feel
+    others = [said for said in (bar.key.pretty, str(bar.meter), feel) if said not in usual]
     return f"{bar.section} ({', '.join(others)})" if others else bar.section
 
 
 def chords(bar: PlayedBar) -> str:
-    """The chords of a bar, with slashes for beats where they are not the usual ones.
-
-    A pushed chord is followed by ``<`` (a late one by ``>``) and by how many beats.
-    """
+    """The chords of a bar, with slashes for beats where they are not the usual ones."""
     words = []
     for change, end in zip(
         bar.changes, [c.onset for c in bar.changes[1:]] + [bar.length], strict=True
     ):
-        word = printed_symbol(change.chord).text
-        if change.early:
-            word += ("<" if change.early > 0 else ">") + f"{abs(change.early)}"
-        words.append((word, end - change.onset))
+        words.append((printed_symbol(change.chord).text, end - change.onset))
     even = len({length for _, length in words}) <= 1
     if even:
         return " ".join(word for word, _ in words)
     return " ".join(word + " /" * max(0, int(length) - 1) for word, length in words)
+
+
+def _pushes(bar: PlayedBar) -> list[str]:
+    """The chords that come before or after their beat, as a tune file says it: push 1."""
+    return [
+        f"{'push' if change.early > 0 else 'late'} {beat_word(change.onset)}"
+        + (" by a quarter" if abs(change.early) * bar.meter.beat_quarters == 1 else "")
+        for change in bar.changes
+        if change.early
+    ]
 
 
 def stop_time(bars: Sequence[Directions]) -> list[bool]:

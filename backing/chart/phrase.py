@@ -89,13 +89,11 @@ class Grammar:
         word = re.split(r"[\s,]", said[at:], maxsplit=1)[0]
         if new := self.retired.get(word.lower()):
             raise self.error(f'"{word}" is now "{new}".', "Write that.")
-        words = {word for term in self.terms for word in re.findall(r"[\w&-]+", term.example)}
+        examples = ", ".join(term.example for term in self.terms).split(", ")
+        begun = f"{word} ".lower(), f"{word} ".lower().replace("-", " ")
+        longer = [each for each in examples if f"{each} ".startswith(begun)]
+        words = longer or re.findall(r"[\w&-]+", " ".join(examples))
         raise self.error(
             f"{quoted(word)} isn't a word for {self.what}.",
-            f"{suggestion(word, words)}{self.choices}",
+            (f'Write "{longer[0]}". ' if longer else suggestion(word, words)) + self.choices,
         )
-
-
-def plain(text: str) -> str:
-    """The text in lower case, with single spaces."""
-    return " ".join(text.lower().split())

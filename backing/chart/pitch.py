@@ -117,6 +117,15 @@ class PitchName:
             fifths -= 12
         return PitchName.of_fifths(fifths)
 
+    def within(self, lowest: int, highest: int) -> PitchName:
+        """The same pitch by a name between two places on the line of fifths, 11 apart or more."""
+        fifths = self.fifths
+        while fifths < lowest:
+            fifths += 12
+        while fifths > highest:
+            fifths -= 12
+        return PitchName.of_fifths(fifths)
+
     def interval_to(self, other: PitchName) -> Interval:
         """The interval up to ``other``, within the octave.
 
@@ -218,11 +227,15 @@ MODES = {
     "phrygian": 4,
     "locrian": 5,
 }
-_MODE_SPELLINGS = {
+MODE_SPELLINGS = {
     **{mode: mode for mode in MODES},
     **dict.fromkeys(("", "M", "maj", "ma"), "major"),
     **dict.fromkeys(("m", "min", "mi", "-", "−"), "minor"),
 }
+
+
+_MEANT_MODES = {"moll": "minor", "dur": "major", "m": "minor"} | {mode: mode for mode in MODES}
+"""What is meant by modes after a small letter, and by the German words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,11 +278,9 @@ class Key:
         """The seven notes of the signature, from the tonic up (minor is natural minor)."""
         first = LETTERS.index(self.tonic.letter)
         letters = LETTERS[first:] + LETTERS[:first]
-        names = {name.letter: name for name in map(PitchName.of_fifths, self._signature())}
+        signature = map(PitchName.of_fifths, range(self.fifths - 1, self.fifths + 6))
+        names = {name.letter: name for name in signature}
         return tuple(names[letter] for letter in letters)
-
-    def _signature(self) -> range:
-        return range(self.fifths - 1, self.fifths + 6)
 
     def _respelled(self) -> Key:
         """The same key by its enharmonic name, with six accidentals at most."""
@@ -287,6 +298,15 @@ class Key:
             fifths += 12
         return Key(PitchName.of_fifths(fifths), self.mode)
 
+    def spelled(self, interval: Interval) -> Interval:
+        """The interval as all names of this key have to go to be in ``transposed(interval)``.
+
+        From B up a major second it is the way to Db, not to C#.
+        """
+        exact = self.tonic.fifths + interval.fifths
+        turns = (self.transposed(interval).tonic.fifths - exact) // 12
+        return Interval(interval.steps - turns, interval.semitones)
+
     @classmethod
     def parse(cls, text: str) -> Key:
         """Read a key: "G minor", "Gm", "F", "Bb major", "D dorian".
@@ -294,12 +314,20 @@ class Key:
         Raises ChordError with the offsets of the culprit.
         """
         start = len(text) - len(text.lstrip())
+        first = text[start : start + 1]
+        meant = _MEANT_MODES.get(text[start + 1 :].strip("-b# ").lower())
+        if first in "abcdefg" and first and meant is not None:
+            sign = "b" if text[start + 1 : start + 2] == "b" else ""
+            cure = f"Write {first.upper()}{sign} {meant}."
+            raise ChordError(f'"{text.strip()}" isn\'t a key.', cure, start, start + 1)
         tonic, end = read_pitch_name(text, start)
         word = text[end:].strip()
-        mode = _MODE_SPELLINGS.get(word) or _MODE_SPELLINGS.get(word.lower())
+        mode = MODE_SPELLINGS.get(word) or MODE_SPELLINGS.get(word.lower())
         if mode is None:
             begin = text.index(word, end)
             cause = f'"{word}" isn\'t a mode.'
             cure = f"Write {tonic} major, {tonic} minor, or a church mode such as {tonic} dorian."
+            if word.lower() in ("moll", "dur"):
+                cure = f"Write {tonic} {_MEANT_MODES[word.lower()]}."
             raise ChordError(cause, cure, begin, begin + len(word))
         return cls(tonic, mode)

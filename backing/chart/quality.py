@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.chart.chord_symbol import read_symbol
 from backing.chart.pitch import Degree, degrees
@@ -132,17 +133,8 @@ class Quality:
     def __hash__(self) -> int:
         return hash(self.name)  # a string caches its hash
 
-    def tensions_in(self, scale: str) -> Degrees:
-        """The tensions another chord scale offers here; ``scale`` is a name in SCALES.
 
-        A V7 of a minor target: ``tensions_in("phrygian-dominant")`` is b9 alone; a II7 or bVII7:
-        ``tensions_in("lydian-dominant")`` is 9, #11, 13. Raises KeyError for an unknown name.
-        """
-        return _available(self.degrees, self.family, SCALES[scale])
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
+class _Row(NamedTuple):
     name: str
     symbol: str
     degrees: Degrees
@@ -150,17 +142,12 @@ class _Row:
     scale: str
 
 
-def _rows() -> dict[Degrees, _Row]:
-    rows = {}
-    for line in _TABLE.strip().splitlines():
-        cells = [cell.strip() for cell in line.split("|")]
-        name, symbol, tones, tensions, scale = cells + [""] * (5 - len(cells))
-        row = _Row(name, symbol, degrees(tones), degrees(tensions), scale)
-        rows[row.degrees] = row
-    return rows
+def _row(line: str) -> _Row:
+    name, symbol, tones, tensions, scale, *_ = [*map(str.strip, line.split("|")), "", ""]
+    return _Row(name, symbol, degrees(tones), degrees(tensions), scale)
 
 
-_ROWS = _rows()
+_ROWS = {row.degrees: row for row in map(_row, _TABLE.strip().splitlines())}
 
 
 def quality_of(tones: Iterable[Degree]) -> Quality:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 
 from backing.chart.bar import PlayedBar
 from backing.errors import SelectionError, quoted
@@ -14,11 +14,6 @@ _BARS = r"(?P<first>\d{1,6})(?:\s*[-–]\s*(?P<last>\d{1,6}))?"
 _PIECE = re.compile(
     rf"(?:(?P<place>[^\W\d][\w']*)\s*(?::\s*{_BARS})?|{_BARS.replace('P<', 'P<n')})"
     r"(?:\s*,\s*|\s+|$)"
-)
-# how a section is found by its name: exactly, in any case, and by the role of its bars
-_PLACES: tuple[Callable[[PlayedBar, str], bool], ...] = (
-    lambda bar, place: bar.section == place,
-    lambda bar, place: bar.section.lower() == place.lower(),
 )
 MOST_PIECES = 32
 
@@ -42,21 +37,16 @@ class _Piece:
         return f"There are no bars {self.first}-{self.last}"
 
 
-def check_selection(text: str) -> str:
+def check_selection(text: str | int) -> str:
     """``text`` if it is a selection of bars, whatever the tune; else raises SelectionError."""
-    _pieces(text)
-    return text
+    _pieces(str(text))
+    return str(text)
 
 
 def selected(text: str, orders: Orders) -> Bars:
-    """The bars that ``text`` names, one run after the other.
+    """The bars that ``text`` names, one run after the other: see Form.select.
 
-    Each run is sought in the first of the ``orders`` that has it whole; numbers may go on over the
-    end of the chorus into its top. Of a section that is used several times the use counts that the
-    run before leads to, or from which the next run follows, else the first.
-
-    Raises:
-        SelectionError: there are no such bars, or ``text`` is not a selection.
+    Each run is sought in the first of the ``orders`` that has it whole.
     """
     runs = [_candidates(piece, orders) for piece in _pieces(text)]
     return tuple(bar for run in _joined(runs, orders) for bar in run)
@@ -118,8 +108,7 @@ def _candidates(piece: _Piece, orders: Orders) -> list[Bars]:
     """
     if not piece.place:
         return [_of_chorus(piece, orders)]
-    places = [_uses(piece.place, named, bars) for named in _PLACES for bars in orders.values()]
-    places += [[_by_role(piece.place, bars)] for bars in orders.values()]
+    places = list(_places(piece.place, orders))
     for place in places:
         if found := [run for bars in place if (run := _run(piece, bars))]:
             return found
@@ -160,21 +149,19 @@ def _run(piece: _Piece, bars: Mapping[int, PlayedBar]) -> Bars:
     return ()
 
 
-def _uses(
-    place: str, named: Callable[[PlayedBar, str], bool], bars: Bars
-) -> list[dict[int, PlayedBar]]:
-    """Every use of a section in an order, by the numbers of its bars (without a pickup)."""
-    uses: dict[int, dict[int, PlayedBar]] = {}
-    for bar in bars:
-        if named(bar, place) and bar.section_bar:
-            uses.setdefault(bar.section_use, {})[bar.section_bar] = bar
-    return list(uses.values())
-
-
-def _by_role(place: str, bars: Iterable[PlayedBar]) -> dict[int, PlayedBar]:
-    """The bars of a role by the numbers on their labels; the chorus is no place."""
-    role = place.lower()
-    return {b.number: b for b in bars if b.role == role != "chorus" and b.section_bar}
+def _places(name: str, orders: Orders) -> Iterator[list[dict[int, PlayedBar]]]:
+    """What a name may mean, each as its uses: the section of that name, the one that differs in
+    case, and the bars of a role but the chorus. Bars by number, without a pickup."""
+    spellings: tuple[Callable[[str], str], ...] = (str, str.lower)
+    for spelled, bars in product(spellings, orders.values()):
+        uses: dict[int, dict[int, PlayedBar]] = {}
+        for bar in bars:
+            if spelled(bar.section) == spelled(name) and bar.section_bar:
+                uses.setdefault(bar.section_use, {})[bar.section_bar] = bar
+        yield list(uses.values())
+    role = name.lower()
+    for bars in orders.values():
+        yield [{b.number: b for b in bars if b.role == role != "chorus" and b.section_bar}]
 
 
 def _missing(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from backing.chart.bar import Change
@@ -40,12 +40,13 @@ def _sounding(rows: Sequence[Row]) -> tuple[list[WrittenBar], list[SectionBar]]:
     bars: list[SectionBar] = []
     for row in rows:
         for bar in row.bars:
-            written += _single(bar)
+            written += single_bars(bar)
         _sound(row, bars)
     return written, bars
 
 
-def _single(bar: WrittenBar) -> list[WrittenBar]:
+def single_bars(bar: WrittenBar) -> list[WrittenBar]:
+    """A bar as written; of ``%%`` both bars it stands for."""
     if bar.count == 1:
         return [bar]
     return [replace(bar, closes=0), WrittenBar(closes=bar.closes)]
@@ -85,18 +86,6 @@ def _unpushed(bar: SectionBar) -> SectionBar:
     return SectionBar(head, solos)
 
 
-@dataclass(slots=True)
-class _Repeat:
-    """Where in a repeat the player is."""
-
-    start: int = 0
-    turn: int = 1
-
-    def renewed(self, start: int) -> None:
-        if start != self.start:
-            self.start, self.turn = start, 1
-
-
 def playing_order(bars: Sequence[WrittenBar]) -> list[int]:
     """The indexes of written bars in the order they are played, repeats and endings written out.
 
@@ -104,26 +93,25 @@ def playing_order(bars: Sequence[WrittenBar]) -> list[int]:
     after BAR_LIMIT + 1 bars.
     """
     order: list[int] = []
-    repeat = _Repeat()
+    start, turn = 0, 1  # of the repeat the player is in
     ends_here = False
     index = 0
     while index < len(bars) and len(order) <= BAR_LIMIT:
         bar = bars[index]
         if bar.opens:
-            repeat.renewed(index)
+            start, turn = index, turn if start == index else 1
             ends_here = False
         if bar.ending:
-            if repeat.turn not in bar.ending:
+            if turn not in bar.ending:
                 index = _next_ending(bars, index)
                 continue
             ends_here = True
         order.append(index)
         index += 1
-        if bar.closes and (ends_here or repeat.turn < bar.closes):
-            repeat.turn += 1
-            index, ends_here = repeat.start, False
+        if bar.closes and (ends_here or turn < bar.closes):
+            index, turn, ends_here = start, turn + 1, False
         elif bar.closes:
-            repeat.renewed(index)
+            start, turn = index, 1
     return order
 
 

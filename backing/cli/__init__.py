@@ -21,7 +21,7 @@ from types import FrameType
 from typing import NoReturn
 
 from backing.cli.parser import Words, parse
-from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, open_streams, tell
+from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, open_streams, ours, tell
 from backing.errors import TOO_LITTLE_MEMORY, BackingError, MachineError, UserError
 
 RUNS = {
@@ -29,6 +29,7 @@ RUNS = {
     "track": "track:track",
     "sheet": "sheet:sheet",
     "page": "page:page",
+    "take": "take:take",
     "check": "check:check",
     "sounds": "sounds:sounds",
     "cache": "cache:cache",
@@ -48,6 +49,8 @@ def run() -> NoReturn:
     # and numpy's threads for large matrices, of which there are none, keep other work waiting
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     status = main()
+    for end in (signal.SIGINT, *ENDS):  # the work is done, and its status is told
+        signal.signal(end, signal.SIG_IGN)
     gc.freeze()
     # where Ctrl-C struck in a text being executed, of which dataclasses are made, `python -m` would
     # die of it in place of telling the status; executing another makes it forget
@@ -69,7 +72,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         tell(in_words(error))
         return USERS
     except BackingError as error:
-        tell(f"backing: {error} This is a fault of ours; please report it.")
+        tell(ours(error))
         return OURS
     except MemoryError:
         tell(in_words(MachineError(*TOO_LITTLE_MEMORY)))
@@ -81,6 +84,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         # the reader of our output went away (head, less): not an error of anybody's
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
+    except Exception as error:
+        tell(ours(error))
+        return OURS
     return status
 
 

@@ -17,7 +17,6 @@ import tempfile
 import threading
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
-from concurrent.futures.thread import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from importlib import import_module
@@ -25,14 +24,13 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from backing.cli.job import Job, make, packed
-from backing.cli.status import DONE, OURS, USERS
+from backing.cli.job import Job, check_inputs, make, packed
+from backing.cli.status import DONE, OURS, USERS, in_words, ours
 from backing.errors import MissingProgram, UserError
-from backing.saving import output_error, write_file
+from backing.saving import HIDDEN, check_writable, output_error, owner, temporary_path, write_file
 
 PATIENCE_SECONDS = 10
 """How long a cluster may take to answer."""
-STAGING = ".backing-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,24 +52,54 @@ def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcom
     ``cluster``: the address of a Dask scheduler. Raises UserError for a cluster that is not there,
     FeelError for a feel file that cannot be sent along.
     """
-    jobs = [packed(job) for job in jobs]
-    if cluster is not None:
-        return _from_cluster(jobs, cluster)
-    return _from_this_machine(jobs)
+    possible = []
+    for job in jobs:
+        try:
+            check_writable(job.target)
+            check_inputs(job, job.target)
+        except UserError as error:
+            yield _refused(job, error)
+        else:
+            possible.append(packed(job))
+    if possible and cluster is not None:
+        yield from _from_cluster(possible, cluster)
+    elif possible:
+        yield from _from_this_machine(possible)
+
+
+def _refused(job: Job, error: UserError) -> Outcome:
+    """What is said of a track that cannot be made by a mistake of the user's."""
+    which = "" if error.placed or job.target.name in str(error) else f"{job.target.name}: "
+    return Outcome(USERS, in_words(error).replace("backing: ", f"backing: {which}", 1))
 
 
 def _from_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
     with _staging(jobs[0].target.parent) as folder:
         staging = Path(folder)
-        if all(job.midi for job in jobs):  # they are written faster than a process starts
-            with ThreadPoolExecutor(1) as executor:
-                yield from _finished(executor, jobs, staging)
+        # MIDI is written faster than a process starts
+        if all(job.midi for job in jobs) or not _can_share():
+            yield from (_result(_made_here(job, staging), job, here=True) for job in jobs)
             return
         processors = _processors()
         processes = min(len(jobs), processors)
         jobs = [replace(job, threads=max(1, processors // processes)) for job in jobs]
         with _processes(processes, staging) as executor:
             yield from _finished(executor, jobs, staging)
+
+
+def _made_here(job: Job, staging: Path) -> Future[Outcome]:
+    future: Future[Outcome] = Future()
+    future.set_result(attempt(job, staging))
+    return future
+
+
+def _can_share() -> bool:
+    """Whether processes can wait for each other: without /dev/shm they cannot."""
+    try:
+        multiprocessing.Lock()
+    except (OSError, ImportError):
+        return False
+    return True
 
 
 def _from_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
@@ -102,7 +130,7 @@ def _result(future: Future[Outcome], job: Job, *, here: bool) -> Outcome:
     try:
         return _placed(future.result(), job)
     except UserError as error:
-        return Outcome(USERS, f"backing: {job.target.name}: {error}")
+        return _refused(job, error)
     except Exception as error:
         where = "this machine ended its process" if here else "the cluster could not make it"
         advice = "It may have run out of memory: ask for less at once."
@@ -119,10 +147,28 @@ def _placed(outcome: Outcome, job: Job) -> Outcome:
     if not all(_is_of(name, job) for name in names):
         raise ValueError(f"files of other names: {names}")
     for path in outcome.paths:
-        path.replace((folder / path.name).resolve())
+        _move(path, folder / path.name)
     for name, data in outcome.contents:
         write_file(folder / name, data)
     return replace(outcome, contents=())
+
+
+def _move(made: Path, place: Path) -> None:
+    """Put a finished file in its place, through links. Raises OutputError."""
+    check_writable(place)
+    target = place.resolve()
+    try:
+        if made.stat().st_dev != target.parent.stat().st_dev:  # a link leads to another disk
+            part = temporary_path(target)
+            try:
+                shutil.copyfile(made, part)
+                part.replace(target)
+            finally:
+                part.unlink(missing_ok=True)
+        else:
+            made.replace(target)
+    except OSError as error:
+        raise output_error(error, place) from error
 
 
 def _is_of(name: str, job: Job) -> bool:
@@ -156,12 +202,9 @@ def _attempt(job: Job, staging: Path) -> Outcome:
         made = make(replace(job, target=staging / job.target.name))
         words, paths = made.summary, made.paths
     except UserError as error:
-        which = "" if job.target.name in str(error) else f"{job.target.name}: "
-        status, words = USERS, f"backing: {which}{error}"
+        status, words = USERS, _refused(job, error).words
     except Exception as error:  # one track of many: the others go on
-        fault = f"{type(error).__name__}: {error}"
-        words = f"backing: {job.target.name}: {fault} This is a fault of ours; please report it."
-        status = OURS
+        status, words = OURS, ours(error).replace("backing: ", f"backing: {job.target.name}: ", 1)
     return Outcome(status, words.replace(f"{staging}{os.sep}", shown), paths)
 
 
@@ -207,7 +250,9 @@ def _processors() -> int:
 def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
     place = folder.resolve()  # the same wherever a process stands
     try:
-        return tempfile.TemporaryDirectory(prefix=STAGING, dir=place, ignore_cleanup_errors=True)
+        return tempfile.TemporaryDirectory(
+            prefix=f"{HIDDEN}{owner()}-", dir=place, ignore_cleanup_errors=True
+        )
     except OSError as error:
         raise output_error(error, folder / "track") from error
 
@@ -235,7 +280,7 @@ def _client(address: str) -> Any:
         ) from None
     try:
         return distributed.Client(address, timeout=PATIENCE_SECONDS, set_as_default=False)
-    except (OSError, ValueError) as error:
+    except Exception as error:  # of Dask, of TLS without certificates, of the network
         raise UserError(
             f"No Dask scheduler answers at {address}.",
             "Start one with dask scheduler, and name the address it prints.",

@@ -30,7 +30,7 @@ def cache(words: Words) -> int:
 
 def _bytes(text: str) -> int:
     """A size like "500M" or "2 GB" in bytes."""
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([KMGT]?)B?", text.strip().upper())
+    match = re.fullmatch(r"([0-9]{1,12}(?:\.[0-9]{1,9})?)\s*([KMGT]?)B?", text.strip().upper())
     if not match:
         raise UserError(
             f"{quoted(text)} isn't a size.", "Write one such as 500M or 2G; 0 keeps nothing."

@@ -8,13 +8,16 @@ from pathlib import Path
 
 from backing.chart.form import Form
 from backing.chart.outline import as_data, as_text, in_ascii
-from backing.chart.text.tune_file import write
+from backing.chart.text.mending import mend
+from backing.chart.text.tune_file import decoded, read, write
 from backing.cli.parser import Words
 from backing.cli.status import DONE, USERS, in_words, show, tell
-from backing.cli.tunes import read_tune
+from backing.cli.tunes import MUSICXML, read_tune
+from backing.combo.feel_check import feel_faults
 from backing.combo.feel_file import feel_names, load_feel
-from backing.combo.ribbon import opening_ribbon, ribbon_text
+from backing.combo.ribbon import RIBBON_LEGEND, opening_ribbon, ribbon_text
 from backing.errors import UserError
+from backing.reading import TUNE_BYTES, read_bytes
 
 
 def check(words: Words) -> int:
@@ -23,8 +26,8 @@ def check(words: Words) -> int:
         raise UserError(
             "--feels lists the feels, and needs no tune.", "Leave --feels or the tune out."
         )
-    if "json" in words and "tidy" in words:
-        raise UserError("A tune is shown tidy or as JSON, not both.", "Leave one of them out.")
+    if len({"json", "tidy", "mend"} & set(words.said)) > 1:
+        raise UserError("A tune is shown in one way.", "Say --tidy, --mend or --json.")
     if "feels" in words:
         return _list_feels()
     if not words.names:
@@ -32,7 +35,7 @@ def check(words: Words) -> int:
     status, shown = DONE, []
     for name in words.names:
         try:
-            form = read_tune(Path(name))
+            form = _mended(Path(name)) if "mend" in words else read_tune(Path(name))
         except UserError as error:
             tell(in_words(error))
             status = USERS
@@ -40,15 +43,31 @@ def check(words: Words) -> int:
         if "json" in words:
             shown.append({"file": name, **as_data(form)})
         else:
-            show(write(form).rstrip("\n") if "tidy" in words else _chart(form))
+            show(write(form).rstrip("\n") if {"tidy", "mend"} & set(words.said) else _chart(form))
     if "json" in words:
         show(json.dumps(shown, indent=1))
     return status
 
 
+def _mended(path: Path) -> Form:
+    """What is understood of a rough chart, each change told; of a score all but its faults."""
+    if path.suffix.lower() in MUSICXML:
+        return read_tune(path, skip=True)
+    text = decoded(read_bytes(path, TUNE_BYTES, "a tune"), path)
+    found = mend(text)
+    for line, before, after in found.changes:
+        if after:
+            what = f"{before} -> {after}" if before else f"{after} is added"
+        else:
+            what = f"{before} is left out"
+        tell(f"{path}:{line}: {what}" if line else f"{path}: {what}: no key is given")
+    return read(found.text, str(path), folder=str(path.parent), feel_faults=feel_faults)
+
+
 def _chart(form: Form) -> str:
     """A tune as text under its two guide-tone lines, in signs the terminal has."""
-    text = as_text(form, ribbon_text(opening_ribbon(form)))
+    drawn = ribbon_text(opening_ribbon(form))
+    text = as_text(form, f"{drawn}\n{RIBBON_LEGEND}" if drawn else "")
     encoding = sys.stdout.encoding or "utf-8"
     try:
         text.encode(encoding)

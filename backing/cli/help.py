@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from importlib.resources import files
 
 from backing import __version__
-from backing.chart.phrase import plain
+from backing.chart.choice import plain
 from backing.chart.text.source import suggestion
 from backing.cli.options import COMMANDS, Command, Option
 from backing.cli.parser import Words
@@ -24,9 +24,10 @@ Keep headphones at a level you can talk over, and stop when a hand hurts.
 Rights in tunes and recordings are yours to clear."""
 QUIETLY = "Keep headphones at a level you can talk over, and stop when a hand hurts."
 TOPICS = {
-    "lines": "how to say a line: études, guide tones, calls, the neck",
+    "lines": "how to say a line: etudes, guide tones, calls, the neck",
     "drills": "loops, climbs, keys in turn, trading, growing, laying out",
     "band": "who plays, feels, swing, the click, the seed",
+    "take": "what is said of a recording of you, and how to make one",
     "tunes": "how to write a tune file",
     "feels": "how to write a feel of your own",
     "files": "formats, stems, many tunes at once, SoundFonts",
@@ -38,14 +39,12 @@ COLUMN = 19
 
 def help_(words: Words) -> int:
     """Show the screen of a command or a topic, or that of the whole."""
+    name = plain(" ".join(words.names))
     if "version" in words:
         show(f"backing {__version__}")
-        return DONE
-    if not words.names:
+    elif not words.names:
         show(overview())
-        return DONE
-    name = plain(" ".join(words.names))
-    if name in COMMANDS:
+    elif name in COMMANDS:
         show(screen(COMMANDS[name]))
     elif name in TOPICS:
         show(topic(name))

@@ -17,7 +17,7 @@ from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
 from backing.routine import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import Routine, make_routine
-from backing.saving import check_writable, write_file
+from backing.saving import check_writable, refuse_inputs, write_file
 
 if TYPE_CHECKING:
     from backing.combo.performance import Performance
@@ -86,6 +86,10 @@ def make(job: Job, progress: Progress | None = None) -> Made:
             return _made(job, progress)
     except MemoryError:
         raise MachineError(*TOO_LITTLE_MEMORY) from None
+    except RuntimeError as error:
+        if "thread" not in str(error):
+            raise
+        raise MachineError(*TOO_LITTLE_MEMORY) from None  # there is no room for its stack
 
 
 def packed(job: Job) -> Job:
@@ -124,18 +128,16 @@ def _arranged(job: Job) -> tuple[Routine, Performance]:
 
 def _check(job: Job) -> None:
     check_writable(job.target)
+    check_inputs(job, job.target)
     suffix = job.target.suffix.lower()
     if job.bits != 16 and suffix not in EXACT_SUFFIXES:
         raise OutputError(f"{job.target} has no {job.bits} bits.", "Choose .wav or .flac for them.")
-    if job.soundfont and job.midi:
-        raise OutputError(
-            f"{job.target} holds notes, which no SoundFont plays.",
-            "Leave out --soundfont for MIDI.",
-        )
-    if job.stems and job.midi:
-        raise OutputError(
-            f"{job.target} holds a track for each part already.", "Leave out --stems for MIDI."
-        )
+
+
+def check_inputs(job: Job, target: Path) -> None:
+    """Raise OutputError where a file that the track is made of would be replaced."""
+    fonts = [job.soundfont] if job.soundfont else []
+    refuse_inputs(target, (*fonts, *map(Path, _feel_files(job))))
 
 
 def _audio(job: Job, progress: Progress | None) -> Made:
@@ -168,6 +170,7 @@ def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
     yield repr(job.request)
     band = job.band
     yield repr((sorted(band.players), band.seed, band.feel, band.swing, band.comp))
+    yield repr(band.occasion)
     yield repr((band.guide_line, band.click))
     yield repr(band.line)
     yield repr(sorted(_feel_files(job).items()))
@@ -249,7 +252,8 @@ def _figures(job: Job, routine: Routine, performance: Performance) -> str:
     seconds = round(performance.clock.length_seconds + performance.tail)
     played = [each for each in routine.passes if each.purpose is not Purpose.COUNT_IN]
     bars = sum(len(each.bars) for each in played)
-    keys = " ".join(key.short for key in routine.keys) if job.request.key else str(job.form.key)
+    keys = routine.keys if job.request.key else (job.form.key,)
+    named = str(keys[0]) if len(keys) == 1 else " ".join(key.short for key in keys)
     tempos = [f"{float(tempo):g}" for tempo in routine.tempos]
     if len(tempos) > MOST_TEMPOS_SHOWN:
         tempos = [*tempos[:3], "...", tempos[-1]]
@@ -258,4 +262,4 @@ def _figures(job: Job, routine: Routine, performance: Performance) -> str:
     values = dict.fromkeys(each.value for each in played if each.value)
     figures += f", {' '.join(values)}" if values else ""
     seam = ", repeats without a seam" if routine.seamless else ""
-    return f"{figures}, {keys}, seed {job.band.seed}{seam}"
+    return f"{figures}, {named}, seed {job.band.seed}{seam}"

@@ -96,18 +96,21 @@ COMPS = "piano, guitar, four (guitar on every beat), vibes or organ"
 
 OUTPUT = Option("output", "FILE", "where to; a folder for several tunes", short="-o", file=True,
                 heard=False)  # fmt: skip
+CHANGES = Option("changes", "BARS", 'changes in place of a tune: "Dm7 | G7 | Cmaj7 | %"')
 QUIET = Option("quiet", "", "no progress, no summary", heard=False)
-NO_CACHE = Option("no-cache", "", "make it anew, and keep nothing for next time", heard=False)
 SOUNDFONT = Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)",
                    file=True, heard=False,
                    idle=(Idle("MIDI has no sound of its own, so {} would change nothing.",
                               "Leave {} out.", beside=("midi",)),))  # fmt: skip
-TEMPO = Option("tempo", "BPM", "beats a minute (132), or a part of the tune's tempo (80%)",
+TEMPO = Option("tempo", "BPM", "beats a minute (132), or a percentage of the tune's (80%)",
                fills=REQUEST)  # fmt: skip
 BARS = Option("bars", "WHICH", 'loop these: 13-16, B, B:5-8, 31-2 (over the top), "A B"',
               fills=REQUEST)  # fmt: skip
 FEEL = Option("feel", "NAME", "another feel (backing check --feels lists them)", fills=BAND,
               file=True)  # fmt: skip
+OCCASION = Option(
+    "occasion", "WHAT", "what the band plays at: lesson, rehearsal or gig", fills=BAND
+)
 SEED = Option("seed", "N", "another number gives other notes", fills=BAND,
               heard=False)  # fmt: skip
 COMP = Option(
@@ -115,7 +118,7 @@ COMP = Option(
     idle=(Idle("The comp isn't playing, so {} would change nothing.", "Leave {} out.",
                beside=("no comp",)),),
 )  # fmt: skip
-LINE = Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "call on 1&"')
+LINE = Option("line", "PHRASE", 'a line: guide, "etude 7 level 2 position 5", "call on 1&"')
 NECK = Option(
     "neck", "PHRASE", 'the neck it lies on: drop-d, "24 frets", left-handed',
     idle=(Idle("{} is for a line or shapes on the neck.", "Add --line etude, or leave {} out.",
@@ -131,7 +134,7 @@ TRACK = Command(
     (
         Group("", (
             OUTPUT,
-            Option("changes", "BARS", 'changes in place of a tune: "Dm7 | G7 | Cmaj7 | %"'),
+            CHANGES,
         )),
         Group("What is played", (
             TEMPO,
@@ -163,6 +166,7 @@ TRACK = Command(
             Option("click", "BEATS", 'hear a click: all, "2 and 4", 4 or sparse', alone="all",
                    fills=BAND),
             FEEL,
+            OCCASION,
             Option("swing", "RATIO", "long to short eighths, from 1 (even) to 4", fills=BAND),
             SEED,
         )),
@@ -182,7 +186,7 @@ TRACK = Command(
             Option("format", "PHRASE", "wav, flac, mp3, ogg, opus, m4a, mid; \"flac 24-bit\"",
                    heard=False),
             Option("long", "", "allow more than two hours"),
-            NO_CACHE,
+            Option("no-cache", "", "make it anew, and keep nothing for next time", heard=False),
             Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
                    heard=False),
             QUIET,
@@ -195,12 +199,12 @@ OPENING = (
     Option("tempo", "BPM", "the tempo it opens at (132, or 80%)"),
     Option("key", "KEY", "the key it opens in (Bb)"),
     FEEL,
-    Option("comp", "WHAT", COMPS, fills=BAND),
+    OCCASION,
+    COMP,
     replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),
     Option("neck", "PHRASE", "the neck it shows: drop-d, left-handed"),
-    Option("soundfont", "FILE", "play it with this SoundFont (see backing sounds)", file=True),
-    NO_CACHE,
+    replace(SOUNDFONT, heard=True, idle=()),
     QUIET,
 )
 
@@ -224,12 +228,12 @@ PLAY = Command(
 )  # fmt: skip
 PAGE = Command(
     "page",
-    "write that page as one file, for any browser, offline",
+    "write the practice page as one file, for use offline",
     "backing page TUNE ... [options]",
     "Writes one HTML file that plays the tune's band live in any browser, shows the\n"
     "chords, the guide tones and the neck, and needs no network.",
     (
-        Group("", (OUTPUT,)),
+        Group("", (OUTPUT, CHANGES)),
         Group("How it opens", OPENING),
         Group("Afterwards", (Option("open", "", "open it in the browser", heard=False),)),
     ),
@@ -241,7 +245,7 @@ NO_TUNE = Idle("{} is for the sheet of a tune, and --arpeggios has none.", "Leav
 NO_PAGES = Idle("MusicXML leaves the print to another program, so {} would change nothing.",
                 "Leave {} out, or end the name in .pdf.", beside=("musicxml",))  # fmt: skip
 NO_FRETS = Idle("This part has no frets, so {} would change nothing.",
-                "Leave {} out, or write --part guitar.", beside=("no frets",))  # fmt: skip
+                "Leave {} out, or write --part guitar or bass.", beside=("no frets",))  # fmt: skip
 NO_STAFF = Idle("{} is for the staff of a line, and there is none.",
                 "Add --line etude or guide, or leave {} out.", without=("line",))  # fmt: skip
 
@@ -253,9 +257,9 @@ SHEET = Command(
     "through its changes in staff and tablature. The ending of FILE decides what is\n"
     "written: .pdf .svg .png are pages, .musicxml is for notation programs.",
     (
-        Group("", (OUTPUT,)),
+        Group("", (OUTPUT, CHANGES)),
         Group("What is on it", (
-            Option("line", "PHRASE", 'a line: guide, "etude level 2 position 5", "call on 1&"',
+            Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
                    idle=(NO_TUNE,)),
             Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
                    alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
@@ -270,10 +274,10 @@ SHEET = Command(
                                        without=("line", "shapes")))),
             Option("key", "KEY", "print it in this key (Bb)", idle=(NO_TUNE,)),
             Option("no-chart", "", "leave the chart out", idle=(NO_TUNE, NO_PAGES)),
-            Option("seed", "N", "another number gives another étude",
-                   idle=(NO_TUNE, Idle("{} is for an étude, and there is none.",
-                                       "Add --line etude, or leave {} out.",
-                                       without=("etude",)))),
+            Option("seed", "N", "of the band, whose bass it is: --line bass",
+                   idle=(NO_TUNE, Idle("{} is for --line bass; etudes are told by their number.",
+                                       'Leave {} out, or write --line "etude 7".',
+                                       without=("walking",)))),
         )),
         Group("Who reads it", (
             Option("part", "WHOM", "guitar, C, Bb, Eb or bass", idle=(NO_TUNE,)),
@@ -291,6 +295,41 @@ SHEET = Command(
     ("lines", "tunes"),
 )  # fmt: skip
 
+_TRACK = {option.name: option for option in TRACK.options}
+
+
+def _of_track(*names: str) -> tuple[Option, ...]:
+    """Options that say of a take's track what they say of a track."""
+    return tuple(replace(_TRACK[name], idle=()) for name in names)
+
+
+TAKE = Command(
+    "take",
+    "hear a recording of you, and say what to work on next",
+    "backing take TUNE RECORDING [options]",
+    "Holds a recording of you, or a MIDI file, against the track you played over:\n"
+    "which notes left the chord, how each change was crossed, how the time sat.\n"
+    "The track itself may stand in place of TUNE. It is heard one note at a time.",
+    (
+        Group("", (
+            Option("output", "FILE", "the take over the chords, as .svg, .png or .html", short="-o",
+                   file=True),
+            Option("json", "", "as JSON, for programs"),
+            Option("starts-at", "PLACE", "where it begins, if it can't be found: bar 3, or 0:12"),
+            Option("log", "FILE", "add it to your practice log; alone with -o, plot the log",
+                   file=True),
+            Option("compare", "FILE", "beside your last take of this tune in a log", file=True),
+        )),
+        Group("What the track played, if TUNE isn't the track", (
+            *_of_track("tempo", "climb", "choruses", "bars", "times", "key", "ending", "count-in"),
+            *_of_track("line", "neck", "trade", "drill", "feel", "swing"),
+            SEED,
+            QUIET,
+        )),
+    ),
+    ("take", "lines", "drills"),
+)  # fmt: skip
+
 CHECK = Command(
     "check",
     "show what the band makes of tunes, or all their mistakes",
@@ -301,6 +340,7 @@ CHECK = Command(
         Group("", (
             Option("json", "", "as JSON, for programs"),
             Option("tidy", "", "the tune file itself, neatly written"),
+            Option("mend", "", "a rough chart as a tune file, each change told"),
             Option("feels", "", "list the feels"),
         )),
     ),
@@ -310,7 +350,7 @@ SOUNDS = Command(
     "sounds",
     "list the SoundFonts found, and say which one is used",
     "backing sounds [options]",
-    "Lists the SoundFonts found, their licence, and which one is used and why.",
+    "Lists the SoundFonts found, their license, and which one is used and why.",
     (Group("", (Option("soundfont", "FILE", "look at this one too", file=True),)),),
     ("files",),
 )
@@ -318,12 +358,11 @@ CACHE = Command(
     "cache",
     "show, limit or clear what is kept for next time",
     "backing cache [options]",
-    "Tracks that were made, and the notes of SoundFonts, are kept, so that they\n"
-    "need not be made again.",
+    "Tracks that were made are kept, so that they need not be made again.",
     (
         Group("", (
-            Option("clear", "", "take them all away"),
-            Option("limit", "SIZE", "keep so much at most: 500M, 2G; 0: nothing"),
+            Option("clear", "", "delete everything"),
+            Option("limit", "SIZE", "keep at most this much: 500M, 2G; 0: nothing"),
         )),
     ),
     ("cache",),
@@ -337,5 +376,6 @@ HELP = Command(
 )
 
 COMMANDS = {
-    command.name: command for command in (PLAY, TRACK, SHEET, PAGE, CHECK, SOUNDS, CACHE, HELP)
+    command.name: command
+    for command in (PLAY, TRACK, SHEET, PAGE, TAKE, CHECK, SOUNDS, CACHE, HELP)
 }

@@ -13,9 +13,17 @@ from backing.cli.options import BAND
 from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import check_folder, check_targets, for_each, in_key, read_tune
+from backing.cli.tunes import (
+    changes_form,
+    check_changes,
+    check_folder,
+    check_targets,
+    for_each,
+    in_key,
+    read_tune,
+)
 from backing.combo.band import Band
-from backing.errors import OutputError, UserError
+from backing.errors import OutputError, PracticeError, UserError
 from backing.routine.tempo import Tempo
 from backing.saving import check_writable, is_folder, shortened_name, write_file
 
@@ -27,10 +35,11 @@ SUFFIXES = (".html", ".htm")
 
 def page(words: Words) -> int:
     """Write the page of each tune."""
-    _check_named(words)
-    targets = [_target(words, Path(tune)) for tune in words.names]
-    check_targets(words.names, words.text("output"), targets)
-    return for_each(words.names, partial(_write, words))
+    check_changes(words, "put on the page")
+    tunes = words.names or ("changes",)
+    targets = [_target(words, Path(tune)) for tune in tunes]
+    check_targets(tunes, words.text("output"), targets)
+    return for_each(tunes, partial(_write, words))
 
 
 def play(words: Words) -> int:
@@ -63,7 +72,8 @@ def _write(words: Words, tune: Path) -> None:
     check_writable(target)
     form = _form(words, tune)
     maker = _maker(words)
-    made = maker.page(form, recipe=command_again(words, str(tune)))
+    named = "" if "changes" in words else str(tune)
+    made = maker.page(form, recipe=command_again(words, named))
     write_file(target, made)
     if "quiet" not in words:
         font = maker.font
@@ -89,7 +99,8 @@ def _target(words: Words, tune: Path) -> Path:
 
 def _form(words: Words, tune: Path) -> Form:
     """The tune in the key and at the tempo the page opens with."""
-    form = in_key(read_tune(tune), words.text("key"))
+    bare = "changes" in words
+    form = in_key(changes_form(words) if bare else read_tune(tune), words.text("key"))
     if "tempo" in words:
         form = replace(form, tempo=Tempo.of(words.said["tempo"]).bpm(form.tempo))
     return form
@@ -105,8 +116,8 @@ def _maker(words: Words) -> PageMaker:
 
 def _opening(words: Words) -> Opening:
     """The line and the neck a page opens with."""
-    from backing.lines.line import Line
     from backing.lines.phrase import read_phrase
+    from backing.lines.player import Line
     from backing.neck.phrase import read_neck
     from backing.page import Opening
 
@@ -114,4 +125,6 @@ def _opening(words: Words) -> Opening:
     if "line" not in words:
         return Opening(Line(**neck))
     phrase = read_phrase(words.said["line"], **neck)
+    if phrase.bass:
+        raise PracticeError("The bass plays on every page.", "Leave --line out.")
     return Opening(phrase.line, phrase.solo, phrase.guide)

@@ -13,6 +13,7 @@ from backing.chart.text.source import suggestion
 from backing.cli.options import COMMANDS, Command, Option
 from backing.cli.retired import refuse_retired, retired_option
 from backing.errors import UserError, quoted
+from backing.saving import is_there
 
 TUNES = (".tune", ".musicxml", ".mxl")
 NUMBER = re.compile(r"-\d")
@@ -98,7 +99,7 @@ def parse(words: Sequence[str]) -> Words:
 
 def _check_apart(option: Option, given: str, word: str) -> None:
     """Raise UserError for a name that reads as more of the word ``given`` to an option before."""
-    if option.word and word.strip() and not Path(word).suffix and not Path(word).exists():
+    if option.word and word.strip() and not Path(word).suffix and not is_there(Path(word)):
         raise UserError(
             f"There is no file {word}.",
             f'Words that belong together go in quotes: {option.spelled} "{given} {word}".',

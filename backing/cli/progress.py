@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from backing.chart.text.source import readable
 from backing.cli.status import tell
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def tracks_done(count: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
 
         def one_more(words: str) -> None:
             if words:
-                bar.write(words, file=sys.stderr)
+                bar.write(readable(words), file=sys.stderr)
             bar.update()
 
         yield one_more

@@ -8,70 +8,69 @@ from __future__ import annotations
 import re
 import shlex
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import NoReturn
+from typing import NamedTuple, NoReturn
 
 from backing.cli.options import Option
 from backing.errors import UserError
 
-TRACK, SHEET, PAGE = frozenset({"track"}), frozenset({"sheet"}), frozenset({"page"})
 
-
-@dataclass(frozen=True, slots=True)
-class Retired:
+class Retired(NamedTuple):
     """An option that has gone from some ``commands``, and what says the same now.
 
-    ``now``: the option whose phrase has it; ``phrase``: its words there, {} for the old word,
-    which ``words`` may translate. ``word``: whether it took one; ``alone``: what it was without.
+    ``now``: the option whose phrase has it; ``phrase``: its words there, {} for the old word, and
+    none where the option took none. ``words`` translates old words; ``alone``: what it was without.
     """
 
-    commands: frozenset[str]
+    commands: str
     name: str
     now: str
     phrase: str
-    words: Mapping[str, str] = field(default_factory=dict)
-    word: bool = True
+    words: Mapping[str, str] = {}
     alone: str | None = None
 
 
-GUIDES = {"thirds": "from the 3rd", "sevenths": "from the 7th"}
-TONES = {"1": "root", "3": "3rd", "5": "5th", "7": "7th"}
 RETIRED = (
-    Retired(TRACK, "melody", "line", "{}"),
-    Retired(TRACK | SHEET, "guide", "line", "guide {}", GUIDES, alone=""),
-    Retired(TRACK | SHEET, "level", "line", "level {}"),
-    Retired(TRACK | SHEET, "rhythm", "line", "{}"),
-    Retired(TRACK | SHEET, "call-on", "line", "on {}", {"turn": "each in turn"}),
-    Retired(TRACK | SHEET, "start", "line", "from the {}", TONES),
-    Retired(TRACK | SHEET, "direction", "line", "{}", {"both": "both ways"}),
-    Retired(TRACK | SHEET, "way", "line", "{}"),
-    Retired(TRACK | SHEET, "thirds", "line", "thirds", word=False),
-    Retired(TRACK | SHEET, "early", "line", "anticipate", word=False),
-    Retired(TRACK | SHEET, "top-strings", "line", "top {} strings"),
-    Retired(TRACK, "ladder", "line", "subdivisions", word=False),
-    Retired(TRACK, "position", "line", "position {}"),
-    Retired(SHEET, "position", "shapes", "{}"),
-    Retired(TRACK | SHEET, "tuning", "neck", "{}"),
-    Retired(TRACK | SHEET, "frets", "neck", "{} frets"),
-    Retired(SHEET, "left-handed", "neck", "left-handed", word=False),
-    Retired(TRACK, "trade-with", "trade", "with {}", {"melody": "line"}),
-    Retired(TRACK, "you-second", "trade", "drums first", word=False),
-    Retired(TRACK, "lead-in", "drill", "lead-in {}"),
-    Retired(TRACK, "breath", "drill", "rest bars {}"),
-    Retired(TRACK, "grow", "drill", "grow", word=False),
-    Retired(TRACK, "lay-out", "drill", "lay out {}"),
-    Retired(TRACK, "same", "drill", "same", word=False),
-    Retired(TRACK, "climb-order", "climb", "{}"),
-    Retired(TRACK, "keys", "key", "{}", {"semitones": "half-steps"}),
-    Retired(TRACK, "bits", "format", "{}-bit"),
-    Retired(SHEET, "set", "arpeggios", "{}"),
-    Retired(SHEET, "for", "part", "{}"),
-    Retired(SHEET, "no-shapes", "", "", word=False),
-    Retired(PAGE, "watch", "", "", word=False),
-    Retired(PAGE, "share", "", "", word=False),
-    Retired(PAGE, "port", "", ""),
-)
+    Retired("track", "melody", "line", "{}"),
+    Retired("track sheet", "guide", "line", "guide {}",
+            {"thirds": "from the 3rd", "sevenths": "from the 7th"}, alone=""),
+    Retired("track sheet", "level", "line", "level {}"),
+    Retired("track sheet", "rhythm", "line", "{}"),
+    Retired("track sheet", "call-on", "line", "on {}", {"turn": "each in turn"}),
+    Retired("track sheet", "start", "line", "from the {}",
+            {"1": "root", "3": "3rd", "5": "5th", "7": "7th"}),
+    Retired("track sheet", "direction", "line", "{}", {"both": "both ways"}),
+    Retired("track sheet", "way", "line", "{}"),
+    Retired("track sheet", "thirds", "line", "thirds"),
+    Retired("track sheet", "early", "line", "anticipate"),
+    Retired("track sheet", "top-strings", "line", "top {} strings"),
+    Retired("track", "ladder", "line", "subdivisions"),
+    Retired("track", "position", "line", "position {}"),
+    Retired("sheet", "position", "shapes", "{}"),
+    Retired("track sheet", "tuning", "neck", "{}"),
+    Retired("track sheet", "frets", "neck", "{} frets"),
+    Retired("sheet", "left-handed", "neck", "left-handed"),
+    Retired("track", "trade-with", "trade", "with {}", {"melody": "line"}),
+    Retired("track", "you-second", "trade", "drums first"),
+    Retired("track", "lead-in", "drill", "lead-in {}"),
+    Retired("track", "breath", "drill", "rest bars {}"),
+    Retired("track", "grow", "drill", "grow"),
+    Retired("track", "lay-out", "drill", "lay out {}"),
+    Retired("track", "same", "drill", "same"),
+    Retired("track", "climb-order", "climb", "{}"),
+    Retired("track", "keys", "key", "{}", {"semitones": "half-steps"}),
+    Retired("track", "bits", "format", "{}-bit"),
+    Retired("sheet", "set", "arpeggios", "{}"),
+    Retired("sheet", "for", "part", "{}"),
+)  # fmt: skip
 """In the order in which their new words are written."""
+SERVED = {"watch": "", "share": "--share", "port": "--port {}"}
+"""What ``page`` had, and the words for it in ``play``."""
+GONE = {
+    ("sheet", "no-shapes"): "shapes are printed only where --shapes asks for them",
+    ("page", "no-cache"): "a page keeps nothing for next time",
+    ("play", "no-cache"): "a page keeps nothing for next time",
+}
+"""What has no successor, and why none is needed."""
 COMMAS = ("drill", "trade")
 """Options whose words are set off by commas."""
 PLAYERS = {
@@ -83,9 +82,11 @@ PLAYERS = {
 
 def retired_option(command: str, name: str) -> Option | None:
     """The option of this name that has gone from a command."""
+    if (command, name) in GONE or (command == "page" and name in SERVED):
+        return Option(name, "WORD" if "{}" in SERVED.get(name, "") else "", "")
     for row in RETIRED:
-        if row.name == name and command in row.commands:
-            return Option(row.name, "WORD" if row.word else "", "", alone=row.alone)
+        if row.name == name and command in row.commands.split():
+            return Option(name, "WORD" if "{}" in row.phrase else "", "", alone=row.alone)
     return None
 
 
@@ -94,25 +95,22 @@ def refuse_retired(command: str, old: Mapping[str, str], said: Mapping[str, str]
 
     ``old``: their words; ``said``: those of the other options, which the new words go along with.
     """
-    gone = f"{_listed(old)} {'is' if len(old) == 1 else 'are'} now"
+    gone = next((name for name in old if (command, name) in GONE), None)
+    if gone and (len(old) == 1 or command != "sheet"):
+        raise UserError(f"--{gone} has gone: {GONE[command, gone]}.", "Leave it out.")
+    renamed = f"{_listed(old)} {'is' if len(old) == 1 else 'are'} now"
     if command == "page":
-        serving = [f"--{name} {word}".rstrip() for name, word in old.items() if name != "watch"]
-        written = " ".join(("backing play TUNE", *serving))
-        raise UserError(f"{gone} in backing play:", f"write {written}.")
+        served = (SERVED[name].format(word) for name, word in old.items())
+        written = " ".join(("backing play TUNE", *filter(None, served)))
+        raise UserError(f"{renamed} in backing play:", f"write {written}.")
     phrases: dict[str, list[str]] = {}
     for row in (row for row in RETIRED if command in row.commands and row.name in old):
         now, words = _renewed(row, old)
-        if now:
-            phrases.setdefault(now, [said[now]] if now in said else []).append(words)
-    if not phrases:
-        raise UserError(
-            "--no-shapes has gone: shapes are printed only where --shapes asks for them.",
-            "Leave it out.",
-        )
+        phrases.setdefault(now, [said[now]] if now in said else []).append(words)
     written = " ".join(
         f"--{now} {_in_quotes(_phrase(now, parts))}" for now, parts in phrases.items()
     )
-    raise UserError(f"{gone} {_listed(phrases)}:", f"write {written}.")
+    raise UserError(f"{renamed} {_listed(phrases)}:", f"write {written}.")
 
 
 def _renewed(row: Retired, old: Mapping[str, str]) -> tuple[str, str]:

@@ -8,18 +8,26 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from backing.chart.choice import plain
 from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
-from backing.chart.phrase import plain
 from backing.chart.pitch import PitchName
 from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import check_folder, check_targets, for_each, in_key, read_tune
+from backing.cli.tunes import (
+    changes_form,
+    check_changes,
+    check_folder,
+    check_targets,
+    for_each,
+    in_key,
+    read_tune,
+)
 from backing.errors import ChordError, OutputError, PracticeError, UserError
-from backing.lines.line import Line
 from backing.lines.phrase import Phrase, read_phrase
+from backing.lines.player import Line
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.phrase import read_neck
 from backing.saving import check_writable, is_folder, shortened_name, write_file
@@ -36,37 +44,47 @@ PPI = 200
 
 def sheet(words: Words) -> int:
     """Write the sheet of each tune, or that of a root."""
-    if not words.names and "arpeggios" not in words:
+    if not {"arpeggios", "changes"} & set(words.said) and not words.names:
         raise UserError("Say what to print.", "Name tune files, or a root with --arpeggios.")
+    if "arpeggios" not in words:
+        check_changes(words, "print")
     if words.names and "arpeggios" in words:
         raise UserError("--arpeggios are printed without a tune.", "Give one of them, not both.")
     board = read_neck(words.said["neck"]) if "neck" in words else make_fingerboard()
     line = read_phrase(words.said["line"], fingerboard=board) if "line" in words else None
+    bass = plain(words.text("part") or ("bass" if line and line.bass else "")) == "bass"
+    if bass and "neck" not in words:
+        board = make_fingerboard("bass")
+        line = read_phrase(words.said["line"], fingerboard=board) if line else None
     refuse_idle(words.command.options, set(words.said) | set(_facts(words, line)))
     asked = _asked(words, board, line)
     if "arpeggios" in words:
         _write_arpeggios(words, asked)
         return DONE
-    targets = [_target(words, Path(tune).stem) for tune in words.names]
-    check_targets(words.names, words.text("output"), targets)
-    return for_each(words.names, partial(_write, words, asked))
+    tunes = words.names or ("changes",)
+    targets = [_target(words, Path(tune).stem) for tune in tunes]
+    check_targets(tunes, words.text("output"), targets)
+    return for_each(tunes, partial(_write, words, asked))
 
 
 def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
     """What is so of a sheet beside its options, as the table of options names it."""
+    from backing.sheet.sheet_part import FRETTED
+
     if Path(words.text("output") or "").suffix.lower() in MUSICXML:
         yield "musicxml"
-    if line and line.solo:
-        yield "etude"
-    if plain(words.text("part") or "guitar") != "guitar":
+    if line and line.bass:
+        yield "walking"
+    if plain(words.text("part") or "guitar") not in FRETTED:
         yield "no frets"
 
 
 def _write(words: Words, asked: SheetRequest, tune: Path) -> None:
     target = _target(words, tune.stem)
     check_writable(target)
-    form = in_key(read_tune(tune), words.text("key"))
-    asked = replace(asked, recipe=command_again(words, str(tune)))
+    bare = "changes" in words
+    form = in_key(changes_form(words) if bare else read_tune(tune), words.text("key"))
+    asked = replace(asked, recipe=command_again(words, "" if bare else str(tune)))
     if target.suffix.lower() in MUSICXML:
         _write_musicxml(form, asked, target)
         _tell(words, f"{form.title} -> {target}")
@@ -142,7 +160,8 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequ
     from backing.sheet.request import SheetRequest
     from backing.sheet.sheet_part import make_sheet_part
 
-    part = make_sheet_part(**_said(name=words.text("part"), clef=words.text("clef")))
+    usual = "bass" if phrase and phrase.bass else None
+    part = make_sheet_part(**_said(name=words.text("part") or usual, clef=words.text("clef")))
     if "no-tab" in words:
         part = replace(part, tablature=False)
     page = make_page_setup(
@@ -160,13 +179,20 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequ
     return SheetRequest(
         chart="no-chart" not in words,
         shapes="shapes" in words,
-        line=None if phrase is None else "etude" if phrase.solo else "guide",
+        line=_line_of(phrase) if phrase else None,
         etude=line,
         part=part,
         page=page,
         board=board,
         **given,
     )
+
+
+def _line_of(phrase: Phrase) -> str:
+    """Which of request.LINES a phrase says."""
+    if phrase.bass:
+        return "bass"
+    return "etude" if phrase.solo else "guide"
 
 
 def _said(**values: Any) -> dict[str, Any]:

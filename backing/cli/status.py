@@ -7,7 +7,8 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 
-from backing.errors import OutputError, TuneError, UserError
+from backing.chart.text.source import readable
+from backing.errors import BackingError, OutputError, TuneError, UserError
 
 MOST_SHOWN = 20
 """Mistakes of one file: more of them say that it is no tune."""
@@ -26,6 +27,7 @@ def open_streams() -> None:
 def show(text: str) -> None:
     """Print a result on stdout, with ? for signs it does not have; raises OutputError."""
     encoding = sys.stdout.encoding or "utf-8"
+    text = readable(text)
     try:
         print(text.encode(encoding, "replace").decode(encoding), flush=True)
     except BrokenPipeError:
@@ -41,7 +43,7 @@ def show(text: str) -> None:
 def tell(text: str) -> None:
     """Say something to the user, on stderr; what nobody takes is no reason to fail."""
     encoding = sys.stderr.encoding or "utf-8"
-    plain = text.encode(encoding, "backslashreplace").decode(encoding)
+    plain = readable(text).encode(encoding, "backslashreplace").decode(encoding)
     try:
         print(plain, file=sys.stderr, flush=True)
     except OSError:
@@ -50,10 +52,21 @@ def tell(text: str) -> None:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stderr.fileno())
 
 
+def ours(error: Exception) -> str:
+    """A fault of ours as the user reads it: what it is, and where, for the report."""
+    said, at = str(error) or "no words", error.__traceback__
+    while at is not None and at.tb_next is not None:
+        at = at.tb_next
+    if not isinstance(error, BackingError) and at is not None:
+        place = f"{Path(at.tb_frame.f_code.co_filename).name}:{at.tb_lineno}"
+        said = f"{type(error).__name__} in {place}: {said.rstrip('.')}."
+    return f"backing: {said} This is a fault of ours; please report it."
+
+
 def in_words(error: UserError) -> str:
-    """A mistake as the user reads it: a tune's with file, line and caret, any other in a line."""
+    """A mistake as the user reads it: in a file with its place and a caret, any other in a line."""
     if not isinstance(error, TuneError):
-        return f"backing: {error}"
+        return str(error) if error.placed else f"backing: {error}"
     shown, left = error.problems[:MOST_SHOWN], len(error.problems[MOST_SHOWN:])
     words = [str(problem) for problem in shown]
     if left:

@@ -90,7 +90,9 @@ def _line(phrase: Phrase) -> str:
     line = phrase.line
     if line.rhythm == "call":
         return f"call and response{f' on {line.call_on}' if line.call_on != 'turn' else ''}"
-    return f"an étude{f' in {line.rhythm}' if 'rhythm' in phrase.said else ''}"
+    if line.number:
+        return line.name()
+    return f"an etude{f' in {line.rhythm}' if 'rhythm' in phrase.said else ''}"
 
 
 def _bars(count: int) -> str:

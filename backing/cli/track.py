@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from backing.chart.changes import read_changes
-from backing.chart.form import Form
 from backing.chart.phrase import Grammar, Term
 from backing.cli.job import MIDI_SUFFIXES, Job, make
 from backing.cli.options import BAND, REQUEST, refuse_idle
@@ -19,9 +16,8 @@ from backing.cli.progress import share_done, tracks_done
 from backing.cli.retired import refuse_old_players
 from backing.cli.status import DONE, OURS, USERS, in_words, tell
 from backing.cli.tag_text import command_again, purpose
-from backing.cli.tunes import check_folder, check_targets, read_tune
+from backing.cli.tunes import changes_form, check_changes, check_folder, check_targets, read_tune
 from backing.combo.band import Band
-from backing.combo.feel_file import load_feel
 from backing.errors import OutputError, PracticeError, UserError
 from backing.routine.phrase import read_drill
 from backing.routine.request import Request
@@ -31,7 +27,6 @@ from backing.saving import is_folder, shortened_name
 if TYPE_CHECKING:
     from backing.lines.phrase import Phrase
 
-DEFAULT_TEMPO = Fraction(120)
 LONGEST_PLAYER = len("-count-in")
 FORMATS = ("wav", "flac", "mp3", "ogg", "opus", "m4a", "mid")
 FORMAT = Grammar(
@@ -57,10 +52,7 @@ class Order:
 
 def track(words: Words) -> int:
     """Make the tracks of all tunes; one that cannot be made does not stop the others."""
-    if not words.names and "changes" not in words:
-        raise UserError("Say what to play.", "Name tune files, or write changes with --changes.")
-    if words.names and "changes" in words:
-        raise UserError("--changes stand in place of a tune.", "Give one of them, not both.")
+    check_changes(words, "play")
     order = read_order(words)
     jobs: list[Job] = []
     status = DONE
@@ -107,8 +99,8 @@ def _phrase(words: Words, *, traded: bool) -> Phrase | None:
     if "line" not in words and not traded:
         return None
     # the neck takes as long to load as a tune to arrange
-    from backing.lines.line import Line
     from backing.lines.phrase import Phrase, read_phrase
+    from backing.lines.player import Line
     from backing.neck.phrase import read_neck
 
     usual: dict[str, Any] = {"rhythm": "phrases"} if traded else {}
@@ -117,6 +109,11 @@ def _phrase(words: Words, *, traded: bool) -> Phrase | None:
     if "line" not in words:
         return Phrase(Line(**usual))
     phrase = read_phrase(words.said["line"], **usual)
+    if phrase.bass:
+        raise PracticeError(
+            "The bass plays in every track; its line is for a sheet.",
+            "Leave --line out, or write --only bass.",
+        )
     if not phrase.solo and phrase.said:
         raise PracticeError(
             f"Guide tones of a track have no {min(phrase.said)} on the neck.",
@@ -140,7 +137,7 @@ def _facts(words: Words, request: Request, band: Band, form: dict[str, str]) -> 
 
 def _jobs(words: Words, order: Order, tune: str) -> Iterator[Job]:
     """What is ordered of a tune ("" for bare changes): a track, or one for each tempo or key."""
-    form = read_tune(Path(tune)) if tune else _changes(words)
+    form = read_tune(Path(tune)) if tune else changes_form(words)
     target = _target(words, order, Path(tune or "changes"))
     suffix = target.suffix.lower().lstrip(".")
     bits = [f"{order.bits}-bit"] if order.bits != 16 else []
@@ -167,12 +164,6 @@ def _jobs(words: Words, order: Order, tune: str) -> Iterator[Job]:
         ending = f"-{name.replace(' ', '-')}{target.suffix}"
         each = target.with_name(shortened_name(target.stem, ending, _room(words)))
         yield job(one, target=each, name=name)
-
-
-def _changes(words: Words) -> Form:
-    feel = words.text("feel") or "swing"
-    meter = load_feel(feel).meters[0]
-    return read_changes(words.said["changes"], meter=meter, tempo=DEFAULT_TEMPO, feel=feel)
 
 
 def _target(words: Words, order: Order, tune: Path) -> Path:

@@ -4,30 +4,55 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
+from fractions import Fraction
 from pathlib import Path
 
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read_file
+from backing.cli.parser import Words
 from backing.cli.status import DONE, USERS, in_words, tell
 from backing.combo.feel_check import feel_faults
 from backing.errors import OutputError, RoutineError, UserError, quoted
 from backing.routine.keys import Keys
-from backing.saving import is_folder
+from backing.saving import is_folder, refuse_inputs
 
+DEFAULT_TEMPO = Fraction(120)
 MUSICXML = (".musicxml", ".mxl", ".xml")
 
 
-def read_tune(path: Path) -> Form:
+def read_tune(path: Path, *, skip: bool = False) -> Form:
     """The form in a tune file, all its feels known.
 
+    What a score says otherwise than it is read is told, with ``skip`` what cannot be read, too.
     Raises TuneError with every mistake of the text and of the feels it names, UserError where
     there is no text.
     """
     if path.suffix.lower() in MUSICXML:
         from backing.chart.musicxml import read_file as read_musicxml
 
-        return read_musicxml(path)
+        form = read_musicxml(path, skip=skip)
+        for remark in form.remarks:
+            tell(f"{path}: {remark}")
+        return form
     return read_file(path, feel_faults=feel_faults)
+
+
+def check_changes(words: Words, what: str) -> None:
+    """Raise UserError where neither tunes nor changes are named, or both; ``what`` is done."""
+    if not words.names and "changes" not in words:
+        raise UserError(f"Say what to {what}.", "Name tune files, or write changes with --changes.")
+    if words.names and "changes" in words:
+        raise UserError("Both a tune and --changes are given.", "Give one or the other.")
+
+
+def changes_form(words: Words) -> Form:
+    """The form of bare changes, in the first meter of the feel that is named."""
+    from backing.chart.changes import read_changes
+    from backing.combo.feel_file import load_feel
+
+    feel = words.text("feel") or "swing"
+    meter = load_feel(feel).meters[0]
+    return read_changes(words.said["changes"], meter=meter, tempo=DEFAULT_TEMPO, feel=feel)
 
 
 def in_key(form: Form, text: str | None) -> Form:
@@ -48,7 +73,7 @@ def check_folder(output: str) -> None:
 
 
 def check_targets(tunes: Sequence[str], output: str | None, targets: Iterable[Path]) -> None:
-    """Raise OutputError where several tunes would become one file.
+    """Raise OutputError where several tunes would become one file, or one would be replaced.
 
     ``output`` is the place that was named, ``targets`` the files that would be written.
     """
@@ -64,6 +89,7 @@ def check_targets(tunes: Sequence[str], output: str | None, targets: Iterable[Pa
                 f"Two tunes would become {target}.", "Rename one, or make them one at a time."
             )
         places.add(target)
+        refuse_inputs(target, map(Path, tunes))
 
 
 def for_each(tunes: Iterable[str], make: Callable[[Path], None]) -> int:

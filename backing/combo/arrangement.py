@@ -6,6 +6,8 @@ import random
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
+from itertools import chain
 
 from backing.chart.form import Form
 from backing.combo import click, guide_tones
@@ -13,11 +15,12 @@ from backing.combo.band import GUIDE_LINES, Band
 from backing.combo.bass import walking
 from backing.combo.comp import comping, rhythm
 from backing.combo.drums import drummer
-from backing.combo.feel import Clock
+from backing.combo.feel import Clock, leaning, wander
+from backing.combo.guide_tones import GuideTone
 from backing.combo.instruments import PEDAL_HAT
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedPass
-from backing.combo.plan import Plan, Rest, make_plan
+from backing.combo.plan import Plan, PlanBar, Rest, make_plan
 from backing.combo.player import Player
 from backing.errors import RoutineError
 from backing.routine.passes import Pass, Purpose
@@ -36,6 +39,7 @@ def arrange(routine: Routine, band: Band) -> Performance:
     Raises FeelError for an unknown feel, RoutineError for a drill without a player it needs.
     """
     _check(routine, band)
+    band = replace(band, occasion=band.occasion or routine.form.occasion or None)
     players = _players(band, routine.form)
     memory: dict[Pass, tuple[Plan, tuple[Part, ...]]] = {}
     passes: list[PlayedPass] = []
@@ -44,14 +48,14 @@ def arrange(routine: Routine, band: Band) -> Performance:
     for each in routine.passes:
         key = each if each.purpose is Purpose.COUNT_IN else replace(each, tempo=Fraction(1))
         if key not in memory:
-            plan = plan_pass(each, band)
+            plan = plan_pass(each, band, as_written=routine.form.solos is not None)
             memory[key] = plan, _parts(plan, each, band, players)
         plan, parts = memory[key]
         passes.append(PlayedPass(each, start, parts))
         for bar in plan.bars:
-            tempo = each.tempo * bar.bar.tempo_ratio
-            ratio = band.swing if _overrides(band, bar.feel.swing) else bar.feel.ratio(tempo)
-            runs.append((bar.bar.length, tempo, ratio or Fraction(1)))
+            tempos = [each.tempo * ratio for ratio in bar.bar.tempo_ratios()]
+            length = bar.bar.length / len(tempos)
+            runs += [(length, tempo, _swing(band, bar, tempo)) for tempo in tempos]
         start += plan.length
     tail = Fraction(0) if routine.seamless else TAIL_SECONDS
     return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
@@ -81,22 +85,29 @@ def _check(routine: Routine, band: Band) -> None:
         )
 
 
-def plan_pass(played: Pass, band: Band) -> Plan:
+def plan_pass(played: Pass, band: Band, *, as_written: bool = False) -> Plan:
     """The plan of a pass, with its comping rhythm and its clave.
 
-    Raises FeelError for an unknown feel.
+    ``as_written``: the tune has solos of its own, whose cues are meant. Raises FeelError for an
+    unknown feel.
     """
-    plan = make_plan(played, band.feel)
+    plan = make_plan(played, band.feel, band.seed, band.occasion, as_written=as_written)
     if plan.purpose is Purpose.COUNT_IN:
         return plan
     strokes = rhythm.strokes(plan, _rng(band, "rhythm", played), band.comp)
     ostinato = random.Random(f"{band.seed}/ostinato").random()
-    return replace(plan, comping=strokes, ostinato=ostinato)
+    lean = leaning(_rng(band, "time", played), plan.length.__ceil__())
+    return replace(plan, comping=strokes, ostinato=ostinato, lean=lean)
 
 
-def _overrides(band: Band, swing: str | Fraction) -> bool:
-    """Whether the band's swing ratio applies: feels with even eighths stay even."""
-    return band.swing is not None and swing != 1
+def _swing(band: Band, bar: PlanBar, tempo: Fraction) -> Fraction:
+    """The swing ratio of a bar: the band's own, or the feel's, which wanders.
+
+    Feels with even eighths stay even.
+    """
+    if band.swing is not None and bar.feel.swing != 1:
+        return band.swing
+    return bar.feel.ratio(tempo, wander(band.seed, bar.bar.number))
 
 
 def _parts(plan: Plan, played: Pass, band: Band, players: dict[str, Player]) -> tuple[Part, ...]:
@@ -112,16 +123,21 @@ def _parts(plan: Plan, played: Pass, band: Band, players: dict[str, Player]) -> 
 def _players(band: Band, form: Form) -> dict[str, Player]:
     players: dict[str, Player] = {
         "bass": walking.play,
-        "comp": lambda plan, dice: comping.play(plan, dice, comp=band.comp),
+        "comp": lambda plan, dice: comping.play(plan, dice, band.comp, _guides(plan, band)),
         "drums": drummer.play,
-        "guide": lambda plan, dice: guide_tones.play(
-            plan, dice, line=band.guide_line or GUIDE_LINES[0]
-        ),
+        "guide": partial(guide_tones.play, line=band.guide_line or GUIDE_LINES[0]),
         "click": lambda plan, _: click.play(plan, band.click or "all"),
     }
     if band.line is not None:
         players["line"] = band.line.player(form)
     return {name: play for name, play in players.items() if name in band.players}
+
+
+def _guides(plan: Plan, band: Band) -> Iterable[GuideTone]:
+    """The guide tones that are heard: the comp leaves them room."""
+    if "guide" not in band.players:
+        return ()
+    return chain(*guide_tones.chosen_lines(plan, band.guide_line or GUIDE_LINES[0]))
 
 
 def _rng(band: Band, player: str, played: Pass) -> random.Random:

@@ -16,13 +16,15 @@ through a cell of several bars: in 4/4 beat 5 is the first of the second bar.
 
 from __future__ import annotations
 
+import random
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 STROKE = re.compile(
-    r"(?P<ghost>\()?(?P<beat>\d+)(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-.>^]*)\)?"
-    r"(?::(?P<chance>\d+)%)?(?::(?P<low>\d+)-(?P<high>\d+)bpm)?$"
+    r"(?P<ghost>\()?(?P<beat>\d{1,3})(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-.>^]*)\)?"
+    r"(?::(?P<chance>\d{1,3})%)?(?::(?P<low>\d{1,4})-(?P<high>\d{1,4})bpm)?$",
+    re.ASCII,
 )
 OLD_STROKE = re.compile(r"([^'?@]*)('?)([^'?@]*)(?:\?(\d+))?(?:@(\d+-\d+))?$")
 PLACES = {
@@ -33,6 +35,8 @@ PLACES = {
     ".3": Fraction(2, 3),
     "a": Fraction(3, 4),
 }
+SLOWEST, FASTEST = 40, 400
+"""Bounds of tempo (bpm) from here on bound nothing."""
 SHORT, MEDIUM = Fraction(1, 4), Fraction(1, 2)
 """Lengths in beats of a short stroke and of one without a mark."""
 
@@ -66,11 +70,34 @@ class Cell:
     tempos: tuple[float, float] = (0, 999)
     energy: tuple[float, float] = (0, 1)
 
-    def fits(self, tempo: float, energy: float) -> bool:
-        """Whether the cell belongs at ``tempo`` (bpm) and ``energy`` (0 to 1)."""
-        return (
-            self.tempos[0] <= tempo <= self.tempos[1] and self.energy[0] <= energy <= self.energy[1]
-        )
+    def suits(self, tempo: float, energy: float) -> float:
+        """How often the cell is wanted at ``tempo`` (bpm) and ``energy`` (0 to 1): 0 is never."""
+        return self.weight * presence(tempo, self.tempos) * in_bounds(energy, self.energy)
+
+
+def in_bounds(value: float, bounds: tuple[float, float]) -> bool:
+    """Whether a value lies in its bounds, ends included."""
+    return bounds[0] <= value <= bounds[1]
+
+
+SLOPE = 0.15
+"""A bound of tempo is no cliff: from so far (as a share) on one side of it to so far on the other
+what it bounds is played less and less often, at the bound itself half the time."""
+
+
+def presence(tempo: float, bounds: tuple[float, float]) -> float:
+    """How often something is played at ``tempo`` (bpm) for its bounds, from 0 to 1."""
+    low, high = bounds
+    above = (tempo / low - 1) / (2 * SLOPE) + 0.5 if low > SLOWEST else 1.0
+    below = (1 - tempo / high) / (2 * SLOPE) + 0.5 if high < FASTEST else 1.0
+    return max(0.0, min(1.0, above, below))
+
+
+def drawn_bounds(bounds: tuple[int, int], dice: random.Random) -> tuple[int, int]:
+    """The bounds of one stroke, somewhere on the slopes: a climb loses them one by one."""
+    low, high = bounds
+    way = 1 + SLOPE * (2 * dice.random() - 1)
+    return round(low * way) if low > SLOWEST else low, round(high * way) if high < FASTEST else high
 
 
 class StrokeError(ValueError):
@@ -94,7 +121,7 @@ def read_strokes(text: str, beats: int) -> tuple[Stroke, ...]:
             raise StrokeError(word, "is out of order.", "Write the strokes in order of time.")
     ends = [stroke.onset for stroke, _ in found[1:]] + [Fraction(beats)]
     return tuple(
-        _with_length(stroke, end - stroke.onset if "-" in marks else None, marks)
+        replace(stroke, length=end - stroke.onset) if "-" in marks else stroke
         for (stroke, marks), end in zip(found, ends, strict=True)
     )
 
@@ -110,7 +137,7 @@ def _read_stroke(word: str, beats: int) -> tuple[Stroke, str]:
     marks = match["marks"]
     stroke = Stroke(
         onset=Fraction(onset),
-        length=MEDIUM,
+        length=SHORT if "." in marks or "^" in marks else MEDIUM,
         accent=-1 if match["ghost"] else int(">" in marks or "^" in marks),
         chance=int(match["chance"] or 100) / 100,
         swung=match["sub"] in (None, "&"),
@@ -130,8 +157,3 @@ def _no_stroke(word: str) -> StrokeError:
             return StrokeError(word, "is an older way to write a stroke.", f"Write {new}.")
     cure = "Write a beat such as 1, 2&, 3.2 or 4a, with - . > ^ after it or ( ) around it."
     return StrokeError(word, "isn't a stroke.", cure)
-
-
-def _with_length(stroke: Stroke, held: Fraction | None, marks: str) -> Stroke:
-    length = held if held is not None else SHORT if "." in marks or "^" in marks else MEDIUM
-    return Stroke(stroke.onset, length, stroke.accent, stroke.chance, stroke.swung, stroke.tempos)

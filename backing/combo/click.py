@@ -15,7 +15,6 @@ from backing.combo.instruments import (
     STANDARD_KIT,
 )
 from backing.combo.part import Note, Part
-from backing.errors import RoutineError, quoted
 
 if TYPE_CHECKING:
     from backing.combo.plan import Plan
@@ -27,10 +26,6 @@ ACCENTED, PLAIN = 104, 88
 SLOW_BPM, FAST_BPM = 70, 220
 
 
-def _all(bar: PlayedBar) -> Sequence[int]:
-    return range(bar.meter.beats)
-
-
 def _back_beats(bar: PlayedBar) -> Sequence[int]:
     """The weak beats: 2 and 4, in three the 2, in 5/4 (three and two) 2 and 5."""
     start, weak = 0, list[int]()
@@ -40,19 +35,11 @@ def _back_beats(bar: PlayedBar) -> Sequence[int]:
     return weak
 
 
-def _last(bar: PlayedBar) -> Sequence[int]:
-    return (bar.meter.beats - 1,)
-
-
-def _sparse(bar: PlayedBar) -> Sequence[int]:
-    return (0,) if bar.number % 2 else ()
-
-
 BEATS: dict[str, Callable[[PlayedBar], Sequence[int]]] = {
-    "all": _all,
+    "all": lambda bar: range(bar.meter.beats),
     "2 and 4": _back_beats,
-    "4": _last,
-    "sparse": _sparse,
+    "4": lambda bar: (bar.meter.beats - 1,),
+    "sparse": lambda bar: (0,) if bar.number % 2 else (),
 }
 """Where a click falls: every beat; the weak beats; the last of the bar; 1 of every second bar."""
 
@@ -61,12 +48,8 @@ def play(plan: Plan, beats: str = "all") -> Part:
     """A click on wood blocks through a pass, on the ``beats`` named in BEATS.
 
     Beat 1 is higher where every beat clicks. A pickup is clicked as the end of the bar it is cut
-    from. Raises RoutineError for unknown beats.
+    from.
     """
-    if beats not in BEATS:
-        raise RoutineError(
-            f"There is no click on {quoted(beats)}.", f"Choose one of: {', '.join(BEATS)}."
-        )
     return Part.of("click", STANDARD_KIT, _clicks(plan, beats))
 
 
@@ -102,7 +85,7 @@ def count_in(plan: Plan, tempo: Fraction) -> Part:
 def _counted(bar: PlayedBar, left: int, tempo: Fraction) -> Sequence[int]:
     """The beats counted in a bar when ``left`` bars are left, this one included."""
     if left == 1 or tempo <= SLOW_BPM:
-        return _all(bar)
+        return range(bar.meter.beats)
     if left > 2 and tempo > FAST_BPM:
         return (0,)
     return [sum(bar.meter.groups[:at]) for at in range(len(bar.meter.groups))]

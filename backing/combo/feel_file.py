@@ -6,7 +6,6 @@ Each player reads a table of its own (``[bass]``, ``[comp]``, ``[drums]``) into 
 
 from __future__ import annotations
 
-import difflib
 import os
 import re
 import tomllib
@@ -21,14 +20,26 @@ from typing import Any
 
 from backing.chart.section import feel_path, is_feel_file
 from backing.chart.text.header import METERS
+from backing.chart.text.source import suggestion
 from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
-from backing.combo.feel import ride_ratio
+from backing.combo.feel import ride_ratio, wandered
 from backing.errors import FeelError, Problem, Span, quoted
+from backing.reading import (
+    FEEL_BYTES,
+    FEEL_DEPTH,
+    FEELS_ALIKE,
+    LINE_CHARACTERS,
+    depth,
+    guarded,
+    read_bytes,
+)
 
 FEELS = Path(__file__).with_name("feels")
 """The folder of the feels that come with the package."""
 READERS = ("bass", "comp", "drums")
 """The players who have a table in a feel file."""
+LARGEST = 100_000
+"""No number of a feel is larger; nothing (NaN) and infinity are not either."""
 LATE = ("bass", "comp", "ride", "hat", "hihat_foot", "kick", "snare", "crash", "toms")
 """Who and what can be late."""
 
@@ -59,8 +70,7 @@ class Table:
         text = self.source.splitlines()[line - 1] if self.source else ""
         found = culprit or key
         span = Span(line, max(0, text.find(found)) + 1, len(found) if found in text else 1)
-        problem = Problem(self.file, span, text, cause, cure)
-        return FeelError(f"{self.file}:{line}: {cause}", cure, problem)
+        return _at(self.file, span, text, cause, cure)
 
     def _line(self, key: str) -> int:
         """The line that gives ``key``: of several alike, the first with the same value on it.
@@ -134,12 +144,7 @@ class Table:
     def range(self, key: str, default: tuple[float, float]) -> tuple[float, float]:
         """Two numbers, the lower first."""
         value = self._get(key, default)
-        if (
-            not isinstance(value, list | tuple)
-            or len(value) != 2
-            or not all(isinstance(v, int | float) for v in value)
-            or value[0] > value[1]
-        ):
+        if not _two_numbers(value) or value[0] > value[1]:
             raise self.error(key, f"is {quoted(value)}.", "Write two numbers, like [100, 220].")
         return float(value[0]), float(value[1])
 
@@ -175,6 +180,8 @@ class Table:
         A feel file is looked for in the folder of the one that names it.
         """
         name = self.text(key, "")
+        if not name.isprintable():
+            raise self.error(key, f"is {quoted(name)}.", "Write the name of a feel or a file.")
         place = feel_path(name, str(Path(self.file).parent))
         if name and not is_feel_file(name) and name not in feel_names():
             raise self.error(key, f"is {quoted(name)}.", _known_feels(name))
@@ -194,9 +201,8 @@ class Table:
         """Refuse keys that nobody has read, suggesting the nearest known one."""
         for key in self.values:
             if key not in self._known:
-                near = difflib.get_close_matches(key, self._known, 1)
                 known = ", ".join(sorted(self._known))
-                cure = f"Did you mean {near[0]}?" if near else f"The keys here are {known}."
+                cure = suggestion(key, self._known).rstrip() or f"The keys here are {known}."
                 raise self.error(key, "is not known.", cure)
 
 
@@ -220,11 +226,15 @@ class Feel:
     root: Table = field(repr=False)
     files: Mapping[str, str] = field(default_factory=dict, repr=False)
 
-    def ratio(self, tempo: Fraction) -> Fraction:
-        """The long : short ratio of eighths at ``tempo`` bpm (in hundredths; 1 is even)."""
+    def ratio(self, tempo: Fraction, factor: float = 1.0) -> Fraction:
+        """The long : short ratio of eighths at ``tempo`` bpm (in hundredths; 1 is even).
+
+        ``factor``: how far the ride has wandered. A ratio that the feel names stays what it is.
+        """
         if isinstance(self.swing, Fraction):
             return self.swing
-        return Fraction(round(ride_ratio(float(tempo)) * 100), 100)
+        bpm = float(tempo)
+        return Fraction(round(wandered(ride_ratio(bpm), factor, bpm) * 100), 100)
 
     def late(self, player: str) -> tuple[float, float]:
         """Mean and spread in ms by which ``player`` sits behind the ride."""
@@ -260,7 +270,7 @@ def load_feel(name: str) -> Feel:
     Raises FeelError when there is none, or when a key of the file is wrong.
     """
     if is_feel_file(name):
-        return _from_file(name, ())
+        return _from_file(name)
     if name not in feel_names():
         raise FeelError(f"There is no feel called {quoted(name)}.", _known_feels(name))
     return _own(name)
@@ -268,9 +278,7 @@ def load_feel(name: str) -> Feel:
 
 def _known_feels(name: str) -> str:
     """The cure for an unknown feel."""
-    near = difflib.get_close_matches(name, feel_names(), 1)
-    hint = f"Did you mean {near[0]}? " if near else ""
-    return f"{hint}Known feels: {', '.join(feel_names())}."
+    return f"{suggestion(name, feel_names())}Known feels: {', '.join(feel_names())}."
 
 
 @lru_cache(maxsize=64)
@@ -279,15 +287,12 @@ def _own(name: str) -> Feel:
     return parse_feel(source, f"{name}.toml")
 
 
-def _from_file(path: str, through: tuple[str, ...]) -> Feel:
-    """The feel in a file, cached until a file that it is read from changes.
-
-    ``through``: the files that led here, each like the next.
-    """
+def _from_file(path: str, through: tuple[str, ...] = ()) -> Feel:
+    """The feel in a file, cached until a file that it is read from changes."""
     known = _FROM_FILES.get(path)
     if known is None or any(_text(file) != text for file, text in known.files.items()):
         text = _text(path)
-        feel = _parsed(text, path, through)
+        feel = parse_feel(text, path, through)
         known = _FROM_FILES[path] = replace(feel, files={path: text, **feel.files})
     return known
 
@@ -297,27 +302,55 @@ def _text(path: str) -> str:
     if text is not None:
         return text
     try:
-        return Path(path).read_text("utf-8-sig")
+        data = read_bytes(Path(path), FEEL_BYTES, "a feel file", FeelError)
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise FeelError(f"{path} is not text.", "Name a feel file.") from None
-    except OSError as error:
-        said = error.strerror or str(error)
-        raise FeelError(f"{path} cannot be read ({said}).", "Name a feel file.") from None
 
 
-def parse_feel(source: str, file: str) -> Feel:
-    """A feel from the text of its file; raises FeelError naming line and key."""
-    return _parsed(source, file, ())
+def parse_feel(source: str, file: str, through: tuple[str, ...] = ()) -> Feel:
+    """A feel from the text of its file; raises FeelError naming line and key.
+
+    ``through``: the files that led here, each like the next.
+    """
+    with guarded(f"{file} cannot be read as a feel", "Name a feel file.", FeelError):
+        return _read(_values(source, file), source, file, (*through, os.path.realpath(file)))
 
 
-def _parsed(source: str, file: str, through: tuple[str, ...]) -> Feel:
+def _values(source: str, file: str) -> dict[str, Any]:
+    """What a feel file holds. Raises FeelError for what is no TOML, and for what lies too deep."""
+    values: dict[str, Any] | None
+    for number, line in enumerate(source.split("\n"), 1):
+        if len(line) > LINE_CHARACTERS:  # of a key as long tomllib looks at each piece again
+            cause = f"This line is longer than {LINE_CHARACTERS:,} characters."
+            raise _at(file, Span(number, 1), line, cause, "Break it into several lines.")
     try:
         values = tomllib.loads(source)
     except tomllib.TOMLDecodeError as error:
-        raise FeelError(f"{file}: {error}.", "Correct the TOML there.") from None
+        raise _misplaced(str(error), source, file) from None
+    except ValueError:  # Python refuses to read so many digits
+        raise FeelError(f"{file} has a number that is too long.", "Shorten it.") from None
     except RecursionError:
-        raise FeelError(f"{file} has lists nested too deeply.", "Name a feel file.") from None
-    here = (*through, os.path.realpath(file))
+        values = None
+    if values is None or depth(values, FEEL_DEPTH) > FEEL_DEPTH:
+        raise FeelError(f"{file} has lists and tables nested too deeply.", "Name a feel file.")
+    return values
+
+
+def _misplaced(said: str, source: str, file: str) -> FeelError:
+    """The FeelError for what tomllib says, with its place where it names one."""
+    found = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", said)
+    cause, cure = f"{found[1] if found else said}.", "Correct the TOML there."
+    lines = source.split("\n")
+    line, column = (int(found[2]), int(found[3])) if found and found[2] else (len(lines), 1)
+    return _at(file, Span(line, column), lines[line - 1], cause, cure)
+
+
+def _at(file: str, span: Span, text: str, cause: str, cure: str) -> FeelError:
+    return FeelError(f"{file}:{span.line}: {cause}", cure, Problem(file, span, text, cause, cure))
+
+
+def _read(values: dict[str, Any], source: str, file: str, here: tuple[str, ...]) -> Feel:
     mine = Table(values, "", source, file)
     base = _other(mine, here)
     root = _like(mine, base)
@@ -348,6 +381,9 @@ def _other(table: Table, through: tuple[str, ...]) -> Feel | None:
     place = table.feel()
     if not is_feel_file(place):
         return load_feel(place) if place else None
+    if len(through) > FEELS_ALIKE:
+        cause = f"leads through more than {FEELS_ALIKE} feels."
+        raise table.error("like", cause, "Write the last of them out.")
     if os.path.realpath(place) in through:
         cause = f"is {quoted(table.values['like'])}, which leads back to this file."
         raise table.error("like", cause, "Name another feel.")
@@ -394,11 +430,15 @@ def _swing(time: Table) -> str | Fraction:
 
 def _late(table: Table, key: str) -> tuple[float, float]:
     value = table.values[key]
-    if (
-        not isinstance(value, list)
-        or len(value) != 2
-        or not all(isinstance(v, int | float) and -60 <= v <= 60 for v in value)
-    ):
-        cure = "Write mean and spread in ms, up to 60, like [6, 4]."
-        raise table.error(key, f"is {quoted(value)}.", cure)
-    return float(value[0]), float(value[1])
+    if _two_numbers(value) and all(-60 <= v <= 60 for v in value):
+        return float(value[0]), float(value[1])
+    cure = "Write mean and spread in ms, up to 60, like [6, 4]."
+    raise table.error(key, f"is {quoted(value)}.", cure)
+
+
+def _two_numbers(value: Any) -> bool:
+    return (
+        isinstance(value, list | tuple)
+        and len(value) == 2
+        and all(isinstance(v, int | float) and abs(v) <= LARGEST for v in value)
+    )

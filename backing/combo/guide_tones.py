@@ -15,10 +15,9 @@ from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
-from backing.combo.band import GUIDE_LINES
 from backing.combo.instruments import VIBES
 from backing.combo.part import Note, Part, on_palette
-from backing.combo.plan import Accent, ChordSpan, Plan
+from backing.combo.plan import Accent, ChordSpan, Plan, leads_as_two
 
 LOW, HIGH = 55, 79
 """The range of the lines, MIDI."""
@@ -33,6 +32,8 @@ MIDDLE, OFF_MIDDLE = 67, 0.02
 """The middle of the range, and the cost of each half step away from it."""
 RESTRIKE_BARS = 2
 """A chord that lasts is played again every so many bars."""
+MINOR_SEVENTH = 10
+"""Semitones."""
 LIFT = Fraction(1, 8)
 """A note ends so many beats before the next, so that late ones do not overlap."""
 
@@ -55,20 +56,12 @@ class _Entry:
     length: Fraction
 
 
-def play(
-    plan: Plan,
-    _: random.Random,
-    line: str = "both",
-) -> Part:
-    """The guide tones of a pass; ``line`` is one of GUIDE_LINES.
+def play(plan: Plan, _: random.Random, line: str = "both") -> Part:
+    """The guide tones of a pass; ``line`` is one of band.GUIDE_LINES.
 
-    A note's role is the degree it is of its chord ("3", "b7"). Raises ValueError for another
-    line.
+    A note's role is the degree it is of its chord ("3", "b7").
     """
-    if line not in GUIDE_LINES:
-        raise ValueError(f"a line of {GUIDE_LINES}, not {line!r}")
-    upper, lower = lines(plan)
-    chosen = {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
+    chosen = chosen_lines(plan, line)
     accents = {accent.onset for accent in plan.accents}
     notes: list[Note] = []
     for stroke in _lifted(_strokes(plan)):
@@ -77,25 +70,36 @@ def play(
     return Part("guide", VIBES, tuple(notes))
 
 
+def chosen_lines(plan: Plan, line: str) -> tuple[tuple[GuideTone, ...], ...]:
+    """The lines that ``line`` of band.GUIDE_LINES names."""
+    upper, lower = lines(plan)
+    return {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[line]
+
+
 def lines(plan: Plan) -> tuple[tuple[GuideTone, ...], tuple[GuideTone, ...]]:
     """The line that starts on the third and the one that starts on the seventh, chord by chord."""
     spans = [span for span in plan.spans if span.chord is not None]
     joints = [_joint(plan, spans, at) for at in range(len(spans))]
-    upper, lower = (_in_range(line, joints) for line in _led(spans))
-    return _toned(spans, upper), _toned(spans, lower)
+    guides = [_guides(plan, span) for span in spans]
+    upper, lower = (map(GuideTone, spans, _in_range(line, joints)) for line in _led(guides))
+    return tuple(upper), tuple(lower)
 
 
-def _toned(spans: Sequence[ChordSpan], pitches: Sequence[int]) -> tuple[GuideTone, ...]:
-    return tuple(GuideTone(span, pitch) for span, pitch in zip(spans, pitches, strict=True))
+def _guides(plan: Plan, span: ChordSpan) -> tuple[int, int]:
+    """The third and the seventh of a chord; a plain minor triad has one where it is a II."""
+    assert span.chord is not None
+    heard, after = span.chord.sounding, plan.after(span)
+    third, seventh = heard.guide_pitch_classes
+    if leads_as_two(span.chord, after.chord if after else None, span.key):
+        seventh = (heard.root.pitch_class + MINOR_SEVENTH) % 12
+    return third, seventh
 
 
-def _led(spans: Sequence[ChordSpan]) -> tuple[list[int], list[int]]:
+def _led(guides: Sequence[tuple[int, int]]) -> tuple[list[int], list[int]]:
     """Both lines led to the nearest tones, whatever their range: they sink and sink."""
     upper: list[int] = []
     lower: list[int] = []
-    for span in spans:
-        assert span.chord is not None
-        third, seventh = span.chord.sounding.guide_pitch_classes
+    for third, seventh in guides:
         if upper:
             pair = _nearest_pair(upper[-1], lower[-1], third, seventh)
         else:
@@ -165,19 +169,8 @@ def _in_range(line: Sequence[int], joints: Sequence[_Joint]) -> list[int]:
             cost, left = min(ways, default=(0.0, option))
             here[option] = (cost + OFF_MIDDLE * abs(option - MIDDLE), left)
         reached.append(here)
-    return _walked_back(reached)
-
-
-def _octaves(pitch: int, top: bool) -> list[int]:
-    low = SUNK if top else LOW
-    return list(range(low + (pitch - low) % 12, HIGH + 1, 12))
-
-
-def _walked_back(reached: Sequence[dict[int, tuple[float, int]]]) -> list[int]:
-    """The pitches of the cheapest way to the end."""
-    if not reached:
-        return []
-    pitch = min(reached[-1], key=lambda option: reached[-1][option][0])
+    # the cheapest way to the end, walked back
+    pitch = min(reached[-1], key=lambda option: reached[-1][option][0]) if reached else 0
     pitches = []
     for here in reversed(reached):
         pitches.append(pitch)
@@ -185,15 +178,16 @@ def _walked_back(reached: Sequence[dict[int, tuple[float, int]]]) -> list[int]:
     return pitches[::-1]
 
 
+def _octaves(pitch: int, top: bool) -> list[int]:
+    low = SUNK if top else LOW
+    return list(range(low + (pitch - low) % 12, HIGH + 1, 12))
+
+
 def _strokes(plan: Plan) -> list[_Entry]:
     """All strokes of a pass in order of time."""
     last = {a.span.start: a for a in plan.accents if a.kind == "last"}
     strokes: list[_Entry] = []
-    index = -1
-    for span in plan.spans:
-        if span.chord is None:
-            continue
-        index += 1
+    for index, span in enumerate(span for span in plan.spans if span.chord is not None):
         ends = span.start in last
         times = _ending(span, last[span.start]) if ends else _sustained(plan, span)
         strokes += [_Entry(index, span, onset, length) for onset, length in times]

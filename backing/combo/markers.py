@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
-from backing.chart.form import PlayedBar
+from backing.chart.bar import PlayedBar
 from backing.chart.pitch import Key
 from backing.combo.performance import Performance, PlayedPass
 from backing.routine import Pass, Purpose

@@ -79,15 +79,6 @@ class Performance:
         """What players call a part."""
         return "count-in" if part == "count" else part
 
-    def bar_lines(self) -> tuple[Fraction, ...]:
-        """The exact times in seconds of all bar lines, the end of the last bar included."""
-        beat, lines = Fraction(0), [Fraction(0)]
-        for played in self.passes:
-            for bar in played.routine_pass.bars:
-                beat += bar.length
-                lines.append(self.clock.seconds(beat))
-        return tuple(lines)
-
     def notes(self, part: str) -> Iterator[PlayedNote]:
         """The notes of a part in time, pass by pass, at the tempos at which they are played.
 

@@ -7,15 +7,15 @@ fills: every player reads the same plan.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.chart.bar import RHYTHM_SECTION
-from backing.chart.form import PLAYERS, Meter, PlayedBar
+from backing.chart.bar import PLAYERS, RHYTHM_SECTION, Change, Meter, PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Key, PitchName
+from backing.combo.arc import Chapter, chapter, staged
 from backing.combo.feel_file import Feel, feel_names, load_feel
 from backing.routine import Pass, Purpose
 
@@ -30,7 +30,8 @@ class PlanBar:
     ``start`` in beats from the start of the pass; ``energy`` from 0 to 1; ``section_top`` and
     ``section_end``: the first and last bar of a section (a chorus that wraps around counts);
     ``phrase_end``: the last bar of four; ``fill``: how many beats at the end of the bar are a
-    drum fill (0: none); ``set_up``: a light drum set-up leads into the next bar instead.
+    drum fill (0: none); ``set_up``: a light drum set-up leads into the next bar instead;
+    ``light``: beats of the bar that the whole band hits in the head, and comp and drums touch here.
     """
 
     bar: PlayedBar
@@ -43,6 +44,7 @@ class PlanBar:
     phrase_end: bool
     fill: Fraction = Fraction(0)
     set_up: bool = False
+    light: tuple[Fraction, ...] = ()
 
     @property
     def end(self) -> Fraction:
@@ -121,11 +123,13 @@ class Plan:
     ``tempo`` is the reference in bpm; ``spans`` cover the pass without a gap (but for silent bars
     before the first chord); ``following`` is the chord after the end (None: the music ends),
     its ``start`` before ``length`` where it is pushed. ``careful``: a first chorus or a short
-    loop, in which the bass keeps to the roots so that a learner hears the form. ``ends``: the
+    loop, in which the bass keeps to the roots so that a learner hears the form. ``plain``: in a
+    lesson all is careful, and as simple as it can be. ``ends``: the
     arrangement ends with this pass. ``ostinato``, from 0 to 1, chooses among figures that have to
     be the same in every pass (which way round a clave goes). ``take``, ``value``
     and ``earlier``: see Pass.
-    ``resting_next``: who is told to rest in the bar after the end.
+    ``resting_next``: who is told to rest in the bar after the end. ``lean``: for each beat how far
+    bass, comp and kick lean back together.
     """
 
     purpose: Purpose
@@ -147,6 +151,13 @@ class Plan:
     value: str = ""
     earlier: int = 0
     resting_next: frozenset[str] = frozenset()
+    lean: tuple[float, ...] = ()
+    plain: bool = False
+
+    def leaning(self, beat: Fraction) -> float:
+        """How far the players lean back on a beat, in spreads of their lateness; 0 is not."""
+        at = beat.__floor__()
+        return self.lean[at] if 0 <= at < len(self.lean) else 0.0
 
     def span_at(self, beat: Fraction) -> ChordSpan | None:
         """The chord that sounds at ``beat``, pushes included; the following one past the end."""
@@ -175,12 +186,39 @@ class Plan:
         return any(r.start <= beat < r.end and player in r.players for r in self.rests)
 
 
-def make_plan(played: Pass, feel: str | None = None) -> Plan:
-    """The plan of a pass; ``feel`` overrides the feels of its bars.
+def leads_as_two(chord: Chord, target: Chord | None, key: Key) -> bool:
+    """Whether a plain minor triad is a II in all but name: it leads to a dominant a fourth up.
 
-    Raises FeelError for a feel that is unknown.
+    The tonic is none: Cm in C minor stays at home, whatever follows it.
     """
-    bars = _bars(played, feel)
+    heard = chord.sounding
+    plain = heard.quality.family == "minor" and len(heard.core_pitch_classes) == 3
+    if not plain or target is None or heard.root.pitch_class == key.tonic.pitch_class:
+        return False
+    up = (target.sounding.root.pitch_class - heard.root.pitch_class) % 12
+    return up == 5 and target.sounding.is_dominant
+
+
+def make_plan(
+    played: Pass,
+    feel: str | None = None,
+    seed: int = 1,
+    occasion: str | None = None,
+    *,
+    as_written: bool = False,
+) -> Plan:
+    """The plan of a pass; ``feel`` overrides the feels of its bars, ``seed`` chooses the arc.
+
+    ``occasion``: one of bar.OCCASIONS, None for rehearsal. ``as_written``: hits are played in solos
+    as they are in heads. Raises FeelError for a feel that is unknown.
+    """
+    mine, plain = chapter(played, seed), occasion == "lesson"
+    if not plain:
+        played = replace(played, bars=staged(played.bars, mine.texture))
+    if played.purpose is Purpose.SOLO and played.choruses > 2 and not as_written:
+        bars = tuple(map(_lightened, _bars(played, feel, mine)))
+    else:
+        bars = _bars(played, feel, mine)
     length = played.length_beats
     following = _following(played, length)
     spans = _spans(bars, following.start if following else length)
@@ -196,7 +234,8 @@ def make_plan(played: Pass, feel: str | None = None) -> Plan:
         chorus=played.chorus,
         choruses=played.choruses,
         circular=played.circular,
-        careful=_first_time(played) or (played.circular and len(bars) <= SHORT_LOOP_BARS),
+        careful=plain or (occasion != "gig" and _heard_little(played, len(bars))),
+        plain=plain,
         ends=bool(bars) and bool(bars[-1].bar.final),
         take=played.take,
         value=played.value,
@@ -214,9 +253,10 @@ def plan_of_bars(bars: Sequence[PlayedBar]) -> Plan:
     )
 
 
-def _first_time(played: Pass) -> bool:
-    """Whether the bars are heard for the first time: a first chorus, the first time of a loop."""
-    return played.chorus == 0 and played.take == 0
+def _heard_little(played: Pass, bars: int) -> bool:
+    """Whether the bars are heard for the first time, or are a short loop."""
+    first = played.chorus == 0 and played.take == 0
+    return first or (played.circular and bars <= SHORT_LOOP_BARS)
 
 
 def feel_of(name: str, meter: Meter) -> Feel:
@@ -235,7 +275,7 @@ def feel_of(name: str, meter: Meter) -> Feel:
     return feel
 
 
-def _bars(played: Pass, feel: str | None) -> tuple[PlanBar, ...]:
+def _bars(played: Pass, feel: str | None, mine: Chapter) -> tuple[PlanBar, ...]:
     start, bars = Fraction(0), []
     for index, bar in enumerate(played.bars):
         nxt = played.bars[index + 1] if index + 1 < len(played.bars) else played.leads_to
@@ -244,7 +284,7 @@ def _bars(played: Pass, feel: str | None) -> tuple[PlanBar, ...]:
             index=index,
             start=start,
             feel=_bar_feel(played, bar, feel),
-            energy=_energy(played, bar),
+            energy=_energy(bar, mine.energy(index, len(played.bars))),
             section_top=bar.section_bar == 1 or index == 0,
             section_end=nxt is not None and _new_section(bar, nxt),
             phrase_end=bar.section_bar % 4 == 0,
@@ -252,6 +292,15 @@ def _bars(played: Pass, feel: str | None) -> tuple[PlanBar, ...]:
         bars.append(_with_fill(planned, played, nxt, feel))
         start += bar.length
     return tuple(bars)
+
+
+def _lightened(planned: PlanBar) -> PlanBar:
+    """A bar of a solo: the hits of the head are touched, and the bass walks on."""
+    told = planned.bar.directions
+    if not told.hits or told.only is not None:
+        return planned
+    plain = replace(planned.bar, directions=replace(told, hits=()))
+    return replace(planned, bar=plain, light=told.hits)
 
 
 def _new_section(bar: PlayedBar, nxt: PlayedBar) -> bool:
@@ -273,13 +322,9 @@ def _next_feel(bar: PlanBar, played: Pass, nxt: PlayedBar, feel: str | None) -> 
     return _bar_feel(played, nxt, feel) if inside else feel_of(feel or nxt.feel, nxt.meter)
 
 
-def _energy(played: Pass, bar: PlayedBar) -> float:
-    """From 0 to 1: solos grow from chorus to chorus, a section toward its end."""
-    if played.purpose is Purpose.SOLO and played.choruses > 1:
-        base = 0.45 + 0.35 * min(1.0, played.chorus / max(1, played.choruses - 1))
-    else:
-        base = {Purpose.HEAD: 0.4, Purpose.HEAD_OUT: 0.6}.get(played.purpose, 0.55)
-    within = 0.15 * (bar.section_bar - 1) / max(1, bar.section_bars - 1)
+def _energy(bar: PlayedBar, base: float) -> float:
+    """From 0 to 1: what the arc says, and a section grows toward its end."""
+    within = 0.12 * (bar.section_bar - 1) / max(1, bar.section_bars - 1)
     return min(1.0, base + within)
 
 
@@ -302,36 +347,27 @@ def _following(played: Pass, length: Fraction) -> ChordSpan | None:
     bar = played.leads_to
     if bar is None or not bar.changes:
         return None
-    first = bar.changes[0]
-    start = length + first.onset - first.early
-    pedal = bar.directions.pedal
-    return ChordSpan(
-        first.chord, start, length + bar.length, length + first.onset, bar.key, pedal, first.early
-    )
+    return replace(_written(bar, bar.changes[0], length), end=length + bar.length)
+
+
+def _written(bar: PlayedBar, change: Change, bar_start: Fraction) -> ChordSpan:
+    """The span of a change, its end not yet known."""
+    written = bar_start + change.onset
+    start, pedal = written - change.early, bar.directions.pedal
+    return ChordSpan(change.chord, start, start, written, bar.key, pedal, change.early)
 
 
 def _spans(bars: Sequence[PlanBar], end: Fraction) -> tuple[ChordSpan, ...]:
     spans: list[ChordSpan] = []
-    for span in _written_spans(bars):
-        last = spans[-1] if spans else None
-        if last and not span.early and (last.chord, last.pedal) == (span.chord, span.pedal):
-            continue
-        spans.append(span)
-    if not spans:
-        return ()
-    ends = [span.start for span in spans[1:]] + [end]
-    return tuple(replace(span, end=stop) for span, stop in zip(spans, ends, strict=True))
-
-
-def _written_spans(bars: Sequence[PlanBar]) -> Iterator[ChordSpan]:
     for planned in bars:
         for change in planned.bar.changes:
-            written = planned.start + change.onset
-            start = written - change.early
-            pedal = planned.bar.directions.pedal
-            yield ChordSpan(
-                change.chord, start, start, written, planned.bar.key, pedal, change.early
-            )
+            span = _written(planned.bar, change, planned.start)
+            last = spans[-1] if spans else None
+            if last and not span.early and (last.chord, last.pedal) == (span.chord, span.pedal):
+                continue
+            spans.append(span)
+    ends = [*(span.start for span in spans[1:]), end]
+    return tuple(replace(span, end=stop) for span, stop in zip(spans, ends, strict=False))
 
 
 def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accent, ...]:

@@ -18,6 +18,7 @@ from backing.combo.guide_tones import lines
 from backing.combo.plan import Plan, plan_of_bars
 
 SOLID, DASHED = "─", "╌"
+RIBBON_LEGEND = f"guide tones: {SOLID}{SOLID} from the 3rd, {DASHED}{DASHED} from the 7th"
 OPENING_BARS = 8
 """Where there is room for the beginning of a tune only: on covers, and over the text of a chart."""
 ROWS, COLUMNS = 4, 64

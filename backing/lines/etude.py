@@ -14,12 +14,13 @@ from fractions import Fraction
 from itertools import pairwise
 
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Interval, PitchName
+from backing.chart.pitch import Key, PitchName
 from backing.combo.plan import ChordSpan, Plan
 from backing.errors import PracticeError
-from backing.lines.line import IDEAS, SLOW, SUBDIVISIONS, Line, LineNote
+from backing.lines.line import IDEAS, SLOW, SUBDIVISIONS, LineNote, LineRequest
 from backing.lines.rhythm import LineSlot, slots, starts_freely
 from backing.lines.search import Joint, Link, Offer, search
+from backing.lines.spelling import beside, in_key
 from backing.neck.fingerboard import hand
 from backing.neck.parent_scales import parent_scales
 from backing.neck.path import nearest_shape, path_of
@@ -32,6 +33,18 @@ NOT_A_THIRD = 1e-3
 """The weight of another tone where the line should land on a third."""
 CIRCLE = 3
 """Triplets must not repeat one beat's notes over and over."""
+CROSSINGS: dict[tuple[int, ...], float] = {
+    (): 33, (2,): 25, (3, 4): 17, (0,): 10, (5, 6, 7): 15,
+}  # fmt: skip
+"""How changes are crossed from level 2 on: () by an approach a half step away, else by a move of so
+many semitones. Weights after the solos of the Weimar Jazz Database: half steps 33 %, steps 58 %."""
+OTHER_TARGET = 0.4
+"""From level 2 on, the weight of a root or fifth where a chord arrives, against a 3rd or 7th."""
+PASSING = 3.0
+"""The weight of a passing tone on level 4, where soloists have half of their notes outside the
+chord (Weimar Jazz Database)."""
+IDEA_BARS = 2
+"""An idea, and its answer."""
 MIDDLE_PULL = 0.02
 """The weight lost for each half step from the middle of a shape."""
 
@@ -43,6 +56,7 @@ class _Stand:
     ``figure``: "" a plain note, "approach" the half step before a target, "above" and "below" the
     two tones of an enclosure; ``target`` is the next chord's shape then. ``arrives``: the first
     note of a chord. ``home``: the first note of the next pass, which this one leads to.
+    ``crossing``: see CROSSINGS.
     """
 
     slot: LineSlot
@@ -51,9 +65,10 @@ class _Stand:
     figure: str = ""
     target: Shape | None = None
     home: bool = False
+    crossing: tuple[int, ...] = ()
 
 
-def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
+def etude(plan: Plan, line: LineRequest, rng: random.Random) -> tuple[LineNote, ...]:
     """The notes of a line through a pass, in order of time.
 
     The plan gives the note value of subdivisions. A line without a position lies where it suits
@@ -72,39 +87,66 @@ def etude(plan: Plan, line: Line, rng: random.Random) -> tuple[LineNote, ...]:
     stands = _stands(plan, line, times)
     scales = parent_scales(plan.spans) if line.level == 4 else {}
     offers = [_offer(stand, line, scales) for stand in stands]
-    if _start_is_given(line) or not starts_freely(plan, line):
+    chosen = line.start is not None or line.thirds or line.direction != "both"
+    if chosen or not starts_freely(plan, line):
         offers[0] = _fixed(_first_tone(stands[0].shape, line))
     if stands[-1].home:
         offers[-1] = _fixed(_first_tone(stands[-1].shape, line))
     circle = CIRCLE if line.rhythm == "triplets" else 0
-    pitches = search(offers, _links(stands, line, contour), drawn, circle)
-    following = (*pitches[1:], None)
+    links = _links(stands, line, contour)
+    pitches = search(offers, links, drawn, circle)
+    if line.level > 1 and line.direction == "both":
+        answered = _answers(plan, stands, pitches)
+        for at, tone in enumerate(pitches):
+            if at not in answered:
+                offers[at] = _only(offers[at], tone)
+        for at, move in answered.items():
+            if at and move is not None:
+                links[at - 1] = replace(links[at - 1], like=move)
+        pitches = search(offers, links, drawn, circle)
+    # a tone from above leads to the note after the next one
+    aims = [at + (2 if stand.figure == "above" else 1) for at, stand in enumerate(stands)]
+    following = [pitches[at] if at < len(pitches) else None for at in aims]
     return tuple(
-        _note(stand, pitch, to, line)
+        _note(stand, pitch, to, line, plan.bar_at(stand.slot.onset).bar.key)
         for stand, pitch, to in zip(stands, pitches, following, strict=True)
         if not stand.home
     )
 
 
-def _start_is_given(line: Line) -> bool:
-    """Whether the player's choices fix the first note."""
-    return line.start is not None or line.thirds or line.direction != "both"
+def _only(offer: Offer, pitch: int) -> Offer:
+    """What is left of an offer once its pitch is known."""
+    string = offer.strings[offer.pitches.index(pitch)]
+    passing = offer.passing & {pitch}
+    return Offer((pitch,), (1.0,), (string,), frozenset(passing), offer.above)
 
 
-def first_pitch(chord: Chord, line: Line, chorus: int = 0) -> int:
-    """The first MIDI pitch of an unbroken line over a chord.
+def _answers(plan: Plan, stands: Sequence[_Stand], pitches: Sequence[int]) -> dict[int, int | None]:
+    """The slots in which an idea is answered, and the move into each of them in the idea.
 
-    The tone asked for, nearest to the middle of the shape; the lowest for a line that goes
-    up, the highest for one that goes down. Raises PracticeError: see shapes.shape.
+    Ideas of two bars are answered by the two bars after them, within a section.
     """
-    position = line.position[chorus % len(line.position)]
-    shape, _ = nearest_shape(chord, line.fingerboard, position, line.way, {})
-    return _first_tone(shape, line).pitch
+    idea: dict[Fraction, int] = {}
+    answers: dict[int, int | None] = {}
+    for at, stand in enumerate(stands):
+        bar = plan.bar_at(stand.slot.onset)
+        place = bar.bar.section_bar - 1
+        inside = stand.slot.onset - bar.start + place % IDEA_BARS * bar.bar.length
+        answer = place // IDEA_BARS % 2 == 1
+        if stand.home or at == 0:
+            continue
+        if answer:
+            answers[at] = idea.get(inside)
+        else:
+            if inside == 0:
+                idea = {}
+            idea[inside] = pitches[at] - pitches[at - 1]
+    return answers
 
 
-def _first_tone(shape: Shape, line: Line) -> ShapeTone:
+def _first_tone(shape: Shape, line: LineRequest) -> ShapeTone:
     tones = _playable(shape, line)
-    role = 3 if line.thirds else line.start or 1
+    role = 3 if line.thirds else line.start or (3 if line.level > 1 else 1)
     wanted = [tone for tone in tones if tone.role == role] or list(tones)
     if line.direction == "both":
         middle = (tones[0].pitch + tones[-1].pitch) / 2
@@ -112,7 +154,7 @@ def _first_tone(shape: Shape, line: Line) -> ShapeTone:
     return wanted[0] if line.direction == "up" else wanted[-1]
 
 
-def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
+def _playable(shape: Shape, line: LineRequest) -> tuple[ShapeTone, ...]:
     """The tones on the top strings asked for; all if these have only one."""
     if line.top_strings is None:
         return shape.tones
@@ -120,7 +162,7 @@ def _playable(shape: Shape, line: Line) -> tuple[ShapeTone, ...]:
     return high if len(high) > 1 else shape.tones
 
 
-def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
+def _stands(plan: Plan, line: LineRequest, rng: random.Random) -> list[_Stand]:
     position = line.position[plan.chorus % len(line.position)]
     taken = path_of(plan, line.fingerboard, position, way=line.way)
     shapes = {step.span.start: step.shape for step in taken.steps}
@@ -132,7 +174,7 @@ def _stands(plan: Plan, line: Line, rng: random.Random) -> list[_Stand]:
     if home is not None:
         shape = _following_shape(plan, home.span, line)
         stands.append(replace(_stand(home, shape, stands), home=True))
-    return _with_figures(stands, line) if line.level > 1 else stands
+    return _with_figures(stands, line, rng) if line.level > 1 else stands
 
 
 def _stand(slot: LineSlot, shape: Shape, before: Sequence[_Stand]) -> _Stand:
@@ -151,7 +193,7 @@ def _home(plan: Plan, last: LineSlot) -> LineSlot | None:
     )
 
 
-def _following_shape(plan: Plan, span: ChordSpan, line: Line) -> Shape:
+def _following_shape(plan: Plan, span: ChordSpan, line: LineRequest) -> Shape:
     """The shape of the chord after the end, where the next pass takes it."""
     assert span.chord is not None
     chorus = plan.chorus if plan.circular else plan.chorus + 1
@@ -167,10 +209,20 @@ def _differs(one: Shape, other: Shape) -> bool:
     )  # fmt: skip
 
 
-def _with_figures(stands: list[_Stand], line: Line) -> list[_Stand]:
-    """Approaches and enclosures put before the changes that leave room for them."""
+def _with_figures(stands: list[_Stand], line: LineRequest, rng: random.Random) -> list[_Stand]:
+    """The changes with the moves by which they are crossed; approaches and enclosures before some.
+
+    A figure stands where the notes before a change leave room for it.
+    """
+    kinds, weights = list(CROSSINGS), list(CROSSINGS.values())
     for at, (before, after) in enumerate(pairwise(stands)):
-        if not after.arrives or before.arrives or not _leads_on(before.slot, after.slot):
+        if not after.arrives:
+            continue
+        (crossing,) = rng.choices(kinds, weights)
+        if crossing and not after.home:
+            stands[at + 1] = replace(stands[at + 1], crossing=crossing)
+            continue
+        if before.arrives or not _leads_on(before.slot, after.slot):
             continue
         stands[at] = replace(before, figure="approach", target=after.shape)
         around = line.level > 2 and after.slot.downbeat and at > 0
@@ -185,7 +237,7 @@ def _leads_on(slot: LineSlot, following: LineSlot) -> bool:
     return slot.length <= slot.eighth and slot.end == following.onset
 
 
-def _offer(stand: _Stand, line: Line, scales: Mapping[Fraction, frozenset[int]]) -> Offer:
+def _offer(stand: _Stand, line: LineRequest, scales: Mapping[Fraction, frozenset[int]]) -> Offer:
     tones = _playable(stand.shape, line)
     if stand.figure:
         return _foreign(stand, line)
@@ -196,6 +248,9 @@ def _offer(stand: _Stand, line: Line, scales: Mapping[Fraction, frozenset[int]])
         * (NOT_A_THIRD if thirds and t.role != 3 else 1.0)
         for t in tones
     }
+    if line.level > 1 and stand.arrives:
+        for t in tones:
+            weighed[t.pitch] *= 1.0 if t.role in (3, 7) else OTHER_TARGET
     if stand.slot.last:  # at rest on the chord
         weighed = {t.pitch: 1.0 if t.role in (1, 3, 5) else NOT_A_THIRD for t in tones}
     if stand.slot.opens and line.start is not None:
@@ -204,7 +259,7 @@ def _offer(stand: _Stand, line: Line, scales: Mapping[Fraction, frozenset[int]])
     strings = {tone.pitch: tone.place.string for tone in tones}
     passing = _passing(stand, tones, line, scales)
     strings |= passing
-    weighed |= dict.fromkeys(passing, 1.0)
+    weighed |= dict.fromkeys(passing, PASSING)
     pitches = tuple(sorted(weighed))
     return Offer(
         pitches,
@@ -221,7 +276,7 @@ def _fixed(tone: ShapeTone) -> Offer:
 def _passing(
     stand: _Stand,
     tones: Sequence[ShapeTone],
-    line: Line,
+    line: LineRequest,
     scales: Mapping[Fraction, frozenset[int]],
 ) -> dict[int, int]:
     """Tones of the parent scale that may pass here: pitch -> string. None on a beat."""
@@ -239,7 +294,7 @@ def _passing(
     return found
 
 
-def _foreign(stand: _Stand, line: Line) -> Offer:
+def _foreign(stand: _Stand, line: LineRequest) -> Offer:
     """The tones around the next chord's tones that lead there."""
     assert stand.target is not None
     here = hand(line.fingerboard, stand.target.position)
@@ -261,29 +316,27 @@ def _step_above(pitch: int, chord: Chord) -> int:
     return pitch + (1 if (pitch + 1) % 12 in chord.scale_pitch_classes else 2)
 
 
-def _links(stands: Sequence[_Stand], line: Line, rng: random.Random) -> list[Link]:
+def _links(stands: Sequence[_Stand], line: LineRequest, rng: random.Random) -> list[Link]:
     """How each note is joined to the next, with the contour that the line follows."""
     strict = line.direction != "both"
-    way, left = _contour_start(line, rng)
+    drawn = rng.choice((1, -1))
+    way, left = {"up": 1, "down": -1}.get(line.direction, drawn), _run(rng)
     links = []
     for before, after in pairwise(stands):
-        links.append(Link(_joint(before, after, line), way, strict))
+        free = line.level > 1 and not strict
+        sizes = after.crossing if after.arrives else ()
+        links.append(Link(_joint(before, after, line), way, strict, sizes, free=free))
         left -= 1
         if left == 0 and not strict:
             way, left = -way, _run(rng)
     return links
 
 
-def _contour_start(line: Line, rng: random.Random) -> tuple[int, int]:
-    ways = {"up": 1, "down": -1, "both": rng.choice((1, -1))}
-    return ways[line.direction], _run(rng)
-
-
 def _run(rng: random.Random) -> int:
     return rng.choices(RUN_LENGTHS, RUN_WEIGHTS)[0]
 
 
-def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
+def _joint(before: _Stand, after: _Stand, line: LineRequest) -> Joint:
     if not after.slot.bound:
         return Joint.FREE
     if before.figure == "above":
@@ -297,30 +350,26 @@ def _joint(before: _Stand, after: _Stand, line: Line) -> Joint:
     return Joint.SLOW_CHANGE if line.rhythm in SLOW else Joint.CHANGE
 
 
-def _note(stand: _Stand, pitch: int, following: int | None, line: Line) -> LineNote:
+def _note(
+    stand: _Stand, pitch: int, following: int | None, line: LineRequest, key: Key
+) -> LineNote:
     slot, chord = stand.slot, stand.shape.chord
     tone = stand.shape.at(pitch)
     here = hand(line.fingerboard, stand.shape.position)
     place = tone.place if tone else here.reach[pitch][0]
-    kind = _kind(stand, tone)
+    figures = {"": "tone" if tone else "passing", "approach": "approach"}
+    kind = figures.get(stand.figure, "enclosure")
     degree = tone.degree if tone else chord.name_of(pitch % 12)
-    name = chord.spelled(degree) if degree else _foreign_name(pitch, following, stand)
+    name = chord.spelled(degree) if degree else _foreign_name(pitch, following, stand, key)
     return LineNote(
         slot.onset, slot.length, pitch, place, here.finger(place), chord, degree, name, kind,
         slot.swung, slot.triplet,
     )  # fmt: skip
 
 
-def _kind(stand: _Stand, tone: ShapeTone | None) -> str:
-    if stand.figure:
-        return "approach" if stand.figure == "approach" else "enclosure"
-    return "tone" if tone else "passing"
-
-
-def _foreign_name(pitch: int, following: int | None, stand: _Stand) -> PitchName:
+def _foreign_name(pitch: int, following: int | None, stand: _Stand, key: Key) -> PitchName:
     """A tone outside the chord, spelled as a step to its target."""
     target = stand.target.at(following) if stand.target and following else None
     if target is None or following is None or stand.target is None:
-        return PitchName.of_fifths(7 * pitch % 12).simplified()
-    name = stand.target.chord.spelled(target.degree)
-    return name.transposed(Interval(-1 if pitch < following else 1, pitch - following)).simplified()
+        return in_key(pitch, key)
+    return beside(stand.target.chord.spelled(target.degree), pitch - following, key)

@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import KW_ONLY, dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import Any, Self
 
 from backing.chart.bar import PlayedBar
-from backing.chart.choice import one_of, whole_number
-from backing.chart.form import Form
+from backing.chart.choice import Given, one_of, whole_number
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, PitchName
 from backing.errors import PracticeError, quoted
+from backing.glossary import ETUDE
 from backing.neck.arpeggio import ROLES, WAYS
 from backing.neck.fingerboard import Fingerboard, StringFret, hand, make_fingerboard
 from backing.neck.path import best_position
 from backing.routine.subdivisions import VALUES
 
-if TYPE_CHECKING:
-    from backing.combo.player import Player
+START_WORDS = {1: "root", 3: "3rd", 5: "5th", 7: "7th"}
 
 RHYTHMS = (*VALUES, "off-beats", "phrases", "call")
 SUBDIVISIONS = "subdivisions"
@@ -35,123 +35,29 @@ CALLS_ON = ("1", "1&", "2", "3", "turn")
 DIRECTIONS = ("both", "up", "down")
 LEVELS = {
     1: "chord tones throughout",
-    2: "and a chromatic approach on the last eighth before a change",
-    3: "and around a target on 1 the scale step above on 4, the half step below on the and of 4",
+    2: "and chromatic approaches on the last eighth before changes; ideas that are answered",
+    3: "and around targets on 1 the scale step above on 4, the half step below on the and of 4",
     4: "and passing tones of the parent scale off the beat",
 }
 GUITAR = make_fingerboard()
+MOST_NUMBERED = 9999
+"""The last number of an etude."""
 
 
-@dataclass(frozen=True, slots=True, init=False)
-class Line:
-    """How a solo line through the changes is to go.
-
-    Every value may be given in the words of the command line, or in the type it is kept in.
-
-    Args:
-        rhythm: unbroken wholes, halves, quarters, eighths or triplets; nothing but off-beats, each
-            over the chord that comes; phrases of two bars that answer each other; a call of two
-            bars and as much space for the player's answer; subdivisions, as the routine has them.
-        level: see LEVELS. There are approaches and enclosures only where eighths or triplets lead
-            into a change.
-        position: of the hand, 5, or one for each chorus in turn, "5 7"; "auto" for the one that
-            suits the tune best.
-        start: the role of the first note, of a call or of a turn in trading, 1, 3, 5 or 7; None for
-            the root where a line goes on unbroken, any tone elsewhere.
-        direction: runs go up, down or both ways.
-        way: from the root, "1-7", or from the third to the ninth, "3-9".
-        thirds: land on the third at every change.
-        anticipate: arrive an eighth before each chord.
-        top_strings: stay on so many strings.
-        call_on: where calls start, one of CALLS_ON; "turn" if not given. An and is the last eighth
-            of its beat in compound meters.
-        fingerboard: the neck, or a tuning as make_fingerboard takes it.
-
-    Raises:
-        PracticeError: what cannot be had.
-    """
-
-    rhythm: str
-    level: int
-    position: tuple[int, ...]
-    start: int | None
-    direction: str
-    way: str
-    thirds: bool
-    anticipate: bool
-    top_strings: int | None
-    call_on: str
-    fingerboard: Fingerboard
-
-    def __init__(
-        self,
-        rhythm: str = "eighths",
-        *,
-        level: str | int = 1,
-        position: str | int | Iterable[int] = "auto",
-        start: str | int | None = None,
-        direction: str = "both",
-        way: str = "1-7",
-        thirds: bool = False,
-        anticipate: bool = False,
-        top_strings: str | int | None = None,
-        call_on: str | None = None,
-        fingerboard: Fingerboard | str = GUITAR,
-    ) -> None:
-        board = make_fingerboard(fingerboard) if isinstance(fingerboard, str) else fingerboard
-        most = len(board.strings)
-        kept = {
-            "rhythm": _one_of(rhythm, (*RHYTHMS, SUBDIVISIONS), "rhythm of a line"),
-            "level": _number(level, LEVELS, "level"),
-            "position": _positions(position),
-            "start": None if start is None else _number(start, ROLES, "start"),
-            "direction": _one_of(direction, DIRECTIONS, "direction of a line"),
-            "way": _one_of(way, WAYS, "way of a line"),
-            "thirds": bool(thirds),
-            "anticipate": bool(anticipate),
-            "top_strings": None if top_strings is None
-            else whole_number(top_strings, "top strings", 2, most, PracticeError),
-            "call_on": _one_of(call_on or "turn", CALLS_ON, "start of a call"),
-            "fingerboard": board,
-        }  # fmt: skip
-        for name, value in kept.items():
-            object.__setattr__(self, name, value)
-        if self.call_on != "turn" and self.rhythm != "call":
-            raise PracticeError(
-                f"There is no call to start on {call_on}: the line goes in {rhythm}.",
-                "Ask for a call, or don't say where it starts.",
-            )
-        for each in self.position:
-            hand(board, each)
-
-    def placed(self, bars: Sequence[PlayedBar]) -> Line:
-        """The line in its position or, where that is "auto", in the one that suits ``bars`` best.
-
-        Raises PracticeError where no position has the chords.
-        """
-        if self.position:
-            return self
-        best = best_position(bars, self.fingerboard, way=self.way)
-        return replace(self, position=(best.path.position,))
-
-    def player(self, form: Form) -> Player:
-        """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""
-        from backing.lines.player import LinePlayer  # noqa: PLC0415 - loaded where one plays
-
-        return LinePlayer(self.placed(form.played("solos")))
+def _word(known: Iterable[str], what: str) -> Callable[[Any], str]:
+    return partial(one_of, known=known, what=what, error=PracticeError)
 
 
-def _one_of(word: object, known: Iterable[str], what: str) -> str:
-    return one_of(word, known, what, PracticeError)
+def _number(known: Iterable[int], what: str) -> Callable[[Any], int]:
+    return lambda said: int(_word(map(str, known), what)(str(said)))
 
 
-def _number(value: str | int, known: Iterable[int], what: str) -> int:
-    numbers = {str(number): number for number in known}
-    if str(value).strip() not in numbers:
-        raise PracticeError(
-            f"{quoted(value)} isn't a {what} of a line.", f"Choose from {', '.join(numbers)}."
-        )
-    return numbers[str(value).strip()]
+def _etude_number(said: str | int) -> int:
+    return whole_number(said, "number of an etude", 1, MOST_NUMBERED, PracticeError)
+
+
+def _board(tuning: str | Fingerboard) -> Fingerboard:
+    return make_fingerboard(tuning) if isinstance(tuning, str) else tuning
 
 
 def _positions(value: str | int | Iterable[int]) -> tuple[int, ...]:
@@ -166,6 +72,94 @@ def _positions(value: str | int | Iterable[int]) -> tuple[int, ...]:
             f"{quoted(value)} isn't a position.", "Write its fret, such as 5, or auto."
         )
     return tuple(map(int, words))
+
+
+@dataclass(frozen=True)
+class LineRequest:
+    """How a solo line through the changes is to go.
+
+    Every value may be given in the words of the command line, or in the type it is kept in.
+
+    Args:
+        rhythm: unbroken wholes, halves, quarters, eighths or triplets; nothing but off-beats, each
+            over the chord that comes; phrases of two bars that answer each other; a call of two
+            bars and as much space for the player's answer; subdivisions, as the routine has them.
+        level: see LEVELS. There are approaches and enclosures only where eighths or triplets lead
+            into a change.
+        position: of the hand, 5, or one for each chorus in turn, "5 7"; "auto" for the one that
+            suits the tune best.
+        start: the role of the first note, of a call or of a turn in trading, 1, 3, 5 or 7; None for
+            the root where a line goes on unbroken (from level 2 on the third), any tone elsewhere.
+        direction: runs go up, down or both ways.
+        way: from the root, "1-7", or from the third to the ninth, "3-9".
+        thirds: land on the third at every change.
+        anticipate: arrive an eighth before each chord.
+        top_strings: stay on so many strings.
+        call_on: where calls start, one of CALLS_ON; "turn" if not given. An and is the last eighth
+            of its beat in compound meters.
+        number: which of its etudes, heard every time through; None for the first, and the next
+            one each further time.
+        fingerboard: the neck, or a tuning as make_fingerboard takes it.
+
+    Raises:
+        PracticeError: what cannot be had.
+    """
+
+    rhythm: Given[str] = Given(_word((*RHYTHMS, SUBDIVISIONS), "rhythm of a line"), "eighths")
+    _: KW_ONLY
+    level: Given[int] = Given(_number(LEVELS, "level of a line"), 1)
+    position: Given[tuple[int, ...]] = Given(_positions, "auto")
+    start: Given[int | None] = Given(_number(ROLES, "tone to begin on"))
+    direction: Given[str] = Given(_word(DIRECTIONS, "direction of a line"), "both")
+    way: Given[str] = Given(_word(WAYS, "way of a line"), "1-7")
+    thirds: Given[bool] = Given(bool, False)
+    anticipate: Given[bool] = Given(bool, False)
+    top_strings: int | None = None
+    call_on: Given[str] = Given(_word(CALLS_ON, "start of a call"), "turn")
+    number: Given[int | None] = Given(_etude_number)
+    fingerboard: Given[Fingerboard] = Given(_board, GUITAR)
+
+    def __post_init__(self) -> None:
+        if self.top_strings is not None:
+            most = len(self.fingerboard.strings)
+            high = whole_number(self.top_strings, "top strings", 2, most, PracticeError)
+            object.__setattr__(self, "top_strings", high)
+        if self.call_on != "turn" and self.rhythm != "call":
+            raise PracticeError(
+                f"There is no call to start on {self.call_on}: the line goes in {self.rhythm}.",
+                "Ask for a call, or don't say where it starts.",
+            )
+        for each in self.position:
+            hand(self.fingerboard, each)
+
+    def placed(self, bars: Sequence[PlayedBar]) -> Self:
+        """The line in its position or, where that is "auto", in the one that suits ``bars`` best.
+
+        Raises PracticeError where no position has the chords.
+        """
+        if self.position:
+            return self
+        best = best_position(bars, self.fingerboard, way=self.way)
+        return replace(self, position=(best.path.position,))
+
+    def name(self, *, frets: bool = True) -> str:
+        """What it is called, in the words that ask for it again: "etude 7, position 5, level 2".
+
+        ``frets``: whether its position is said.
+        """
+        usual = LineRequest(fingerboard=self.fingerboard)
+        said = {
+            "position": " ".join(map(str, self.position)) if frets else "",
+            "level": str(self.level),
+            "top": f"{self.top_strings} strings" if self.top_strings else "",
+            "on": self.call_on if self.call_on != usual.call_on else "",
+            "from the": START_WORDS[self.start] if self.start else "",
+        }
+        words = [f"{word} {value}" for word, value in said.items() if value]
+        plain = ("rhythm", "direction", "way")
+        words += [getattr(self, n) for n in plain if getattr(self, n) != getattr(usual, n)]
+        words += [name for name in ("thirds", "anticipate") if getattr(self, name)]
+        return ", ".join([f"{ETUDE} {self.number or 1}", *words])
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 ::
 
     etude level 2 off-beats position 5
+    etude 7 position 5
     etude from the 3rd down 3-9 thirds anticipate top 4 strings
     etude subdivisions
     call on 1&
@@ -20,7 +21,8 @@ from backing.chart.choice import one_of
 from backing.chart.phrase import Grammar, Term
 from backing.combo.band import GUIDE_LINES
 from backing.errors import PracticeError, quoted
-from backing.lines.line import CALLS_ON, LEVELS, RHYTHMS, SUBDIVISIONS, Line
+from backing.lines.line import CALLS_ON, LEVELS, RHYTHMS, SUBDIVISIONS
+from backing.lines.player import Line
 from backing.neck.arpeggio import WAYS
 
 STARTS = {"root": 1, "3rd": 3, "5th": 5, "7th": 7, "third": 3, "fifth": 5, "seventh": 7}
@@ -28,7 +30,8 @@ GUIDE_STARTS = {3: "3rd", 7: "7th"}
 GRAMMAR = Grammar(
     "a line",
     (
-        Term("kind", "etude|étude|guide(?:[- ]tones?)?", "etude, guide"),
+        Term("kind", "[eé]tude|guide(?:[- ]tones?)?|(?:walking )?bass", "etude, guide"),
+        Term("number", r"(?:number |no\.? ?)?([0-9]+)", "etude 7"),
         Term("level", r"level ([^\s,]+)", f"level {min(LEVELS)} to {max(LEVELS)}"),
         Term("rhythm", "|".join((*RHYTHMS, SUBDIVISIONS))),
         Term("position", r"positions? ([0-9]+(?:,? [0-9]+(?=[\s,]|$))*|[^\s,]+)",
@@ -59,13 +62,14 @@ class Phrase:
 
     ``line`` is an etude, which is heard if ``solo``; ``guide``: one of GUIDE_LINES for guide
     tones, which take the position of the line on a sheet. ``said``: the values of Line that are
-    said.
+    said. ``bass``: it is the walking line of the bass, for a sheet.
     """
 
     line: Line
     guide: str | None = None
     solo: bool = True
     said: frozenset[str] = frozenset()
+    bass: bool = False
 
     @property
     def subdivisions(self) -> bool:
@@ -89,6 +93,8 @@ def read_phrase(text: str, **usual: Any) -> Phrase:
         )
     if guides and solos:
         return Phrase(solos[0].line, guides[0].guide, said=solos[0].said)
+    if len(phrases) > 1:
+        raise PracticeError("The line of the bass is printed alone.", "Write bass alone.")
     return phrases[0]
 
 
@@ -97,6 +103,12 @@ def _read(text: str, usual: dict[str, Any]) -> Phrase:
     kind = said.pop("kind", "")
     if kind.startswith("guide"):
         return _guide_tones(said, usual)
+    if kind.endswith("bass"):
+        if said:
+            raise PracticeError(
+                f"The bass has no {NAMES.get(min(said), min(said))} to choose.", "Write bass alone."
+            )
+        return Phrase(Line(**usual), solo=False, bass=True)
     if "both" in said:
         raise PracticeError('"both" is for guide tones, not for an etude.', "Leave it out.")
     if "call_on" in said:
@@ -135,8 +147,8 @@ def _guide_tones(said: dict[str, Any], usual: dict[str, Any]) -> Phrase:
 def read_line(text: str) -> Line:
     """The line of a phrase that says one: "etude level 2 off-beats". Raises PracticeError."""
     phrase = read_phrase(text)
-    if phrase.guide is not None:
-        raise PracticeError(
-            "Guide tones are a part of their own, not a line.", "Write etude in place of guide."
-        )
+    if phrase.guide is not None or phrase.bass:
+        what = "The bass is a part of its" if phrase.bass else "Guide tones are a part of their"
+        old = "bass" if phrase.bass else "guide"
+        raise PracticeError(f"{what} own, not a line.", f"Write etude in place of {old}.")
     return phrase.line

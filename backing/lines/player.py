@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
+from dataclasses import replace
 from fractions import Fraction
 
+from backing.chart.form import Form
 from backing.combo.instruments import JAZZ_GUITAR
 from backing.combo.part import Note, Part, on_palette
-from backing.combo.plan import Plan
+from backing.combo.plan import Plan, plan_of_bars
+from backing.combo.player import Player
 from backing.lines.etude import etude
-from backing.lines.line import Line, LineNote
+from backing.lines.line import LineNote, LineRequest
 from backing.routine import Purpose
 
 LIFT = Fraction(1, 8)
@@ -19,29 +21,28 @@ PLAIN, OFF_BEAT, PEAK = 72, 8, 8
 """Velocity of a plain note, and how much louder off-beats and tops of runs are."""
 
 
-@dataclass(frozen=True, slots=True)
-class LinePlayer:
-    """A player of the band with a ``line`` in its position."""
+class Line(LineRequest):
+    """A solo line as the band takes it, with the player it brings along. See LineRequest."""
 
-    line: Line
+    def player(self, form: Form) -> Player:
+        """The player of this line in a band (see combo.player.Soloist). Raises PracticeError."""
+        line = self.placed(form.played("solos"))
+        return lambda plan, _: play(plan, line)  # the number of the etude is all its dice
 
-    def __call__(self, plan: Plan, rng: random.Random) -> Part:
-        return play(plan, rng, self.line)
 
-
-def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
-    """The line's part of a pass: see ``etude.etude``. A note's role is its degree, or its kind.
+def play(plan: Plan, line: LineRequest | None = None) -> Part:
+    """The line's part of a pass: see ``heard``. A note's role is its degree, or its kind.
 
     Empty where the line rests throughout, and for calls in a lead-in, which has no room for an
     answer. Raises PracticeError where there is nothing to play a line on.
     """
-    line = line or Line()
+    line = line or LineRequest()
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
     if leads_in or _silent(plan):
         return Part("line", JAZZ_GUITAR, ())
-    notes = etude(plan, line, rng)
+    notes = heard(plan, line)
     tops = _tops(notes)
-    last = {a.span.start: a.onset for a in plan.accents if a.kind == "last"}
+    last = {accent.onset for accent in plan.accents if accent.kind == "last"}
     return Part(
         "line",
         JAZZ_GUITAR,
@@ -54,12 +55,30 @@ def play(plan: Plan, rng: random.Random, line: Line | None = None) -> Part:
                 swung=note.swung,
                 role=str(note.degree) if note.kind == "tone" else note.kind,
                 chord=note.chord,
-                together=note.onset in last.values(),
-                melodic=not note.triplet and note.onset not in last.values(),
+                together=note.onset in last,
+                melodic=not note.triplet and note.onset not in last,
             )
             for note in notes
         ),
     )
+
+
+def heard(plan: Plan, line: LineRequest) -> tuple[LineNote, ...]:
+    """The etude of a line that is heard in a pass, which is the one that a sheet prints.
+
+    It depends on the bars and on its number alone: choruses lead on to themselves, whatever comes.
+    Raises PracticeError: see ``etude.etude``.
+    """
+    chorus = plan.purpose in (Purpose.HEAD, Purpose.SOLO)
+    if chorus and plan.bars and not plan.circular:
+        around = plan_of_bars([each.bar for each in plan.bars])
+        plan = replace(
+            plan, circular=True, following=around.following, resting_next=around.resting_next
+        )
+    again = max(0, plan.chorus - 1) if chorus or plan.purpose is Purpose.HEAD_OUT else plan.take
+    number = line.number or 1 + again
+    plan = replace(plan, take=number - 1, earlier=0 if line.number else plan.earlier)
+    return etude(plan, line, random.Random(f"etude {number}"))
 
 
 def _silent(plan: Plan) -> bool:

@@ -11,7 +11,7 @@ from itertools import pairwise
 from backing.chart.bar import Meter
 from backing.combo.plan import ChordSpan, Plan, PlanBar
 from backing.errors import PracticeError
-from backing.lines.line import IDEAS, SLOW, Line
+from backing.lines.line import IDEAS, SLOW, LineRequest
 from backing.routine.subdivisions import eighth
 from backing.routine.subdivisions import onsets as places
 
@@ -20,6 +20,8 @@ IDEA_BARS = 2
 DUPLE_CELLS = (((0, 1), 6), ((0,), 3), ((1,), 3), ((), 1))
 TRIPLE_CELLS = (((0, 1, 2), 5), ((0, 2), 4), ((0,), 2), ((1, 2), 2))
 """The eighths of a beat that sound in a phrase, and their weights: common practice, no source."""
+IDEA_STARTS = {"1": 3, "1&": 3, "2": 3}
+"""Where ideas start, and how often: common practice, no source."""
 TURN_STARTS = {"1": 4, "1&": 3, "2": 3}
 """Where the first phrase of a turn starts, and the weights: common practice, no source."""
 SPARED, SHORTEST_CALL = {0: 3, 1: 2, 2: 1}, 3
@@ -57,7 +59,7 @@ class LineSlot:
         return self.onset + self.length
 
 
-def starts_freely(plan: Plan, line: Line) -> bool:
+def starts_freely(plan: Plan, line: LineRequest) -> bool:
     """Whether the first note may be any tone, since no pass leads on to it."""
     if line.rhythm in IDEAS:
         return True
@@ -70,7 +72,7 @@ def off_beat(meter: Meter) -> Fraction:
     return Fraction(2, 3) if meter.compound else Fraction(1, 2)
 
 
-def slots(plan: Plan, line: Line, rng: random.Random) -> tuple[LineSlot, ...]:
+def slots(plan: Plan, line: LineRequest, rng: random.Random) -> tuple[LineSlot, ...]:
     """The slots of a pass; none under N.C., in pickups, or where the line rests.
 
     Raises PracticeError where the bars are too few for the rhythm, or hold no chord.
@@ -87,7 +89,7 @@ Onsets = list[tuple[Fraction, Fraction]]
 """Onset and length of notes, in beats of the pass."""
 
 
-def _onsets(plan: Plan, line: Line, rng: random.Random) -> Onsets:
+def _onsets(plan: Plan, line: LineRequest, rng: random.Random) -> Onsets:
     match line.rhythm:
         case "phrases":
             return _phrased(plan, rng)
@@ -137,9 +139,18 @@ def _phrased(plan: Plan, rng: random.Random) -> Onsets:
     rhythm: list[Fraction] = []
     for number, idea in _ideas(plan):
         if number % 2 == 0 or _short(idea, rhythm):
-            rhythm = _rhythm(idea, rng, _turn_start(plan, idea, rng))
+            start = _turn_start(plan, idea, rng)
+            rhythm = _rhythm(idea, rng, _idea_start(idea, rng) if start is None else start)
         notes += _placed(rhythm, idea)
     return notes
+
+
+def _idea_start(idea: Sequence[PlanBar], rng: random.Random) -> Fraction:
+    """Where an idea starts: also later in its bar, so that it goes on over the bar line."""
+    places = _starts(idea[0].bar.meter)
+    offered = [name for name in IDEA_STARTS if name in places and places[name] < _room(idea)]
+    (name,) = rng.choices(offered, [IDEA_STARTS[name] for name in offered])
+    return places[name]
 
 
 def _turn_start(plan: Plan, idea: Sequence[PlanBar], rng: random.Random) -> Fraction | None:
@@ -301,7 +312,7 @@ def _placed(rhythm: Sequence[Fraction], idea: Sequence[PlanBar]) -> Onsets:
     ]
 
 
-def _slots(plan: Plan, line: Line, onsets: Onsets) -> Iterator[LineSlot]:
+def _slots(plan: Plan, line: LineRequest, onsets: Onsets) -> Iterator[LineSlot]:
     final = plan.bars[-1] if plan.ends else None
     for onset, length in onsets:
         bar = plan.bar_at(onset)
@@ -348,7 +359,7 @@ def _span(
     return ahead if tied else here
 
 
-def _bound(plan: Plan, line: Line, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
+def _bound(plan: Plan, line: LineRequest, found: Sequence[LineSlot]) -> Iterator[LineSlot]:
     """The slots, marked where they follow a rest of a beat or more, or begin a turn."""
     yield replace(found[0], bound=False, opens=True)
     for before, slot in pairwise(found):

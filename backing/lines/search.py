@@ -25,6 +25,12 @@ HELD_ON = 0.1
 """A tone that stays for a third chord."""
 AGAINST = 0.22
 """A move against the way the contour goes."""
+STRUCK_AGAIN = 0.06
+"""In lines with ideas a tone may come twice."""
+NOT_ASKED = 0.02
+"""A change that is crossed by another move than the one asked for."""
+NEAR, ALIKE, NEARLY = 1, 12.0, 6.0
+"""An answer takes the move of its idea, or one a semitone larger or smaller."""
 STRING_SKIPPED = 0.5
 LEAP, TURNED, RUN_ON = 6, 1.6, 0.15
 """After a leap of so many semitones the line turns back; seldom does it run on."""
@@ -70,11 +76,16 @@ class Offer:
 @dataclass(frozen=True, slots=True)
 class Link:
     """The joint from a slot to the next; ``way``: 1 where the contour goes up, -1 down; ``strict``:
-    runs go that way only."""
+    runs go that way only. ``sizes``: the moves in semitones by which a change is to be crossed, in
+    place of a step. ``like``: the move of the idea that is answered here. ``free``: a tone may be
+    struck again."""
 
     joint: Joint
     way: int
     strict: bool = False
+    sizes: tuple[int, ...] = ()
+    like: int | None = None
+    free: bool = False
 
 
 Row = tuple[tuple[int, float], ...]
@@ -101,6 +112,13 @@ def _skipped(string: int, over: int) -> float:
 
 
 def _joined(move: int, link: Link) -> float:
+    weight = _plainly_joined(move, link)
+    if link.like is not None and abs(move - link.like) <= NEAR:
+        return weight * (ALIKE if move == link.like else NEARLY)
+    return weight
+
+
+def _plainly_joined(move: int, link: Link) -> float:
     size = abs(move)
     match link.joint:
         case Joint.FREE:
@@ -115,7 +133,7 @@ def _joined(move: int, link: Link) -> float:
             return _changed(move, link)
     if size > WIDEST:
         return FORBIDDEN / size
-    weight = MOVES[size]
+    weight = STRUCK_AGAIN if link.free and not size else MOVES[size]
     if link.joint is Joint.INTO or move * link.way >= 0:
         return weight
     if link.strict:
@@ -126,6 +144,8 @@ def _joined(move: int, link: Link) -> float:
 def _changed(move: int, link: Link) -> float:
     """Across a change by a half or whole step; where none can be had, by the next larger."""
     size = abs(move)
+    if link.sizes:
+        return 1.0 if size in link.sizes else NOT_ASKED if 1 <= size <= LEAP else FORBIDDEN
     if size == 0:
         return SLOW_REPEAT if link.joint is Joint.SLOW_CHANGE else FORBIDDEN**2
     if size > 2:

@@ -84,7 +84,7 @@ class AudioFile:
         self._tags = tags or Tags()
         # through links, so that a link keeps pointing at the file
         self._target = path.resolve()
-        self._part = temporary_path(self._target)
+        self._part = temporary_path(self._target, path.suffix)
         self._raw = self._part.with_suffix(".wav") if self._format.ffmpeg else self._part
         self._disk: _Disk | None = None
         self._sound: Any = None
@@ -191,7 +191,8 @@ def whole_numbers(block: Audio, bits: int) -> npt.NDArray[np.int16] | npt.NDArra
 
 def _encode(source: Path, target: Path, form: Format, tags: Tags) -> None:
     """Let ffmpeg encode a WAV file, chapters and all."""
-    length = soundfile.info(source).duration
+    with source.open("rb") as file:  # by its name soundfile opens none that is no text
+        length = soundfile.info(file).duration
     command = ["ffmpeg", "-v", "error", "-y", "-i", str(source), "-f", "ffmetadata", "-i", "-"]
     command += ["-map", "0:a", "-map_metadata:g", "-1", "-map_chapters", "1"]
     command += ["-c:a", form.encoding, "-b:a", "192k", "-f", form.container]

@@ -14,6 +14,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import shutil
 import sys
 import tempfile
@@ -24,15 +25,19 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
+from typing import BinaryIO
 
 from backing import __version__
 from backing.errors import OutputError
+from backing.reading import SUMS_BYTES
 from backing.saving import output_error, temporary_path, write_file
 
 DEFAULT_LIMIT = 2_000_000_000
 """In bytes; about fifty hours as .mp3, three as .wav."""
 SUMS = "sums.json"
 ABOUT = "about.txt"
+TRACK = "track"
+"""What the files of an entry are called, before what tells stems from the mix."""
 LIMIT = "limit"
 PASSING = "passing-"
 STRAY_SECONDS = 24 * 3600
@@ -67,12 +72,11 @@ class Cache:
         if ``target`` cannot be written.
         """
         entry = self.folder / key
-        try:
-            sums: dict[str, str] = json.loads((entry / SUMS).read_text("utf-8"))
-            tails = {name: name.removeprefix("track") for name in sums}
-        except (OSError, ValueError, AttributeError):
+        sums = _sums(entry, target.suffix)
+        if not sums:
             _remove(entry)  # there is none, or a harmed one
             return None
+        tails = {name: name.removeprefix(TRACK) for name in sums}
         paths = {name: target.with_name(target.stem + tail) for name, tail in tails.items()}
         with ExitStack() as leftovers:
             growing: dict[Path, Path] = {}
@@ -83,16 +87,17 @@ class Cache:
                     _remove(entry)
                     return None
             for path, part in growing.items():
-                part.replace(path.resolve())
+                try:
+                    part.replace(path.resolve())
+                except OSError as error:
+                    raise output_error(error, path) from error
         with suppress(OSError):
             os.utime(entry / SUMS)
         return tuple(paths.values())
 
     def about(self, key: str) -> str:
         """What was kept in words with the files of ``key``."""
-        with suppress(OSError, UnicodeError):
-            return (self.folder / key / ABOUT).read_text("utf-8")
-        return ""
+        return _text(self.folder / key / ABOUT)
 
     def keep(self, key: str, paths: Sequence[Path], about: str = "") -> None:
         """Keep the finished files of a track, the mix first, and some words about them.
@@ -112,7 +117,7 @@ class Cache:
                 stem = paths[0].stem
                 sums = {}
                 for path in paths:
-                    name = "track" + path.name.removeprefix(stem)
+                    name = TRACK + path.name.removeprefix(stem)
                     sums[name] = _copied(path, entry / name, entry)
                 if not all(sums.values()):
                     return
@@ -170,30 +175,66 @@ class Cache:
             size -= entry.size
 
 
+def _text(path: Path) -> str:
+    """A short text in the cache; nothing where there is none."""
+    with suppress(OSError, UnicodeError):
+        if path.is_file() and path.stat().st_size <= SUMS_BYTES:
+            return path.read_text("utf-8")
+    return ""
+
+
+def _sums(entry: Path, suffix: str) -> dict[str, str]:
+    """Name and sum of each file of an entry, the mix first; nothing where they make no sense."""
+    try:
+        sums = json.loads(_text(entry / SUMS) or "{}")
+    except (ValueError, RecursionError):
+        return {}
+    name = re.compile(rf"{TRACK}(?:[-.][\w-]+)?{re.escape(suffix)}")
+    if not isinstance(sums, dict) or next(iter(sums), "") != TRACK + suffix:
+        return {}
+    right = all(name.fullmatch(each) and isinstance(sums[each], str) for each in sums)
+    return sums if right else {}
+
+
 def _copied(source: Path, target: Path, shown: Path) -> str:
     """Copy a file and return its SHA-256, or nothing if it cannot be read.
 
     Raises OutputError, which names ``shown``, if it cannot be written.
     """
     digest = hashlib.sha256()
-    try:
-        reading = source.open("rb")
-    except OSError:
+    reading = _opened(source)
+    if reading is None:
         return ""
     with reading:
         try:
             with target.open("wb") as writing:
-                while piece := reading.read(PIECE):
+                while piece := _piece(reading):
                     digest.update(piece)
                     writing.write(piece)
         except OSError as error:
             raise output_error(error, shown) from error
-    return digest.hexdigest()
+    return "" if piece is None else digest.hexdigest()
+
+
+def _opened(path: Path) -> BinaryIO | None:
+    """A file to read from; None for what is no file, which may wait for ever."""
+    try:
+        return path.open("rb") if path.is_file() else None
+    except OSError:
+        return None
+
+
+def _piece(reading: BinaryIO) -> bytes | None:
+    """What comes next of a file, nothing at its end; None where it cannot be read."""
+    try:
+        return reading.read(PIECE)
+    except OSError:
+        return None
 
 
 def _remove(entry: Path) -> None:
     """Take an entry away: out of sight at once, then file by file."""
-    if not entry.exists():
+    if not entry.is_symlink() and not entry.exists():
         return
     with suppress(OSError), tempfile.TemporaryDirectory(prefix=PASSING, dir=entry.parent) as gone:
         entry.rename(Path(gone) / "entry")
@@ -203,8 +244,8 @@ def user_cache() -> Cache:
     """The cache of this user, with the limit that was set for it."""
     folder = caches() / "backing" / "tracks"
     try:
-        limit = int((folder / LIMIT).read_text("utf-8"))
-    except (OSError, ValueError):
+        limit = int(_text(folder / LIMIT))
+    except ValueError:
         limit = DEFAULT_LIMIT
     return Cache(folder, limit)
 

@@ -50,9 +50,9 @@ def format_of(path: Path) -> Format:
     """The format the suffix of ``path`` asks for; raises OutputError where there is none."""
     suffix = path.suffix.lower()
     if suffix not in FORMATS:
-        end = f"ends in {suffix}, which names no audio format" if suffix else "has no suffix"
+        end = f"ends in {suffix}, which isn't a format of sound" if suffix else "has no ending"
         known = f"{', '.join(list(FORMATS)[:-1])} or {list(FORMATS)[-1]}"
-        raise OutputError(f"{path} {end}.", f"Let it end in {known}, or .mid.")
+        raise OutputError(f"{path} {end}.", f"Use {known}, or .mid for notes.")
     return FORMATS[suffix]
 
 

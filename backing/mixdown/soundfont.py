@@ -26,6 +26,7 @@ from backing.combo.instruments import (
     Instrument,
 )
 from backing.errors import SoundFontError
+from backing.reading import PRESETS, SOUNDFONT_CHUNKS, SOUNDFONT_TEXT_BYTES
 
 DRUM_BANK = 128
 """Where a SoundFont keeps its percussion presets (specification 2.04, section 7.2)."""
@@ -212,9 +213,9 @@ def read_soundfont(path: Path) -> SoundFont:
             info, presets = _chunks(file, path, size)
     except FileNotFoundError:
         raise SoundFontError(f"{path} does not exist.", _GET_ONE) from None
-    except OSError as error:
-        cause = f"{path} cannot be read: {error.strerror or error}."
-        raise SoundFontError(cause, _GET_ONE) from None
+    except (OSError, ValueError, struct.error) as error:
+        reason = getattr(error, "strerror", None) or "it is harmed, or its name isn't a file name"
+        raise SoundFontError(f"{path} cannot be read: {reason}.", _GET_ONE) from None
     if not presets:
         raise SoundFontError(f"{path} is a SoundFont without any sound in it.", _GET_ONE)
     name = info.get("INAM", "") or path.stem
@@ -250,15 +251,19 @@ def _chunks(file: BinaryIO, path: Path, size: int) -> tuple[dict[str, str], froz
         ):
             file.seek(at)
             if form == b"INFO":
-                info[sub.decode("latin-1")] = _text(sub, file.read(stop - at))
+                text = file.read(min(stop - at, SOUNDFONT_TEXT_BYTES))
+                info[sub.decode("latin-1")] = _text(sub, text)
             elif sub == b"phdr":
-                presets = _presets(file.read(stop - at))
+                most = PRESETS * _PRESET_HEADER.size
+                presets = _presets(file.read(min(stop - at, most)))
     return info, presets
 
 
 def riff_chunks(file: BinaryIO, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
     """(name, first byte, end) of the chunks in a stretch of a RIFF file; a broken one ends it."""
-    while start + 8 <= end:
+    for _ in range(SOUNDFONT_CHUNKS):
+        if start + 8 > end:
+            return
         file.seek(start)
         name, length = struct.unpack("<4sI", file.read(8))
         if start + 8 + length > end:

@@ -45,7 +45,8 @@ def arpeggio(quality: Quality, way: str = "1-7") -> Arpeggio:
     lighter = tuple(
         dict.fromkeys(degree for degree in written if degree.pitch_class not in pitch_classes)
     )
-    upper = _upper(quality) if Degree(13) in quality.degrees else ()
+    thirteenth = Degree(13) in quality.degrees
+    upper = (*quality.guide, _ninth(quality), Degree(13)) if thirteenth else ()
     return Arpeggio(tones, tuple(_role(degree, tones) for degree in tones), lighter, upper)
 
 
@@ -79,11 +80,6 @@ def _ninth(quality: Quality) -> Degree:
         return offered[0]
     seconds = [degree for degree in quality.scale if degree.number == 2]
     return Degree(9, seconds[0].alter) if seconds else NINE
-
-
-def _upper(quality: Quality) -> Degrees:
-    third, seventh = quality.guide
-    return (third, seventh, _ninth(quality), Degree(13))
 
 
 def _role(degree: Degree, tones: Degrees) -> int:

@@ -53,12 +53,9 @@ def grips(
     here = hand(fingerboard, position)
     pitches = [pitch for pitch in here.reach if pitch % 12 in pitch_classes]
     found = {grip.places: grip for grip in _searched(here, pitches, pitch_classes) if grip.places}
-    return tuple(sorted(found.values(), key=lambda g: (g.cost, _higher_first(g)))[:KEPT])
-
-
-def _higher_first(grip: Grip) -> tuple[int, ...]:
-    """Of equal grips, the one that stretches the little finger up (it leaves the index home)."""
-    return tuple(-place.fret for place in grip.places)
+    # of equal grips the one that stretches the little finger up, which leaves the index home
+    ranked = sorted(found.values(), key=lambda g: (g.cost, [-place.fret for place in g.places]))
+    return tuple(ranked[:KEPT])
 
 
 def _searched(here: Hand, pitches: list[int], pitch_classes: frozenset[int]) -> Iterator[Grip]:
@@ -126,16 +123,15 @@ def rolls_and_jumps(here: Hand, places: tuple[StringFret, ...]) -> tuple[int, in
 
 def chosen(
     options: tuple[Grip, ...], preferred: Mapping[int, StringFret], board: Fingerboard
-) -> tuple[Grip, int]:
-    """The easiest grip that departs least from preferred places, and how often it does.
+) -> Grip:
+    """The easiest grip that departs least from preferred places.
 
     ``preferred``: MIDI pitch -> place. A missing tone costs more than a departure, a jump of a
     finger less.
     """
-    counted = [(grip, departures(grip, preferred, board)) for grip in options]
-    return min(counted, key=lambda each: each[0].cost + (JUMP + STRETCH) * each[1])
 
+    def cost(grip: Grip) -> int:
+        astray = sum(preferred.get(board.pitch(place), place) != place for place in grip.places)
+        return grip.cost + (JUMP + STRETCH) * astray
 
-def departures(grip: Grip, preferred: Mapping[int, StringFret], board: Fingerboard) -> int:
-    """How many tones of a grip lie elsewhere than preferred."""
-    return sum(preferred.get(board.pitch(place), place) != place for place in grip.places)
+    return min(options, key=cost)

@@ -14,11 +14,10 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import groupby
 
-from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, Key, PitchName
 from backing.chart.quality import SCALES
-from backing.combo.plan import ChordSpan, plan_of_bars
+from backing.combo.plan import ChordSpan
 
 MODULATION = 1.6
 HALF_CADENCE, CADENCE = -0.5, -0.75
@@ -106,11 +105,6 @@ class KeyCenter:
         """The center as it is printed over the bars: "B♭ major"."""
         return f"{self.tonic.pretty} {self.mode.replace('-', ' ')}"
 
-    @property
-    def numerals(self) -> tuple[str, ...]:
-        """The Roman numerals of its chords."""
-        return tuple(function.numeral for function in self.functions)
-
 
 @dataclass(frozen=True, slots=True)
 class _Mode:
@@ -120,13 +114,8 @@ class _Mode:
     mode: str
 
 
-def key_centers(bars: Sequence[PlayedBar]) -> tuple[KeyCenter, ...]:
-    """The key centers of a loop of bars, in order."""
-    return centers_of(plan_of_bars(bars).spans)
-
-
-def centers_of(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
-    """The key centers of a loop of chords."""
+def key_centers(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
+    """The key centers of a loop of chords, in order."""
     sounding = [span for span in spans if span.chord is not None]
     places = _cheapest(sounding)
     centers = []
@@ -141,7 +130,7 @@ def centers_of(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
 
 def parent_scales(spans: Sequence[ChordSpan]) -> dict[Fraction, frozenset[int]]:
     """The pitch classes of the parent scale over each chord, by the start of its span."""
-    return {f.span.start: f.scale for center in centers_of(spans) for f in center.functions}
+    return {f.span.start: f.scale for center in key_centers(spans) for f in center.functions}
 
 
 def _followers(spans: Sequence[ChordSpan]) -> list[Chord]:
@@ -211,7 +200,7 @@ def _price(span: ChordSpan, place: _Mode, after: Chord) -> float:
         return _named(chord, place, after)[1] + home
     if chord.root.pitch_class == place.tonic and _own_mode(chord) == place:
         return (LONG_MODE if span.end - span.start >= LONG_MODAL_BEATS else MODE) + home
-    inside = set(chord.core_pitch_classes) <= _scale_of(place)
+    inside = set(chord.core_pitch_classes) <= _scales_of(place)[0]
     fifth = (chord.root.pitch_class - place.tonic) % 12 == 7 and chord.family in DOMINANTS
     if home and (inside or fifth):
         return (MODE_CHORD if inside else MODE_DOMINANT) + home
@@ -225,7 +214,8 @@ def _named(chord: Chord, place: _Mode, after: Chord) -> tuple[str, float]:
     found = [("?", STRANGER)]
     for semitones, families, numeral, price in _MAJOR if place.mode == "major" else _MINOR:
         if semitones == above and chord.family in families:
-            strange = _keeps_to_the_key(chord, numeral, place) and not _holds(place, chord)
+            kept = _keeps_to_the_key(chord, numeral, place)
+            strange = kept and _parent_scale(chord, place) is None
             found.append((numeral, price + (OUTSIDE if strange else 0.0)))
     if chord.is_dominant:
         found += _applied(above, place, (chord.root.pitch_class - after.root.pitch_class) % 12)
@@ -271,7 +261,8 @@ def _function(span: ChordSpan, place: _Mode, after: Chord) -> Function:
     else:
         numeral = _modal_numeral(chord, place)
     base, slash, of = numeral.partition("/")
-    return Function(span, base + _figure(chord) + slash + of, _parent_scale(chord, place))
+    scale = _parent_scale(chord, place) or frozenset(chord.scale_pitch_classes)
+    return Function(span, base + _figure(chord) + slash + of, scale)
 
 
 def _modal_numeral(chord: Chord, place: _Mode) -> str:
@@ -294,31 +285,18 @@ def _figure(chord: Chord) -> str:
     return figure + ("sus" if chord.family == "sus" else "")
 
 
-def _parent_scale(chord: Chord, place: _Mode) -> frozenset[int]:
-    """The scale of the center where it holds the chord; the chord's own scale elsewhere."""
-    tones = _tones(chord)
-    holding = (scale for scale in _scales_of(place) if tones <= scale)
-    return next(holding, frozenset(chord.scale_pitch_classes))
-
-
-def _holds(place: _Mode, chord: Chord) -> bool:
-    return any(_tones(chord) <= scale for scale in _scales_of(place))
-
-
-def _tones(chord: Chord) -> frozenset[int]:
-    return frozenset((*chord.pitch_classes, *chord.core_pitch_classes))
+def _parent_scale(chord: Chord, place: _Mode) -> frozenset[int] | None:
+    """The scale of the center that holds the chord, if there is one."""
+    tones = frozenset((*chord.pitch_classes, *chord.core_pitch_classes))
+    return next((scale for scale in _scales_of(place) if tones <= scale), None)
 
 
 def _scales_of(place: _Mode) -> tuple[frozenset[int], ...]:
     if place.mode != "minor":
-        return (_scale_of(place),)
+        return (_on(place.tonic, SCALE_OF_MODE[place.mode]),)
     # in minor the dominant takes the leading tone, the tonic often the raised sixth as well
     names = ("harmonic-minor", "aeolian", "melodic-minor", "dorian")
     return tuple(_on(place.tonic, name) for name in names)
-
-
-def _scale_of(place: _Mode) -> frozenset[int]:
-    return _on(place.tonic, SCALE_OF_MODE[place.mode])
 
 
 @lru_cache(maxsize=512)

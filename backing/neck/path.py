@@ -39,25 +39,14 @@ CHORDS_PER_FRET = 20
 class PathStep:
     """A chord of the path, from where the band plays it to where the next one comes.
 
-    ``start`` and ``end`` in beats from the start of the bars; ``written`` is the onset on paper.
-    ``moves`` lead to the next chord (from the last one to the first); they are
-    empty where no chord follows.
+    ``span`` is in beats from the start of the bars; ``moves`` lead to the next chord, from the
+    last one to the first.
     """
 
     span: ChordSpan
     chord: Chord
     shape: Shape
     moves: tuple[Move, ...]
-
-    @property
-    def start(self) -> Fraction:
-        """The beat at which the chord comes in."""
-        return self.span.start
-
-    @property
-    def end(self) -> Fraction:
-        """The beat at which the next one comes in."""
-        return self.span.end
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,19 +109,12 @@ class BestPosition:
     reason: str
 
 
-def path(
-    bars: Sequence[PlayedBar], fingerboard: Fingerboard, position: int, *, way: str = "1-7"
-) -> Path:
-    """The path through ``bars`` in a position.
+def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "1-7") -> Path:
+    """The path through the chords of a plan, in a position.
 
     ``way``: see arpeggio.WAYS. Raises PracticeError where the position is off the neck, there is
     no chord, or a chord cannot be reached anywhere on this tuning.
     """
-    return path_of(plan_of_bars(bars), fingerboard, position, way=way)
-
-
-def path_of(plan: Plan, fingerboard: Fingerboard, position: int, *, way: str = "1-7") -> Path:
-    """The path through a plan; see ``path``."""
     hand(fingerboard, position)
     spans = [(span, span.chord.sounding) for span in plan.spans if span.chord is not None]
     if not spans:
@@ -238,7 +220,7 @@ def best_position(
 ) -> BestPosition:
     """The easiest position for these bars, up to the twelfth.
 
-    Raises PracticeError: see ``path``.
+    Raises PracticeError: see ``path_of``.
     """
     plan = plan_of_bars(bars)
     last = min(HIGHEST_CHOICE, fingerboard.highest_position)

@@ -99,41 +99,30 @@ def shape(
     figure = arpeggio(chord.quality, way)
     classes = arpeggio_pitches(chord, way)
     options = grips(fingerboard, position, classes)
-    _check_whole(chord, figure, options, fingerboard, position)
-    grip, _ = chosen(options, preferred or {}, fingerboard)
-    return _shape(chord, figure, grip, hand(fingerboard, position), preferred or {})
-
-
-def _check_whole(
-    chord: Chord,
-    figure: Arpeggio,
-    options: tuple[Grip, ...],
-    fingerboard: Fingerboard,
-    position: int,
-) -> None:
-    reached = {fingerboard.pitch(place) % 12 for place in options[0].places} if options else set()
-    for degree in figure.tones:
-        if (chord.root.pitch_class + degree.pitch_class) % 12 not in reached:
+    by_class = {
+        (chord.root.pitch_class + degree.pitch_class) % 12: degree for degree in figure.tones
+    }
+    reached = _reached(fingerboard, options)
+    for pitch_class, degree in by_class.items():
+        if pitch_class not in reached:
             name = chord.spelled(degree).pretty
             raise PracticeError(
                 f"{name}, the {degree} of {chord}, is out of reach in position {position}.",
                 "Choose another position, or a tuning whose strings lie closer.",
             )
-
-
-def _shape(
-    chord: Chord, figure: Arpeggio, grip: Grip, here: Hand, preferred: Mapping[int, StringFret]
-) -> Shape:
+    grip = chosen(options, preferred or {}, fingerboard)
+    here = hand(fingerboard, position)
     roles = dict(zip(figure.tones, figure.roles, strict=True))
-    by_class = {(chord.root.pitch_class + d.pitch_class) % 12: d for d in figure.tones}
-    tones = []
-    for place in grip.places:
-        pitch = here.fingerboard.pitch(place)
-        degree = by_class[pitch % 12]
-        tones.append(_tone(here, place, degree, roles[degree]))
+    degrees = [by_class[fingerboard.pitch(place) % 12] for place in grip.places]
+    tones = [_tone(here, p, d, roles[d]) for p, d in zip(grip.places, degrees, strict=True)]
     rolls, _ = rolls_and_jumps(here, grip.places)
-    lighter = tuple(_lighter(chord, figure, here, preferred))
-    return Shape(chord, here.position, tuple(tones), lighter, rolls, grip.missing)
+    lighter = tuple(_lighter(chord, figure, here, preferred or {}))
+    return Shape(chord, position, tuple(tones), lighter, rolls, grip.missing)
+
+
+def _reached(fingerboard: Fingerboard, options: tuple[Grip, ...]) -> set[int]:
+    """The pitch classes that the grips of a chord have."""
+    return {fingerboard.pitch(place) % 12 for grip in options[:1] for place in grip.places}
 
 
 def _tone(here: Hand, place: StringFret, degree: Degree, role: int) -> ShapeTone:
@@ -178,7 +167,10 @@ def positions(chord: Chord, fingerboard: Fingerboard, *, way: str = "1-7") -> tu
         _along({p: c for p, c in reachable.items() if 0 <= p - first < 12}, fingerboard, root, step)
         for first in range(1, max(1, fingerboard.highest_position - 11) + 1)
     ]
-    best = min(filter(None, rows), key=lambda row: _hard(row, reachable))
+    # the row that misses fewest tones and least needs two stretches over wide frets
+    best = min(
+        filter(None, rows), key=lambda row: sum(reachable[p] >= SECOND_LOW_STRETCH for p in row)
+    )
     return tuple(shape(chord, fingerboard, p, way=way) for p in best)
 
 
@@ -195,15 +187,8 @@ def _cost(
     fingerboard: Fingerboard, position: int, classes: frozenset[int], figure: Arpeggio
 ) -> int | None:
     options = grips(fingerboard, position, classes)
-    if not options:
-        return None
-    reached = {fingerboard.pitch(place) % 12 for place in options[0].places}
-    return options[0].cost if len(reached) == len(figure.tones) else None
-
-
-def _hard(row: list[int], cost: Mapping[int, int]) -> int:
-    """How many of these positions miss a tone or need two stretches over wide frets."""
-    return sum(cost[position] >= SECOND_LOW_STRETCH for position in row)
+    whole = len(_reached(fingerboard, options)) == len(figure.tones)
+    return options[0].cost if whole else None
 
 
 def _along(cost: Mapping[int, int], fingerboard: Fingerboard, root: int, step: int) -> list[int]:

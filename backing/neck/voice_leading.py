@@ -34,7 +34,8 @@ def voice_leading(chord: Chord, following: Chord, way: str = "1-7") -> tuple[Mov
     """The tones of ``chord`` and where each goes, so that they move least in all.
 
     Every tone of the smaller chord takes part once; tones left over in the larger one are joined
-    to the nearest. ``way``: see arpeggio.WAYS.
+    to the nearest. Of equal ways the one with the smallest largest move is taken, then the one that
+    goes down: the b9 of V falls to the 5th of i. ``way``: see arpeggio.WAYS.
     """
     before, after = chord.sounding, following.sounding
     tones = arpeggio(before.quality, way).tones
@@ -53,12 +54,20 @@ def voice_leading(chord: Chord, following: Chord, way: str = "1-7") -> tuple[Mov
 
     pairs = min(
         (list(zip(fewer, order, strict=True)) for order in permutations(more, len(fewer))),
-        key=lambda pairs: sum(abs(between(one, other)) for one, other in pairs),
+        key=lambda pairs: _cost([between(one, other) for one, other in pairs], forwards),
     )
     joined = {other for _, other in pairs}
     for other in more:
         if other not in joined:
-            pairs.append((min(fewer, key=lambda one: abs(between(one, other))), other))
+            nearest = min(fewer, key=lambda one: _cost([between(one, other)], forwards))
+            pairs.append((nearest, other))
     moves = [(one, other) if forwards else (other, one) for one, other in pairs]
     moves.sort(key=lambda pair: (pair[0].semitones, pair[1].semitones))
     return tuple(Move(tone, to, distance(tone, to)) for tone, to in moves)
+
+
+def _cost(moves: list[int], forwards: bool) -> tuple[int, int, int]:
+    """Less is better: all moves together, the largest, and how far they go up."""
+    sizes = [abs(move) for move in moves]
+    up = sum(move if forwards else -move for move in moves)
+    return sum(sizes), max(sizes), up

@@ -11,7 +11,8 @@ from fractions import Fraction
 from typing import Any
 
 from backing import __version__
-from backing.chart.form import Form, PlayedBar
+from backing.chart.bar import PlayedBar
+from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval
 from backing.chart.printed import printed_degree, printed_symbol
@@ -20,11 +21,12 @@ from backing.combo.feel import (
     RIDE_RATIOS,
     SHORTEST_OFF_BEAT_MS,
     SOLOIST_RATIO,
+    SPARE_MS,
 )
 from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
 from backing.combo.ribbon import ribbon_of_plan
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
 from backing.page.score import Count, Score, ScorePart
@@ -93,6 +95,7 @@ def page_data(
         "swing": {
             "points": [list(p) for p in RIDE_RATIOS],
             "shortest_ms": SHORTEST_OFF_BEAT_MS,
+            "spare_ms": SPARE_MS,
             "soloist": list(SOLOIST_RATIO),
             "latest_ms": MOST_MELODIC_LATENESS_MS,
         },
@@ -140,6 +143,7 @@ def _bar(bar: PlayedBar, at: int, score: Score, index: dict[str, int]) -> Json:
         "groups": list(bar.meter.groups),
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
+        "wander": score.wander[at],
         "tempo_ratio": float(bar.tempo_ratio),
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from backing.chart.form import PlayedBar
+from backing.chart.bar import PlayedBar
 from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
 from backing.neck.fingerboard import Fingerboard, make_fingerboard

@@ -7,15 +7,16 @@ first in a loop brings its own anticipations with it, and what led elsewhere is 
 
 from __future__ import annotations
 
-import random
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from backing.chart.form import Form, PlayedBar
+from backing.chart.bar import PlayedBar
+from backing.chart.form import Form
 from backing.combo import click
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
+from backing.combo.feel import wander
 from backing.combo.instruments import (
     ACOUSTIC_BASS,
     COMPING,
@@ -27,7 +28,7 @@ from backing.combo.instruments import (
 from backing.combo.part import Note, Part
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.lines import player
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.routine.count_in import count_in
 from backing.routine.drills import laying_out
 from backing.routine.passes import Pass, Purpose
@@ -74,7 +75,8 @@ class Score:
     """The chorus of a page: its bars, how the band plays them, and what is counted.
 
     ``plan`` is the first take's; ``counts`` hold for the meter of the key, as ``rest_bars`` does: a
-    bar of the hi-hat foot alone. Meters are written as in the tune: "4/4".
+    bar of the hi-hat foot alone. Meters are written as in the tune: "4/4". ``wander``: how far the
+    ride's ratio is from the published one, bar by bar.
     """
 
     form: Form
@@ -84,6 +86,7 @@ class Score:
     counts: dict[str, tuple[Count, ...]]
     rest_bars: dict[str, tuple[Note, ...]]
     kit: Instrument
+    wander: tuple[float, ...]
 
 
 def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
@@ -94,7 +97,8 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
     """
     routine = make_routine(form, Request(times=TAKES, count_in=0))
     rounds = routine.passes
-    plans = [make_plan(each, band.feel) for each in rounds]
+    occasion = band.occasion or form.occasion or None
+    plans = [make_plan(each, band.feel, band.seed, occasion) for each in rounds]
     lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
     chords = any(span.chord for span in plans[0].spans)
     for name, guide_line in GUIDE_LINES.items() if chords else ():
@@ -102,7 +106,7 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
         once = replace(routine, passes=rounds[:1])
         lines += [replace(part, name=name) for part in _played(once, plans[:1], alone)]
     if chords:
-        lines.append(_etude(rounds, plans, band.seed, line or Line()))
+        lines.append(_etude(rounds, plans, line or Line()))
     else:
         lines += [_silent(name, plans[0]) for name in (*GUIDE_LINES, "etude")]
     lines += [_clicked(plans[0], beats) for beats in click.BEATS]
@@ -116,6 +120,7 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
         counts={meter: tuple(_counts(bar)) for meter, bar in firsts.items()},
         rest_bars={meter: _rest_bar(form, band, bar) for meter, bar in firsts.items()},
         kit=drums.instrument,
+        wander=tuple(wander(band.seed, bar.number) for bar in rounds[0].bars),
     )
 
 
@@ -137,13 +142,10 @@ def _silent(name: str, plan: Plan) -> ScorePart:
     return ScorePart(name, JAZZ_GUITAR, (tuple(() for _ in plan.bars),))
 
 
-def _etude(rounds: tuple[Pass, ...], plans: list[Plan], seed: int, line: Line) -> ScorePart:
+def _etude(rounds: tuple[Pass, ...], plans: list[Plan], line: Line) -> ScorePart:
     """The line in its position, or where the hand lies best, another for each take."""
     line = line.placed(rounds[0].bars)
-    takes = (
-        by_bar(player.play(plan, random.Random(f"{seed}/etude/{take}"), line), plan)
-        for take, plan in enumerate(plans)
-    )
+    takes = (by_bar(player.play(plan, line), plan) for plan in plans)
     return ScorePart("etude", JAZZ_GUITAR, tuple(takes))
 
 

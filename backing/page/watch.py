@@ -93,7 +93,7 @@ class BenchServer(ThreadingHTTPServer):
             super().__init__((EVERYWHERE if share else LOOPBACK, port), _Handler)
         except (OSError, OverflowError) as error:
             reason = str(getattr(error, "strerror", None) or error).removeprefix("bind(): ")
-            cause = f"Port {port} cannot be had: {reason.rstrip('.')}."
+            cause = f"Port {port} cannot be used: {reason.rstrip('.')}."
             raise OutputError(cause, "Leave --port out, or name another.") from None
         names = {LOOPBACK, "localhost", *((home_address(),) if share else ())}
         self.hosts = {f"{name}:{self.server_port}" for name in names}

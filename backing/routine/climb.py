@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 
 from backing.chart.choice import one_of
 from backing.errors import RoutineError, quoted
@@ -80,8 +79,8 @@ class Climb:
         if low >= high:
             raise RoutineError(
                 f"The climb {self} does not go up.",
-                "Write the slower tempo first, such as 80-160:8; "
-                "alone it must be slower than the tune.",
+                "Write the slower tempo first, such as 80-160:8; one tempo alone must be slower "
+                "than the tune.",
             )
         if step <= 0 or (high - low) / step > MOST_STEPS:
             raise RoutineError(
@@ -113,20 +112,9 @@ def _in_order(tempos: tuple[Fraction, ...], order: str) -> tuple[Fraction, ...]:
         case "up-and-back":
             return (*tempos, *tempos[-2::-1])
         case "two-up-one-down":
-            return _two_up_one_down(tempos)
+            # 1 2 3 | 2 3 4 | 3 4 5 ...
+            starts = range(max(1, len(tempos) - 2))
+            return tuple(tempo for at in starts for tempo in tempos[at : at + 3])
         case "slow-and-goal":
             return tuple(tempo for slow in tempos[:-1] for tempo in (slow, tempos[-1]))
     return tempos
-
-
-def _two_up_one_down(tempos: tuple[Fraction, ...]) -> tuple[Fraction, ...]:
-    """Tempos 1 2 3 | 2 3 4 | 3 4 5 ...: two steps up, one back, up to the top."""
-    order = [tempos[0]]
-    at = 0
-    while at < len(tempos) - 1:
-        order.extend(tempos[at + 1 : at + 3])
-        at = min(at + 2, len(tempos) - 1)
-        if at < len(tempos) - 1:
-            at -= 1
-            order.append(tempos[at])
-    return tuple(a for a, b in pairwise((*order, None)) if a is not None and a != b)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from backing.chart.form import Meter, PlayedBar
+from backing.chart.bar import Meter, PlayedBar
 from backing.routine.passes import Pass, Purpose
 
 SLOW_BPM = 70

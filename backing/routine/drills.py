@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from backing.chart.form import PlayedBar
+from backing.chart.bar import PlayedBar
 
 TIME_ONLY = frozenset({"bass", "comp", "guide", "line", "kit"})
 """All but the hi-hat foot: "kit" is every drum but that."""

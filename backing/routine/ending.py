@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
-from backing.chart.form import Change, Directions, PlayedBar
+from backing.chart.bar import Change, Directions, PlayedBar
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import Key
 
@@ -17,8 +18,8 @@ ENDINGS = ("held", "short", "tag", "slow")
 """held: a last long bar one; short: a stab; tag: the last four bars three times, then held;
 slow: held, the last two bars slowing down."""
 TAG_BARS = 4
-SLOWING = (Fraction(9, 10), Fraction(3, 4), Fraction(3, 5))
-"""Tempo ratios of the last two bars and the final one, when slowing down is asked for."""
+SLOWING_BARS, SLOWED = 2, Fraction(11, 20)
+"""The bars in which it slows down, and the tempo ratio of the last chord."""
 
 
 def with_ending(bars: Sequence[PlayedBar], ending: str = "held") -> tuple[PlayedBar, ...]:
@@ -107,6 +108,13 @@ def closing_chord(key: Key, tonic: Chord | None) -> Chord:
 
 
 def _slowing(bars: Sequence[PlayedBar]) -> tuple[PlayedBar, ...]:
-    slow = zip(bars[-len(SLOWING) :], SLOWING[-len(bars) :], strict=False)
-    last = tuple(replace(bar, tempo_ratio=bar.tempo_ratio * ratio) for bar, ratio in slow)
-    return (*bars[: len(bars) - len(last)], *last)
+    """The bars slowing down into the last one, in one bend."""
+    count = min(SLOWING_BARS, len(bars) - 1)
+    cubes = [1 - at / max(1, count) * (1 - float(SLOWED) ** 3) for at in range(count + 1)]
+    ratios = [Fraction(round(cube ** (1 / 3) * 1000), 1000) for cube in cubes]
+    slowing = [
+        replace(bar, tempo_ratio=bar.tempo_ratio * start, slows_to=bar.tempo_ratio * end)
+        for bar, (start, end) in zip(bars[-count - 1 : -1], pairwise(ratios), strict=True)
+    ]
+    last = replace(bars[-1], tempo_ratio=bars[-1].tempo_ratio * ratios[-1])
+    return (*bars[: len(bars) - count - 1], *slowing, last)

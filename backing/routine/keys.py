@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from backing.chart.choice import one_of
-from backing.chart.pitch import Interval, Key, PitchName
+from backing.chart.pitch import MODE_SPELLINGS, Interval, Key, PitchName
 from backing.errors import ChordError, RoutineError, quoted
 
 CYCLES = {"fourths": 5, "fifths": 7, "half-steps": 1}
 """Name -> semitones up from one key to the next; each comes round after twelve keys."""
 _RETIRED = {"semitones": "half-steps"}
+_MODES = "|".join(mode for mode in MODE_SPELLINGS if mode)
 _LONGEST_KEY = 3
 """In letters, like Bbm; a longer word is the name of a cycle."""
+
+
+_ALL = ("all", "every", "each", "twelve", "12")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +36,7 @@ class Keys:
     def of(cls, value: str | PitchName | Key | Keys | Iterable[str | PitchName | Key]) -> Keys:
         """Keys from "Bb", "G minor", "C F Bb", "fourths", "half-steps from Bb", or keys in a row.
 
-        Raises RoutineError for anything else.
+        Raises RoutineError or ChordError for anything else.
         """
         if isinstance(value, Keys):
             return value
@@ -49,14 +54,19 @@ class Keys:
                 "No key is named.", "Write one such as Bb, several such as C F Bb, or fourths."
             )
         first = words[0]
+        if first.lower() in _ALL:
+            raise RoutineError(
+                f"{quoted(text)} isn't a key.",
+                f"For all twelve write {', '.join(list(CYCLES)[:-1])} or {list(CYCLES)[-1]}.",
+            )
         if not (first.replace("-", "").isalpha() and len(first) > _LONGEST_KEY):
-            return cls(tuple(_names(words)))
+            return cls(_names(words))
         if first.lower() in _RETIRED:
             raise RoutineError(f"{quoted(first)} is not used here.", "Write half-steps.")
-        cycle = one_of(first, CYCLES, "way through the keys", RoutineError)
+        cycle = one_of(first, CYCLES, "key, or order of keys,", RoutineError)
         if len(words) == 1:
             return cls(cycle=cycle)
-        start = tuple(_names(words[2:])) if words[1].lower() == "from" else ()
+        start = _names(words[2:]) if words[1].lower() == "from" else ()
         if len(start) != 1:
             raise RoutineError(
                 f"{quoted(text)} doesn't name keys.", f"Write {cycle}, or {cycle} from Bb."
@@ -71,7 +81,8 @@ class Keys:
     def in_tune(self, home: Key) -> tuple[Key, ...]:
         """The keys in the order in which they are played, for a tune in ``home``.
 
-        Raises RoutineError for a minor key of a tune in major, and the other way round.
+        Raises RoutineError for a minor key of a tune in major, and the other way round, and
+        ChordError for a key with more than seven accidentals.
         """
         named = tuple(_like(name, home) for name in self.names)
         if not self.cycle:
@@ -84,40 +95,22 @@ class Keys:
         return f"{self.cycle}{' from ' * bool(names)}{names}" if self.cycle else names
 
 
-def _names(words: list[str]) -> Iterator[PitchName | Key]:
-    """What each word names; a mode belongs to the note before it: "G minor"."""
-    at = 0
-    while at < len(words):
-        with_mode = " ".join(words[at : at + 2])
-        try:
-            key = Key.parse(with_mode) if at + 1 < len(words) else None
-        except ChordError:
-            key = None
-        if key is not None:
-            yield key
-            at += 2
-            continue
-        yield _name(words[at])
-        at += 1
+def _names(words: Iterable[str]) -> tuple[PitchName | Key, ...]:
+    """What the words name; a mode belongs to the note before it: "G minor"."""
+    return tuple(map(_name, re.findall(rf"\S+(?: (?:{_MODES}|moll|dur)(?!\S))?", " ".join(words))))
 
 
 def _name(word: str) -> PitchName | Key:
     try:
-        try:
-            return PitchName.parse(word)
-        except ChordError:
-            return Key.parse(word)
-    except ChordError as error:
-        raise RoutineError(error.cause, error.cure) from None
+        return PitchName.parse(word)
+    except ChordError:
+        return Key.parse(word)
 
 
 def _like(name: PitchName | Key, home: Key) -> Key:
     """The key a name means in a tune in ``home``."""
     if isinstance(name, PitchName):
-        try:
-            return Key(name.simplified(), home.mode)
-        except ChordError as error:
-            raise RoutineError(error.cause, error.cure) from None
+        return Key(name.simplified(), home.mode)
     if _minor(name) != _minor(home):
         raise RoutineError(
             f"The tune is in {home}; it cannot be played in {name}.",

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from backing.chart.form import PlayedBar
+from backing.chart.bar import PlayedBar
 
 
 class Purpose(StrEnum):

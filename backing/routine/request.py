@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 
-from backing.chart.choice import one_of, whole_number
-from backing.chart.pitch import Key, PitchName
+from backing.chart.choice import Given, one_of, whole_number
 from backing.chart.selection import check_selection
 from backing.errors import RoutineError
 from backing.routine.climb import Climb
@@ -22,7 +21,11 @@ SOLO_CHORUSES = 3
 """The fewest choruses with a solo among them: head, solo, head out."""
 
 
-@dataclass(frozen=True, slots=True, init=False)
+_count = partial(whole_number, error=RoutineError)
+_ending = partial(one_of, known=ENDINGS, what="ending", error=RoutineError)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Request:
     """What a player asks of a tune: whole choruses to an ending, or a loop, and drills in them.
 
@@ -52,63 +55,24 @@ class Request:
         SelectionError: ``bars`` that are no selection.
     """
 
-    tempo: Tempo | None
-    climb: Climb | None
-    choruses: int | None
-    bars: str | None
-    times: int | None
-    key: Keys | None
-    ending: str | None
-    count_in: int | None
-    lead_in: int
-    rest_bars: int
-    grow: bool
-    lay_out: int
-    same: bool
-    trade: Trade | None
-    subdivisions: bool
-    goal: Fraction | None
+    tempo: Given[Tempo | None] = Given(Tempo.of)
+    climb: Given[Climb | None] = Given(Climb.of)
+    choruses: Given[int | None] = Given(partial(_count, what="choruses", low=1, high=100))
+    bars: Given[str | None] = Given(check_selection)
+    times: Given[int | None] = Given(partial(_count, what="times", low=1, high=1000))
+    key: Given[Keys | None] = Given(Keys.of)
+    ending: Given[str | None] = Given(_ending)
+    count_in: Given[int | None] = Given(partial(_count, what="bars of count-in", low=0, high=8))
+    lead_in: Given[int] = Given(partial(_count, what="bars of lead-in", low=0, high=32), 0)
+    rest_bars: Given[int] = Given(partial(_count, what="rest bars", low=0, high=8), 0)
+    grow: Given[bool] = Given(bool, False)
+    lay_out: Given[int] = Given(partial(_count, what="bars laid out", low=0, high=64), 0)
+    same: Given[bool] = Given(bool, False)
+    trade: Given[Trade | None] = Given(lambda said: None if said in (0, "0") else Trade.of(said))
+    subdivisions: Given[bool] = Given(bool, False)
+    goal: Given[Fraction | None] = Given(lambda said: Tempo.of(said).number)
 
-    def __init__(
-        self,
-        *,
-        tempo: str | float | Fraction | Tempo | None = None,
-        climb: str | Climb | None = None,
-        choruses: str | int | None = None,
-        bars: str | int | None = None,
-        times: str | int | None = None,
-        key: str | PitchName | Key | Keys | Iterable[str | PitchName | Key] | None = None,
-        ending: str | None = None,
-        count_in: str | int | None = None,
-        lead_in: str | int = 0,
-        rest_bars: str | int = 0,
-        grow: bool = False,
-        lay_out: str | int = 0,
-        same: bool = False,
-        trade: str | int | Trade | None = None,
-        subdivisions: bool = False,
-        goal: str | float | Fraction | None = None,
-    ) -> None:
-        kept = {
-            "tempo": None if tempo is None else Tempo.of(tempo),
-            "climb": None if climb is None else Climb.of(climb),
-            "choruses": _count(choruses, "choruses", 1, 100),
-            "bars": None if bars is None else check_selection(str(bars)),
-            "times": _count(times, "times", 1, 1000),
-            "key": None if key is None else Keys.of(key),
-            "ending": None if ending is None else one_of(ending, ENDINGS, "ending", RoutineError),
-            "count_in": _count(count_in, "bars of count-in", 0, 8),
-            "lead_in": _count(lead_in, "bars of lead-in", 0, 32),
-            "rest_bars": _count(rest_bars, "rest bars", 0, 8),
-            "grow": bool(grow),
-            "lay_out": _count(lay_out, "bars laid out", 0, 64),
-            "same": bool(same),
-            "trade": None if trade in (None, 0, "0") else Trade.of(trade),
-            "subdivisions": bool(subdivisions),
-            "goal": None if goal is None else Tempo.of(goal).number,
-        }
-        for name, value in kept.items():
-            object.__setattr__(self, name, value)
+    def __post_init__(self) -> None:
         _check(self)
 
     @property
@@ -117,10 +81,6 @@ class Request:
         climbs = self.climb is not None or self.goal is not None
         keys = self.key is not None and self.key.in_turn
         return bool(self.bars or self.times or climbs or keys or self.grow or self.subdivisions)
-
-
-def _count(value: str | int | None, what: str, low: int, high: int) -> int | None:
-    return None if value is None else whole_number(value, what, low, high, RoutineError)
 
 
 def _check(request: Request) -> None:
@@ -138,7 +98,7 @@ def _check(request: Request) -> None:
 def _check_loop(request: Request) -> None:
     if request.choruses is not None:
         raise RoutineError(
-            "Choruses count the whole tune to its ending, and this is a loop.",
+            "A loop has no choruses.",
             "Leave them out; the times say how often a loop is played.",
         )
     if request.ending is not None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
 
-from backing.chart.form import Form, PlayedBar
+from backing.chart.bar import PlayedBar
+from backing.chart.form import Form
 from backing.chart.pitch import Key
 from backing.errors import RoutineError, SelectionError
 from backing.routine.count_in import count_in
@@ -149,14 +149,12 @@ def _choruses(form: Form, request: Request, tempo: Fraction) -> Iterator[Pass]:
     _check_heard(solos, request)
     solos = laying_out(solos, request.lay_out)
     head = _own(form.played("head"), request)
-    order = [Purpose.HEAD, *[Purpose.SOLO] * (count - 2), Purpose.HEAD_OUT][: max(count, 1)]
-    if count == 1:
-        order = [Purpose.HEAD_OUT]
+    order = [Purpose.HEAD, *[Purpose.SOLO] * (count - 2), Purpose.HEAD_OUT]
     out = form.played("out")
     if count == 1:
         # a single chorus has the tune's beginning and its end
-        before = [bar for bar in head if bar.role == "intro" or bar.pickup]
-        out = (*before, *out)
+        order = [Purpose.HEAD_OUT]
+        out = (*(bar for bar in head if bar.role == "intro" or bar.pickup), *out)
     out = _own(with_ending(out, request.ending or "held"), request)
     played = {Purpose.HEAD: head, Purpose.HEAD_OUT: out}
     bars = [
@@ -272,21 +270,17 @@ def _bars_before(form: Form, first: PlayedBar, count: int) -> tuple[PlayedBar, .
 
 
 def _linked(passes: Sequence[Pass], *, seamless: bool) -> tuple[Pass, ...]:
-    """Every pass told what it leads to, where nothing else has been said."""
-    linked = [p if p.leads_to else replace(p, leads_to=n.bars[0]) for p, n in pairwise(passes)]
-    last = passes[-1]
-    if seamless and last.leads_to is None:
-        last = replace(last, leads_to=passes[0].bars[0])
-    return _into_next_key((*linked, last), seamless=seamless)
+    """Every pass told what it leads to: where nothing else has been said, to the one after it.
 
-
-def _into_next_key(passes: tuple[Pass, ...], *, seamless: bool) -> tuple[Pass, ...]:
-    """The last time in one key leads into the first bar of the next; the very last one into the
-    beginning, where the file may be repeated without a seam."""
+    The last time in one key leads into the first bar of the next; the very last pass into the
+    beginning, where the file may be repeated without a seam.
+    """
+    following = (*passes[1:], passes[0] if seamless else None)
     return tuple(
-        replace(a, leads_to=b.bars[0])
-        if b is not None and a.purpose is b.purpose is Purpose.TIME and a.bars != b.bars
-        else a
-        for a, b in pairwise((*passes, passes[0] if seamless else None))
-        if a is not None
+        a if b is None or (a.leads_to and not _other_time(a, b)) else replace(a, leads_to=b.bars[0])
+        for a, b in zip(passes, following, strict=True)
     )
+
+
+def _other_time(a: Pass, b: Pass) -> bool:
+    return a.purpose is b.purpose is Purpose.TIME and a.bars != b.bars

@@ -35,7 +35,7 @@ class Tempo:
         if not match:
             raise RoutineError(
                 f"{quoted(value)} isn't a tempo.",
-                "Write beats a minute (132) or a part of the tune's tempo (80%).",
+                "Write beats a minute (132) or a percentage of the tune's tempo (80%).",
             )
         number, percent = Fraction(match[1]), bool(match[2])
         return cls(number, percent=True) if percent else cls(in_range(number))
@@ -52,7 +52,7 @@ def in_range(tempo: Fraction) -> Fraction:
     """``tempo`` in bpm; raises RoutineError outside SLOWEST to FASTEST."""
     if not SLOWEST <= tempo <= FASTEST:
         raise RoutineError(
-            f"A tempo of {float(tempo):g} cannot be played.",
-            f"Choose one from {SLOWEST} to {FASTEST} beats a minute.",
+            f"The band cannot play at {float(tempo):g} bpm.",
+            f"Choose a tempo from {SLOWEST} to {FASTEST}.",
         )
     return tempo

@@ -6,6 +6,7 @@ fours, who begins one chorus does not begin the next.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ SOLOISTS = frozenset({"bass", "comp", "guide", "line"})
 PARTNERS = ("drums", "line")
 """With whom a player trades: the drums alone, or a solo line with the band behind it."""
 MOST_BARS = 32
+_PARTNER = re.compile(r"\bwith\s+(\S+)|(\S+)\s+first\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,20 +42,12 @@ class Trade:
         """A trade from 4, "4", "4 drums first", "4 with line", "4 with line, line first"."""
         if isinstance(value, Trade):
             return value
-        words = str(value).lower().replace(",", " ").split()
-        bars, partners, first = list[str](), list[str](), list[str]()
-        while words:
-            word = words.pop(0)
-            if word == "with" and words:
-                partners.append(words.pop(0))
-            elif words[:1] == ["first"]:
-                first.append(word)
-                words.pop(0)
-            else:
-                bars.append(word)
+        said = str(value).lower().replace(",", " ")
+        bars = _PARTNER.sub("", said).split()
+        first = [match[2] for match in _PARTNER.finditer(said) if match[2]]
         named = {
-            one_of(name, PARTNERS, "partner to trade with", RoutineError)
-            for name in (*partners, *first)
+            one_of(match[1] or match[2], PARTNERS, "partner to trade with", RoutineError)
+            for match in _PARTNER.finditer(said)
         }
         if len(bars) != 1 or len(named) > 1:
             raise RoutineError(

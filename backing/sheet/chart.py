@@ -8,14 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from fractions import Fraction
-from itertools import pairwise
 from typing import Any
 
 from backing.chart.bar import Change
 from backing.chart.form import ORDERS, Form
-from backing.chart.lead_sheet import SheetBar, SheetSection, lead_sheet
+from backing.chart.lead_sheet import SheetBar, SheetSection, endings_over, lead_sheet
 from backing.chart.outline import directions, stop_time
 from backing.chart.printed import printed_symbol
+from backing.combo.plan import plan_of_bars
 from backing.neck.parent_scales import KeyCenter, key_centers
 from backing.sheet.page_setup import PageSetup
 from backing.sheet.ribbon import Pieces, RibbonPiece, section_ribbons
@@ -69,7 +69,7 @@ def _centers(form: Form, order: str) -> KeyCenters:
     found: KeyCenters = {}
     if not any(change.chord for bar in bars for change in bar.changes):
         return found
-    centers = key_centers(bars)
+    centers = key_centers(plan_of_bars(bars).spans)
     start = Fraction(0)
     for bar in bars:
         inside = []
@@ -92,15 +92,18 @@ def _section(
     *,
     page: PageSetup,
 ) -> dict[str, Any]:
-    endings = list(_ending_brackets(section.bars))
     told: set[str] = set()
     bars = []
     stops = stop_time([bar.directions for bar in section.bars])
-    for bar, ending, stop, pieces in zip(section.bars, endings, stops, ribbons, strict=True):
+    endings = endings_over(section.bars)
+    for bar, (ending, _), stop, pieces in zip(section.bars, endings, stops, ribbons, strict=True):
         cues = directions(bar.directions, stops=stop)
         later = [cue for each in bar.later[:1] for cue in directions(each, stops=stop)]
         cues += [f"on the repeat: {', '.join(later)}"] if later else []
-        shown = _bar(bar, ending, cues, told, page)
+        shown = _bar(bar, cues, told, page)
+        if ending:
+            text = " ".join(f"{n}." for n in bar.ending)
+            shown["ending"] = {"text": text, "left": bool(text), "right": bool(bar.closes)}
         bars.append(shown | {"ribbon": [_piece(piece) for piece in pieces]})
         told = set(cues)
     rows: list[dict[str, Any]] = []
@@ -145,11 +148,11 @@ def _section_notes(
 def _rows(
     written: Sequence[SheetBar], bars: Sequence[dict[str, Any]]
 ) -> Iterator[list[tuple[SheetBar, dict[str, Any]]]]:
-    """Four bars a row; a pickup stands before the first."""
+    """Four bars a row; a pickup stands before the first. ``%%`` keeps its two bars together."""
     row: list[tuple[SheetBar, dict[str, Any]]] = []
     whole = 0
     for pair in zip(written, bars, strict=True):
-        if whole == BARS_A_ROW:
+        if whole == BARS_A_ROW or (whole == BARS_A_ROW - 1 and pair[0].sign == "%%"):
             yield row
             row, whole = [], 0
         row.append(pair)
@@ -189,9 +192,7 @@ def _width(bar: SheetBar, section: SheetSection) -> Fraction:
     return Fraction(1) if bar.numbers else max(bar.length / section.meter.beats, Fraction(1, 2))
 
 
-def _bar(
-    bar: SheetBar, ending: dict[str, Any] | None, cues: list[str], told: set[str], page: PageSetup
-) -> dict[str, Any]:
+def _bar(bar: SheetBar, cues: list[str], told: set[str], page: PageSetup) -> dict[str, Any]:
     return {
         "number": ", ".join(map(str, bar.numbers)),
         "beats": float(bar.length),
@@ -199,7 +200,7 @@ def _bar(
         "sign": bar.sign,
         "opens": bar.opens,
         "closes": bar.closes,
-        "ending": ending,
+        "ending": None,
         "solos": _chords(bar.solos, bar.length, page) if bar.solos else [],
         "cues": [cue for cue in cues if cue not in told],
         "goes_on": any(cue in told for cue in cues),
@@ -226,32 +227,6 @@ def _push(change: Change) -> str:
     if not change.early:
         return ""
     return "push" if change.early > 0 else "late"
-
-
-def _ending_brackets(bars: Sequence[SheetBar]) -> Iterator[dict[str, Any] | None]:
-    """For each bar the part of an ending's bracket that stands over it."""
-    passes: tuple[int, ...] = ()
-    for bar, after in pairwise([*bars, None]):
-        assert bar is not None
-        passes = bar.ending or passes
-        if not passes:
-            yield None
-            continue
-        text = " ".join(f"{n}." for n in bar.ending)
-        last = bool(bar.closes) or after is None
-        yield {"text": text, "left": bool(bar.ending), "right": bool(bar.closes)}
-        if last or not _is_closed(bars, bar):
-            passes = ()
-
-
-def _is_closed(bars: Sequence[SheetBar], bar: SheetBar) -> bool:
-    """Whether the ending this bar stands in comes to a repeat."""
-    for later in bars[bars.index(bar) :]:
-        if later.closes:
-            return True
-        if later.ending and later is not bar:
-            return False
-    return False
 
 
 def _piece(piece: RibbonPiece) -> dict[str, Any]:

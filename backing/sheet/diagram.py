@@ -1,7 +1,7 @@
 """Shapes drawn as upright grids: the nut above, the lowest string on the left.
 
 Signs, not colors, tell the tones apart: a solid square is the root, a solid disc the 3rd, the 7th
-or the 6th of a sixth chord, a ring any other chord tone, a small dashed ring an added tone. The
+or the 6th of a sixth chord, a ring any other chord tone, a small dashed ring an optional tone. The
 shaded frets are those of the hand at rest, so that a stretch is seen as one.
 """
 
@@ -12,7 +12,7 @@ from backing.neck.fingerboard import SPAN, Fingerboard
 from backing.neck.shapes import Shape, ShapeTone
 
 STRING_GAP, FRET_GAP = 22.0, 25.0
-RADIUS, SMALL_RADIUS = 9.4, 7.4
+RADIUS, SMALL_RADIUS = 9.4, 8.6
 LEFT, RIGHT, BOTTOM = 34.0, 12.0, 6.0
 TOP, TOP_OVER_NUT = 4.0, 23.0
 """Room above the first fret; over the nut stand open strings."""
@@ -91,7 +91,7 @@ class _Grid:
                 f'<circle cx="{x:g}" cy="{y:g}" r="{SMALL_RADIUS}" fill="#ffffff" stroke="{INK}" '
                 f'stroke-width="0.8" stroke-dasharray="2 1.6"/>'
             )
-            return sign + _label(printed_degree(tone.degree), x, y, TEXT * 0.72, INK)
+            return sign + _label(printed_degree(tone.degree), x, y, TEXT * 0.86, INK)
         if tone.degree.number == 1:
             side = RADIUS * 0.95
             sign = (

@@ -130,6 +130,12 @@ def _symbol(symbol: PrintedSymbol, x: int, y: int) -> str:
     return f'<text x="{x}" y="{y}" font-weight="700">{body}</text>'
 
 
+def symbol_width(symbol: PrintedSymbol) -> float:
+    """About how wide a chord symbol is with the space after it, in the units of a system."""
+    signs = bool(symbol.accidental) + bool(symbol.bass_accidental)
+    return CHORD * (1.25 + 0.38 * signs + 0.55 * len(symbol.suffix) + 1.1 * bool(symbol.bass))
+
+
 def _rehearsal(match: re.Match[str]) -> str:
     """The letter of a section in its frame, and before it the number of its first bar."""
     text = re.sub(r"<[^>]*>|\s", "", match.group()[match.group().index("<text") :])

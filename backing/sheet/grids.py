@@ -23,6 +23,9 @@ from backing.sheet.request import ChosenPosition, SheetRequest, selected_bars
 
 GRIDS_A_ROW, LARGE_GRIDS_A_ROW = 5, 4
 MOST_BARS_NAMED = 6
+USUAL = ("maj7", "7", "m7", "m7b5", "dim7", "m(maj7)", "6", "m6", "7b9", "7alt",
+         "aug", "7sus4")  # fmt: skip
+"""Qualities in the order in which they are practiced; the rare ones follow."""
 ARPEGGIOS_NOTE = (
     "Each row: one arpeggio in its positions along the neck. The number beside a grid is the fret "
     "of the first finger."
@@ -35,29 +38,28 @@ def shapes_block(
     """The block "shapes" of a sheet; its grids are added to ``images``."""
     found = chosen.path
     places = _bar_numbers(found.steps, selected_bars(form, request))
-    cells: list[dict[str, Any]] = []
-    shown: set[PrintedSymbol] = set()
-    for index, step in enumerate(found.steps):
+    cells: dict[PrintedSymbol, dict[str, Any]] = {}
+    for step, following in zip(found.steps, [*found.steps[1:], *found.steps[:1]], strict=True):
         symbol = printed_symbol(step.span.chord, signs=request.page.signs)
-        if symbol in shown:
-            continue
-        shown.add(symbol)
-        name = f"shape{len(cells)}.svg"
-        images[name] = diagram(step.shape, request.board)
-        following = found.steps[(index + 1) % len(found.steps)]
-        cells.append({
-            "chord": asdict(symbol),
-            "where": _where(places, found.steps, step.span.chord),
-            "image": name,
-            "below": _moves(step, following, request.page),
-        })  # fmt: skip
+        if symbol not in cells:
+            name = f"shape{len(cells)}.svg"
+            images[name] = diagram(step.shape, request.board)
+            cells[symbol] = {
+                "chord": asdict(symbol),
+                "where": _where(places, found.steps, step.span.chord),
+                "image": name,
+                "below": [],
+            }
+        moves = _moves(step, following, request.page)
+        if moves and moves not in cells[symbol]["below"]:
+            cells[symbol]["below"].append(moves)
     note = " ".join([chosen.reason, *map(str, found.troubles)]).strip()
     large = request.page.scale > 1
     return {
         "kind": "shapes",
         "note": note,
         "columns": LARGE_GRIDS_A_ROW if large else GRIDS_A_ROW,
-        "cells": cells,
+        "cells": list(cells.values()),
         "added": any(step.shape.lighter for step in found.steps),
         "title": f"Shapes in position {found.position}",
     }
@@ -126,9 +128,10 @@ def arpeggios_block(
 def _alike(root: PitchName) -> list[list[Chord]]:
     """The chords of every quality on a root, those with the same practiced tones together."""
     groups: dict[frozenset[int], list[Chord]] = {}
-    for quality in QUALITIES.values():
-        symbol = f"({quality.symbol})" if quality.symbol.startswith(("b", "#")) else quality.symbol
-        chord = parse_chord(f"{root}{symbol}")
+    symbols = [*USUAL, *(q.symbol for q in QUALITIES.values() if q.symbol not in USUAL)]
+    for symbol in symbols:
+        chord = parse_chord(f"{root}({symbol})" if symbol[:1] in ("b", "#") else f"{root}{symbol}")
+        quality = chord.quality
         tones = frozenset(degree.pitch_class for degree in arpeggio(quality).tones)
         groups.setdefault(tones, []).append(chord)
     return list(groups.values())

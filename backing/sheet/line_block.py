@@ -1,26 +1,35 @@
-"""A line through the changes in staff and tablature: étude or guide-tone lines."""
+"""A line through the changes in staff and tablature: etude, guide-tone lines or walking bass."""
 
 from __future__ import annotations
 
-import random
+import re
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
+from fractions import Fraction
+from itertools import accumulate, islice
 from typing import Any
 
 from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Degree
-from backing.chart.printed import printed_degree, printed_symbol
-from backing.combo.band import GUIDE_LINES
+from backing.chart.pitch import Degree, Interval, PitchName
+from backing.chart.printed import PrintedSymbol, printed_degree, printed_symbol
+from backing.combo.arrangement import arrange
+from backing.combo.band import GUIDE_LINES, Band
 from backing.combo.guide_tones import lines as guide_lines
 from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
-from backing.lines.etude import etude
+from backing.lines.player import heard
+from backing.lines.spelling import beside, in_key
 from backing.neck.fingerboard import Fingerboard, StringFret, hand
 from backing.neck.path import Path
-from backing.sheet.engraving import engrave
+from backing.routine.passes import Purpose
+from backing.routine.request import Request
+from backing.routine.routine import make_routine
+from backing.sheet.engraving import PAGE_UNITS, engrave, symbol_width
 from backing.sheet.notation import StaffNote, StaffPitch, notated
+from backing.sheet.page_setup import PageSetup
 from backing.sheet.request import (
     LINES,
     ChosenPosition,
@@ -37,7 +46,16 @@ from backing.sheet.staff import (
     written_tones,
 )
 
+WHOLE_STEP, OCTAVE = 2, 12
+SHORTEST_REST = Fraction(1, 2)
+"""Beats. A note that is let go just before the next one is written up to it."""
 BARS_A_SYSTEM, FEW_BARS_A_SYSTEM = 4, 2
+MARGIN_MM, TITLE_MM, SYSTEM_GAP_MM = 13.0, 12.0, 1.8
+"""Of page.typ: its margins, the title of a block, and what lies between two systems."""
+CLEF_UNITS = 2600
+"""What clef, signature and meter take at most at the left of a system, in its units."""
+SMALLEST = 0.72
+"""Systems get smaller down to this where a line then fits one page."""
 MOST_NOTES_A_BAR = 10
 """In a system of four bars; with more of them, or in large print, the degrees need more room."""
 
@@ -55,8 +73,13 @@ def line_block(
         for bar in line.bars
         for change in bar.changes
     ]
-    written = line_for_engraving(line, per_system)
-    systems = engrave(written, chords, voices=line.voices, scale=request.page.scale)
+    scale = request.page.scale
+    starts = _system_starts(line.bars, chords, per_system, PAGE_UNITS * 10 / scale - CLEF_UNITS)
+    written = line_for_engraving(line, starts)
+    systems = engrave(written, chords, voices=line.voices, scale=scale)
+    fit = _fit(systems, request.page)
+    if SMALLEST <= fit < 1:
+        systems = engrave(written, chords, voices=line.voices, scale=scale * fit)
     names = [f"system{index}.svg" for index in range(len(systems))]
     images.update(zip(names, systems, strict=True))
     return {
@@ -67,22 +90,86 @@ def line_block(
     }
 
 
+def _system_starts(
+    bars: Sequence[PlayedBar], symbols: Sequence[PrintedSymbol], most: int, width: float
+) -> list[int]:
+    """The bars that begin a system: where a section begins, or no room is left for symbols.
+
+    ``most``: bars to a system; ``width`` in the units of a system.
+    """
+    starts, used, waiting = [0], 0.0, iter(symbols)
+    for index, bar in enumerate(bars):
+        need = sum(symbol_width(symbol) for symbol in islice(waiting, len(bar.changes)))
+        need = max(need, width / (2 * most))
+        full = index - starts[-1] == most or used + need > width
+        if index and (full or bar.section_bar == 1):
+            starts.append(index)
+            used = 0.0
+        used += need
+    return starts
+
+
+def _fit(systems: Sequence[str], page: PageSetup) -> float:
+    """How much smaller the systems have to be to fill one page; 1 where they fit."""
+    width = page.width_mm - 2 * MARGIN_MM
+    heights = 0.0
+    for system in systems:
+        found = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', system)
+        assert found is not None, "Verovio tells how large a system is"
+        heights += width * float(found[2]) / float(found[1]) + SYSTEM_GAP_MM * page.scale
+    return min(1.0, (page.height_mm - 2 * MARGIN_MM - TITLE_MM * page.scale) / heights)
+
+
 def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> StaffLine:
-    """The étude or the guide-tone lines of a tune, notated for a player's part.
+    """The etude, the guide-tone lines or the bass of a tune, notated for a player's part.
 
     Raises PracticeError for a line that can't be played, SelectionError for bars not there.
     """
     if request.line not in LINES:
         raise PracticeError(f'"{request.line}" isn\'t a line.', f"Choose {' or '.join(LINES)}.")
     bars = selected_bars(form, request)
-    title, sounds = {"etude": _etude, "guide": _guide}[request.line](bars, chosen.path, request)
+    if request.line == "bass":
+        title, sounds = _bass(form, bars, request)
+    else:
+        made = {"etude": _etude, "guide": _guide}[request.line]
+        title, sounds = made(bars, chosen.path, request)
     interval = whole_octaves([tone for sound in sounds for tone in sound.tones], request.part)
     written = chord_interval(request.part)
-    moved = [replace(s, tones=written_tones(s.tones, interval + written)) for s in sounds]
     shown = tuple(bar.transposed(written) for bar in bars)
+    ways = _ways(bars, shown, written)
+    moved = []
+    for sound in sounds:
+        way = ways[max(0, bisect_right(ways, sound.onset, key=lambda each: each[0]) - 1)][1]
+        moved.append(replace(sound, tones=written_tones(sound.tones, interval + way)))
     values = tuple(tuple(values) for values in notated(moved, shown))
     part = request.part.with_strings(request.board.strings)
-    return StaffLine(title, form.by, shown, values, part, written, request.board)
+    tempo, ratio = _time(form, bars)
+    return StaffLine(
+        title, form.by, shown, values, part, written, request.board, tempo, ratio, request.recipe
+    )
+
+
+def _ways(
+    bars: Sequence[PlayedBar], shown: Sequence[PlayedBar], written: Interval
+) -> list[tuple[Fraction, Interval]]:
+    """From which beat on names go which way to be spelled as the chord over them is."""
+    ways, start = [(Fraction(-1), written)], Fraction(0)
+    for bar, other in zip(bars, shown, strict=True):
+        way = bar.key.spelled(written)
+        for change, moved in zip(bar.changes, other.changes, strict=True):
+            if change.chord and moved.chord:
+                exact = change.chord.root.fifths + written.fifths
+                turns = (moved.chord.root.fifths - exact) // 12
+                way = Interval(written.steps - turns, written.semitones)
+            ways.append((start + change.onset, way))
+        start += bar.length
+    return ways
+
+
+def _time(form: Form, bars: Sequence[PlayedBar]) -> tuple[Fraction, Fraction]:
+    """The tempo of the first bar, and how much longer its first eighths are than the second."""
+    tempo = form.tempo * bars[0].tempo_ratio
+    return tempo, plan_of_bars(bars).bars[0].feel.ratio(tempo)
 
 
 def line_file(form: Form, request: SheetRequest) -> str:
@@ -95,7 +182,7 @@ def _etude(
     bars: Sequence[PlayedBar], taken: Path, request: SheetRequest
 ) -> tuple[str, list[StaffNote]]:
     line = replace(request.etude, position=(taken.position,), fingerboard=request.board)
-    notes = etude(plan_of_bars(bars), line, random.Random(f"{request.seed} sheet"))
+    notes = heard(plan_of_bars(bars), line)
     sounds = [
         StaffNote(
             note.onset,
@@ -104,7 +191,46 @@ def _etude(
         )
         for note in notes
     ]
-    return f"Étude in position {taken.position}" if request.part.frets else "Étude", sounds
+    name = line.name(frets=request.part.frets)
+    return name[0].upper() + name[1:], sounds
+
+
+def _bass(
+    form: Form, bars: Sequence[PlayedBar], request: SheetRequest
+) -> tuple[str, list[StaffNote]]:
+    """The walking line of the band's bass, the first time through the bars; no ornaments."""
+    asked = Request(bars=request.bars, times=1 if request.bars else None)
+    played = arrange(
+        make_routine(form, asked), Band(seed=request.seed, players=frozenset({"bass"}))
+    ).passes
+    first = next(p for p in played if p.routine_pass.purpose in (Purpose.SOLO, Purpose.TIME))
+    notes = [note for part in first.parts for note in part.notes if note.tempos is None]
+    if request.part.tablature and min(note.pitch for note in notes) < min(request.board.strings):
+        notes = [replace(note, pitch=note.pitch + OCTAVE) for note in notes]
+    ends = [*(note.onset for note in notes[1:]), first.routine_pass.length_beats]
+    starts = list(accumulate((bar.length for bar in bars), initial=Fraction(0)))
+    sounds: list[StaffNote] = []
+    name: PitchName | None = None
+    for note, end, after in reversed(list(zip(notes, ends, [*notes[1:], None], strict=True))):
+        bar = bars[max(0, bisect_right(starts, note.onset) - 1)]
+        degree = note.chord.name_of(note.pitch % 12) if note.chord else None
+        move = note.pitch - after.pitch if after else 0
+        if note.chord and degree:
+            name = note.chord.spelled(degree)
+        elif name is not None and 1 <= abs(move) <= WHOLE_STEP:
+            name = beside(name, move, bar.key)
+        else:
+            name = in_key(note.pitch, bar.key)
+        length = end - note.onset if end - note.end < SHORTEST_REST else note.length
+        place = _lowest_place(note.pitch, request.board)
+        tone = StaffPitch(note.pitch, name, _degree(degree), place)
+        sounds.append(StaffNote(note.onset, length, (tone,)))
+    return "Walking bass, the first solo chorus", sounds[::-1]
+
+
+def _lowest_place(pitch: int, board: Fingerboard) -> StringFret | None:
+    """Where a bass has a pitch in the first position, open strings included; else the lowest."""
+    return min(board.places(pitch), key=lambda place: place.fret, default=None)
 
 
 def _guide(

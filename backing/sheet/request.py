@@ -7,14 +7,15 @@ from dataclasses import dataclass, field
 from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
 from backing.chart.pitch import Interval
+from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
-from backing.neck.path import Path, best_position, path
+from backing.neck.path import Path, best_position, path_of
 from backing.sheet.page_setup import PageSetup, make_page_setup
 from backing.sheet.sheet_part import PARTS, SheetPart
 
-LINES = ("etude", "guide")
+LINES = ("etude", "guide", "bass")
 DEFAULT_RECIPE = "backing sheet"
 
 
@@ -23,7 +24,7 @@ class SheetRequest:
     """What to print on the sheet of a tune.
 
     ``position``: where the hand is, "auto" for the best one; where it is given, its ``shapes`` are
-    printed. ``line``: one of LINES or None; ``etude`` says how the étude goes (its positions are
+    printed. ``line``: one of LINES or None; ``etude`` says how the etude goes (its positions are
     taken from ``position``), ``guide``, one of GUIDE_LINES, which guide-tone line. ``bars``: which
     bars the line goes over (see Form.select), None for the solo chorus. ``recipe``: the
     command that makes the sheet again, printed in the footer.
@@ -57,22 +58,22 @@ class ChosenPosition:
 
 
 def chosen_position(form: Form, request: SheetRequest) -> ChosenPosition:
-    """The path in the position asked for, or in the best one.
+    """The path in the position asked for, or in the one that suits the solo chorus best.
 
     Raises PracticeError for a position off the neck, or a chord out of reach.
     """
-    bars = selected_bars(form, request)
-    wanted = (request.position or "auto").strip().lower()
+    wanted, reason = (request.position or "auto").strip().lower(), ""
     if wanted == "auto":
-        found = best_position(bars, request.board, way=request.etude.way)
-        return ChosenPosition(found.path, found.reason)
-    try:
+        best = best_position(form.played("solos"), request.board, way=request.etude.way)
+        position, reason = best.path.position, best.reason
+    elif wanted.isdecimal():
         position = int(wanted)
-    except ValueError:
+    else:
         raise PracticeError(
             f'"{request.position}" isn\'t a position.', "Write its fret (5), or auto."
-        ) from None
-    return ChosenPosition(path(bars, request.board, position, way=request.etude.way))
+        )
+    plan = plan_of_bars(selected_bars(form, request))
+    return ChosenPosition(path_of(plan, request.board, position, way=request.etude.way), reason)
 
 
 def chord_interval(part: SheetPart) -> Interval:

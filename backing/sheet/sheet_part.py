@@ -9,6 +9,8 @@ from backing.chart.pitch import Interval
 from backing.errors import PracticeError
 
 UNISON = Interval(0, 0)
+FRETTED = ("guitar", "bass")
+"""Parts with frets; a bass has the neck of a bass where no other is named."""
 HIGHEST_BASS_STRING, LOWEST_HIGH_STRING = 50, 55
 """MIDI: every string of a bass lies below D3; those of small instruments at G3 or above."""
 
@@ -33,7 +35,7 @@ class SheetPart:
     @property
     def frets(self) -> bool:
         """Whether the player has a fretted neck, for grids and positions."""
-        return self.name == "guitar"
+        return self.name in FRETTED
 
     def with_strings(self, open_pitches: Sequence[int]) -> SheetPart:
         """The part in the clef of an instrument with these open strings (MIDI pitches).
@@ -41,11 +43,12 @@ class SheetPart:
         Common practice, no source: basses in bass clef, guitars in treble clef, both an octave
         higher than they sound; a ukulele or a mandolin as it sounds.
         """
-        if self.clef != "octave-treble":
+        if self.clef not in ("octave-treble", "octave-bass"):
             return self
         if max(open_pitches) < HIGHEST_BASS_STRING:
             return replace(self, clef="octave-bass")
-        return replace(self, clef="treble") if min(open_pitches) >= LOWEST_HIGH_STRING else self
+        high = min(open_pitches) >= LOWEST_HIGH_STRING
+        return replace(self, clef="treble" if high else "octave-treble")
 
 
 PARTS = {
@@ -53,7 +56,7 @@ PARTS = {
     "C": SheetPart("C", "C part", middle=70),
     "Bb": SheetPart("Bb", "B♭ part", Interval(1, 2), middle=68),
     "Eb": SheetPart("Eb", "E♭ part", Interval(5, 9), middle=62),
-    "bass": SheetPart("bass", "bass clef part", clef="bass", middle=50),
+    "bass": SheetPart("bass", "bass part", clef="octave-bass", tablature=True),
 }
 """By name. Transpositions as in any textbook of instrumentation: a B-flat trumpet is written a
 major second above what sounds, an alto saxophone a major sixth. Middles are common practice (no

@@ -53,7 +53,9 @@ def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
         )
     if not blocks:
         raise PracticeError("This sheet has nothing on it.", "Ask for the chart, shapes or a line.")
+    named = [block["title"] for block in blocks if block["kind"] == "line"]
     content = heading(written) | {"for": request.part.words, "blocks": blocks}
+    content["line"] = ", ".join(named)
     return Sheet(content | _every_page(request), images)
 
 
@@ -73,6 +75,7 @@ def arpeggio_sheet(root: PitchName, request: SheetRequest) -> Sheet:
         "orders": [],
         "notes": [],
         "for": "",
+        "line": "",
         "blocks": [block],
     }
     return Sheet(content | _every_page(request), images)

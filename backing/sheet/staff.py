@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
@@ -11,11 +11,13 @@ from backing.chart.bar import PlayedBar
 from backing.chart.harmony import Chord
 from backing.chart.musicxml.document import (
     DIVISIONS,
+    Child,
     duration,
+    element,
     key_element,
     rehearsal,
-    right_bar_line,
     score,
+    tempo,
     time_element,
 )
 from backing.chart.musicxml.harmony import harmony_element
@@ -28,6 +30,11 @@ STAFF, TABLATURE = "1", "2"
 _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 _CLEFS = {"treble": ("G", "2", ""), "octave-treble": ("G", "2", "-1"), "bass": ("F", "4", ""),
           "octave-bass": ("F", "4", "-1")}  # fmt: skip
+FINEST_SWING = 20
+"""The largest second number of a swing ratio in a file: 1.65 is 33:20."""
+CROWDED, ALONE = 1.3, 0.6
+"""How wide a chord symbol is told to be, in letters m for each of its letters: beside others or a
+triplet's 3, and alone in its bar."""
 MARK = "@"
 """Stands before the number of a chord in text that ``engraving`` puts its symbol in place of."""
 
@@ -38,6 +45,8 @@ class StaffLine:
 
     ``bars`` as written (transposed for the part), ``values`` for each of them; ``interval``
     leads from the sound to what is written; ``board`` is drawn where there is tablature.
+    ``tempo`` in beats a minute; ``swing``: how much longer the first eighth of a beat is;
+    ``recipe``: the command that makes the line again.
     """
 
     title: str
@@ -47,6 +56,9 @@ class StaffLine:
     part: SheetPart
     interval: Interval
     board: Fingerboard
+    tempo: Fraction = Fraction(120)
+    swing: Fraction = Fraction(1)
+    recipe: str = ""
 
     @property
     def voices(self) -> int:
@@ -56,37 +68,50 @@ class StaffLine:
 
 def line_musicxml(line: StaffLine) -> str:
     """The text of a MusicXML 4.0 file, for notation programs."""
-    return score(line.title, line.by, line.title, list(_measures(line, None)))
+    measures = list(_measures(line, None))
+    mark = tempo(line.tempo, line.bars[0].meter)
+    if line.swing != 1:
+        ratio = line.swing.limit_denominator(FINEST_SWING)
+        mark[-1].append(
+            element(
+                "swing",
+                ("first", ratio.numerator),
+                ("second", ratio.denominator),
+                ("swing-type", "eighth"),
+            )
+        )
+    first = measures[0]
+    first.insert(next((i for i, e in enumerate(first) if e.tag == "attributes"), -1) + 1, mark)
+    return score(line.title, line.by, line.title, measures, recipe=line.recipe)
 
 
-def line_for_engraving(line: StaffLine, bars_a_system: int) -> str:
-    """The same with a page for each system, and numbers in place of chord symbols."""
-    return score("", "", "", list(_measures(line, bars_a_system)))
+def line_for_engraving(line: StaffLine, starts: Collection[int]) -> str:
+    """The same with a page for each system, and numbers in place of chord symbols.
+
+    ``starts``: the indexes of the bars that begin a system.
+    """
+    return score("", "", "", list(_measures(line, starts)))
 
 
-def _measures(line: StaffLine, bars_a_system: int | None) -> Iterator[Element]:
+def _measures(line: StaffLine, starts: Collection[int] | None) -> Iterator[Element]:
     chords = 0
     for index, (bar, values) in enumerate(zip(line.bars, line.values, strict=True)):
         measure = Element("measure", number=str(bar.number))
-        if bars_a_system and index and index % bars_a_system == 0:
+        if starts and index and index in starts:
             SubElement(measure, "print", {"new-page": "yes"})
         attributes = _attributes(line, index)
         if attributes is not None:
             measure.append(attributes)
         if bar.section_bar == 1:
-            number = f"{MARK}{bar.number}" if bars_a_system and index else ""
+            number = f"{MARK}{bar.number}" if starts and index else ""
             measure.append(rehearsal(bar.section + number))
-        numbered = chords if bars_a_system else None
+        numbered = chords if starts else None
         _fill(measure, line, bar, values, numbered)
         chords += len(bar.changes)
-        if index == len(line.bars) - 1:
-            end = right_bar_line(0, (), style="light-heavy")
-        elif line.bars[index + 1].section_bar == 1:
-            end = right_bar_line(0, (), style="light-light")
-        else:
-            end = None
-        if end is not None:
-            measure.append(end)
+        last = index == len(line.bars) - 1
+        if last or line.bars[index + 1].section_bar == 1:
+            style = "light-heavy" if last else "light-light"
+            measure.append(element("barline", ("bar-style", style), location="right"))
         yield measure
 
 
@@ -94,49 +119,46 @@ def _attributes(line: StaffLine, index: int) -> Element | None:
     bar, before = line.bars[index], line.bars[index - 1] if index else None
     if before and (before.key, before.meter) == (bar.key, bar.meter):
         return None
-    attributes = Element("attributes")
-    if before is None:
-        SubElement(attributes, "divisions").text = str(DIVISIONS)
-    if before is None or before.key != bar.key:
-        attributes.append(key_element(bar.key))
-    if before is None or before.meter != bar.meter:
-        time = time_element(bar.meter)
-        if line.part.tablature:
-            time.set("number", STAFF)
-        attributes.append(time)
-    if before is None:
-        _clefs(attributes, line)
-    return attributes
+    on_staff = {"number": STAFF} if line.part.tablature else {}
+    key = before is None or before.key != bar.key
+    meter = before is None or before.meter != bar.meter
+    return element(
+        "attributes",
+        None if before else ("divisions", DIVISIONS),
+        key_element(bar.key) if key else None,
+        time_element(bar.meter, **on_staff) if meter else None,
+        *(() if before else _clefs(line)),
+    )
 
 
-def _clefs(attributes: Element, line: StaffLine) -> None:
-    if line.part.tablature:
-        SubElement(attributes, "staves").text = "2"
+def _clefs(line: StaffLine) -> Iterator[Child]:
+    tablature = line.part.tablature
     sign, on_line, octave = _CLEFS[line.part.clef]
-    clef = SubElement(attributes, "clef", number=STAFF)
-    SubElement(clef, "sign").text, SubElement(clef, "line").text = sign, on_line
-    if octave:
-        SubElement(clef, "clef-octave-change").text = octave
-    if line.part.tablature:
-        _tablature(attributes, line.board)
-    if line.interval.semitones:
-        transpose = SubElement(attributes, "transpose")
-        SubElement(transpose, "diatonic").text = str(-line.interval.steps)
-        SubElement(transpose, "chromatic").text = str(-line.interval.semitones)
+    change = ("clef-octave-change", octave) if octave else None
+    yield ("staves", 2) if tablature else None
+    yield element("clef", ("sign", sign), ("line", on_line), change, number=STAFF)
+    if tablature:
+        middle = (len(line.board.strings) + 1) // 2 + 1
+        yield element("clef", ("sign", "TAB"), ("line", middle), number=TABLATURE)
+        yield element(
+            "staff-details",
+            ("staff-lines", len(line.board.strings)),
+            *_tuning(line.board),
+            number=TABLATURE,
+        )
+    if moved := line.interval.semitones:
+        yield element("transpose", ("diatonic", -line.interval.steps), ("chromatic", -moved))
 
 
-def _tablature(attributes: Element, board: Fingerboard) -> None:
-    clef = SubElement(attributes, "clef", number=TABLATURE)
-    SubElement(clef, "sign").text = "TAB"
-    SubElement(clef, "line").text = str((len(board.strings) + 1) // 2 + 1)
-    details = SubElement(attributes, "staff-details", number=TABLATURE)
-    SubElement(details, "staff-lines").text = str(len(board.strings))
+def _tuning(board: Fingerboard) -> Iterator[Element]:
     for at, (pitch, name) in enumerate(zip(board.strings, board.names, strict=True), 1):
-        tuning = SubElement(details, "staff-tuning", line=str(at))
-        SubElement(tuning, "tuning-step").text = name.letter
-        if name.alter:
-            SubElement(tuning, "tuning-alter").text = str(name.alter)
-        SubElement(tuning, "tuning-octave").text = str(octave_of(pitch, name))
+        yield element(
+            "staff-tuning",
+            ("tuning-step", name.letter),
+            ("tuning-alter", name.alter) if name.alter else None,
+            ("tuning-octave", octave_of(pitch, name)),
+            line=str(at),
+        )
 
 
 def _fill(
@@ -151,8 +173,9 @@ def _fill(
         harmony = harmony_element(change.chord)
         offset = duration(change.onset, bar.meter)
         if chords is not None:
-            wide = any(value.triplet for value in values)
-            harmony = _numbered(chords + index, change.chord if wide else None)
+            triplets = any(value.triplet for value in values)
+            share = CROWDED if triplets or len(bar.changes) > 1 else ALONE
+            harmony = _numbered(chords + index, change.chord, share)
             offset = offset * 4 // bar.meter.lower  # Verovio counts it in the meter's lower value
         if offset:
             SubElement(harmony, "offset").text = str(offset)
@@ -162,19 +185,20 @@ def _fill(
     for value in values:
         measure.extend(_notes(value, tablature=False, whole_rest=whole_rest))
     if line.part.tablature:
-        backup = SubElement(measure, "backup")
-        SubElement(backup, "duration").text = str(duration(bar.length, bar.meter))
+        measure.append(element("backup", ("duration", duration(bar.length, bar.meter))))
         for value in values:
             measure.extend(_notes(value, tablature=True, whole_rest=whole_rest))
 
 
-def _numbered(number: int, chord: Chord | None) -> Element:
-    """A number in place of a chord symbol, as wide as ``chord``: a triplet's 3 keeps clear."""
-    width = "m" * len(chord.text) if chord else ""
-    harmony = Element("harmony")
-    SubElement(SubElement(harmony, "root"), "root-step").text = "C"
-    SubElement(harmony, "kind", text=f"{MARK}{number}{width}").text = "major"
-    return harmony
+def _numbered(number: int, chord: Chord | None, share: float) -> Element:
+    """A number in place of a chord symbol, with room for a ``share`` of the text of ``chord``.
+
+    It keeps clear of the next symbol, and of the 3 of a triplet.
+    """
+    width = "m" * round(share * len(chord.text)) if chord else ""
+    kind = element("kind", text=f"{MARK}{number}{width}")
+    kind.text = "major"
+    return element("harmony", element("root", ("root-step", "C")), kind)
 
 
 def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Element]:
@@ -195,13 +219,10 @@ def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Eleme
                 rest.set("measure", "yes")
         else:
             _pitch(note, tone)
-        _time(note, value, tablature=tablature, tied=not silent)
+        sign = None if tablature or tone is None else value.accidentals[index]
+        _time(note, value, sign, tablature=tablature, tied=not silent)
         if tablature:
             SubElement(note, "stem").text = "none"
-        elif tone is not None and value.accidentals[index] is not None:
-            sign = value.accidentals[index]
-            assert sign is not None
-            note.insert(_after_type(note), _text("accidental", _SIGNS[sign]))
         SubElement(note, "staff").text = TABLATURE if tablature else STAFF
         if value.beam and not tablature and tone is not None and not index:
             SubElement(note, "beam", number="1").text = value.beam
@@ -215,14 +236,13 @@ def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Eleme
 
 
 def _pitch(note: Element, tone: StaffPitch) -> None:
-    pitch = SubElement(note, "pitch")
-    SubElement(pitch, "step").text = tone.name.letter
-    if tone.name.alter:
-        SubElement(pitch, "alter").text = str(tone.name.alter)
-    SubElement(pitch, "octave").text = str(octave_of(tone.pitch, tone.name))
+    name = tone.name
+    alter = ("alter", name.alter) if name.alter else None
+    octave = octave_of(tone.pitch, name)
+    note.append(element("pitch", ("step", name.letter), alter, ("octave", octave)))
 
 
-def _time(note: Element, value: Value, *, tablature: bool, tied: bool) -> None:
+def _time(note: Element, value: Value, sign: int | None, *, tablature: bool, tied: bool) -> None:
     SubElement(note, "duration").text = str(int(value.length * DIVISIONS))
     if value.tones and tied:
         for is_tied, kind in zip(value.tied, ("stop", "start"), strict=True):
@@ -234,16 +254,10 @@ def _time(note: Element, value: Value, *, tablature: bool, tied: bool) -> None:
         SubElement(note, "type").text = kind
         for _ in range(dots):
             SubElement(note, "dot")
+    if sign is not None:
+        SubElement(note, "accidental").text = _SIGNS[sign]
     if value.triplet:
-        modification = SubElement(note, "time-modification")
-        SubElement(modification, "actual-notes").text = "3"
-        SubElement(modification, "normal-notes").text = "2"
-
-
-def _after_type(note: Element) -> int:
-    """Where an accidental stands: after type and dots, before a time modification."""
-    tags = [child.tag for child in note]
-    return max(i for i, tag in enumerate(tags) if tag in ("type", "dot")) + 1
+        note.append(element("time-modification", ("actual-notes", 3), ("normal-notes", 2)))
 
 
 def _notations(note: Element, value: Value, tone: StaffPitch | None, *, tablature: bool) -> None:
@@ -258,23 +272,14 @@ def _notations(note: Element, value: Value, tone: StaffPitch | None, *, tablatur
             tuplet.set("bracket", "no")
             tuplet.set("show-number", "none")
     if tablature and tone is not None and tone.place is not None:
-        technical = SubElement(notations, "technical")
-        SubElement(technical, "string").text = str(tone.place.string)
-        SubElement(technical, "fret").text = str(tone.place.fret)
+        place = (("string", tone.place.string), ("fret", tone.place.fret))
+        notations.append(element("technical", *place))
     if len(notations):
         note.append(notations)
 
 
 def _lyric(note: Element, degree: str, verse: int) -> None:
-    lyric = SubElement(note, "lyric", number=str(verse))
-    SubElement(lyric, "syllabic").text = "single"
-    SubElement(lyric, "text").text = degree
-
-
-def _text(tag: str, text: str) -> Element:
-    element = Element(tag)
-    element.text = text
-    return element
+    note.append(element("lyric", ("syllabic", "single"), ("text", degree), number=str(verse)))
 
 
 def written_tones(tones: Sequence[StaffPitch], interval: Interval) -> tuple[StaffPitch, ...]:

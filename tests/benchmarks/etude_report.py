@@ -8,17 +8,20 @@ has in place of its root, does not count.
 from __future__ import annotations
 
 import random
+import sys
 import time
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 from statistics import mean, median
+from typing import Any
 
 from backing.chart.harmony import Chord
 from backing.combo.plan import Plan, plan_of_bars
 from backing.lines.etude import etude
-from backing.lines.line import LEVELS, Line, LineNote
+from backing.lines.line import LEVELS, LineNote
+from backing.lines.player import Line
 from backing.neck.path import path_of
 from backing.routine.subdivisions import VALUES
 from tests.benchmarks.changes import random_form
@@ -109,12 +112,16 @@ def plans() -> list[Plan]:
 
 def main() -> None:
     """Print the table."""
-    songs = plans()
-    print(f"{COUNT} études a row over {COUNT} random tunes of 32 bars, positions 2 to 10")
-    print("soloists (WJD): chord tones .37/.51/.63 (5/50/95 %), steps into changes .58, mean 2.6")
+    songs = plans()[: int(sys.argv[1]) if len(sys.argv) > 1 else COUNT]
+    print(f"{len(songs)} études a row over {COUNT} random tunes of 32 bars, positions 2 to 10")
+    print("soloists (WJD): chord tones .37/.51/.63 (5/50/95 %)")
+    print("                steps into changes .58, half steps .33, mean move 2.6")
     for level, meaning in LEVELS.items():
         print(f"\nlevel {level}: {meaning}")
-        show(figures(line(song, level, n) for n, song in enumerate(songs)))
+        lines = [line(song, level, n) for n, song in enumerate(songs)]
+        show(figures(lines))
+        distributions(lines)
+        print(f"  {ROW} notes shared by two etudes of a tune: {shared(songs[0], level):.3f}")
     for rhythm in (*VALUES, "off-beats"):
         print(f"\n{rhythm}, level 1")
         show(figures(line(song, 1, n, rhythm) for n, song in enumerate(songs)))
@@ -141,6 +148,46 @@ def show(found: LineFigures) -> None:
         f"{found.returns:.3f}, leaps turned {found.leaps_turned:.2f}, mean run {found.run:.2f}"
     )
     print(f"  frets: median {found.frets[0]}, most {found.frets[1]}")
+
+
+CROSSED = ((0, "held"), (1, "half step"), (2, "whole step"), (4, "third"), (99, "wider"))
+ROW = 4
+"""Notes in a row that two etudes may share."""
+
+
+def distributions(lines: Sequence[Sequence[LineNote]]) -> None:
+    """How changes are crossed, on which degrees; intervals; chord tones of each etude."""
+    joints = [(a, b) for each in lines for a, b in pairwise(each) if a.chord != b.chord]
+    moves = Counter(
+        next(name for most, name in CROSSED if abs(b.pitch - a.pitch) <= most) for a, b in joints
+    )
+    targets = Counter(b.degree.number for _, b in joints if b.degree)
+    sizes = Counter(min(abs(b.pitch - a.pitch), 8) for each in lines for a, b in pairwise(each))
+    tones = sorted(mean(n.pitch % 12 in n.chord.core_pitch_classes for n in each) for each in lines)
+    places = (tones[round(share * (len(tones) - 1))] for share in (0.05, 0.5, 0.95))
+    print(f"  crossed by {_shares(moves)}")
+    print(f"  arriving on {_shares(targets)}")
+    print(f"  intervals {_shares(sizes)} (8: and more)")
+    print(f"  chord tones 5/50/95 %: {'/'.join(f'{share:.2f}' for share in places)}")
+
+
+def _shares(counts: Counter[Any]) -> str:
+    total = sum(counts.values())
+    return ", ".join(
+        f"{name} {count / total:.2f}" for name, count in sorted(counts.items(), key=str)
+    )
+
+
+def shared(song: Plan, level: int) -> float:
+    """How often two etudes of one tune share ROW notes in a row at the same place."""
+    found = [[n.pitch for n in line(song, level, 9 * number)] for number in range(10)]
+    alike = [
+        a[at : at + ROW] == b[at : at + ROW]
+        for one, a in enumerate(found)
+        for b in found[:one]
+        for at in range(len(a) - ROW + 1)
+    ]
+    return mean(alike)
 
 
 def clock(songs: Sequence[Plan]) -> None:

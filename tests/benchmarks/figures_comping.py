@@ -11,7 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations, pairwise
 
-from backing.chart.form import PlayedBar
+from backing.chart.bar import PlayedBar
 from backing.chart.pitch import Degree, Interval
 from backing.combo.comp.comping import play
 from backing.combo.comp.rhythm import strokes
@@ -159,13 +159,17 @@ def cadences(plan: Plan) -> list[tuple[Fraction, ...]]:
 
 
 def cadence_moves(plan: Plan, part: Part) -> list[int]:
-    """By how many semitones each voice moves where the chord changes in a II-V-I."""
+    """By how many semitones each voice moves where the chord changes in a II-V-I.
+
+    Between whole grips: of four voices and more.
+    """
     sounding = _chords_by_span(plan, part)
     moves: list[int] = []
     for starts in cadences(plan):
         for before, after in pairwise(starts):
-            if before in sounding and after in sounding:
-                moves += voice_moves(sounding[before][-1], sounding[after][0])
+            pair = sounding.get(before, [()])[-1], sounding.get(after, [()])[0]
+            if min(map(len, pair)) > 3:
+                moves += voice_moves(*pair)
     return moves
 
 

@@ -21,7 +21,7 @@ LOW_LIMITS = {1: 52, 2: 51, 3: 48, 4: 47, 5: 45, 6: 45, 7: 37, 8: 41, 9: 41, 10:
 whose C3 is middle C; its tritone is a slip of an octave, so the fourth's stands)."""
 
 GUIDE_TONES = {
-    "": (4, 7), "m": (3, 7), "6": (4, 9), "m6": (3, 9), "6/9": (4, 9), "m6/9": (3, 9),
+    "": (4, 7), "m": (3, 7, 10), "6": (4, 9), "m6": (3, 9), "6/9": (4, 9), "m6/9": (3, 9),
     "maj7": (4, 11), "maj9": (4, 11), "maj7#11": (4, 11), "mMaj7": (3, 11),
     "m7": (3, 10), "m9": (3, 10), "m7b5": (3, 10), "dim7": (3, 9), "7sus": (5, 10),
     "7": (4, 10), "9": (4, 10), "13": (4, 10), "7b9": (4, 10), "7alt": (4, 10), "7#11": (4, 10),
@@ -140,7 +140,7 @@ def flat_ninth_share(played: Sequence[Played]) -> float:
             if context.plain and context.chord.family == "dominant" and context.falls_to_minor:
                 place = index, context.span.start
                 found[place] = found.get(place, False) or 1 in tones
-    return sum(found.values()) / max(1, len(found))
+    return sum(found.values()) / len(found) if found else 1.0
 
 
 def wrong_guide_tones(parts: Sequence[Part]) -> int:

@@ -15,6 +15,7 @@ from statistics import fmean, median, pstdev
 
 from backing.combo import instruments as kit
 from tests.benchmarks.heard import HALF, Heard
+from tests.combo.build import bar_lines
 
 VOICES = {
     "ride": ("drums", (kit.RIDE,)),
@@ -129,6 +130,6 @@ def swing(passes: Sequence[Heard]) -> Swing:
 
 def uneven_bars(passes: Sequence[Heard]) -> int:
     """How many bars of performances at one tempo are not exactly as long as the first."""
-    lines = [heard.performance.bar_lines() for heard in passes]
+    lines = [bar_lines(heard.performance) for heard in passes]
     lengths = [[b - a for a, b in pairwise(line)] for line in lines]
     return sum(length != bars[0] for bars in lengths for length in bars)

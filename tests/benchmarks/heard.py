@@ -16,6 +16,7 @@ from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
 from backing.combo.arrangement import arrange, plan_pass
 from backing.combo.band import Band
+from backing.combo.instruments import JAZZ_KIT
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance, PlayedNote, PlayedPass
 from backing.combo.plan import Plan
@@ -62,7 +63,7 @@ class Heard:
     def part(self, name: str) -> Part:
         """The part of a player, empty if there is none."""
         found = (part for part in self.played.parts if part.name == name)
-        return next(found, Part(name, self.performance.instrument("drums"), ()))
+        return next(found, Part(name, JAZZ_KIT, ()))
 
     def notes(self, name: str) -> tuple[Timed, ...]:
         """The notes of a player in seconds, those that are played at this tempo."""
@@ -94,13 +95,18 @@ class Heard:
 def take(form: Form, asked: Request, band: Band) -> list[Heard]:
     """The passes of a routine, count-ins and all."""
     performance = arrange(make_routine(form, asked), band)
-    plans = {each.routine_pass: plan_pass(each.routine_pass, band) for each in performance.passes}
+    own = form.solos is not None
+    plans = {
+        each.routine_pass: plan_pass(each.routine_pass, band, as_written=own)
+        for each in performance.passes
+    }
     return [Heard(plans[each.routine_pass], each, performance) for each in performance.passes]
 
 
 def band(seed: int, **how: object) -> Band:
-    """The whole band with its guide tones, both lines."""
-    return Band(RHYTHM_SECTION | {"guide"}, seed, guide_line="both", **how)  # type: ignore[arg-type]
+    """The whole band with its guide tones, both lines, unless it is said who plays ``how``."""
+    usual = {"players": RHYTHM_SECTION | {"guide"}, "guide_line": "both"}
+    return Band(seed=seed, **({} if "players" in how else usual) | how)  # type: ignore[arg-type]
 
 
 def choruses(tempo: int, bars: int, feel: str = "swing", **how: object) -> list[Heard]:

@@ -19,11 +19,15 @@ def test_bars_need_no_outer_bar_lines() -> None:
         # common practice, no source: a cadence is in the key of the chord it comes to rest on
         ("Dm7 | G7 | Cmaj7 | %", "C major"),
         ("Dm7b5 | G7b9 | Cm6 | %", "C minor"),
+        ("Dm7 | G7", "C major"),
+        ("Dm7b5 | G7b9", "C minor"),
+        ("Fm7 | Bb7sus Bb7", "Eb major"),
         ("Dm7 | %", "D minor"),
+        ("F7 | Bb7 | F7 | C7", "F major"),
         ("N.C. | N.C.", "C major"),
     ],
 )
-def test_the_key_is_that_of_the_chord_at_rest(text: str, key: str) -> None:
+def test_the_key_is_where_the_changes_come_to_rest(text: str, key: str) -> None:
     assert str(read_changes(text).key) == key
 
 

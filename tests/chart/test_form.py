@@ -6,7 +6,8 @@ from fractions import Fraction
 
 from hypothesis import given, settings
 
-from backing.chart.form import ORDERS, Form, PlayedBar
+from backing.chart.bar import PlayedBar
+from backing.chart.form import ORDERS, Form
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.chart.text.tune_file import read
 from tests.strategies import forms, intervals

@@ -115,14 +115,6 @@ def test_chord_scale(symbol: str, scale: str) -> None:
     assert parse_chord(symbol).scale_pitch_classes == expected
 
 
-def test_tensions_in_the_scale_the_context_asks_for() -> None:
-    dominant = QUALITIES["dominant"]
-    assert _text(dominant.tensions_in("phrygian-dominant")) == "b9"
-    assert _text(dominant.tensions_in("lydian-dominant")) == "9 #11 13"
-    assert _text(dominant.tensions_in("altered")) == "b9 #9 #11"
-    assert _text(parse_chord("C7#5").quality.tensions_in("altered")) == "b9 #9 #11"
-
-
 @given(qualities)
 def test_core_and_guide_tones_belong_to_the_chord(quality: Quality) -> None:
     sounded = {*quality.degrees}

@@ -36,10 +36,21 @@ def test_who_lays_out_is_said_as_in_the_tune_file() -> None:
     assert "1: lay out: drums" in shown("key: C\nsection A\n| C6 | C6 |\nlay out 1: drums\n")
 
 
+def test_a_push_stands_under_its_bar_as_the_file_says_it() -> None:
+    said = shown("key: C\nsection A\n| C6 | Dm7 G7 |\npush 2: 3 by a quarter\nlate 1: 1\n")
+    assert "2: push 3 by a quarter" in said
+    assert "1: late 1" in said
+
+
+def test_what_stands_around_the_chorus_is_counted_apart() -> None:
+    said = shown("key: C\nhead: intro A\nsection intro\n| C6 |\nsection A\n| C6 | C6 |\n")
+    assert "head (2 bars, intro 1)" in said
+
+
 def test_the_orders_have_the_names_players_use() -> None:
     said = shown("key: C\nsection A\n| C6 | C6 |\n")
-    assert [line for line in said.splitlines() if "bars" in line or "as the" in line] == [
-        "head (2 bars)", "solos (2 bars): as the head", "head out (2 bars): as the head",
+    assert [line for line in said.splitlines() if "bars" in line or "same as" in line] == [
+        "head (2 bars)", "solos (2 bars): same as the head", "head out (2 bars): same as the head",
     ]  # fmt: skip
 
 

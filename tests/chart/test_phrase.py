@@ -47,7 +47,8 @@ def test_a_thing_said_twice_is_said_once() -> None:
     ("text", "words"),
     [
         ("fsat", '"fsat" isn\'t a word for a test. Did you mean "fast"? Write any of: slow, fast'),
-        ("slow count", '"count" isn\'t a word for a test.'),
+        ("slow count", '"count" isn\'t a word for a test. Write "count 4".'),
+        ("rest-bar", '"rest-bar" isn\'t a word for a test. Write "rest bar".'),
         ("quick", '"quick" is now "fast".'),
         (" , ", "Nothing is said about a test."),
         ("slowfast", '"slowfast" isn\'t'),

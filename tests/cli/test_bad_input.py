@@ -241,7 +241,7 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--climb", "80-160:0.001"], ["200"]),
         (["--climb", "90-99 up-and-bak"], ["up-and-back", "slow-and-goal"]),
         (["--tempo", "90", "--climb", "80-100:10"], ["names its own tempos"]),
-        (["--bars", "1-4", "--choruses", "3"], ["Choruses", "this is a loop"]),
+        (["--bars", "1-4", "--choruses", "3"], ["A loop has no choruses."]),
         (["--key", "fourths", "--ending", "held"], ["A loop has no ending"]),
         (["--drill", "same"], ["is for a loop", "Choose its bars"]),
         (["--drill", "sam"], ['"sam" isn\'t a word for a drill', "lay out 8", "same"]),
@@ -295,7 +295,7 @@ def test_what_is_no_text(here: Path, run: Run, data: bytes) -> None:
         (["--line", "guide thirds"], ["not for guide tones"]),
         (["--click", "2and4"], ["2 and 4", "sparse"]),
         (["--comp", "banjo"], ["piano", "guitar"]),
-        (["--feel", "swnig"], ["Did you mean swing"]),
+        (["--feel", "swnig"], ['Did you mean "swing"']),
         (["--swing", "9"], ["1 (even) to 4"]),
         (["--format", "wave"], ['Did you mean "wav"', "24-bit"]),
         (["-o", "x.xyz"], [".xyz", ".flac"]),
@@ -323,7 +323,7 @@ def test_words_that_cannot_be(here: Path, run: Run, words: list[str], told: list
     ("words", "told"),
     [
         (["track"], "Name tune files"),
-        (["track", "four.tune", "--changes", "Dm7"], "not both"),
+        (["track", "four.tune", "--changes", "Dm7"], "one or the other"),
         (
             ["track", "--click", "four.tune"],
             "Write the tune first: backing track four.tune --click.",
@@ -364,9 +364,9 @@ def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: s
         (["track", "four.tune", "--key", ""], "--key needs a value."),
         (["track", "four.tune", "--bars="], "--bars needs a value."),
         (["track", "four.tune", "--swing", "9e99999999"], '"9e99999999" isn\'t a swing ratio.'),
-        (["check", "here.musicxml"], "here.musicxml is a folder. Name one tune file in it."),
+        (["check", "here.musicxml"], "here.musicxml is a folder. Name a lead sheet in it."),
         (["check", "--feels", "four.tune"], "--feels lists the feels, and needs no tune."),
-        (["check", "--tidy", "--json", "four.tune"], "tidy or as JSON, not both"),
+        (["check", "--tidy", "--json", "four.tune"], "shown in one way"),
         (["sheet", "--arpeggios", "C/../D"], "does not belong to the note name C"),
     ],
 )
@@ -500,3 +500,74 @@ def test_a_tune_whose_file_has_any_name_is_played(here: Path, run: Run, name: st
         assert said.status == 0, said.err
     assert (here / f"{name}.wav").exists()
     assert run("check", "x.musicxml").status == 0
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("sheet", "in.musicxml", "-o", "in.musicxml"),
+        ("sheet", "in.musicxml", "-o", "twin.musicxml"),
+        ("track", "in.musicxml", "-o", "link.mid"),
+        ("page", "in.musicxml", "-o", "link.html"),
+        ("track", "in.musicxml", "four.tune", "-o", "out", "--choruses", "1"),
+        ("track", "four.tune", "-o", "feel.mid", "--feel", "mine.toml"),
+        ("track", "four.tune", "-o", "font.wav", "--soundfont", "font.sf2"),
+    ],
+)
+def test_what_is_read_is_never_replaced(here: Path, run: Run, words: tuple[str, ...]) -> None:
+    assert run("sheet", "four.tune", "-o", "in.musicxml").status == 0
+    (here / "twin.musicxml").hardlink_to(here / "in.musicxml")
+    (here / "mine.toml").write_text('name = "mine"\nsentence = "."\nlike = "swing"\n')
+    (here / "font.sf2").write_bytes(Path(SMALL).read_bytes())
+    (here / "out").mkdir()
+    for link, to in {
+        "link.mid": "in.musicxml", "link.html": "in.musicxml", "out/in.wav": "../in.musicxml",
+        "feel.mid": "mine.toml", "font.wav": "font.sf2",
+    }.items():  # fmt: skip
+        (here / link).symlink_to(to)
+    before = {path.name: path.read_bytes() for path in here.iterdir() if path.is_file()}
+    told = run(*words).err
+    assert "is what is read" in told
+    assert {name: (here / name).read_bytes() for name in before} == before
+
+
+@pytest.mark.parametrize("suffix", ["wav", "mp3", "flac", "ogg", "opus", "m4a", "mid"])
+def test_the_name_that_is_given_says_what_is_written(here: Path, run: Run, suffix: str) -> None:
+    """Also where it is a link to a file of another name."""
+    (here / f"x.{suffix}").symlink_to("data.bin")
+    words = QUICK if suffix != "mid" else QUICK[2:]
+    assert run("track", "four.tune", "-o", f"x.{suffix}", *words).status == 0
+    assert run("track", "four.tune", "-o", f"y.{suffix}", *words).status == 0
+    assert (here / f"x.{suffix}").is_symlink()
+    assert (here / "data.bin").read_bytes() == (here / f"y.{suffix}").read_bytes()
+
+
+def test_a_batch_leaves_devices_alone_and_goes_on(here: Path, run: Run) -> None:
+    (here / "more.tune").write_text(TUNE)
+    (here / "out").mkdir()
+    (here / "out" / "four.wav").symlink_to(os.devnull)
+    (here / "else").mkdir()
+    (here / "out" / "more.wav").symlink_to("../else/there.wav")
+    said = run("track", "four.tune", "more.tune", "-o", "out", *QUICK)
+    assert said.status == 2
+    assert "four.wav is a device or a pipe" in said.err
+    assert Path(os.devnull).is_char_device()
+    assert (here / "else" / "there.wav").read_bytes().startswith(b"RIFF")
+    assert sorted(path.name for path in (here / "out").iterdir()) == ["four.wav", "more.wav"]
+
+
+def test_what_steers_a_terminal_is_not_shown(here: Path, run: Run) -> None:
+    (here / "\x1b[31mred\x07.tune").write_text(TUNE.replace("G7", "Q"))
+    for words in (("check", "\x1b[31mred\x07.tune"), ("check", "\x1b]0;no\x07")):
+        told = run(*words).err
+        assert "\x1b" not in told
+        assert "\x07" not in told
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere names are text")
+def test_a_name_that_is_no_text_is_written_in_every_format(here: Path, run: Run) -> None:
+    for suffix in ("m4a", "wav", "mid"):
+        name = f"\udcff\udcfe.{suffix}"
+        said = run("track", "four.tune", "-o", name, *(QUICK if suffix != "mid" else QUICK[2:]))
+        assert said.status == 0, said.err
+        assert (here / name).stat().st_size

@@ -148,7 +148,7 @@ def test_sounds_says_which_and_why(run: Run) -> None:
     said = run("sounds", "--soundfont", SMALL)
     assert said.status == 0
     assert "-> TimGM6mb" in said.out
-    assert "licence: GPL-2" in said.out
+    assert "license: GPL-2" in said.out
 
 
 def test_quiet_is_quiet_and_a_pipe_hears_no_progress(here: Path, run: Run) -> None:

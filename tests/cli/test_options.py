@@ -61,7 +61,7 @@ def test_one_name_means_one_thing() -> None:
 
 
 def test_what_idle_names_is_an_option_or_a_fact() -> None:
-    facts = {"midi", "keys in turn", "a line", "no comp", "musicxml", "etude", "no frets"}
+    facts = {"midi", "keys in turn", "a line", "no comp", "musicxml", "walking", "no frets"}
     for command, option in ALL:
         known = {other.name for other in COMMANDS[command].options} | facts
         for idle in option.idle:

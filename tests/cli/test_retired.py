@@ -9,7 +9,7 @@ import pytest
 
 from backing.cli.options import COMMANDS
 from backing.cli.parser import parse
-from backing.cli.retired import PLAYERS, RETIRED
+from backing.cli.retired import GONE, PLAYERS, RETIRED, SERVED
 from backing.errors import UserError
 from tests.cli.conftest import Run
 
@@ -93,11 +93,14 @@ PAGE = [
     ("--watch --open --share --port 8000",
      ("--watch, --share and --port are now in backing play: "
       "write backing play TUNE --share --port 8000.")),
+    ("--no-cache",
+     "--no-cache has gone: a page keeps nothing for next time. Leave it out."),
 ]  # fmt: skip
 CASES = [
     *(("track", words, said) for words, said in TRACK),
     *(("sheet", words, said) for words, said in SHEET),
     *(("page", words, said) for words, said in PAGE),
+    ("play", *PAGE[-1]),
 ]
 
 
@@ -129,20 +132,23 @@ def test_the_new_words_are_understood(
 
 def test_every_retired_option_has_a_case() -> None:
     for row in RETIRED:
-        for command in row.commands:
+        for command in row.commands.split():
             named = [words for name, words, _ in CASES if name == command]
             if command == "sheet" and row.now == "line":
                 named += [words for words, _ in TRACK]  # the same row
             if command == "sheet" and row.now == "neck":
                 named += [words for words, _ in TRACK]
             assert any(f"--{row.name}" in words.split() for words in named), (command, row.name)
+    for command, option in (*GONE, *(("page", option) for option in SERVED)):
+        assert any(name == command and f"--{option}" in words for name, words, _ in CASES)
     for player in PLAYERS:
         assert any(player in words for _, words, _ in CASES)
 
 
 def test_none_of_them_is_an_option_still() -> None:
-    for row in RETIRED:
-        for command in row.commands:
-            assert row.name not in {option.name for option in COMMANDS[command].options}
+    rows = [(command, row.name) for row in RETIRED for command in row.commands.split()]
+    for command, name in (*rows, *GONE, *(("page", option) for option in SERVED)):
+        assert name not in {option.name for option in COMMANDS[command].options}
+        for words in ([], ["5"]):
             with pytest.raises(UserError):
-                parse([command, f"--{row.name}", *(["5"] if row.word else [])])
+                parse([command, f"--{name}", *words])

@@ -99,7 +99,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--line", "etude", "--bars", "90"], "90"),
         ([TUNE, "-o", "a.pdf", "--line", "etude level 9"], '"9"'),
         ([TUNE, "-o", "a.pdf", "--line", "guide level 2"], "not for guide tones"),
-        ([TUNE, "-o", "a.pdf", "--line", "guide", "--seed", "2"], "Add --line etude"),
+        ([TUNE, "-o", "a.pdf", "--line", "guide", "--seed", "2"], "--line bass"),
         ([TUNE, "-o", "a.pdf", "--no-tab"], "the staff of a line"),
         ([TUNE, "-o", "a.pdf", "--bars", "1-4"], "the chart is printed whole"),
         ([TUNE, "-o", "a.pdf", "--neck", "24 frets"], "shapes or a line"),

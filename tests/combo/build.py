@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import accumulate
 
-from backing.chart.form import Change, Directions, Meter, PlayedBar
+from backing.chart.bar import Change, Directions, Meter, PlayedBar
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import Key
+from backing.combo.performance import Performance
 from backing.combo.plan import Plan, make_plan
 from backing.routine import Pass, Purpose
 
@@ -87,5 +89,12 @@ def plan_of(
             choruses=choruses,
             circular=circular and not final,
             leads_to=played[0] if circular and not final else None,
-        )
+        ),
+        as_written=True,
     )
+
+
+def bar_lines(performance: Performance) -> tuple[Fraction, ...]:
+    """The exact times in seconds of all bar lines, the end of the last bar included."""
+    lengths = (bar.length for each in performance.passes for bar in each.routine_pass.bars)
+    return tuple(map(performance.clock.seconds, accumulate(lengths, initial=Fraction(0))))

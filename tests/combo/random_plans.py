@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
-from backing.chart.form import Directions, Meter
+from backing.chart.bar import Directions, Meter
 from backing.combo.feel_file import feel_names
 from backing.combo.plan import Plan
 from tests.combo.build import bars, plan_of

@@ -10,7 +10,7 @@ from backing.chart.text.tune_file import read
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.errors import UserError
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.routine.request import Request
 from backing.routine.routine import make_routine
 

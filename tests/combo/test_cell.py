@@ -95,7 +95,8 @@ def test_cells_of_a_feel_bound_where_they_belong() -> None:
     (cell,) = parse_feel(source, "x.toml").root.table("bass").cells("cells")
     assert isinstance(cell, Cell)
     assert (cell.beats, cell.weight, len(cell.strokes)) == (4, 2, 2)
-    assert cell.fits(100, 0.5)
-    assert cell.fits(200, 1)
-    assert not cell.fits(99, 1)
-    assert not cell.fits(150, 0.4)
+    assert cell.suits(150, 0.5) == cell.suits(150, 1) == 2
+    assert cell.suits(100, 1) == cell.suits(200, 1) == 1  # half as often at its bounds
+    assert 0 < cell.suits(95, 1) < 1 < cell.suits(105, 1) < 2
+    assert cell.suits(80, 1) == cell.suits(240, 1) == 0
+    assert not cell.suits(150, 0.4)

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from backing.combo import click
 from backing.combo.instruments import HIGH_WOOD_BLOCK, SIDE_STICK
 from backing.combo.plan import Plan, make_plan
-from backing.errors import RoutineError
 from backing.routine.count_in import count_in
 from tests.combo.build import bars, plan_of
 
@@ -92,11 +91,6 @@ def test_a_pickup_is_the_end_of_its_bar() -> None:
     plan = plan_of((replace(first, number=0, length=Fraction(3, 2)), *rest))
     assert clicked(plan, "all") == [0.5, 1.5, 2.5, 3.5, 4.5]
     assert clicked(plan, "2 and 4") == [0.5, 2.5, 4.5]
-
-
-def test_an_unknown_click_is_the_users_mistake() -> None:
-    with pytest.raises(RoutineError, match=r'no click on "3"\. Choose one of: all, 2 and 4'):
-        click.play(plan_of(bars("C6")), "3")
 
 
 @given(

@@ -98,8 +98,8 @@ def test_a_feel_of_the_users_own(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "message"),
     [
-        ("swign", r'no feel called "swign"\. Did you mean swing\? Known feels: ballad'),
-        ("nowhere.toml", r"^nowhere\.toml cannot be read \(No such file"),
+        ("swign", r'no feel called "swign"\. Did you mean "swing"\? Known feels: ballad'),
+        ("nowhere.toml", r"^There is no file nowhere\.toml\."),
     ],
 )
 def test_a_feel_that_is_not_there(name: str, message: str) -> None:
@@ -118,14 +118,18 @@ def test_a_feel_that_is_not_there(name: str, message: str) -> None:
         (
             'swing = "ride"',
             'swings = "ride"',
-            r":6: time\.swings is not known\. Did you mean swing",
+            r':6: time\.swings is not known\. Did you mean "swing"',
         ),
         ("bass = [5, 3]", "bass = [5]", r":9: time\.lateness_ms\.bass is \[5\]\. Write mean and"),
-        ("bass = [5, 3]", "comping = [5, 3]", r":9: .*comping is not known\. Did you mean comp\?"),
-        ("[drums]", "[comping]", r":11: comping is not known\. Did you mean comp\?"),
+        (
+            "bass = [5, 3]",
+            "comping = [5, 3]",
+            r':9: .*comping is not known\. Did you mean "comp"\?',
+        ),
+        ("[drums]", "[comping]", r':11: comping is not known\. Did you mean "comp"\?'),
         ("bass = [5, 3]", "bass = [99, 3]", r":9: time\.lateness_ms\.bass is \[99, 3\]"),
-        ("[drums]", "[drum]", r":11: drum is not known\. Did you mean drums\?"),
-        ("[drums]", "[drums", r"^mine\.toml: .*line 11"),
+        ("[drums]", "[drum]", r':11: drum is not known\. Did you mean "drums"\?'),
+        ("[drums]", "[drums", r"^mine\.toml:11: Expected \'\]\'"),
     ],
 )
 def test_a_mistake_in_the_time_is_pointed_at(old: str, new: str, message: str) -> None:
@@ -140,7 +144,7 @@ def test_a_mistake_in_the_time_is_pointed_at(old: str, new: str, message: str) -
         (
             "weight = 3",
             "wait = 3",
-            r"^mine\.toml:13: drums\.ride\.wait is not known\. Did you mean weight",
+            r'^mine\.toml:13: drums\.ride\.wait is not known\. Did you mean "weight"',
         ),
         ("weight = 3", "weight = -1", r":13: drums\.ride\.weight is -1\. Write a number from 0"),
         (

@@ -149,11 +149,6 @@ def test_a_pushed_chord_is_struck_with_the_band() -> None:
     assert (notes[1].onset, notes[1].together, notes[1].melodic) == (Fraction(7, 2), True, False)
 
 
-def test_an_unknown_line_is_refused() -> None:
-    with pytest.raises(ValueError, match="roots"):
-        guide("Dm7", "roots")
-
-
 @settings(max_examples=100)
 @given(plans(), st.integers(0, 100), st.sampled_from(GUIDE_LINES))
 def test_any_plan_has_its_guide_tones(plan: Plan, seed: int, line: str) -> None:

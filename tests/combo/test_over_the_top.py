@@ -15,7 +15,7 @@ from backing.chart.text.tune_file import read, read_file
 from backing.combo.arrangement import arrange, plan_pass
 from backing.combo.band import Band
 from backing.combo.markers import markers
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.midi import to_bytes
 from backing.routine import Pass, Purpose
 from backing.routine.request import Request

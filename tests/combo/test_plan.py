@@ -166,14 +166,14 @@ def test_in_a_breath_only_the_foot_plays() -> None:
 
 def test_energy_grows_over_the_choruses_and_towards_the_end_of_a_section() -> None:
     played = bars("Dm7 | G7 | C6 | A7")
-    choruses = [plan_of(played, chorus=n, choruses=4, circular=False) for n in (1, 2, 3)]
+    choruses = [plan_of(played, chorus=n, choruses=7, circular=False) for n in (1, 2, 3)]
     first, second, third = (plan.bars[0].energy for plan in choruses)
     assert first < second < third <= 1
     for plan in choruses:
         section = [bar.energy for bar in plan.bars]
         assert section == sorted(section)
     head = plan_of(played, purpose=Purpose.HEAD, chorus=0, choruses=4, circular=False)
-    assert head.bars[0].energy < first
+    assert first < head.bars[0].energy < third  # the first solo is sparse
 
 
 def test_a_fill_leads_into_the_next_section_and_a_set_up_into_the_next_phrase() -> None:

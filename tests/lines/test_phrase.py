@@ -12,8 +12,9 @@ import pytest
 from backing.chart.text.tune_file import read_file
 from backing.errors import PracticeError
 from backing.lines.etude import etude
-from backing.lines.line import RHYTHMS, Line
+from backing.lines.line import RHYTHMS
 from backing.lines.phrase import Phrase, read_line, read_phrase
+from backing.lines.player import Line
 from backing.neck.fingerboard import make_fingerboard
 from backing.neck.path import best_position, plan_of_bars
 

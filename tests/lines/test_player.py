@@ -15,7 +15,7 @@ from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.combo.part import Note
 from backing.combo.performance import Performance, PlayedPass
-from backing.lines.line import Line
+from backing.lines.player import Line
 from backing.routine import Pass, Purpose
 from backing.routine.request import Request
 from backing.routine.routine import Routine, make_routine

@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.chart.bar import Meter
-from backing.chart.form import Form, PlayedBar
+from backing.chart.bar import Meter, PlayedBar
+from backing.chart.form import Form
 from backing.chart.text.tune_file import read_file
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
@@ -25,9 +25,9 @@ from backing.combo.instruments import RIDE
 from backing.combo.performance import Performance, PlayedPass
 from backing.combo.plan import Plan, PlanBar, make_plan, plan_of_bars
 from backing.errors import PracticeError
-from backing.lines.etude import etude, first_pitch
-from backing.lines.line import IDEAS, RHYTHMS, SLOW, Line, LineNote
-from backing.lines.player import play
+from backing.lines.etude import etude
+from backing.lines.line import IDEAS, RHYTHMS, SLOW, LineNote
+from backing.lines.player import Line, play
 from backing.neck.arpeggio import arpeggio
 from backing.neck.path import best_position
 from backing.routine import Pass, Purpose
@@ -37,6 +37,7 @@ from backing.routine.subdivisions import VALUES, onsets, values_in
 from tests.benchmarks.etude_report import step_apart
 from tests.combo.build import bars, plan_of
 from tests.combo.random_plans import plans
+from tests.lines.first import first_pitch
 from tests.strategies import forms
 
 TUNES = sorted((Path(__file__).parents[2] / "tunes").glob("*.tune"))
@@ -143,7 +144,7 @@ def test_off_beats_lie_with_the_ride(tempo: int) -> None:
     ratio = Fraction(ride_ratio(tempo)).limit_denominator(1000)
     clock = Clock([(bar.length, Fraction(tempo), ratio) for bar in played])
     parts = (
-        play(plan, random.Random(1), Line(rhythm="off-beats", position=5)),
+        play(plan, Line(rhythm="off-beats", position=5)),
         drummer.play(plan, random.Random(1)),
     )
     whole = Pass(Purpose.TIME, played, Fraction(tempo))
@@ -305,7 +306,7 @@ def test_a_phrase_in_a_bar_left_over_breathes_too() -> None:
 @pytest.mark.parametrize("ratio", [1, 2, 3, 4])
 def test_triplets_are_even_and_whole_whatever_the_swing(tempo: int, ratio: int) -> None:
     played = bars(CHANGES)
-    part = play(plan_of(played, tempo), random.Random(1), Line(rhythm="triplets", position=5))
+    part = play(plan_of(played, tempo), Line(rhythm="triplets", position=5))
     clock = Clock([(bar.length, Fraction(tempo), Fraction(ratio)) for bar in played])
     whole = Pass(Purpose.TIME, played, Fraction(tempo))
     notes = list(Performance("", (PlayedPass(whole, Fraction(0), (part,)),), clock).notes("line"))

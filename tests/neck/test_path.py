@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from backing.chart.bar import PlayedBar
 from backing.chart.harmony import parse_chord
+from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
-from backing.neck.fingerboard import StringFret, make_fingerboard
-from backing.neck.path import Path, best_position, path
+from backing.neck.fingerboard import Fingerboard, StringFret, make_fingerboard
+from backing.neck.path import Path, best_position, path_of
 from backing.neck.shapes import shape
 from backing.neck.voice_leading import voice_leading
 from tests.combo.build import bars
@@ -20,6 +23,10 @@ from tests.strategies import ROOTS, SUFFIXES
 GUITAR = make_fingerboard()
 suffixes = st.sampled_from([suffix for suffix in SUFFIXES if " " not in suffix])
 symbols = st.builds(str.__add__, st.sampled_from(ROOTS), suffixes)
+
+
+def path(played: Sequence[PlayedBar], board: Fingerboard, position: int) -> Path:
+    return path_of(plan_of_bars(played), board, position)
 
 
 def moves(one: str, other: str) -> list[tuple[str, str, int]]:
@@ -103,8 +110,8 @@ def held_to(place: StringFret, pitch: int, taken: Path) -> bool:
 def test_a_path_knows_its_chords_and_times() -> None:
     taken = path(bars("Dm7 G7 | Cmaj7 | N.C. | <A7b9"), GUITAR, 5)
     assert [str(step.chord) for step in taken.steps] == ["Dm7", "G7", "Cmaj7", "A7b9"]
-    assert [step.start for step in taken.steps] == [0, 2, 4, Fraction(23, 2)]
-    assert taken.steps[2].end == 8
+    assert [step.span.start for step in taken.steps] == [0, 2, 4, Fraction(23, 2)]
+    assert taken.steps[2].span.end == 8
     # the last chord leads to the first
     assert taken.steps[-1].moves == voice_leading(parse_chord("A7b9"), parse_chord("Dm7"))
     assert len(taken.shapes) == 4

@@ -38,6 +38,12 @@ test("the ride swings by tempo", () => {
   for (const [tempo, ratio] of swing.ratios) assert.equal(swingRatio("ride", tempo, swing.table), ratio, `${tempo} bpm`);
 });
 
+test("the ride wanders", () => {
+  for (const [tempo, factor, ratio] of swing.wandered) {
+    assert.equal(swingRatio("ride", tempo, swing.table, factor), ratio, `${tempo} bpm, ${factor}`);
+  }
+});
+
 test("an off-beat has its place", () => {
   for (const [beat, ratio, place] of swing.places) {
     near(swingPlace(number(beat), number(ratio)), number(place), `${beat} at ${ratio}`);

@@ -3,7 +3,7 @@ import { test } from "node:test";
 
 import { rideRatio, swingPlace, swingRatio } from "../../backing/page/web/swing.js";
 
-const TABLE = { points: [[60, 2.2], [100, 2.6], [200, 1.8]], shortest_ms: 80, soloist: [2, 0], latest_ms: 50 };
+const TABLE = { points: [[60, 2.2], [100, 2.6], [200, 1.8]], shortest_ms: 80, spare_ms: 0, soloist: [2, 0], latest_ms: 50 };
 
 test("between points the ratio is linear, outside it is that of the nearest", () => {
   assert.equal(rideRatio(60, TABLE), 2.2);

@@ -1,7 +1,7 @@
 // A tune of four bars for the tests: two parts, two takes, a push into bar three.
 
 const BARS = ["1", "2", "3", "4"].map((label, at) => ({
-  label, section: "A", top: at === 0, beats: 4, groups: [2, 2], meter: "4/4", swing: /** @type {const} */ ("ride"),
+  label, section: "A", top: at === 0, beats: 4, groups: [2, 2], meter: "4/4", swing: /** @type {const} */ ("ride"), wander: 1,
   tempo_ratio: 1, changes: [[0, at, 0]],
 }));
 
@@ -21,7 +21,7 @@ export function tune() {
   return {
     ticks: 480, tempo: 120, title: "Four", bars: BARS,
     keys: [{ name: "C", semitones: 0 }, { name: "D", semitones: 2 }, { name: "F", semitones: 5 }],
-    swing: { points: [[60, 2], [200, 2]], shortest_ms: 10, soloist: [2, 0], latest_ms: 50 },
+    swing: { points: [[60, 2], [200, 2]], shortest_ms: 10, spare_ms: 0, soloist: [2, 0], latest_ms: 50 },
     heard: [],
     parts: [
       { id: "bass", name: "Bass", voice: "bass", takes },

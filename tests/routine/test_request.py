@@ -55,7 +55,7 @@ def test_words_and_types_ask_for_the_same(words: dict, types: dict) -> None:  # 
     ("asked", "said"),
     [
         ({"tempo": "quick"}, ['"quick" isn\'t a tempo.', "(132)", "(80%)"]),
-        ({"tempo": 500}, ["A tempo of 500 cannot be played.", "from 20 to 400"]),
+        ({"tempo": 500}, ["The band cannot play at 500 bpm.", "from 20 to 400"]),
         ({"tempo": True}, ["isn't a tempo"]),
         ({"tempo": "1e9"}, ["isn't a tempo"]),
         ({"climb": "80-160:8 sideways"}, ['order of a climb called "sideways"', "up-and-back"]),
@@ -77,7 +77,7 @@ def test_words_and_types_ask_for_the_same(words: dict, types: dict) -> None:  # 
         ({"trade": "4 with line, drums first"}, ["isn't a trade"]),
         ({"trade": "drums first"}, ["isn't a trade"]),
         ({"tempo": 120, "climb": "80-160:8"}, ["A climb names its own tempos."]),
-        ({"bars": "1", "choruses": 3}, ["this is a loop", "Leave them out"]),
+        ({"bars": "1", "choruses": 3}, ["A loop has no choruses.", "Leave them out"]),
         ({"key": "fourths", "ending": "tag"}, ["A loop has no ending."]),
         ({"lead_in": 2}, ["A lead-in is for a loop."]),
         ({"rest_bars": 1}, ["A rest bar is for a loop."]),

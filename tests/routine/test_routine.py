@@ -9,7 +9,7 @@ import pytest
 from backing.chart.form import Form
 from backing.chart.pitch import Key
 from backing.chart.text.tune_file import read
-from backing.errors import RoutineError, SelectionError
+from backing.errors import RoutineError, SelectionError, UserError
 from backing.routine.keys import Keys
 from backing.routine.passes import Pass, Purpose
 from backing.routine.request import Request
@@ -215,7 +215,7 @@ def test_a_key_keeps_the_mode_of_the_tune() -> None:
     assert Keys.of("Bb").in_tune(minor) == (Key.parse("Bb minor"),)
     assert Keys.of("F#m").in_tune(minor) == (Key.parse("F# minor"),)
     for wrong in ("H", "C major", "green", ""):
-        with pytest.raises(RoutineError) as caught:
+        with pytest.raises(UserError) as caught:
             Keys.of(wrong).in_tune(minor)
         assert caught.value.cure
 

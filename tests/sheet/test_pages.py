@@ -61,7 +61,7 @@ def test_every_page_says_which_program_made_it_and_how() -> None:
     made = f"backing {backing.__version__} · {recipe}"
     assert all(made in page.extract_text() for page in reader.pages)
     assert reader.metadata is not None
-    assert reader.metadata.title == "Low Tide Ferry"
+    assert reader.metadata.title == "Low Tide Ferry: Etude 1, position 5, level 1"
     assert reader.metadata.subject == made
 
 
@@ -135,21 +135,20 @@ def test_svg_pages_are_whole() -> None:
 @pytest.mark.parametrize("tune", sorted(TUNES.glob("*.tune")), ids=lambda path: path.stem)
 def test_every_demo_tune_prints(tune: Path) -> None:
     reader = pdf(tune_sheet(read_file(tune), SheetRequest(position="auto", line="guide")))
-    assert len(reader.pages) >= 3
+    assert len(reader.pages) >= 2
 
 
 def test_rows_have_four_bars_and_signs_stand_at_their_bars() -> None:
     form = read("key: C\nsection A\n|: C6 | Am7 | Dm7 | G7 | [1] Em7 :| [2] C6 | F6 | %% |\n")
     (section,) = chart_block(form, form, make_page_setup())["sections"]
-    assert [len(row["bars"]) for row in section["rows"]] == [4, 4, 1]
+    assert [len(row["bars"]) for row in section["rows"]] == [4, 3, 2]  # %% is not torn apart
     first, second, third = section["rows"]
     assert first["bars"][0]["opens"]
     assert [bar["ending"] and bar["ending"]["text"] for bar in second["bars"]] == [
-        "1.", "2.", None, None,
+        "1.", "2.", None,
     ]  # fmt: skip
     assert second["bars"][0]["closes"] == 2
-    assert [bar["sign"] for bar in second["bars"]] == ["", "", "", "%%"]
-    assert third["bars"][0]["sign"] == "%%2"
+    assert [bar["sign"] for bar in third["bars"]] == ["%%", "%%2"]
     assert first["bars"][0]["number"] == "1, 6"
 
 

@@ -20,18 +20,48 @@ DOCTYPE = (
 )
 
 
-def score(title: str, by: str, part_name: str, measures: Sequence[Element]) -> str:
-    """The text of a file with one part of these measures."""
-    root = Element("score-partwise", version="4.0")
-    SubElement(SubElement(root, "work"), "work-title").text = title
-    identification = SubElement(root, "identification")
+Child = Element | tuple[str, object] | None
+
+
+def element(tag: str, *children: Child, **attributes: str) -> Element:
+    """An element; a child that holds text alone is (its tag, the text), None stands for no child.
+
+    Underscores in names of ``attributes`` are hyphens.
+    """
+    made = Element(tag, {name.replace("_", "-"): value for name, value in attributes.items()})
+    for child in children:
+        if isinstance(child, tuple):
+            SubElement(made, child[0]).text = str(child[1])
+        elif child is not None:
+            made.append(child)
+    return made
+
+
+def score(
+    title: str, by: str, part_name: str, measures: Sequence[Element], *, recipe: str = ""
+) -> str:
+    """The text of a file with one part of these measures; ``recipe``: the command that made it."""
+    command = element("miscellaneous-field", name="command")
+    command.text = recipe
+    identification = element(
+        "identification",
+        element("encoding", ("software", f"backing {__version__}")),
+        element("miscellaneous", command) if recipe else None,
+    )
     if by:
-        SubElement(identification, "creator", type="composer").text = by
-    encoding = SubElement(identification, "encoding")
-    SubElement(encoding, "software").text = f"backing {__version__}"
-    listed = SubElement(SubElement(root, "part-list"), "score-part", id=PART)
-    SubElement(listed, "part-name").text = part_name
-    SubElement(root, "part", id=PART).extend(measures)
+        creator = element("creator", type="composer")
+        creator.text = by
+        identification.insert(0, creator)
+    part = Element("part", id=PART)
+    part.extend(measures)
+    root = element(
+        "score-partwise",
+        element("work", ("work-title", title)),
+        identification,
+        element("part-list", element("score-part", ("part-name", part_name), id=PART)),
+        part,
+        version="4.0",
+    )
     indent(root, " ")
     return DOCTYPE + tostring(root, encoding="unicode") + "\n"
 
@@ -46,65 +76,54 @@ def duration(beats: Fraction, meter: Meter) -> int:
 
 def key_element(key: Key) -> Element:
     """The ``key`` element of a key."""
-    element = Element("key")
-    SubElement(element, "fifths").text = str(key.fifths)
-    SubElement(element, "mode").text = key.mode
-    return element
+    return element("key", ("fifths", key.fifths), ("mode", key.mode))
 
 
-def time_element(meter: Meter) -> Element:
+def time_element(meter: Meter, **attributes: str) -> Element:
     """The ``time`` element of a meter."""
-    element = Element("time")
-    SubElement(element, "beats").text = str(meter.upper)
-    SubElement(element, "beat-type").text = str(meter.lower)
-    return element
+    return element("time", ("beats", meter.upper), ("beat-type", meter.lower), **attributes)
 
 
 def words(text: str, *, placement: str = "above", offset: int = 0) -> Element:
     """A direction in words, ``offset`` divisions after its place."""
-    direction = Element("direction", placement=placement)
-    SubElement(SubElement(direction, "direction-type"), "words").text = text
-    if offset:
-        SubElement(direction, "offset").text = str(offset)
-    return direction
+    return element(
+        "direction",
+        element("direction-type", ("words", text)),
+        ("offset", offset) if offset else None,
+        placement=placement,
+    )
 
 
 def rehearsal(text: str) -> Element:
     """A rehearsal mark."""
-    direction = Element("direction", placement="above")
-    SubElement(SubElement(direction, "direction-type"), "rehearsal").text = text
-    return direction
+    return element("direction", element("direction-type", ("rehearsal", text)), placement="above")
 
 
 def tempo(beats_a_minute: Fraction, meter: Meter) -> Element:
     """A metronome mark, with the tempo that programs play."""
-    direction = Element("direction", placement="above")
-    metronome = SubElement(SubElement(direction, "direction-type"), "metronome")
-    SubElement(metronome, "beat-unit").text = "eighth" if _beat_is_eighth(meter) else "quarter"
-    if meter.compound:
-        SubElement(metronome, "beat-unit-dot")
-    SubElement(metronome, "per-minute").text = f"{float(beats_a_minute):g}"
+    eighths = meter.lower == 8 and not meter.compound
+    mark = element(
+        "metronome",
+        ("beat-unit", "eighth" if eighths else "quarter"),
+        Element("beat-unit-dot") if meter.compound else None,
+        ("per-minute", f"{float(beats_a_minute):g}"),
+    )
     quarters = beats_a_minute * meter.beat_quarters
-    SubElement(direction, "sound", tempo=f"{float(quarters):g}")
-    return direction
-
-
-def _beat_is_eighth(meter: Meter) -> bool:
-    return meter.lower == 8 and not meter.compound
+    sound = Element("sound", tempo=f"{float(quarters):g}")
+    return element("direction", element("direction-type", mark), sound, placement="above")
 
 
 def left_bar_line(opens: bool, ending: Sequence[int]) -> Element | None:
     """The bar line before a measure; None where it is a plain one."""
     if not opens and not ending:
         return None
-    line = Element("barline", location="left")
-    if opens:
-        SubElement(line, "bar-style").text = "heavy-light"
-    if ending:
-        _ending(line, ending, "start")
-    if opens:
-        SubElement(line, "repeat", direction="forward")
-    return line
+    return element(
+        "barline",
+        ("bar-style", "heavy-light") if opens else None,
+        _ending(ending, "start") if ending else None,
+        Element("repeat", direction="forward") if opens else None,
+        location="left",
+    )
 
 
 def right_bar_line(
@@ -117,20 +136,18 @@ def right_bar_line(
     """
     if not closes and not ends and not style:
         return None
-    line = Element("barline", location="right")
-    if closes or style:
-        SubElement(line, "bar-style").text = "light-heavy" if closes else style
-    if ends:
-        _ending(line, ending, ends)
-    if closes:
-        repeat = SubElement(line, "repeat", direction="backward")
-        if closes > 2:
-            repeat.set("times", str(closes))
-    return line
+    times = {"times": str(closes)} if closes > 2 else {}
+    return element(
+        "barline",
+        ("bar-style", "light-heavy" if closes else style) if closes or style else None,
+        _ending(ending, ends) if ends else None,
+        Element("repeat", {"direction": "backward"} | times) if closes else None,
+        location="right",
+    )
 
 
-def _ending(line: Element, passes: Sequence[int], kind: str) -> None:
-    number = ",".join(map(str, passes))
-    element = SubElement(line, "ending", number=number, type=kind)
+def _ending(passes: Sequence[int], kind: str) -> Element:
+    ending = Element("ending", number=",".join(map(str, passes)), type=kind)
     if kind == "start":
-        element.text = ", ".join(f"{n}." for n in passes)
+        ending.text = ", ".join(f"{n}." for n in passes)
+    return ending

@@ -7,15 +7,17 @@ the 13th without the 11, and read so whether or not the 11 is taken away.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from functools import lru_cache
-from xml.etree.ElementTree import Element, SubElement
+from xml.etree.ElementTree import Element
 
 from backing.chart.chord_symbol import read_symbol
 from backing.chart.harmony import Chord, parse_chord
+from backing.chart.musicxml.document import element
 from backing.chart.pitch import Degree, PitchName, degrees
 from backing.chart.quality import Degrees, Quality, quality_of
-from backing.errors import ChordError
+from backing.errors import ChordError, quoted
 
 KINDS: dict[str, Degrees] = {
     "major": degrees("1 3 5"),
@@ -44,38 +46,52 @@ KINDS: dict[str, Degrees] = {
     "suspended-fourth": degrees("1 4 5"),
     "power": degrees("1 5"),
 }
+FUNCTIONS = {
+    "Neapolitan": "major", "Italian": "dominant", "German": "dominant",
+    "French": "dominant", "Tristan": "half-diminished", "augmented-major-seventh": "major-seventh",
+}  # fmt: skip
+"""Kinds that say a function -> the kind that sounds so (sixth chords as the dominants they spell);
+the last is music21's."""
+_SHARPENED = {"French": Degree(5, -1), "augmented-major-seventh": Degree(5, 1)}
 _DOMINANT_SCALE = {Degree(7): Degree(7, -1)}
 """An added seventh is counted from the minor one (schema, complex type degree-alter)."""
 _ELEVENTH = Degree(11)
 _THIRTEENTHS = ("dominant-13th", "major-13th")
 _NO_CHORD = "N.C."
+_DEGREES = tuple(map(str, range(1, 14)))
+# decimals of the schema, quarter tones and all
+_ALTER = re.compile(r"[+-]?(?:2(?:\.0{0,9})?|[01](?:\.[0-9]{0,9})?)")
 
 
 def harmony_element(chord: Chord | None) -> Element:
     """The ``harmony`` element of a chord; of N.C. where there is none."""
-    harmony = Element("harmony")
-    root = SubElement(harmony, "root")
+    kind, changes = _kind(chord.quality) if chord else ("none", ())
+    said = element("kind", text=_suffix(chord) if chord else _NO_CHORD)
+    said.text = kind
+    root = _name("root", chord.root if chord else PitchName("C"))
     if chord is None:
-        SubElement(root, "root-step", text="").text = "C"
-        SubElement(harmony, "kind", text=_NO_CHORD).text = "none"
-        return harmony
-    _name(root, "root", chord.root)
-    kind, changes = _kind(chord.quality)
-    SubElement(harmony, "kind", text=_suffix(chord)).text = kind
-    if chord.bass is not None:
-        _name(SubElement(harmony, "bass"), "bass", chord.bass)
-    for change, degree, alter in changes:
-        element = SubElement(harmony, "degree", {"print-object": "no"})
-        SubElement(element, "degree-value").text = str(degree.number)
-        SubElement(element, "degree-alter").text = str(alter)
-        SubElement(element, "degree-type").text = change
-    return harmony
+        root[0].set("text", "")
+    return element(
+        "harmony",
+        root,
+        said,
+        _name("bass", chord.bass) if chord and chord.bass else None,
+        *(
+            element(
+                "degree",
+                ("degree-value", degree.number),
+                ("degree-alter", alter),
+                ("degree-type", change),
+                print_object="no",
+            )
+            for change, degree, alter in changes
+        ),
+    )
 
 
-def _name(parent: Element, tag: str, name: PitchName) -> None:
-    SubElement(parent, f"{tag}-step").text = name.letter
-    if name.alter:
-        SubElement(parent, f"{tag}-alter").text = str(name.alter)
+def _name(tag: str, name: PitchName) -> Element:
+    alter = (f"{tag}-alter", name.alter) if name.alter else None
+    return element(tag, (f"{tag}-step", name.letter), alter)
 
 
 def _suffix(chord: Chord) -> str:
@@ -125,6 +141,8 @@ def chord_of(harmony: Element) -> Chord | None:
     """
     kind = harmony.find("kind")
     value = (kind.text or "").strip() if kind is not None else "major"
+    if not value and kind is not None and not kind.get("text"):
+        value = "major"
     if value == "none":
         return None
     root = _read_name(harmony.find("root"), "root")
@@ -132,24 +150,41 @@ def chord_of(harmony: Element) -> Chord | None:
         raise ChordError("A chord has no root.", "Write chord symbols with note names.")
     bass = _read_name(harmony.find("bass"), "bass")
     written = (kind.get("text", "") if kind is not None else "").strip()
-    suffix = _best_suffix(value, written, harmony.findall("degree"))
+    functions = {name.lower(): name for name in FUNCTIONS}
+    if function := functions.get(value.lower(), ""):
+        tones = [_SHARPENED[function]] if function in _SHARPENED else []
+        fifths = [Degree(5)] if tones else []
+        kept = [tone for tone in KINDS[FUNCTIONS[function]] if tone not in fifths]
+        suffix = quality_of([*kept, *tones]).symbol
+        suffix = f"({suffix})" if suffix.startswith(("b", "#")) else suffix
+    else:
+        suffix = _best_suffix(value, written, harmony.findall("degree"))
     text = f"{root}{suffix}" + (f"/{bass}" if bass and bass != root else "")
     return parse_chord(text)
 
 
-def _read_name(element: Element | None, tag: str) -> PitchName | None:
-    if element is None or element.find(f"{tag}-step") is None:
+def _read_name(named: Element | None, tag: str) -> PitchName | None:
+    if named is None or named.find(f"{tag}-step") is None:
         return None
-    letter = (element.findtext(f"{tag}-step") or "").strip()
-    alter = float(element.findtext(f"{tag}-alter") or 0)
-    if letter not in tuple("ABCDEFG") or abs(alter) > 2:
-        raise ChordError(f'"{letter}" altered by {alter:g} isn\'t a note name.', "Write A to G.")
-    return PitchName(letter, round(alter))
+    letter = (named.findtext(f"{tag}-step") or "").strip()
+    alter = _number(named.findtext(f"{tag}-alter"))
+    if letter not in tuple("ABCDEFG"):
+        raise ChordError(f"{quoted(letter)} isn't a note name.", "Write A to G.")
+    return PitchName(letter, alter)
+
+
+def _number(text: str | None) -> int:
+    """The semitones of an alteration. Raises ChordError for what no chord symbol could say."""
+    plain = (text or "0").strip()
+    if not _ALTER.fullmatch(plain):
+        cause = f"A chord is altered by {quoted(plain)}, which no symbol says."
+        raise ChordError(cause, "Write -2 to 2, for two flats to two sharps.")
+    return round(float(plain))
 
 
 def _best_suffix(kind: str, written: str, elements: Iterable[Element]) -> str:
     """The text a player saw where it says what the kind says, else our own symbol for it."""
-    changes = [_read_degree(element) for element in elements]
+    changes = list(map(_read_degree, elements))
     if kind not in KINDS:
         if not written or _quality_of_suffix(written) is None:
             raise ChordError(f'No lead sheet has the kind "{kind}".', "Write its symbol.")
@@ -177,12 +212,12 @@ def _quality_of_suffix(suffix: str) -> Quality | None:
         return None
 
 
-def _read_degree(element: Element) -> Alteration:
-    number = int(element.findtext("degree-value") or 0)
-    alter = round(float(element.findtext("degree-alter") or 0))
-    if not 1 <= number <= 13:
-        raise ChordError(f"A chord has no degree {number}.", "Write 2 to 13.")
-    return (element.findtext("degree-type") or "add").strip(), Degree(number), alter
+def _read_degree(told: Element) -> Alteration:
+    value = (told.findtext("degree-value") or "").strip()
+    if value not in _DEGREES:
+        raise ChordError(f"A chord has no degree {quoted(value)}.", "Write 2 to 13.")
+    alter = _number(told.findtext("degree-alter"))
+    return (told.findtext("degree-type") or "add").strip(), Degree(int(value)), alter
 
 
 def _changed(tones: list[Degree], changes: Iterable[Alteration]) -> list[Degree]:

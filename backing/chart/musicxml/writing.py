@@ -9,10 +9,11 @@ from xml.etree.ElementTree import Element, SubElement
 
 from backing.chart.bar import Change, Meter
 from backing.chart.form import Form
-from backing.chart.lead_sheet import SheetBar, SheetSection, lead_sheet
+from backing.chart.lead_sheet import SheetBar, SheetSection, endings_over, lead_sheet
 from backing.chart.musicxml.document import (
     DIVISIONS,
     duration,
+    element,
     key_element,
     left_bar_line,
     rehearsal,
@@ -23,10 +24,13 @@ from backing.chart.musicxml.document import (
     words,
 )
 from backing.chart.musicxml.harmony import harmony_element
+from backing.chart.musicxml.told import ORDER_WORDS, SOLOS, ordinal
 from backing.chart.outline import directions as in_words
 from backing.chart.outline import stop_time
+from backing.chart.section import Section, SectionUse
+from backing.chart.text.writer import bar_text
+from backing.chart.unfold import section_bars
 
-_MIDDLE_LINE = ("B", "4")
 _TYPES = {1: "eighth", 2: "quarter", 3: "quarter", 4: "half"}
 """Note types by their length in eighths; 3 is dotted."""
 
@@ -43,111 +47,114 @@ def write(form: Form) -> str:
     for section in sections:
         measures += _section(form, section, before)
         before = section
-    last = measures[-1]
-    if last.find("barline[@location='right']") is None:
-        line = right_bar_line(0, (), style="light-heavy")
-        assert line is not None
-        last.append(line)
+    style = measures[-1].find("barline[@location='right']/bar-style")
+    if style is not None:
+        style.text = "light-heavy"
     return score(form.title, form.by, "Chords", measures)
 
 
 def _section(form: Form, section: SheetSection, before: SheetSection | None) -> Iterator[Element]:
-    endings = _brackets(section.bars)
+    endings = list(_brackets(section.bars))
     start = not section.bars[0].numbers
     stops = stop_time([bar.directions for bar in section.bars])
     for index, bar in enumerate(section.bars):
         attributes = _attributes(section, before) if index == 0 else None
         heading = _heading(form, section, before) if index == int(start) else []
-        measure = Element("measure", number=str(bar.numbers[0]) if bar.numbers else "0")
-        if not bar.numbers:
-            measure.set("implicit", "yes")
-        left = left_bar_line(bar.opens, bar.ending)
-        if left is not None:
-            measure.append(left)
-        if attributes is not None:
-            measure.append(attributes)
-        measure.extend([
+        ending, ends = endings[index]
+        style = "light-light" if index == len(section.bars) - 1 else ""
+        right = right_bar_line(bar.closes, ending, ends=ends, style="" if ends else style)
+        yield element(
+            "measure",
+            left_bar_line(bar.opens, bar.ending),
+            attributes,
             *heading,
             *_directions(bar, section.meter, stops=stops[index]),
             *_beats(bar, section.meter),
-        ])  # fmt: skip
-        ending, ends = endings[index]
-        right = right_bar_line(bar.closes, ending, ends=ends)
-        if right is None and index == len(section.bars) - 1:
-            right = right_bar_line(0, (), style="light-light")
-        if right is not None:
-            measure.append(right)
-        yield measure
+            right,
+            number=str(bar.numbers[0]) if bar.numbers else "0",
+            **({} if bar.numbers else {"implicit": "yes"}),
+        )
 
 
-def _brackets(bars: Sequence[SheetBar]) -> list[tuple[tuple[int, ...], str]]:
+def _brackets(bars: Sequence[SheetBar]) -> Iterator[tuple[tuple[int, ...], str]]:
     """For each bar the ending whose bracket ends there, and how.
 
     An ending that is not repeated has no bar where it ends: its bracket stays open over its first.
     """
-    brackets: list[tuple[tuple[int, ...], str]] = []
-    current: tuple[int, ...] = ()
-    for bar in bars:
-        current = bar.ending or current
-        ends = ""
-        if current and bar.closes:
-            ends = "stop"
-        elif bar.ending and not _closes_later(bars, bar):
-            ends = "discontinue"
-        brackets.append((current if ends else (), ends))
-        current = () if ends else current
-    return brackets
-
-
-def _closes_later(bars: Sequence[SheetBar], first: SheetBar) -> bool:
-    """Whether the ending that begins at ``first`` is closed before another begins."""
-    for bar in bars[bars.index(first) :]:
-        if bar.ending and bar is not first:
-            return False
-        if bar.closes:
-            return True
-    return False
+    for bar, (ending, last) in zip(bars, endings_over(bars), strict=True):
+        if ending and bar.closes:
+            yield ending, "stop"
+        elif bar.ending and last:
+            yield ending, "discontinue"
+        else:
+            yield (), ""
 
 
 def _attributes(section: SheetSection, before: SheetSection | None) -> Element | None:
     key, meter = section.key, section.meter
     if before and (before.key, before.meter) == (key, meter):
         return None
-    attributes = Element("attributes")
-    if before is None:
-        SubElement(attributes, "divisions").text = str(DIVISIONS)
-    if before is None or before.key != key:
-        attributes.append(key_element(key))
-    if before is None or before.meter != meter:
-        attributes.append(time_element(meter))
-    if before is None:
-        clef = SubElement(attributes, "clef")
-        SubElement(clef, "sign").text, SubElement(clef, "line").text = "G", "2"
-    return attributes
+    clef = element("clef", ("sign", "G"), ("line", 2))
+    return element(
+        "attributes",
+        None if before else ("divisions", DIVISIONS),
+        key_element(key) if before is None or before.key != key else None,
+        time_element(meter) if before is None or before.meter != meter else None,
+        None if before else clef,
+    )
 
 
 def _heading(form: Form, section: SheetSection, before: SheetSection | None) -> list[Element]:
-    heading = [rehearsal(section.name)]
+    heading = [rehearsal(_mark(form, section))]
     tempo_now = form.tempo * section.tempo_ratio
     tempo_before = before and form.tempo * before.tempo_ratio
     if tempo_now != tempo_before or (before and before.meter != section.meter):
         heading.append(tempo(tempo_now, section.meter))
     if before is None or before.feel != section.feel:
         heading.append(words(section.feel))
+    if before is None:
+        heading += [words(text) for text in _orders(form)]
     return heading
+
+
+def _mark(form: Form, section: SheetSection) -> str:
+    """The name of a section, and its bars where they are not all of it."""
+    places = [place for bar in section.bars for place in bar.places]
+    if len(places) == len(section_bars(form.section(section.name), _by_name(form))):
+        return section.name
+    return str(SectionUse(section.name, min(places), max(places)))
+
+
+def _orders(form: Form) -> Iterator[str]:
+    """The orders in words, where the order on paper does not say them."""
+    head, names = form.order("head"), {section.name for section in form.sections}
+    closing = any(use.role in ("coda", "ending", "tag") for use in head)
+    if form.solos or form.out or closing or names - {use.name for use in head}:
+        for word, order in ORDER_WORDS.items():
+            if word != SOLOS and (order == "head" or getattr(form, order) is not None):
+                yield f"{word}: {' '.join(map(str, form.order(order)))}"
+
+
+def _by_name(form: Form) -> dict[str, Section]:
+    return {section.name: section for section in form.sections}
 
 
 def _directions(bar: SheetBar, meter: Meter, *, stops: bool) -> Iterator[Element]:
     said = in_words(bar.directions, stops=stops)
+    if bar.later:
+        said = [f"1st time: {text}" for text in said]
+        for turn, later in enumerate(bar.later, 2):
+            said += [f"{ordinal(turn)} time: {text}" for text in in_words(later, stops=stops)]
     if said:
         yield words("; ".join(said), placement="below")
     for change in bar.changes:
-        if change.early and not bar.sign:
+        if change.early:
             where = max(duration(change.onset, meter), 0)
-            yield words("push" if change.early > 0 else "late", placement="below", offset=where)
+            by = " by a quarter" if abs(change.early) * meter.beat_quarters == 1 else ""
+            word = "push" if change.early > 0 else "late"
+            yield words(word + by, placement="below", offset=where)
     if bar.solos:
-        chords = " ".join(str(c.chord) if c.chord else "N.C." for c in bar.solos)
-        yield words(f"solos: {chords}", placement="below")
+        yield words(f"{SOLOS}: {bar_text(bar.solos, meter)}", placement="below")
 
 
 def _beats(bar: SheetBar, meter: Meter) -> Iterator[Element]:
@@ -173,15 +180,14 @@ def _harmonies(changes: Sequence[Change], onset: Fraction, meter: Meter) -> Iter
 
 
 def _slash(length: Fraction, meter: Meter) -> Element:
-    note = Element("note")
-    pitch = SubElement(note, "pitch")
-    SubElement(pitch, "step").text, SubElement(pitch, "octave").text = _MIDDLE_LINE
-    SubElement(note, "duration").text = str(duration(length, meter))
-    SubElement(note, "voice").text = "1"
     eighths = int(length * meter.beat_quarters * 2)
-    SubElement(note, "type").text = _TYPES.get(eighths, "quarter")
-    if eighths == 3:
-        SubElement(note, "dot")
-    SubElement(note, "stem").text = "none"
-    SubElement(note, "notehead").text = "slash"
-    return note
+    return element(
+        "note",
+        element("pitch", ("step", "B"), ("octave", 4)),  # the middle line
+        ("duration", duration(length, meter)),
+        ("voice", 1),
+        ("type", _TYPES.get(eighths, "quarter")),
+        Element("dot") if eighths == 3 else None,
+        ("stem", "none"),
+        ("notehead", "slash"),
+    )

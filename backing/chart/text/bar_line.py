@@ -19,6 +19,11 @@ _BAR_LINE = re.compile(r":\|{1,2}(?::|\s*[x×]\s*(?P<times>\d+)\b)?(?:\s*\|{1,2}
 _ENDING = re.compile(r"\[\s*(?P<passes>\d[\d\s,.–-]*)\]\s*")
 # a chord, with alterations in parentheses: C7(b9 #11), or apart from it: C7 (b9)
 _WORD = re.compile(r"[^\s(](?:\([^()]*\)|\S)*(?:\s+\([^()]*\)\S*)*|\S+")
+# D.C. and its kin, to the end of their bar; what follows them has no bar line of its own
+_JUMP = re.compile(
+    r"(?<![\w/])(?P<sign>(?:d\.\s?[cs]\b|(?:da capo|dal segno|to coda|fine)\b)[^|]*)(?:\|\s*$)?",
+    re.IGNORECASE,
+)
 _HELD = re.compile(r"[.·•_–-]+")
 _BARE_ENDING = re.compile(r"(\d)[.)]?")
 _NO_CHORD = ("n.c.", "nc", "n.c")
@@ -42,8 +47,13 @@ class ReadBar:
 def read_row(line: Piece, meter: Meter, source: Source, *, first: bool = False) -> list[ReadBar]:
     """Read a line of bars. The ``first`` line of a tune may begin with a short bar, a pickup."""
     cells: list[ReadBar] = []
-    for left, text, right in _between(line, _BAR_LINE, source):
+    for left, text, right in _between(_without_jumps(line, source), _BAR_LINE, source):
         mark, content = _ending(text)
+        if late := None if mark.text else _ENDING.search(content.text):
+            mark = content.group(late)
+            cure = f"An ending begins its bar: | {mark} C |."
+            source.problem(mark, f'"{mark}" is not after a bar line.', cure)
+            content = content.cut(0, late.start()).strip()
         pickup = None
         if not content.text:
             where = right if right.text else left
@@ -61,6 +71,27 @@ def read_row(line: Piece, meter: Meter, source: Source, *, first: bool = False) 
         )
         cells.append(ReadBar(bar, left, right, mark, pickup))
     return cells
+
+
+def refuse_jump(line: Piece, source: Source) -> bool:
+    """Record a line that begins with D.C., D.S., to Coda or Fine as a mistake; False for others."""
+    if jump := _JUMP.match(line.text):
+        source.problem(line.group(jump, "sign"), *_jump(line.group(jump, "sign")))
+    return jump is not None
+
+
+def _jump(sign: Piece) -> tuple[str, str]:
+    cause = f'"{sign}" is a jump, which a tune file does not have.'
+    return cause, "Write the order at the top: head: A B A, and head out: A B coda if it differs."
+
+
+def _without_jumps(line: Piece, source: Source) -> Piece:
+    """The line with blanks for its jumps, each of which is a mistake."""
+    for found in _JUMP.finditer(line.text):
+        sign = line.group(found, "sign")
+        source.problem(sign, *_jump(sign))
+    blanks = _JUMP.sub(lambda found: " " * len(found[0]), line.text)
+    return Piece(blanks, line.line, line.column)
 
 
 def read_plain_row(
@@ -229,8 +260,7 @@ def _change(word: Piece, onset: int, source: Source) -> Change:
         if said := _meant(word.text):
             source.problem(word, *said)
             return Change(Fraction(onset), None, span=word.span)
-        culprit = word.cut(error.start, error.end)
-        source.problem(culprit if culprit.text else word, error.cause, error.cure)
+        source.refuse(word, error)
     return Change(Fraction(onset), chord, span=word.span)
 
 

@@ -50,6 +50,9 @@ _OTHER_PLAYERS = {
 _SIMPLE_BEAT = re.compile(r"(?P<beat>\d{1,2})(?P<half>[&+])?")
 _COMPOUND_BEAT = re.compile(r"(?P<beat>\d{1,2})(?:\.(?P<third>[123]))?")
 _BY = re.compile(r"(?P<beats>.*?)(?:\s*\bby\s+(?:an?\s+)?(?P<by>\w+))?\s*")
+_STRUCK: dict[str, Callable[..., Hits | Break | StopTime]] = {
+    "hits": Hits, "break": Break, "stop-time": StopTime,
+}  # fmt: skip
 _LENGTHS = {"eighth": Fraction(1, 2), "quarter": Fraction(1)}  # in quarter notes
 
 Bars = tuple[int, int]
@@ -86,22 +89,20 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
     if not beats and word != "break":
         _refuse_nothing(found, source)
         return None
-    kinds: dict[str, Callable[..., Cue]] = {"hits": Hits, "break": Break, "stop-time": StopTime}
-    return kinds[word](*bars, beats, span=found.line.span)
+    return _STRUCK[word](*bars, beats, span=found.line.span)
 
 
 def _refuse_nothing(found: Statement, source: Source) -> None:
     word = cue_word(found)
-    cause = f'Nothing follows "{word}".'
-    source.problem(found.line, cause, f"Write a line such as {_EXAMPLES[word]}.")
+    cure = f"Write a line such as {_EXAMPLES[word]}."
+    source.problem(found.line, f'Nothing follows "{word}".', cure)
 
 
 def _pedal(bars: Bars, found: Statement, source: Source) -> Pedal | None:
     try:
         return Pedal(*bars, PitchName.parse(found.rest.text), span=found.line.span)
     except ChordError as error:
-        culprit = found.rest.cut(error.start, error.end)
-        source.problem(culprit if culprit.text else found.rest, error.cause, error.cure)
+        source.refuse(found.rest, error)
         return None
 
 
@@ -171,25 +172,17 @@ def cue_text(cue: Cue, meter: Meter) -> str:
     """The line that says a cue; the inverse of ``read_cue``."""
     bars = str(cue.first) if cue.first == cue.last else f"{cue.first}-{cue.last}"
     match cue:
-        case Hits():
-            return f"hits {bars}: {_beats_text(cue.beats)}"
-        case Break():
-            return f"break {bars}: {_beats_text(cue.beats)}".rstrip()
-        case StopTime():
-            return f"stop-time {bars}: {_beats_text(cue.beats)}"
         case Pedal():
-            return f"pedal {bars}: {cue.note}"
+            word, rest = "pedal", str(cue.note)
         case LayOut():
-            players = " ".join(name for name in PLAYERS if name in cue.players)
-            return f"lay out {bars}: {players}"
-        case Push():
-            word = "push" if cue.early > 0 else "late"
-            by = " by a quarter" if abs(cue.early) * meter.beat_quarters == 1 else ""
-            return f"{word} {bars}: {_beats_text(cue.beats)}{by}"
-
-
-def _beats_text(beats: tuple[Fraction, ...]) -> str:
-    return " ".join(map(beat_text, beats))
+            word, rest = "lay out", " ".join(name for name in PLAYERS if name in cue.players)
+        case _:
+            rest = " ".join(map(beat_text, cue.beats))
+            word = next((word for word, kind in _STRUCK.items() if type(cue) is kind), "push")
+    if isinstance(cue, Push):
+        word = "push" if cue.early > 0 else "late"
+        rest += " by a quarter" if abs(cue.early) * meter.beat_quarters == 1 else ""
+    return f"{word} {bars}: {rest}".rstrip()
 
 
 def beat_text(beat: Fraction) -> str:

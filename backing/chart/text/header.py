@@ -7,6 +7,7 @@
 ``meter``   4/4                               also 2/4 3/4 5/4 6/4 7/4 6/8 9/8 12/8
 ``tempo``   132                               beats a minute, 20 to 400; 120 where it is missing
 ``feel``    swing                             how the band plays; swing where it is missing
+``occasion``  lesson                          also rehearsal, where it is missing, and gig
 ``head``    intro A A B A                     the sections in order; as written, where missing
 ``solos``   A A B A                           one chorus for soloing
 ``head out``  A A B A:1-6 coda                  the head after the solos
@@ -21,14 +22,17 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from backing.chart.bar import Meter
+from backing.chart.bar import OCCASIONS, Meter
 from backing.chart.pitch import Key
 from backing.chart.section import SectionUse, is_feel_file
 from backing.chart.text.source import Piece, Source
 from backing.errors import ChordError
 from backing.glossary import HEAD_OUT
 
-HEADERS = ("title", "by", "key", "meter", "tempo", "feel", "head", "solos", "head out", "notes")
+HEADERS = (
+    "title", "by", "key", "meter", "tempo", "feel", "occasion", "head", "solos", "head out",
+    "notes",
+)  # fmt: skip
 NAME = r"[^\W\d_][\w']*"
 """The name of a section: a letter, then letters and digits."""
 
@@ -54,6 +58,7 @@ class Header:
     meter: Meter | None = None
     tempo: Fraction | None = None
     feel: str | None = None
+    occasion: str | None = None
     head: tuple[SectionUse, ...] | None = None
     solos: tuple[SectionUse, ...] | None = None
     out: tuple[SectionUse, ...] | None = None
@@ -61,21 +66,13 @@ class Header:
 
     def with_line(self, word: str, value: Piece, source: Source) -> Header:
         """The header with one more line; ``word`` is one of HEADERS."""
-        match word:
-            case "notes":
-                return replace(self, notes=(*self.notes, plain(value)))
-            case "title" | "by":
-                said: Any = plain(value)
-            case "key":
-                said = read_key(value, source)
-            case "meter":
-                said = read_meter(value, source)
-            case "tempo":
-                said = read_tempo(value, source)
-            case "feel":
-                said = read_feel(value)
-            case _:
-                said = read_order(value, source)
+        if word == "notes":
+            return replace(self, notes=(*self.notes, plain(value)))
+        free: dict[str, Any] = {"title": plain, "by": plain, "feel": read_feel}
+        exact: dict[str, Any] = {
+            "key": read_key, "meter": read_meter, "tempo": read_tempo, "occasion": read_occasion,
+        }  # fmt: skip
+        said = free[word](value) if word in free else exact.get(word, read_order)(value, source)
         return replace(self, **{"out" if word == HEAD_OUT.word else word: said})
 
 
@@ -90,13 +87,21 @@ def read_feel(value: Piece) -> str:
     return text if is_feel_file(text) else text.lower()
 
 
+def read_occasion(value: Piece, source: Source) -> str | None:
+    """Read what the band plays at, one of OCCASIONS; None after a problem."""
+    text = plain(value).lower()
+    if text in OCCASIONS:
+        return text
+    source.problem(value, f'"{value}" isn\'t an occasion.', f"Write one of {', '.join(OCCASIONS)}.")
+    return None
+
+
 def read_key(value: Piece, source: Source) -> Key | None:
     """Read a key such as "G minor"; None after a problem."""
     try:
         return Key.parse(value.text)
     except ChordError as error:
-        culprit = value.cut(error.start, error.end)
-        source.problem(culprit if culprit.text else value, error.cause, error.cure)
+        source.refuse(value, error)
         return None
 
 
@@ -120,8 +125,8 @@ def read_tempo(value: Piece, source: Source) -> Fraction | None:
         source.problem(value, cause, "Write beats a minute, such as tempo: 132.")
         return None
     if not SLOWEST <= tempo <= FASTEST:
-        cause = f"A tempo of {value} cannot be played."
-        source.problem(value, cause, f"Write {SLOWEST} to {FASTEST} beats a minute.")
+        cause = f"The band cannot play at {value} bpm."
+        source.problem(value, cause, f"Write a tempo from {SLOWEST} to {FASTEST}.")
         return None
     return tempo
 

@@ -15,6 +15,7 @@ from backing.chart.text.bar_line import (
     read_pickup,
     read_plain_row,
     read_row,
+    refuse_jump,
 )
 from backing.chart.text.checks import bars_back, check_repeats, check_sign
 from backing.chart.text.cue_line import CUE_WORDS, cue_word, read_cue
@@ -27,9 +28,7 @@ OPTIONS = ("feel", "key", "meter", "tempo")
 LINE_WORDS = ("solos", "pickup", "bars", *CUE_WORDS)
 """What a line under a section's name may begin with, besides its bars."""
 
-
 _BARE_NAME = re.compile(rf"[\[(]({NAME})[\])]:?|({NAME}):")
-_JUMP = re.compile(r"(?i:d\.?\s?[cs]\.?(\s|$)|(da capo|dal segno|to coda|fine)\b)")
 
 
 @dataclass(slots=True)
@@ -182,9 +181,7 @@ class SectionReader:
     def _bars(self, found: Statement) -> tuple[int, int] | None:
         """The numbers of the bars a line is for; None after a problem."""
         if found.bars is None:
-            cause = f'"{found.head}" needs bar numbers.'
-            cure = f"Count them within the section: {found.head} 7: or {found.head} 1-4:."
-            self.source.problem(found.head, cause, cure)
+            self.source.problem(found.head, *_no_bar_numbers(found.head))
             return None
         first, *rest = map(int, re.findall(r"\d+", found.bars.text))
         last = rest[0] if rest else first
@@ -228,17 +225,23 @@ class SectionReader:
 
     def _refuse(self, found: Statement) -> None:
         where = found.head if found.word else found.line.words()[0]
+        if refuse_jump(found.line, self.source):
+            return
         near = suggestion(where.text, (*LINE_WORDS, "section"))
         cause = f'"{where}" is neither bars nor a cue for the band.'
         cure = f"{near}Bars go between |; a cue begins with {', '.join(CUE_WORDS)}."
         if name := bare_name(found.line):
             cause, cure = no_section(name)
-        elif _JUMP.match(found.line.text):
-            cause = f'"{found.line}" is a jump, which a tune file does not have.'
-            cure = "Write the order of the sections at the top, such as head: A B A coda."
+        elif where.text.lower() in CUE_WORDS:
+            cause, cure = _no_bar_numbers(where)
         elif not found.word and is_chord(where):
             cause, cure = outside_bars(where)
         self.source.problem(where, cause, cure)
+
+
+def _no_bar_numbers(cue: Piece) -> tuple[str, str]:
+    cure = f"Count them within the section, and write a colon: {cue} 7: or {cue} 1-4:."
+    return f'"{cue}" needs bar numbers.', cure
 
 
 def bare_name(line: Piece) -> str:

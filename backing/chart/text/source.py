@@ -6,15 +6,14 @@ import difflib
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
-from backing.errors import Problem, Span, TuneError, UserError
+from backing.errors import ChordError, Problem, Span, TuneError
 
 # Control characters (Unicode class Cc and the bidirectional controls of UAX #9), which steer a
 # terminal and which XML 1.0 forbids in part, become spaces, so that columns stay the same.
 _UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 # C7 #11 and C7(b9 #9) are chords; so is what stands in them
-_NOTE = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
+NOTE_SIGN = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
 
 
 def readable(words: str) -> str:
@@ -23,24 +22,6 @@ def readable(words: str) -> str:
     Bytes that are no text become U+FFFD.
     """
     return _UNSEEN.sub(" ", words.encode("utf-8", "surrogateescape").decode("utf-8", "replace"))
-
-
-def read_bytes(path: Path, most: int) -> bytes:
-    """The content of a tune's file of at most ``most`` bytes; raises UserError."""
-    try:
-        if path.is_dir():
-            raise UserError(f"{path} is a folder.", "Name one tune file in it.")
-        if (size := path.stat().st_size) > most:
-            cause = f"{path} is too long for a tune: {size:,} bytes."
-            raise UserError(cause, f"A tune file has at most {most:,}.")
-        with path.open("rb") as stream:
-            return stream.read(most)
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}.", "Check the name and the folder.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "its name isn't a file name"
-        cause = f"{path} cannot be read: {reason}."
-        raise UserError(cause, "Check its name and permissions.") from None
 
 
 def title_of(stem: str) -> str:
@@ -93,7 +74,7 @@ class Piece:
         A ``#`` begins a note at the start of a line or after a space, so ``F#m7`` is safe; so is
         an alteration that stands apart, ``C7 #11``.
         """
-        match = _NOTE.search(self.text)
+        match = NOTE_SIGN.search(self.text)
         if match is None:
             return self.strip(), None
         return self.cut(0, match.start()).strip(), self.text[match.end() :].strip()
@@ -152,6 +133,11 @@ class Source:
         span = where.span if isinstance(where, Piece) else where
         text = self.lines[span.line - 1]
         self._problems.append(Problem(self.file, span, text, cause, cure))
+
+    def refuse(self, where: Piece, error: ChordError) -> None:
+        """Record what is wrong with the part of a piece that is no chord, note or key."""
+        culprit = where.cut(error.start, error.end)
+        self.problem(culprit if culprit.text else where, error.cause, error.cure)
 
     @property
     def problems(self) -> int:

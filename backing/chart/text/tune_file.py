@@ -33,15 +33,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from backing.chart.form import Form
-from backing.chart.text.source import read_bytes
 from backing.chart.text.tune_reader import FeelFaults, TuneReader
 from backing.chart.text.writer import write
 from backing.errors import UserError
+from backing.reading import TUNE_BYTES, guarded, read_bytes
 
-__all__ = ["MOST_BYTES", "read", "read_file", "write"]
-
-MOST_BYTES = 1_000_000
-"""A longer file is no tune."""
+__all__ = ["read", "read_file", "write"]
 
 
 def _no_faults(_: str) -> tuple[UserError, ...]:
@@ -60,7 +57,9 @@ def read(
     Raises:
         TuneError: every problem of the text, with its place.
     """
-    return TuneReader(text, file, folder, feel_faults).form()
+    cause = f"{file or 'This text'} cannot be read as a tune"
+    with guarded(cause, "Please report it, and send the file along."):
+        return TuneReader(text, file, folder, feel_faults).form()
 
 
 def read_file(path: Path | str, *, feel_faults: FeelFaults = _no_faults) -> Form:
@@ -74,14 +73,15 @@ def read_file(path: Path | str, *, feel_faults: FeelFaults = _no_faults) -> Form
     """
     path = Path(path)
     return read(
-        _decoded(read_bytes(path, MOST_BYTES), path),
+        decoded(read_bytes(path, TUNE_BYTES, "a tune"), path),
         str(path),
         folder=str(path.parent),
         feel_faults=feel_faults,
     )
 
 
-def _decoded(data: bytes, path: Path) -> str:
+def decoded(data: bytes, path: Path) -> str:
+    """The text of a tune file. Raises UserError for what is no UTF-8 text."""
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -26,11 +26,7 @@ from backing.chart.text.header import (
 from backing.chart.text.section_reader import OPTIONS, SectionReader, bare_name, no_section
 from backing.chart.text.source import Piece, Source, Statement, suggestion, title_of
 from backing.errors import UserError
-
-MOST_LINES = 5_000
-LONGEST_LINE = 1_000
-MOST_DERIVED = 50
-"""Bounds far beyond any tune, so that other files are refused at once."""
+from backing.reading import DERIVED, LINE_CHARACTERS, TUNE_LINES
 
 DEFAULT_METER = Meter(4, 4)
 DEFAULT_TEMPO = Fraction(120)
@@ -110,6 +106,7 @@ class TuneReader:
             meter=self._meter,
             tempo=self._tempo,
             feel=header.feel or DEFAULT_FEEL,
+            occasion=header.occasion or "",
             sections=sections,
             head=header.head,
             solos=header.solos,
@@ -150,12 +147,12 @@ class TuneReader:
     def _lines(self) -> Iterator[Piece]:
         """The lines, up to the bounds of a tune."""
         for line in self.source.pieces():
-            if line.line > MOST_LINES:
-                cause = f"This file has more than {MOST_LINES:,} lines."
+            if line.line > TUNE_LINES:
+                cause = f"This file has more than {TUNE_LINES:,} lines."
                 self.source.problem(line, cause, "Write one tune to a file.")
                 return
-            if len(line.text) > LONGEST_LINE:
-                cause = f"This line is longer than {LONGEST_LINE:,} characters."
+            if len(line.text) > LINE_CHARACTERS:
+                cause = f"This line is longer than {LINE_CHARACTERS:,} characters."
                 self.source.problem(line.cut(0, 1), cause, "Break it into several lines.")
             else:
                 yield line
@@ -290,7 +287,7 @@ class TuneReader:
             return
         if draft.base.text not in drafts:
             near = suggestion(draft.base.text, drafts)
-            cause = f"Section {draft.name} is derived from {draft.base}, which is not defined."
+            cause = f"Section {draft.name} copies section {draft.base}, but there is none."
             others = ", ".join(name for name in drafts if name != draft.name)
             self.source.problem(draft.base, cause, f"{near}The others are: {others or 'none'}.")
             self.broken.add(draft.name)
@@ -298,12 +295,12 @@ class TuneReader:
         line = [d.name for d in _ancestors(draft, drafts)]
         if draft.name in line:
             path = " = ".join([draft.name, *line[: line.index(draft.name) + 1]])
-            cause = f"Section {draft.name} is derived from itself: {path}."
+            cause = f"Section {draft.name} copies itself: {path}."
             self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
-        elif len(line) > MOST_DERIVED:
-            if len(line) == MOST_DERIVED + 1:
-                cause = f"Section {draft.name} is derived through more than {MOST_DERIVED} others."
+        elif len(line) > DERIVED:
+            if len(line) == DERIVED + 1:
+                cause = f"Section {draft.name} is derived through more than {DERIVED} others."
                 self.source.problem(draft.base, cause, "Write out the bars of one of them.")
             self.broken.add(draft.name)
 

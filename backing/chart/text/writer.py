@@ -10,6 +10,7 @@ from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.section import Row, Section, SectionUse, WrittenBar
 from backing.chart.text.bar_line import lengths_without_slashes
 from backing.chart.text.cue_line import cue_text
+from backing.chart.text.source import NOTE_SIGN
 
 
 def write(form: Form) -> str:
@@ -34,6 +35,8 @@ def _header(form: Form) -> Iterator[tuple[str, str]]:
     yield "meter", str(form.meter)
     yield "tempo", _number(form.tempo)
     yield "feel", form.feel
+    if form.occasion:
+        yield "occasion", form.occasion
     for order in ORDERS:
         uses: tuple[SectionUse, ...] | None = getattr(form, order)
         if uses is not None:
@@ -102,10 +105,10 @@ def _widths(rows: Sequence[Row], meter: Meter) -> list[int]:
 
 def _cell(bar: WrittenBar, meter: Meter) -> str:
     mark = f"[{','.join(map(str, bar.ending))}] " if bar.ending else ""
-    return mark + (bar.sign or _changes(bar.changes, meter))
+    return mark + (bar.sign or bar_text(bar.changes, meter))
 
 
-def _changes(changes: Sequence[Change], meter: Meter) -> str:
+def bar_text(changes: Sequence[Change], meter: Meter) -> str:
     """The chords of a bar, with slashes only where they are needed."""
     onsets = [change.onset for change in changes]
     ends = [*onsets[1:], Fraction(meter.beats)]
@@ -132,5 +135,4 @@ def _number(value: Fraction) -> str:
 
 def _safe(text: str) -> str:
     """A free text on one line, without a # that would begin a comment."""
-    text = " ".join(text.split()).replace(" #", " ♯")
-    return "♯" + text[1:] if text.startswith("#") else text
+    return NOTE_SIGN.sub("♯", " ".join(("", *text.split())))[1:]

@@ -30,18 +30,21 @@ class Emphasis(IntEnum):
 
     CHANGE = 0  # the first note over a new chord
     BAR = 1  # the first note of a bar over the same chord
-    STRONG = 2  # on the first of a group of beats, or long
+    STRONG = 2  # on the first of a group of beats
     WEAK = 3  # between those
+    HELD = 4  # so long that it is heard as part of the chord
 
 
 # Weight of a pitch by its kind, where no tone is drawn. Tuned so that a line comes near the shares
 # by beat of the Weimar Jazz Database's bass lines (swing in 4/4): on
 # beat 2 57 % chord tones, on beat 3 63 %, on beat 4 53 %.
 _WEIGHTS = {
-    Emphasis.STRONG: {"root": 1.0, "third": 1.3, "fifth": 1.0, "seventh": 0.75, SCALE: 0.55},
-    Emphasis.WEAK: {"root": 1.1, "third": 1.1, "fifth": 1.2, "seventh": 0.8, SCALE: 0.95},
+    Emphasis.STRONG: {"root": 0.9, "third": 1.2, "fifth": 0.9, "seventh": 0.8, SCALE: 1.45},
+    Emphasis.WEAK: {"root": 0.9, "third": 0.95, "fifth": 1.0, "seventh": 0.8, SCALE: 1.6},
+    # a note that lasts is no passing note: under a chord it is one of its tones (common practice)
+    Emphasis.HELD: {"root": 1.3, "third": 0.7, "fifth": 1.2, "seventh": 0.4, SCALE: 1e-5},
 }
-_CHROMATIC = {Emphasis.STRONG: 0.1, Emphasis.WEAK: 0.5}
+_CHROMATIC = {Emphasis.STRONG: 0.2, Emphasis.WEAK: 0.7, Emphasis.HELD: 1e-7}
 _NAMES = {1: "root", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh"}
 
 

@@ -14,7 +14,7 @@ import random
 from bisect import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from operator import mul
 
 from backing.combo.bass.harmony import (
@@ -31,7 +31,7 @@ from backing.combo.bass.harmony import (
     smooth,
     weighed,
 )
-from backing.combo.bass.rhythm import BassSlot
+from backing.combo.bass.rhythm import TICKS, BassSlot
 from backing.combo.bass.style import read_bass_style
 from backing.combo.plan import Plan
 
@@ -57,7 +57,10 @@ def bass_line(plan: Plan, slots: Sequence[BassSlot], rng: random.Random) -> list
     """MIDI pitches for ``slots``."""
     if not slots:
         return []
-    drawn = _drawn_tones(plan, slots, random.Random(rng.getrandbits(64)))
+    tones = random.Random(rng.getrandbits(64))
+    drawn = _drawn_tones(plan, slots, tones)
+    if not plan.careful and read_bass_style(slots[0].bar.feel).vocabulary == "line":
+        _delayed(slots, drawn, tones)
     pitches = random.Random(rng.getrandbits(64))
     heights = _heights(plan, pitches)
     choices = [_choice(slots, at, drawn, heights[slot.bar.index]) for at, slot in enumerate(slots)]
@@ -78,8 +81,8 @@ _ON_CHANGE = (("fifth", 8), ("third", 6), ("seventh", 2))
 # Which one opens another bar of the same chord: an odd bar, an even one. Over one chord the
 # root comes about every second bar (WJD: root 31 %, fifth 28 %).
 _ON_BAR = (
-    (("root", 76), ("fifth", 16), ("third", 8)),
-    (("fifth", 44), ("root", 27), ("third", 17), ("seventh", 8)),
+    (("root", 66), ("fifth", 22), ("third", 12)),
+    (("fifth", 43), ("root", 31), ("third", 16), ("seventh", 8)),
 )
 _ON_BAR_PLAIN = (("root", 80), ("fifth", 20))
 
@@ -102,21 +105,21 @@ def _drawn_tone(
 ) -> int | None:
     harmony, style = slot.harmony, read_bass_style(slot.bar.feel)
     options: tuple[tuple[str, int], ...]
-    if harmony.held or slot.accent is not None or first:
+    top = plan.plain and slot.bar.section_top and not slot.in_bar
+    if harmony.held or slot.accent is not None or first or top:
         return harmony.bass
     if slot.place is Emphasis.CHANGE:
-        share = style.roots_careful if plan.careful else style.roots
-        if harmony.slash:
-            share = 0.97
-        # one note alone should be the root
-        elif slot.span.end - slot.span.start <= 1:
-            share = max(share, 0.9)
+        share = _share_of_roots(style.roots, slot)
+        if slot.bar.section_top and not slot.in_bar:
+            share = max(share, TOPS_ON_ROOT)
+        if plan.careful:
+            share = 1.0 if plan.plain else min(0.91, max(share, style.roots_careful))
         if rng.random() < share:
             return harmony.bass
         options = _ON_CHANGE
     elif slot.place is Emphasis.BAR:
         options = _ON_BAR[bars % 2] if style.vocabulary == "line" else _ON_BAR_PLAIN
-    elif slot.place is Emphasis.STRONG and style.vocabulary == "root-fifth":
+    elif slot.place in (Emphasis.STRONG, Emphasis.HELD) and style.vocabulary == "root-fifth":
         options = (("fifth", 85), ("root", 15))
     else:
         return None
@@ -124,6 +127,38 @@ def _drawn_tone(
     name = rng.choices(names, [weight for _, weight in options])[0]
     tone = harmony.tones.get(name, harmony.bass)
     return harmony.bass if name == "root" else tone
+
+
+def _share_of_roots(usual: float, slot: BassSlot) -> float:
+    """How often a chord begins on its root: the longer it lasts, the more (WJD: of chords of
+    two beats .75, of four .84, of eight and more .95)."""
+    beats = slot.span.end - slot.span.start
+    if slot.harmony.slash:
+        return 0.97
+    # one note alone should be the root
+    more = 0.2 if beats <= 1 or beats >= 8 else 0.12 if beats >= 4 else 0.04
+    return min(0.97, usual + more)
+
+
+TOPS_ON_ROOT = 0.93
+"""How often a section begins on the root: there the form is heard (common practice)."""
+DELAYED = {Emphasis.CHANGE: 0.2, Emphasis.BAR: 0.08}
+"""How often the root of a chord comes on beat 2, after a neighbor on beat 1 (WJD: beat 1 sounds
+a chord tone in 74 to 85 of 100 bars)."""
+
+
+def _delayed(slots: Sequence[BassSlot], drawn: list[int | None], rng: random.Random) -> None:
+    """Put neighbors on some first beats, and the roots that were to be there after them."""
+    for at, (slot, after) in enumerate(pairwise(slots)):
+        opens = slot.place in (Emphasis.CHANGE, Emphasis.BAR) and not slot.in_bar
+        root = slot.harmony.bass
+        stays = after.harmony is slot.harmony and after.place is Emphasis.WEAK
+        stays = stays and not slot.bar.section_top
+        if not (opens and stays and drawn[at] == root) or slot.harmony.held or slot.accent:
+            continue
+        if slot.ticks > TICKS or slot.harmony.slash or rng.random() >= DELAYED[slot.place]:
+            continue
+        drawn[at], drawn[at + 1] = (root + rng.choice((-1, -1, 1, 2))) % 12, root
 
 
 # Heights of phrases in MIDI numbers and how often a phrase lies there: half of all notes of the
@@ -181,8 +216,8 @@ def _narrow(harmony: Harmony, following: int | None, height: int) -> PitchWeight
 # The weight of a move by its width in semitones, both ways, when it leaves a chord
 # tone. Tuned so that a line has the widths of the WJD bass lines (repeats 14.5 %, 1:
 # 23.5, 2: 13.9, 3: 7.5, 4: 7.3, 5: 8.1, 6: 5.6, 7: 7.4, 8: 2.9, 9-11: 5.6, octaves 1.7).
-_FROM_TONE = (0.32, 0.95, 0.95, 0.72, 0.65, 0.7, 0.17, 0.48, 0.14, 0.08, 0.08, 0.02, 0.45)
-_FROM_SCALE = (0.12, 1.0, 1.0, 0.22, 0.1, 0.08, 0.02, 0.05, 0.01, 0.01, 0.01, 0.005, 0.02)
+_FROM_TONE = (0.55, 0.95, 0.6, 0.72, 0.65, 0.75, 0.8, 0.55, 0.35, 0.25, 0.25, 0.04, 1.0)
+_FROM_SCALE = (0.12, 1.0, 0.7, 0.22, 0.12, 0.12, 0.1, 0.06, 0.02, 0.02, 0.02, 0.005, 0.05)
 _FROM_CHROMATIC = (0.02, 1.2, 0.12, 0.04, 0.01, *(0.003,) * 8)
 _INSIDE = (_FROM_TONE, _FROM_SCALE, _FROM_CHROMATIC)
 # Factors by place and width. A repeated note arrives on a weak beat (WJD: on 2 21 %,
@@ -191,13 +226,14 @@ _FITTING = {
     Emphasis.CHANGE: {},
     Emphasis.BAR: {0: 0.4, 1: 1.4, 2: 1.4, 12: 0.5},
     Emphasis.STRONG: {0: 0.8},
-    Emphasis.WEAK: {0: 2.6, 12: 0.4},
+    Emphasis.WEAK: {0: 3.2, 12: 0.5},
+    Emphasis.HELD: {0: 0.8},
 }
 # Into a new chord's first note (WJD: 23 % each from a half step below and above, 11 from a
 # whole step above, 4 from below, 19 from its fifth, 5 the same, 3 from the tritone).
 # A seventh into a chord sounds like a slip.
-_INTO_CHANGE_UP = (0.25, 1.95, 0.32, 0.2, 0.2, 0.85, 0.15, 0.1, 0.05, 0.02, 0.002, 0.001, 0.1)
-_INTO_CHANGE_DOWN = (0.25, 2.1, 0.85, 0.2, 0.2, 0.15, 0.15, 0.95, 0.05, 0.02, 0.002, 0.001, 0.1)
+_INTO_CHANGE_UP = (0.4, 1.7, 0.3, 0.25, 0.25, 0.9, 0.3, 0.1, 0.05, 0.02, 0.002, 0.001, 0.1)
+_INTO_CHANGE_DOWN = (0.4, 1.85, 0.7, 0.25, 0.25, 0.25, 0.3, 1.0, 0.05, 0.02, 0.002, 0.001, 0.1)
 
 # Factors by what it leaves (chord tone, scale tone, chromatic), by step and by more than a step.
 _APPROACH = ((1.0, 1.0), (0.9, 0.3), (0.6, 0.02))

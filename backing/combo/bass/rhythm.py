@@ -12,7 +12,7 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
 
-from backing.chart.form import Meter
+from backing.chart.bar import Meter
 from backing.combo.bass.harmony import Emphasis, Harmony, harmony_of
 from backing.combo.bass.style import BassStyle, read_bass_style
 from backing.combo.cell import Cell
@@ -24,8 +24,8 @@ LAST_TRIPLET = 2 * TICKS // 3
 """A note here would fall together with a swung off-beat."""
 PEDAL_BARS = 4
 """A figure over a pedal point is kept for so many bars at least."""
-LONG = 3 * TICKS // 2
-"""From this length a note should be a chord tone."""
+LONG = 4 * TICKS // 3
+"""From this length a note is a chord tone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,11 @@ def _strokes(plan: Plan, rng: random.Random) -> _Strokes:
         for part, offset in parts:
             if (part, pedal) not in kept:
                 cells = _cells(mine, part, pedal)
-                kept[part, pedal] = _choose(cells, float(plan.tempo), bar.energy, rng)
+                kept[part, pedal] = (
+                    max(cells, key=lambda cell: cell[0].weight)[1]
+                    if plan.plain
+                    else _choose(cells, float(plan.tempo), bar.energy, rng)
+                )
             for stroke in kept[part, pedal]:
                 sounds = stroke.chance == 1 or rng.random() < stroke.chance
                 if sounds and offset + stroke.tick < length:
@@ -138,10 +142,8 @@ def _choose(
     energy: float,
     rng: random.Random,
 ) -> tuple[_BassStroke, ...]:
-    fitting = [option for option in options if option[0].fits(tempo, energy)] or list(options)
-    if len(fitting) == 1:
-        return fitting[0][1]
-    return rng.choices(fitting, [cell.weight for cell, _ in fitting])[0][1]
+    weights = [cell.suits(tempo, energy) for cell, _ in options]
+    return rng.choices(options, weights if any(weights) else None)[0][1]
 
 
 @lru_cache(maxsize=256)
@@ -199,10 +201,11 @@ def _placed(
 
 
 def _inner_place(in_bar: int, ticks: int, meter: Meter) -> Emphasis:
-    """STRONG on the first of a group, for long notes, and on beats in eighths; else WEAK."""
+    """HELD for long notes, STRONG on the first of a group and on beats in eighths; else WEAK."""
+    if ticks >= LONG:
+        return Emphasis.HELD
     in_eighths = ticks == TICKS // 2 and in_bar % TICKS == 0
-    strong = in_eighths or ticks >= LONG or in_bar in _heads(meter)
-    return Emphasis.STRONG if strong else Emphasis.WEAK
+    return Emphasis.STRONG if in_eighths or in_bar in _heads(meter) else Emphasis.WEAK
 
 
 def _end(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
@@ -16,6 +17,14 @@ from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import PALETTE, Note, Part
 from backing.combo.plan import Plan
 
+TOUCH = 6.0
+"""Spread of the velocities, before they go to the palette."""
+SHARED_LEAN, OWN_LEAN = 0.85, 0.5
+"""How much of the bass's lateness is the band's lean, and how much its own."""
+FULL_LEAN_BPM = 200
+OFF_BEAT_LATE = (-3.0, 13.0)
+"""Bounds of its lateness off the beat, in ms (Hofmann, Wesolowski & Goebl 2017, JNMR 46(4):
+asynchronies under 19 ms are preferred)."""
 GHOST = -30
 """A ghosted stroke's velocity against a plain one's."""
 
@@ -29,26 +38,31 @@ def play(plan: Plan, rng: random.Random) -> Part:
     rhythm, pitch, touch = (random.Random(rng.getrandbits(64)) for _ in range(3))
     places = slots(plan, rhythm)
     pitches = bass_line(plan, places, pitch)
-    graced = ornaments(places, pitches, rhythm)
-    notes = [
-        note for at in range(len(places)) for note in _struck(at, places, pitches, graced, touch)
-    ]
+    graced = {} if plan.plain else ornaments(places, pitches, rhythm)
+    late = [_late(plan, slot, touch) for slot in places]
+    line = _Line(places, pitches, graced, late)
+    notes = [note for at in range(len(places)) for note in _struck(line, at, touch)]
     return Part.of("bass", ACOUSTIC_BASS, notes)
 
 
-def _struck(
-    at: int,
-    places: Sequence[BassSlot],
-    pitches: list[int],
-    graced: dict[int, tuple[Ornament, ...]],
-    touch: random.Random,
-) -> Iterator[Note]:
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """The slots of a pass with their pitches, ornaments and latenesses (ms)."""
+
+    places: Sequence[BassSlot]
+    pitches: Sequence[int]
+    graced: dict[int, tuple[Ornament, ...]]
+    lates: Sequence[float]
+
+
+def _struck(line: _Line, at: int, touch: random.Random) -> Iterator[Note]:
     """The note of a slot and its ornaments."""
+    places, pitches = line.places, line.pitches
     slot, pitch = places[at], pitches[at]
     style = read_bass_style(slot.bar.feel)
-    mine = graced.get(at, ())
+    mine = line.graced.get(at, ())
     following = places[at + 1].tick if at + 1 < len(places) else slot.end
-    repeated = following == slot.end and pitches[at : at + 2] == [pitch, pitch]
+    repeated = following == slot.end and list(pitches[at : at + 2]) == [pitch, pitch]
     limit = mine[0].tick if mine else slot.end
     off_beat = slot.tick % TICKS == TICKS // 2
     # swing shortens an off-beat already
@@ -57,14 +71,14 @@ def _struck(
     if off_beat and limit > slot.tick + TICKS // 2:
         limit -= limit % (TICKS // 2)  # before an unswung triplet
     end = limit if mine else limit - min(gap, slot.ticks // 3)
-    velocity = _velocity(slot, style.velocity, style.backbeat) + touch.uniform(-4, 4)
-    late = _late(slot, touch)
+    velocity = _velocity(slot, style.velocity, style.backbeat) + touch.gauss(0, TOUCH)
+    late = line.lates[at]
     onset = slot.accent.onset if slot.accent else _beats(slot.tick)
     yield Note(
         onset=onset,
         length=_beats(end) - onset if slot.accent else _beats(end - slot.tick),
         pitch=pitch,
-        velocity=PALETTE[round(velocity)],
+        velocity=PALETTE[max(16, min(120, round(velocity)))],
         swung=off_beat or (_swings(slot.tick) and _swings(limit)),
         lateness_ms=late,
         role=_role(at, places, pitches),
@@ -76,9 +90,9 @@ def _struck(
             onset=_beats(ornament.tick),
             length=_beats(ornament.ticks),
             pitch=ornament.pitch,
-            velocity=PALETTE[round(max(20, velocity + ornament.velocity))],
+            velocity=PALETTE[max(20, min(120, round(velocity + ornament.velocity)))],
             swung=ornament.swung,
-            lateness_ms=late,
+            lateness_ms=max(OFF_BEAT_LATE[0], min(OFF_BEAT_LATE[1], late)),
             role=ornament.role,
             chord=slot.span.chord,
             tempos=ornament.tempos,
@@ -87,7 +101,7 @@ def _struck(
 
 def _velocity(slot: BassSlot, middle: float, backbeat: float) -> float:
     """Louder with energy, on a new chord, and on 2 and 4 by the feel's backbeat."""
-    velocity = middle + 20 * (slot.bar.energy - 0.55)
+    velocity = middle + 22 * (slot.bar.energy - 0.55)
     if slot.accent is not None:
         return velocity + 10
     if slot.place is Emphasis.CHANGE:
@@ -99,12 +113,20 @@ def _velocity(slot: BassSlot, middle: float, backbeat: float) -> float:
     return velocity + 10 * slot.touch - (6 if slot.ticks < TICKS else 0)
 
 
-def _late(slot: BassSlot, touch: random.Random) -> float:
+def _late(plan: Plan, slot: BassSlot, touch: random.Random) -> float:
+    """By how many ms a note is late: the whole band leans, the bass a little by itself.
+
+    Off the beat it keeps to the others, with whom it would flam; less in fast tempos.
+    """
     mean, spread = slot.bar.feel.late("bass")
-    drawn = touch.gauss(0, spread)
+    drawn = OWN_LEAN * touch.gauss(0, 1) + SHARED_LEAN * plan.leaning(_beats(slot.tick))
     if slot.accent is not None:
         return 0.0
-    return round(2 * (mean + max(-2 * spread, min(2 * spread, drawn)))) / 2
+    wide = spread * min(1.0, FULL_LEAN_BPM / float(plan.tempo))
+    late = round(2 * (mean + wide * max(-2.0, min(2.0, drawn)))) / 2
+    if slot.tick % TICKS:
+        late = max(OFF_BEAT_LATE[0], min(OFF_BEAT_LATE[1], late))
+    return late
 
 
 def _role(at: int, places: Sequence[BassSlot], pitches: Sequence[int]) -> str:

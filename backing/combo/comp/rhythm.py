@@ -13,9 +13,9 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
-from backing.combo.cell import MEDIUM, Stroke
+from backing.combo.cell import MEDIUM, SHORT, Stroke
 from backing.combo.comp.style import (
     TICKS,
     CompFigure,
@@ -34,6 +34,12 @@ MOST_ALIKE = 4
 FRESH = (1.0, 0.8, 0.25, 0.1, 0.05, 0.05)
 """How well a figure suits after so many bars of it in a row."""
 TRIES = 10
+MOOD = 1.0
+"""How far the fullness of a section is from the usual, in strokes per four beats (spread)."""
+LIKING = 0.9
+"""Spread (log) of how much a figure is liked in a chorus."""
+SILENCE = 0.13
+"""How often a bar is silent, at an energy of a half (ours: 8 to 10 bars of 100)."""
 
 
 @dataclass(slots=True)
@@ -52,7 +58,7 @@ def strokes(plan: Plan, rng: random.Random, comp: str = "piano") -> tuple[CompSt
     What the whole band strikes is in it (``together``).
     """
     score = _Score(plan)
-    struck = _four(plan) if comp == "four" else _figures(plan, score, rng)
+    struck = _four(plan) if comp == "four" else _touched(plan, _figures(plan, score, rng))
     return _with_accents(plan, score, [s for s in struck if score.free(s.tick)])
 
 
@@ -70,7 +76,7 @@ class _Score:
             span.chord is not None and end - start >= 2 * TICKS
             for span, start, end in zip(spans, self.starts, self.ends, strict=True)
         ]
-        self.careful = plan.careful
+        self.careful, self.plain = plan.careful, plan.plain
         self.heard: set[int] = set()
         self._closed = [_around_accent(a.onset, a.span.written) for a in plan.accents]
         if plan.following is not None and plan.following.start < plan.length:
@@ -110,7 +116,8 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
     past: list[tuple[int, ...]] = []
     last: CompFigure | None = None
     begun: dict[int, CompFigure] = {}
-    at, bars = 0, plan.bars
+    at, bars, mood = 0, plan.bars, 0.0
+    taste = _Taste(rng.getrandbits(32))
     while at < len(bars):
         room = _room(bars, at)
         if not room:
@@ -120,10 +127,12 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         if at and (bar.feel, bar.bar.meter) != (bars[at - 1].feel, bars[at - 1].bar.meter):
             past, last, begun = [], None, {}
         style = read_comp_style(bar.feel)
+        if bar.section_top:
+            mood = rng.gauss(0, MOOD)
         before = struck[-1].tick if struck else -TICKS
         if bar.bar.section_bar % 4 == 3:
             last = begun.get(at - 2, last)  # play the call again, with another answer
-        place = _FigureContext(plan.tempo, bars, at, room, style, past, last, before)
+        place = _FigureContext(plan.tempo, bars, at, room, style, past, last, before, mood, taste)
         figure = _choose(place, score, rng)
         start = to_ticks(bar.start)
         struck += _played(figure, start, style, rng)
@@ -132,6 +141,25 @@ def _figures(plan: Plan, score: _Score, rng: random.Random) -> list[_Struck]:
         last = begun[at] = figure
         at += len(figure.patterns)
     return struck
+
+
+class _Taste:
+    """What a player likes in one chorus, so that choruses differ: some figures more than others."""
+
+    def __init__(self, seed: int) -> None:
+        self._seed = seed
+        self._known: dict[int, tuple[float, ...]] = {}
+
+    def of(
+        self, figures: tuple[CompFigure, ...], weights: tuple[float, ...]
+    ) -> tuple[tuple[CompFigure, ...], tuple[float, ...]]:
+        """The figures with their summed weights, as they are liked in this chorus."""
+        if id(figures) not in self._known:
+            dice = random.Random(self._seed)
+            single = [b - a for a, b in pairwise((0.0, *weights))]
+            liked = accumulate(w * dice.lognormvariate(0, LIKING) for w in single)
+            self._known[id(figures)] = tuple(liked)
+        return figures, self._known[id(figures)]
 
 
 def _room(bars: Sequence[PlanBar], at: int) -> int:
@@ -166,6 +194,8 @@ class _FigureContext:
     past: Sequence[tuple[int, ...]]
     last: CompFigure | None
     last_tick: int
+    mood: float
+    taste: _Taste
 
     @property
     def bar(self) -> PlanBar:
@@ -178,7 +208,13 @@ def _choose(place: _FigureContext, score: _Score, rng: random.Random) -> CompFig
     again = place.last if rng.random() < place.style.repeat else None
     if again and len(again.patterns) <= place.room and rng.random() < _suits(again, place, score):
         return again
-    figures, weights = figures_for(bar.feel, bar.bar.meter, place.room, place.tempo)
+    figures, weights = place.taste.of(
+        *figures_for(bar.feel, bar.bar.meter, place.room, place.tempo)
+    )
+    if rng.random() < _silence(place, score):
+        quiet = next((f for f in figures if not f.onsets and len(f.patterns) == 1), None)
+        if quiet is not None:
+            return quiet
     best, best_suits = figures[0], -1.0
     for _ in range(TRIES):
         figure = rng.choices(figures, cum_weights=weights)[0]
@@ -188,6 +224,14 @@ def _choose(place: _FigureContext, score: _Score, rng: random.Random) -> CompFig
         if rng.random() < suits:
             return figure
     return best
+
+
+def _silence(place: _FigureContext, score: _Score) -> float:
+    """How often a bar is left to the others: less with energy, never two in a row or at a top."""
+    played = bool(place.past) and bool(place.past[-1])
+    if score.careful or place.style.ostinato or not played or place.bar.section_top:
+        return 0.0
+    return SILENCE * (1.5 - place.bar.energy)
 
 
 def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
@@ -200,15 +244,21 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     start = to_ticks(bar.start)
     onsets = [start + onset for onset in figure.onsets]
     missing = score.unheard(start, start + figure.ticks, onsets)
-    suits = (style.unheard * (0.3 if score.careful else 1.0)) ** missing
+    sparse = 0.45 * (0.75 - bar.energy)  # where little is played some chords go by
+    unheard = style.unheard * 0.3 if score.careful else max(style.unheard, sparse)
+    suits = unheard**missing
     low, high = style.fullness
     last = place.bars[place.at + len(figure.patterns) - 1]
-    wanted = low + (high - low) * last.energy
+    wanted = low + (high - low) * last.energy + place.mood * (0.5 if style.ostinato else 1)
     # more at the end of four bars, less at the top of a section
     wanted += 0.4 * last.phrase_end - 0.3 * bar.section_top
-    suits *= math.exp(-0.4 * abs(figure.fullness - wanted))
+    suits *= math.exp(-0.8 * abs(figure.fullness - wanted))
     if not style.ostinato:
         suits *= _fresh(place.past, figure)
+    if score.plain:
+        # on the beats a learner counts, and few
+        suits *= 0.1 ** sum(onset % TICKS > 0 for onset in onsets)
+        suits *= 0.5 ** max(0, len(onsets) - 2 * len(figure.patterns))
     if onsets and onsets[0] - place.last_tick <= HALF:
         suits *= 0.25  # an anticipated chord need not be repeated
     if last.fill:
@@ -253,6 +303,18 @@ def _played(
             held = rng.random() < style.hold
         struck.append(_Struck(start + onset, end, held, stroke))
     return struck
+
+
+def _touched(plan: Plan, struck: list[_Struck]) -> list[_Struck]:
+    """The strokes with the hits of the head, short and light, in place of a bar's figure."""
+    for bar in plan.bars:
+        if bar.light:
+            start, end = to_ticks(bar.start), to_ticks(bar.end)
+            struck = [s for s in struck if not start <= s.tick < end]
+            touch = Stroke(Fraction(0), SHORT)
+            at = [start + to_ticks(beat) for beat in bar.light]
+            struck += [_Struck(tick, tick + to_ticks(SHORT), False, touch) for tick in at]
+    return sorted(struck, key=lambda s: s.tick)
 
 
 _FOUR = (

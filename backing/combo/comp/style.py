@@ -9,8 +9,8 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import accumulate
 
-from backing.chart.form import Meter
-from backing.combo.cell import Cell, Stroke
+from backing.chart.bar import Meter
+from backing.combo.cell import Cell, Stroke, presence
 from backing.combo.feel_file import Feel, load_feel
 
 TICKS = 24
@@ -110,9 +110,9 @@ def figures_for(
         whole += _made_to_fit(cells, meter.groups)
     if meter.compound:
         whole = [_in_thirds(c) for c in whole]
-    suited = [c for c in whole if c.tempos[0] <= tempo <= c.tempos[1]] or whole
-    figures = tuple(_figure(cell, meter.beats) for cell in suited)
-    return figures, tuple(accumulate(figure.weight for figure in figures))
+    often = [cell.weight * presence(float(tempo), cell.tempos) for cell in whole]
+    figures = tuple(_figure(cell, meter.beats) for cell in whole)
+    return figures, tuple(accumulate(often if any(often) else [cell.weight for cell in whole]))
 
 
 def _figure(cell: Cell, bar_beats: int) -> CompFigure:

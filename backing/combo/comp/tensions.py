@@ -14,7 +14,7 @@ from functools import lru_cache
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, Key
 from backing.chart.quality import Quality
-from backing.combo.plan import Plan
+from backing.combo.plan import Plan, leads_as_two
 
 MINOR_FAMILIES = frozenset({"minor", "minor-major", "half-diminished", "diminished"})
 LYDIAN_DEGREES = frozenset({0, 1, 2, 5, 8, 10})
@@ -60,13 +60,20 @@ def colors_of(plan: Plan) -> dict[Fraction, Colors]:
             continue
         if after is None or _root(after) != _root(chord):
             target = after
-        found[spans[index].start] = colors(chord, target, before, spans[index].key)
+        last = plan.ends and index == len(spans) - 1
+        found[spans[index].start] = colors(chord, target, before, spans[index].key, last=last)
     return found
 
 
 @lru_cache(maxsize=4096)
-def colors(chord: Chord, target: Chord | None, before: Chord | None, key: Key) -> Colors:
-    """The colors of ``chord`` in ``key``, coming from ``before`` and going to ``target``."""
+def colors(
+    chord: Chord, target: Chord | None, before: Chord | None, key: Key, *, last: bool = False
+) -> Colors:
+    """The colors of ``chord`` in ``key``, coming from ``before`` and going to ``target``.
+
+    ``last``: the music rests on it, and an eleventh, which would turn it into another chord, is
+    left out unless it is written.
+    """
     chord = chord.sounding
     quality = chord.quality
     place = _Context(chord, target.sounding if target else None, before, key)
@@ -75,7 +82,7 @@ def colors(chord: Chord, target: Chord | None, before: Chord | None, key: Key) -
     bass = (chord.bass_pitch_class - chord.root.pitch_class) % 12
     rubbing = {(bass + 1) % 12, (bass - 1) % 12} if bass not in core else set()
     added = [d for d in _added(place) if _fits(d, written, core, quality)]
-    added = [d for d in added if d.pitch_class not in rubbing]
+    added = [d for d in added if d.pitch_class not in rubbing and not (last and d.number == 11)]
     tones = [*sorted(written, key=lambda d: d.number), *added]
     sevenths = [d.pitch_class for d in quality.core if d.number in (6, 7)]
     if not sevenths:
@@ -200,9 +207,10 @@ def _borrowed_sevenths(place: _Context) -> list[int]:
     if quality.family == "major":
         return [] if _is_dominant_triad(place) or not place.has(9) else [9]
     if quality.family == "minor":
-        leads = place.falls_by() == 7 and place.target is not None and place.target.is_dominant
+        if leads_as_two(place.chord, place.target, place.key):
+            return [10]
         tonic = place.degree == 0 or _resolves(place.before, place.chord)
-        return [10] if leads and not tonic else [9] if tonic or place.has(9) else []
+        return [9] if tonic or place.has(9) else []
     return [10] if quality.name == "suspended-fourth" else []
 
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations, product
 
@@ -100,13 +100,28 @@ class Hands:
 
 
 HANDS = {
-    "piano": Hands(50, 72, 61.0, (9, 9, 2.0, 0.3, 0.0, 0.3)),
+    "piano": Hands(50, 76, 64.0, (9, 9, 2.0, 0.3, 0.0, 0.3)),
     "organ": Hands(52, 72, 62.0, (9, 9, 2.0, 0.1, 0.0, 9)),
     "vibes": Hands(55, 79, 67.0, (9, 9, 1.0, 0.0, 0.0, 9)),
     "guitar": Hands(48, 74, 61.0, (9, 9, 2.0, 0.5, 0.0, 9), "dropped"),
     "four": Hands(40, 64, 52.0, (9, 9, 2.0, 0.0, 9, 9), "shells"),
 }
 """By name of the player; ``sizes`` is the cost of 0, 1, 2 ... voices."""
+HANDS |= {
+    f"{name} below": replace(hands, low=max(40, hands.low - 4), high=65, center=hands.center - 5)
+    for name, hands in HANDS.items()
+}
+"""The same, leaving room above for a guide-tone line."""
+HANDS |= {
+    "piano open": Hands(54, 81, 69.0, (9, 9, 2.0, 0.2, 0.0, 0.2)),
+    "vibes open": Hands(57, 82, 70.0, (9, 9, 1.0, 0.0, 0.0, 9)),
+    "organ open": Hands(54, 78, 66.0, (9, 9, 2.0, 0.1, 0.0, 9)),
+}
+"""The same at the height of a tune."""
+ROOM = 2
+"""So many semitones below a guide tone that is heard the voices end."""
+MASKED = 0.8
+"""The cost of a voice that would mask a guide tone."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,26 +152,51 @@ class Choices:
 
 
 def voice_chords(
-    plan: Plan, strokes: Sequence[CompStroke], comp: str, rng: random.Random
+    plan: Plan,
+    strokes: Sequence[CompStroke],
+    hands: Sequence[str],
+    rng: random.Random,
+    guides: Sequence[frozenset[int]] = (),
 ) -> tuple[Voicing, ...]:
     """A voicing for each stroke, none of which is N.C.: smooth voice leading, with some chance.
 
-    The first stroke of a chord has all tones of its symbol. ``comp`` is a name of
-    HANDS.
+    The first stroke of a chord has all tones of its symbol. ``hands``: for each stroke a
+    name of HANDS. ``guides``: the guide tones (MIDI) heard at each stroke, to be left in the clear.
     """
     by_start = colors_of(plan)
     ways: list[_Way] = []
     for index, stroke in enumerate(strokes):
         before = strokes[index - 1] if index else None
         first = before is None or before.span is not stroke.span
-        full, free = voicings(by_start[stroke.span.start], comp)
+        full, free = voicings(by_start[stroke.span.start], hands[index])
         choices = full if first else free
         # so that passes, which are voiced one by one, join smoothly
         joint = before is None or stroke.span is plan.following
         costs = choices.central if joint else choices.costs
-        gap = before is not None and float(stroke.onset) - float(before.onset) >= 4
+        if guides:
+            costs = _in_the_clear(choices, costs, guides[index])
+        gap = before is not None and float(stroke.onset) - float(before.onset) > 8
         ways = _extended(ways, choices, costs, 2 if gap else int(first), rng)
-    return _walked(ways[0] if ways else None)
+    walked = _walked(ways[0] if ways else None)
+    return tuple(map(_left_room, walked, guides)) if guides else walked
+
+
+def masks(pitch: int, guides: frozenset[int]) -> bool:
+    """Whether a voice masks a guide tone: beside or above it, or a minor ninth away."""
+    return any(pitch >= guide - ROOM or guide - pitch == 13 for guide in guides)
+
+
+def _in_the_clear(
+    choices: Choices, costs: Sequence[float], guides: frozenset[int]
+) -> tuple[float, ...]:
+    masked = [sum([masks(pitch, guides) for pitch in v.pitches]) for v in choices.voicings]
+    return tuple(cost + MASKED * count for cost, count in zip(costs, masked, strict=True))
+
+
+def _left_room(voicing: Voicing, guides: frozenset[int]) -> Voicing:
+    """The voicing without the voices that mask a guide tone; its lowest one is always there."""
+    clear = tuple(pitch for pitch in voicing.pitches if not masks(pitch, guides))
+    return replace(voicing, pitches=clear or voicing.pitches[:1])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -327,6 +367,7 @@ def _voicing(
     tones = {(pitch - colors.root) % 12 for pitch in pitches}
     away = abs(sum(pitches) / len(pitches) - hands.center)
     missed = 0.4 * (bool(colors.written) and not tones & colors.written)
+    missed += 0.6 * (colors.ninths == (1,) and 1 not in tones)  # the b9 of a V leads home
     # an eleventh that is not written is a spice
     spice = 0.4 * bool(tones.intersection(colors.elevenths) - colors.written)
     cost += 0.07 * away + hands.sizes[len(pitches)] + missed + spice

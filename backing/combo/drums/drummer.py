@@ -13,7 +13,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
+from typing import TypeVar
 
+from backing.combo.cell import presence
 from backing.combo.drums.score import HALF, DrumScore, Tick, beats_at, ticks
 from backing.combo.drums.style import (
     TICKS,
@@ -36,16 +38,30 @@ it is silent, and an eighth away from one, where they would clash."""
 
 REPEATED = 0.3
 """How often a comment comes again in the next bar; it never comes three times in a row."""
+GHOST_TRIES = 3
+"""So many places are thought of for a ghosted stroke; the one that suits the comping is taken."""
 REMEMBERED, WORN = 8, 0.35
 """A comment is less likely by this factor for each time in so many bars."""
 
+LIKING = 0.5
+"""Spread (log) of how much a figure is liked in a chorus."""
+ECHOED = 0.35
+"""How often, at the most energy, the drums answer the comping's last bar."""
+FOOT_RESTS = 0.14
+"""How often the hi-hat foot leaves out a beat (GMD: it is on 2 and 4 in about 6 bars of 10; ours
+is steadier, for people who practice with it)."""
 LONGEST_SET_UP = 2
 LED_BY = (DrumStroke(-TICKS, "kick", 0), DrumStroke(-HALF, "snare", 0))
 """The set-up of a hit on a beat."""
+LAST_CYMBAL = {"crash": 1, "bell": 0, "plain": -1}
+"""How the feel marks the top of a chorus -> how strong the cymbal of a held last chord is."""
 RIDING = ("ride", "hat", "open_hat")
 """Voices of the riding hand, left out for a crash or bell."""
 ALONE = frozenset({"bass", "comp"})
 """Who has to lay out for the drums to play a solo."""
+
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +93,7 @@ class _Drummer:
         self.comping = {ticks(stroke.onset): stroke.accent for stroke in plan.comping}
         self.phrases: dict[str, Phrase] = {}
         self.commented: deque[Phrase] = deque(maxlen=REMEMBERED)
+        self.liked: dict[Phrase, float] = {}
 
     def play(self) -> Part:
         before: PlanBar | None = None
@@ -93,20 +110,29 @@ class _Drummer:
     def _bar(self, bar: PlanBar, before: PlanBar | None) -> None:
         style, end = read_drum_style(bar.feel), ticks(bar.bar.length)
         silent = all(change.chord is None for change in bar.bar.changes)
+        if self.plan.resting("kit", bar.start):
+            foot = [s for s in self._time(bar, style, "ground") if s.voice == "foot"]
+            self._put(bar, style, foot, end, role=_ground_role)
+            return
         ending = None if silent or bar.bar.directions.hits else self._ending(bar, style)
         filling = ending.start if ending and ending.role == "fill" else end
         self._put(bar, style, self._time(bar, style, "ride"), filling, role=_ride_role)
         ground = self._time(bar, style, "ground")
         kept = [s for s in ground if s.tick < filling or s.voice == "foot"]
+        if not (self.plan.careful or silent or _alone(bar)):
+            kept = [s for s in kept if s.voice != "foot" or self.rng.random() >= FOOT_RESTS]
         self._put(bar, style, kept, end, role=_ground_role)
         if silent:
             return
         if not bar.bar.directions.hits:
             quiet_from = ending.start if ending else end
-            self._put(bar, style, self._comment(bar, style), quiet_from, role=_comment_role)
+            said = [*self._comment(bar, style), *self._ghosts(bar, style)]
+            self._put(bar, style, said, quiet_from, role=_comment_role)
         if ending:
+            self.score.solo = self._solo(bar)
             for at, strokes in ending.figures:
                 self._put(bar, style, strokes, end, role=lambda _: ending.role, at=at)
+            self.score.solo = None
         after_fill = before is not None and bool(_filled(before))
         if (bar.section_top or after_fill) and not (ending and ending.start <= 0):
             self._top(bar, style, after_fill=after_fill)
@@ -129,25 +155,56 @@ class _Drummer:
 
     def _ground(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
         """A ground figure; one of several bars, such as a clave, is the same in every pass."""
-        fitting = self._fitting(known, bar)
-        lasting = [phrase for phrase in fitting if len(phrase.bars) > 1]
+        lasting = [p for p in self._fitting(known, bar) if len(p[0].bars) > 1]
         if not lasting:
             return self._chosen(known, bar)
-        sums = list(accumulate(phrase.figure.weight for phrase in lasting))
-        return lasting[min(bisect_right(sums, self.plan.ostinato * sums[-1]), len(lasting) - 1)]
+        sums = list(accumulate(often for _, often in lasting))
+        at = bisect_right(sums, self.plan.ostinato * sums[-1])
+        return lasting[min(at, len(lasting) - 1)][0]
 
     def _chosen(self, known: Iterable[Phrase], bar: PlanBar) -> Phrase | None:
         fitting = self._fitting(known, bar)
-        if not fitting:
-            return None
-        return self.rng.choices(fitting, [p.figure.weight for p in fitting])[0]
+        if self.plan.plain and fitting:
+            return max(fitting, key=lambda rated: rated[0].figure.weight)[0]
+        return _drawn(fitting, self.rng)
 
-    def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[Phrase]:
-        tempo, energy = self.tempo * read_drum_style(bar.feel).pulse, bar.energy
-        return [phrase for phrase in known if phrase.figure.fits(tempo, energy)]
+    def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[tuple[Phrase, float]]:
+        """The phrases that belong in a bar, and how often each does."""
+        tempo = self.tempo * read_drum_style(bar.feel).pulse
+        rated = (
+            (phrase, phrase.figure.suits(tempo, bar.energy) * self._liking(phrase))
+            for phrase in known
+        )
+        return [(phrase, often) for phrase, often in rated if often]
+
+    def _liking(self, phrase: Phrase) -> float:
+        """How much a phrase is liked in this chorus, so that choruses differ."""
+        if phrase not in self.liked:
+            self.liked[phrase] = self.rng.lognormvariate(0, LIKING)
+        return self.liked[phrase]
+
+    def _echo(self, bar: PlanBar) -> Sequence[DrumStroke]:
+        """The figure that the comping played in the bar before, answered on snare and kick."""
+        if self.plan.careful or not bar.index or self.rng.random() >= ECHOED * bar.energy:
+            return ()
+        before = self.plan.bars[bar.index - 1]
+        heard = [ticks(s.onset - before.start) for s in self.plan.comping
+                 if before.start <= s.onset < before.end and s.swung]  # fmt: skip
+        if not 2 <= len(heard) <= 4 or before.bar.meter != bar.bar.meter:
+            return ()
+        snares = [DrumStroke(int(tick), "snare", 0) for tick in heard[:-1]]
+        return (*snares, DrumStroke(int(heard[-1]), "kick", 0))
 
     def _comment(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
         """A comment that suits what the comping plays here; a good one comes again."""
+        if bar.light:
+            return [DrumStroke(int(ticks(beat)), "snare", 0, swung=ticks(beat) % HALF == 0)
+                    for beat in bar.light]  # fmt: skip
+        if self.plan.plain:
+            return ()
+        echo = self._echo(bar) if style.ghosts else ()
+        if echo:
+            return echo
         known = phrases(style, "comments", bar.bar.meter)
         last, before = (*reversed(self.commented), None, None)[:2]
         again = self.rng.random() < REPEATED and last is not before
@@ -155,14 +212,30 @@ class _Drummer:
             self.commented.append(last)
             return last.bars[1 % len(last.bars)]
         fitting = self._fitting(known, bar)
-        fresh = [p for p in fitting if p is not last or not p.bars[0]] or fitting
-        if not fresh:
-            return ()
+        fresh = [(p, w) for p, w in fitting if p is not last or not p.bars[0]] or fitting
         start = ticks(bar.start)
-        weights = [p.figure.weight * self._suits(p.bars[0], start) * self._new(p) for p in fresh]
-        chosen = self.rng.choices(fresh, weights)[0]
+        rated = [(p, w * self._suits(p.bars[0], start) * self._new(p)) for p, w in fresh]
+        chosen = _drawn(rated, self.rng)
+        if chosen is None:
+            return ()
         self.commented.append(chosen)
         return chosen.bars[0]
+
+    def _ghosts(self, bar: PlanBar, style: DrumStyle) -> Sequence[DrumStroke]:
+        """Now and then a touch of the left hand, which nobody would write."""
+        often = style.ghosts * presence(self.tempo, (0, 220))
+        if self.plan.careful or self.rng.random() >= often:
+            return ()
+        thirds = self.rng.random() < presence(self.tempo, (0, 180))
+        places = [
+            (
+                self.rng.randrange(bar.bar.meter.beats),
+                self.rng.choice((HALF, 8) if thirds else (HALF,)),
+            )
+            for _ in range(GHOST_TRIES)
+        ]
+        ghosts = [DrumStroke(b * TICKS + p, "snare", -1, swung=p == HALF) for b, p in places]
+        return (max(ghosts, key=lambda ghost: self._suits([ghost], ticks(bar.start))),)
 
     def _new(self, phrase: Phrase) -> float:
         """How fresh a comment still is; silence always is."""
@@ -217,10 +290,23 @@ class _Drummer:
             left -= chosen[0].beats
         return found
 
+    def _solo(self, bar: PlanBar) -> float | None:
+        """How far a drum solo has come, from 0 to 1, bar by bar; None where there is none."""
+        if not _alone(bar):
+            return None
+        bars, first, last = self.plan.bars, bar.index, bar.index
+        while first and _alone(bars[first - 1]):
+            first -= 1
+        while last + 1 < len(bars) and _alone(bars[last + 1]):
+            last += 1
+        return (bar.index - first) / max(1, last - first)
+
     def _one_of(self, bar: PlanBar, figures: Iterable[DrumFigure], beats: int) -> list[DrumFigure]:
-        tempo, energy = self.tempo * read_drum_style(bar.feel).pulse, bar.energy
-        fitting = [f for f in figures if f.beats <= beats and f.fits(tempo, energy)]
-        return self.rng.choices(fitting, [f.weight * f.beats for f in fitting]) if fitting else []
+        tempo = self.tempo * read_drum_style(bar.feel).pulse
+        energy = 1.0 if _alone(bar) else bar.energy
+        rated = [(f, f.suits(tempo, energy) * f.beats) for f in figures if f.beats <= beats]
+        chosen = _drawn([(f, often) for f, often in rated if often], self.rng)
+        return [] if chosen is None else [chosen]
 
     # how it is struck
 
@@ -248,7 +334,8 @@ class _Drummer:
         leaves = RIDING if voice != "ride" else ("ride",)
         left = [hand for hand in leaves if self.score.lift(tick, hand)]
         if voice != "ride" or left or (after_fill and style.rides):
-            self.score.strike(bar, style, tick, DrumStroke(0, voice, 1), "top")
+            strength = 1 if voice != "crash" or bar.energy > 0.6 else 0 if bar.energy > 0.45 else -1
+            self.score.strike(bar, style, tick, DrumStroke(0, voice, strength), "top")
         if style.top != "plain":
             self.score.strike(bar, style, tick, DrumStroke(0, "kick", 0), "top")
 
@@ -276,10 +363,12 @@ class _Drummer:
     def _band_voices(self, accent: Accent, style: DrumStyle) -> tuple[tuple[str, int], ...]:
         """Voices of a stroke with the band and how strong they are.
 
-        The top of a section and a held last chord get a crash.
+        The top of a section gets a crash, a held last chord one as loud as the feel.
         """
         if accent.kind == "last":
-            return ("kick", 1), ("crash", 1) if accent.length >= 1 else ("snare", 1)
+            strength = LAST_CYMBAL[style.top]
+            last = ("crash", strength) if accent.length >= 1 else ("snare", max(0, strength))
+            return ("kick", max(0, strength)), last
         if accent.kind != "push":
             return ("kick", 0), ("snare", 1)
         into = self.plan.bar_at(accent.span.written)
@@ -307,10 +396,22 @@ class _Drummer:
             self._set_up(bar, read_drum_style(bar.feel), tick)
 
 
+def _drawn(rated: Sequence[tuple[T, float]], dice: random.Random) -> T | None:
+    """One of several by how often each is wanted; None of none."""
+    if not rated:
+        return None
+    return dice.choices([one for one, _ in rated], [often for _, often in rated])[0]
+
+
 def _filled(bar: PlanBar) -> Fraction:
     """The beats of a fill at the end of the bar; the whole bar in a drum solo."""
-    alone = bar.bar.directions.lay_out
-    return bar.bar.length if alone >= ALONE and not alone & {"drums", "kit"} else bar.fill
+    return bar.bar.length if _alone(bar) else bar.fill
+
+
+def _alone(bar: PlanBar) -> bool:
+    """Whether the drums play a solo."""
+    resting = bar.bar.directions.lay_out
+    return resting >= ALONE and not resting & {"drums", "kit"}
 
 
 def _ride_role(stroke: DrumStroke) -> str:

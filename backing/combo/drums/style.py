@@ -17,9 +17,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from backing.chart.form import Meter
+from backing.chart.bar import Meter
 from backing.combo import instruments as kit
-from backing.combo.cell import Stroke
+from backing.combo.cell import Stroke, in_bounds, presence
 from backing.combo.feel_file import Feel, Table, load_feel
 from backing.combo.instruments import Instrument
 from backing.errors import quoted
@@ -93,11 +93,9 @@ class DrumFigure:
     tempos: tuple[float, float] = (0, 999)
     energy: tuple[float, float] = (0, 1)
 
-    def fits(self, tempo: float, energy: float) -> bool:
-        """Whether the figure belongs at ``tempo`` (bpm) and ``energy`` (0 to 1)."""
-        return (
-            self.tempos[0] <= tempo <= self.tempos[1] and self.energy[0] <= energy <= self.energy[1]
-        )
+    def suits(self, tempo: float, energy: float) -> float:
+        """How often the figure is wanted at ``tempo`` (bpm) and ``energy`` (0 to 1)."""
+        return self.weight * presence(tempo, self.tempos) * in_bounds(energy, self.energy)
 
     def first(self, beats: int) -> tuple[DrumStroke, ...]:
         """The strokes of the first ``beats`` beats, repeated if it is shorter."""
@@ -115,13 +113,15 @@ class DrumStyle:
     """How the drums play a feel.
 
     ``pulse``: 2 where the drums count two beats for every beat of the meter (double time).
-    ``top``: how bar 1 of a chorus is marked. ``levels``: voice -> velocities ghosted, plain,
+    ``top``: how bar 1 of a chorus is marked. ``ghosts``: how many bars have a ghosted stroke that
+    no figure asks for (0 to 1). ``levels``: voice -> velocities ghosted, plain,
     accented. ``layers``: figures by the names of LAYERS.
     """
 
     kit: Instrument
     pulse: int
     top: str
+    ghosts: float
     levels: Mapping[str, tuple[int, int, int]]
     layers: Mapping[str, tuple[DrumFigure, ...]]
 
@@ -141,6 +141,7 @@ def read_drum_style(feel: Feel) -> DrumStyle:
         kit=KITS[name],
         pulse=int(table.number("pulse", 1, 1, 2)),
         top=table.text("top", base.top if base else "plain", choices=TOPS),
+        ghosts=table.number("ghosts", base.ghosts if base else 0.0, 0, 1),
         levels=_levels(table.table("levels"), base),
         layers={layer: _layer(table, layer, base) for layer in LAYERS},
     )

@@ -159,7 +159,7 @@ export class Neck {
 
   /**
    * A solid square is the root, a solid disc 3 or 7 in the color of its line, a ring another chord
-   * tone, a dashed ring an added tone.
+   * tone, a dashed ring an optional one.
    * @param {Dot} dot
    * @param {View} view
    */

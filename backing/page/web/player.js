@@ -216,7 +216,8 @@ export class Player {
 
   /** @param {Turn} turn */
   #ratio(turn) {
-    return swingRatio(this.data.bars[turn.bar].swing, turn.bpm, this.data.swing);
+    const { swing, wander } = this.data.bars[turn.bar];
+    return swingRatio(swing, turn.bpm, this.data.swing, wander);
   }
 
   /**

@@ -24,9 +24,13 @@ export function rideRatio(tempo, table) {
  * @param {"ride" | number} swing
  * @param {number} tempo
  * @param {SwingTable} table
+ * @param {number} wander  The factor by which the ride has wandered there.
  */
-export function swingRatio(swing, tempo, table) {
-  return swing === "ride" ? rounded(rideRatio(tempo, table) * 100) / 100 : swing;
+export function swingRatio(swing, tempo, table, wander = 1) {
+  if (swing !== "ride") return swing;
+  const ratio = rideRatio(tempo, table);
+  const most = Math.max(ratio, 60000 / tempo / (table.shortest_ms + table.spare_ms) - 1);
+  return rounded(Math.max(1, Math.min(ratio * wander, most)) * 100) / 100;
 }
 
 /**

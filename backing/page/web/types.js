@@ -17,6 +17,7 @@
  * @property {number[]} groups  How its beats fall together.
  * @property {string} meter
  * @property {"ride" | number} swing
+ * @property {number} wander  The factor of the ride's ratio in this bar.
  * @property {number} tempo_ratio
  * @property {ChangeRow[]} changes
  * @typedef {object} Chord
@@ -31,6 +32,7 @@
  * @typedef {object} SwingTable
  * @property {[tempo: number, ratio: number][]} points
  * @property {number} shortest_ms
+ * @property {number} spare_ms  So much longer it is where the ratio wanders.
  * @property {[start: number, slope: number]} soloist  A soloist's own ratio by tempo.
  * @property {number} latest_ms
  * @typedef {object} Part

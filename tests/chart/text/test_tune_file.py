@@ -13,8 +13,9 @@ from hypothesis import given, settings
 from backing.chart.bar import Change, Meter
 from backing.chart.form import Form
 from backing.chart.pitch import Key, PitchName
-from backing.chart.text.tune_file import MOST_BYTES, read, read_file, write
+from backing.chart.text.tune_file import read, read_file, write
 from backing.errors import Span, TuneError, UserError
+from backing.reading import TUNE_BYTES
 from tests.strategies import forms, tune_texts
 
 FULL = """\
@@ -41,7 +42,7 @@ solos: | Fm7 | | Abmaj7 |
 |: Db7       | C7               :| x3
 hits 1-2: 1 2&
 push 3: 3 by a quarter
-lay out 1: piano drums
+lay out 1: comp drums
 
 section A2 = A
 bars 1-2: | Fm7 | % |
@@ -256,7 +257,7 @@ def test_a_file_may_begin_with_a_byte_order_mark(tmp_path: Path) -> None:
         (b"title: Gr\xfc\xdfe\nkey: C\n| C |", "isn't UTF-8 text (see byte 10)"),
         (b"\xff\xfek\0e\0y\0", "isn't UTF-8 text"),
         (b"MThd\0\0\0\6", "isn't a text file"),
-        (b"#" * (MOST_BYTES + 1), "too long for a tune: 1,000,001 bytes"),
+        (b"#" * (TUNE_BYTES + 1), "too long for a tune."),
     ],
 )
 def test_files_that_are_no_tune(tmp_path: Path, data: bytes, cause: str) -> None:

@@ -88,15 +88,15 @@ def test_the_line_stays_in_its_register(swing: tuple[int, BassFigures]) -> None:
     assert 12 <= found.span <= 19  # WJD 10-90 %: 12-19 semitones a solo
 
 
-# Onsets a bar, from and to (JTD: 4.5 below 160 bpm and up to 220, 4.1 above; bars of exactly
-# four 39-68 %, FiloBass 63 %). Few ornaments below 80 bpm is common practice, no source.
+# Onsets a bar, from and to (JTD: 1.18-1.58 a beat at 80 bpm, 4.5 a bar below 160 bpm and up to 220,
+# 4.1 above; bars of exactly four 39-68 %, FiloBass 63 %).
 ONSETS = {
-    80: (4.0, 4.3), 120: (4.25, 4.65), 160: (4.35, 4.7), 200: (4.2, 4.6), 240: (4.0, 4.2),
-    300: (4.0, 4.1),
+    80: (4.7, 6.3), 120: (4.25, 4.8), 160: (4.25, 4.7), 200: (4.1, 4.6), 240: (3.95, 4.3),
+    300: (3.8, 4.1),
 }  # fmt: skip
 
 
-def test_ornaments_are_most_at_medium_tempos(swing: tuple[int, BassFigures]) -> None:
+def test_ornaments_are_most_at_slow_tempos(swing: tuple[int, BassFigures]) -> None:
     tempo, found = swing
     low, high = ONSETS[tempo]
     assert low <= found.onsets <= high
@@ -109,9 +109,7 @@ def test_a_climb_thins_out_without_being_arranged_anew() -> None:
         tempo: sum(len(b) for p, part in played for b in by_bar(p, part, tempo)) for tempo in TEMPOS
     }
     whole = sum(len(structural(part)) for _, part in played)
-    assert whole <= heard[300] < heard[240] < heard[200] < heard[160]
-    assert whole < heard[80] < heard[120] < heard[160]
-    assert heard[80] - whole < (heard[160] - whole) / 3
+    assert whole <= heard[300] < heard[240] < heard[200] <= heard[160] < heard[120] < heard[80]
 
 
 def test_a_learner_hears_the_roots() -> None:
@@ -127,7 +125,7 @@ def test_other_feels_play_fewer_notes(feel: str, low: float, high: float) -> Non
     found = figures(passes(120, feel), 120)
     assert low <= found.onsets <= high
     assert found.roots_on_change >= 0.8
-    assert found.tones_on_one == 1
+    assert found.tones_on_one >= 0.97
 
 
 def test_bad_steps_would_be_counted() -> None:

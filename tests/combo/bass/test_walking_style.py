@@ -30,7 +30,7 @@ def test_a_feel_that_says_nothing_walks() -> None:
     ("table", "words"),
     [
         ("roots = 2", "mine.toml:7: bass.roots is 2. Write a number from 0 to 1."),
-        ("rots = 1", "mine.toml:7: bass.rots is not known. Did you mean roots?"),
+        ("rots = 1", 'mine.toml:7: bass.rots is not known. Did you mean "roots"?'),
         ('vocabulary = "tuba"', "Write line or root-fifth."),
         ('cells = [{beats = 2, play = "9"}]', "is outside the 2 beats"),
         ('cells = [{beats = 2, play = "1- 2:90-120bpm"}]', "tempos on a single stroke"),

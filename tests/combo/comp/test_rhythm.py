@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.chart.form import Directions
+from backing.chart.bar import Directions
 from backing.chart.pitch import Interval
 from backing.combo.comp.rhythm import strokes
 from backing.combo.comp.style import read_comp_style
@@ -227,7 +227,7 @@ repeat = 0.3
         (
             "repeat = 0.3",
             'like = "swng"',
-            'comp.like is "swng". Did you mean swing? Known feels: ',
+            'comp.like is "swng". Did you mean "swing"? Known feels: ',
         ),
     ],
 )

@@ -61,8 +61,8 @@ def test_the_ride_is_played_as_players_vary_it(played: tuple[int, list[Played]])
     assert all(0.74 <= share <= 1 for share in found.ride)
     # GMD: after 2 in 21-100 % of bars, after 4 in 50-94 %, after 1 and 3 in 0-15 %
     one, two, three, four = found.skips
-    assert 0.6 <= two <= 0.8 if tempo <= 220 else 0.3 <= two <= 0.7
-    assert 0.55 <= four <= 0.8 if tempo <= 220 else 0.5 <= four <= 0.7
+    assert 0.45 <= two <= 0.8 if tempo <= 220 else 0.3 <= two <= 0.7
+    assert 0.5 <= four <= 0.8
     assert one <= 0.15
     assert three <= 0.15
     assert 4.3 <= found.ride_per_bar <= 5.8  # GMD
@@ -76,14 +76,15 @@ def test_two_and_four_are_louder_and_skips_softer(played: tuple[int, list[Played
 
 def test_the_foot_is_steadier_than_players_on_purpose(played: tuple[int, list[Played]]) -> None:
     found = figures(played[1])
-    assert found.foot >= 0.95  # GMD: 50-98 % of bars
+    assert 0.6 <= found.foot <= 0.98  # GMD: 50-98 % of bars
     assert found.foot_elsewhere <= 0.15  # GMD
 
 
 def test_the_kick_is_feathered_up_to_240(played: tuple[int, list[Played]]) -> None:
     tempo, passes = played
     found = figures(passes)
-    assert found.feather >= 0.85 if tempo <= 240 else found.feather == 0
+    low, high = (0.85, 1) if tempo <= 200 else (0.3, 0.8) if tempo == 240 else (0, 0.02)
+    assert low <= found.feather <= high  # a slope around 240 bpm
     assert found.feather_loudest <= 45  # felt, not heard: GMD medians 24-43
 
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from backing.chart.form import Directions
+from backing.chart.bar import Directions
 from backing.combo.drums import drummer
 from backing.combo.instruments import KICK, SNARE
 from tests.combo.build import bars, plan_of

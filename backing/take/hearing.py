@@ -1,0 +1,151 @@
+"""Hear a take: a recording, or a MIDI file, becomes notes; what can't be judged is said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from backing.take.features import (
+    FINE_HOP,
+    HARMONICS,
+    HOP,
+    RATE,
+    WINDOW,
+    Floats,
+    Frames,
+    frames,
+    joined,
+)
+from backing.take.heard import Heard, HeardNote
+from backing.take.listening import VOICED, listen
+from backing.take.midi_take import MIDI, read_midi
+from backing.take.recording import pieces
+
+SILENT_DB = -60.0
+"""The loudest a silent recording gets."""
+TUNED = 0.3
+"""How clearly pitches gather around half steps, from 0 to 1: speech doesn't."""
+ALONE = 0.82
+"""The part of the strength in the harmonics of one pitch, below which several sound at once."""
+LEAKS = 0.9
+MOST_FRAMES = 5000
+FEW_VOICED = 0.35
+CLEAN_DB = 35.0
+"""From the loud moments down to the quiet ones, where a soft note would be heard between."""
+
+
+def hear(path: Path) -> Heard:
+    """The notes of a take. Raises UserError for what can't be read, MissingProgram for what has to
+    be installed."""
+    if path.suffix.lower() in MIDI:
+        return read_midi(path)
+    found, seconds = _frames(path)
+    if found is None:
+        return Heard((), seconds, voiced=0.0, refusal="The recording is empty.")
+    loudest = float(found.loudness.max())
+    if loudest < SILENT_DB:
+        return Heard(
+            (),
+            seconds,
+            voiced=0.0,
+            refusal=f"There is nothing to hear: the loudest moment is at {loudest:.0f} dB.",
+        )
+    heard = listen(found)
+    alone = one_at_a_time(found)
+    return Heard(
+        heard.notes,
+        seconds,
+        heard.tuning_cents,
+        heard.doubts,
+        heard.voiced,
+        clean=_clean(found, heard.notes),
+        refusal=_refusal(found, heard.voiced, alone),
+        remarks=_remarks(heard.tuning_cents, alone),
+    )
+
+
+def _frames(path: Path) -> tuple[Frames | None, float]:
+    """All frames of a recording, and its length in seconds."""
+    parts: list[Frames] = []
+    samples = 0
+    for sound, before, after in pieces(path):
+        own = len(sound) - before - after
+        samples += own
+        if own < WINDOW:
+            continue
+        found = frames(sound)
+        coarse = slice(before // HOP, (before + own) // HOP)
+        fine = slice(before // HOP * HOP // FINE_HOP, (before + own) // HOP * HOP // FINE_HOP)
+        parts.append(
+            Frames(
+                found.pitch[coarse], found.confidence[coarse], found.loudness[coarse],
+                found.power[fine],
+            )
+        )  # fmt: skip
+    return (joined(parts) if parts else None), samples / RATE
+
+
+def tuned(found: Frames) -> float:
+    """How clearly the pitches gather around half steps, wherever these lie: 0 to 1."""
+    clear = found.pitch[found.confidence > 0.8]
+    return float(abs(np.exp(2j * np.pi * clear).mean())) if len(clear) else 0.0
+
+
+def one_at_a_time(found: Frames) -> float:
+    """The part of the strength that lies in the harmonics of the pitch heard, the middle frame."""
+    ratio = HOP // FINE_HOP
+    at = np.flatnonzero((found.confidence >= VOICED) & (found.pitch > 45))
+    at = at[at * ratio < len(found.power)][:: len(at) // MOST_FRAMES + 1]
+    if len(at) < 8:
+        return 1.0
+    power = 10 ** (found.power[at * ratio].astype(float) / 10)
+    hz = 440 * 2 ** ((found.pitch[at] - 69) / 12)
+    width = RATE / WINDOW
+    low, high = int(80 / width), int(3000 / width)
+    total = power[:, low:high].sum(axis=1) + 1e-9
+    mine: Floats = np.zeros(len(at))
+    rows = np.arange(len(at))
+    taken = np.zeros_like(power, bool)
+    for number in range(1, 4 * HARMONICS):
+        middle = np.rint(hz * number / width).astype(int)
+        for side in (-1, 0, 1):
+            bins = np.clip(middle + side, 0, power.shape[1] - 1)
+            inside = (bins >= low) & (bins < high) & ~taken[rows, bins]
+            mine += np.where(inside, power[rows, bins], 0.0)
+            taken[rows, bins] = True
+    return float(np.median(mine / total))
+
+
+def _clean(found: Frames, notes: Sequence[HeardNote]) -> bool:
+    """Whether the quietest moments between the notes lie far below the loud ones."""
+    if len(notes) < 2:
+        return False
+    first, last = (int(notes[at].onset * RATE / HOP) for at in (0, -1))
+    quiet, loud = np.percentile(found.loudness[first : last + 1], (3, 75))
+    return bool(loud - quiet >= CLEAN_DB)
+
+
+def _refusal(found: Frames, voiced: float, alone: float) -> str:
+    """Why a take is not judged, "" where it can be."""
+    if voiced < FEW_VOICED:
+        return "No clear pitches are heard: this sounds like noise, drums or chords, not a line."
+    if tuned(found) < TUNED:
+        return "The pitches don't gather around half steps: this sounds like speech, not a line."
+    if alone < ALONE:
+        return (
+            "Several notes sound at once, or the band is as loud as you: play one note at a time, "
+            "with headphones on."
+        )
+    return ""
+
+
+def _remarks(tuning: float, alone: float) -> tuple[str, ...]:
+    told = []
+    if abs(tuning) >= 15:
+        way = "sharp" if tuning > 0 else "flat"
+        told.append(f"Your instrument is {abs(tuning):.0f} cents {way}, which is allowed for.")
+    if alone < LEAKS:
+        told.append("Put headphones on: the band is heard in the recording, and hides notes.")
+    return tuple(told)

@@ -1,0 +1,146 @@
+"""The practice log: a JSON line for each take, in the player's own file, and its plot."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from datetime import date, datetime
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from backing.errors import UserError
+from backing.saving import output_error, write_file
+
+Json = dict[str, Any]
+KEPT = ("title", "sentences", "tones", "changes", "longest_run", "time", "phrases")
+PLOTTED: tuple[tuple[str, Callable[[Json], float | None]], ...] = (
+    ("chord tones, %", lambda take: _times(take["tones"], 100)),
+    ("changes by step or held, %", lambda take: _joined(take["changes"])),
+    ("longest run, eighths", lambda take: take["longest_run"]),
+    ("spread, ms", lambda take: take["time"]["spread_ms"]),
+)
+"""What is plotted: its name, and where it is in a take."""
+INK, QUIET, EDGE = "#23272e", "#5a626c", "#c3cad1"
+WIDTH, HEIGHT, LEFT = 640.0, 110.0, 60.0
+
+
+def entry(data: Json, tempo: float, when: datetime) -> Json:
+    """A take as the log keeps it: no sound, and no notes."""
+    kept = {"when": when.isoformat(timespec="minutes"), "tempo": tempo}
+    return kept | {name: data[name] for name in KEPT} | {"left": _left(data)}
+
+
+def _left(data: Json) -> int:
+    return sum(note["kind"] == "unresolved" for note in data["outside"])
+
+
+def keep(path: Path, take: Json) -> None:
+    """Add a take to the end of the log; raises UserError, OutputError."""
+    before = path.read_text("utf-8") if path.exists() and read(path) else ""
+    if before and not before.endswith("\n"):
+        before += "\n"
+    write_file(path, (before + json.dumps(take, ensure_ascii=False) + "\n").encode())
+
+
+def read(path: Path) -> list[Json]:
+    """The takes of a log, the oldest first. Raises UserError for what is no log."""
+    try:
+        text = path.read_text("utf-8")
+    except FileNotFoundError:
+        raise UserError(f"There is no file {path}.", "Name the log of your takes.") from None
+    except UnicodeDecodeError:
+        raise UserError(f"{path} isn't a log of takes.", "Name another file.") from None
+    except OSError as error:
+        raise output_error(error, path) from error
+    takes = []
+    for number, line in enumerate(text.splitlines(), 1):
+        if not line.strip():
+            continue
+        try:
+            take = json.loads(line)
+            takes.append({name: take[name] for name in ("when", "tempo", "left", *KEPT)})
+            datetime.fromisoformat(take["when"])
+        except (ValueError, KeyError, TypeError):
+            raise UserError(
+                f"{path}:{number} isn't a take of a practice log.",
+                "Correct the line, or delete it.",
+            ) from None
+    return takes
+
+
+def compared(old: Json, new: Json) -> Iterator[str]:
+    """How a take differs from an older one of the same tune, a line a figure."""
+    yield f"Beside the take of {old['when'].replace('T', ' ')} at {old['tempo']:g} bpm"
+    for name, value in PLOTTED:
+        before, now = value(old), value(new)
+        if before is not None and now is not None:
+            yield f"  {name:<28} {before:.0f} then, {now:.0f} now"
+    yield f"  {'notes that left the chord':<28} {old['left']} then, {new['left']} now"
+
+
+def latest(takes: Sequence[Json], title: str) -> Json:
+    """The last take of a tune. Raises UserError where there is none."""
+    mine = [take for take in takes if take["title"] == title]
+    if not mine:
+        raise UserError(f"The log has no take of {title}.", "Name another log, or leave it out.")
+    return mine[-1]
+
+
+def plot(takes: Sequence[Json]) -> str:
+    """The log as SVG: each figure over the days. Raises UserError for a log without takes."""
+    if not takes:
+        raise UserError("There is no take in the log.", "Add one with --log first.")
+    days = [datetime.fromisoformat(take["when"]).date() for take in takes]
+    title = f"Your takes, {len(takes)} from {days[0]} to {days[-1]}"
+    parts = [
+        f'<text x="{LEFT:g}" y="24" font-size="16" font-weight="700" fill="{INK}">{title}</text>'
+    ]
+    for row, (name, value) in enumerate(PLOTTED):
+        top = 44 + row * (HEIGHT + 34)
+        parts += _figure(name, [value(take) for take in takes], days, top)
+    height = 44 + len(PLOTTED) * (HEIGHT + 34)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH + 80:g} {height:g}" '
+        f'width="{WIDTH + 80:g}" height="{height:g}" font-family="Lato, sans-serif">'
+        f'<rect width="100%" height="100%" fill="#ffffff"/>{"".join(parts)}</svg>'
+    )
+
+
+def _figure(
+    name: str, values: Sequence[float | None], days: Sequence[date], top: float
+) -> Iterator[str]:
+    known = [value for value in values if value is not None]
+    yield f'<text x="{LEFT:g}" y="{top + 10:g}" font-size="11" fill="{INK}">{escape(name)}</text>'
+    if not known:
+        return
+    low, high = min(0.0, *known), max(known) or 1.0
+    span = max((days[-1] - days[0]).days, 1)
+    base = top + HEIGHT + 10
+    yield f'<path d="M{LEFT:g} {base:g}h{WIDTH:g}" stroke="{EDGE}"/>'
+    points = []
+    for value, day in zip(values, days, strict=True):
+        if value is not None:
+            x = LEFT + 8 + (WIDTH - 16) * (day - days[0]).days / span
+            y = base - (HEIGHT - 14) * (value - low) / ((high - low) or 1)
+            points.append((x, y, value))
+    way = " ".join(f"{x:.1f},{y:.1f}" for x, y, _ in points)
+    yield f'<polyline points="{way}" fill="none" stroke="{QUIET}" stroke-width="1.2"/>'
+    for x, y, value in points:
+        told = f"<title>{value:.0f}</title>"
+        yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{INK}">{told}</circle>'
+    for edge, day in ((LEFT + 8, days[0]), (LEFT + WIDTH - 60, days[-1])):
+        yield f'<text x="{edge:g}" y="{base + 13:g}" font-size="9.5" fill="{QUIET}">{day}</text>'
+    yield (
+        f'<text x="{LEFT - 6:g}" y="{base - HEIGHT + 18:g}" font-size="9.5" fill="{QUIET}" '
+        f'text-anchor="end">{high:.0f}</text>'
+    )
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor
+
+
+def _joined(changes: dict[str, int]) -> float | None:
+    played = changes["step"] + changes["held"] + changes["leap"]
+    return 100 * (changes["step"] + changes["held"]) / played if played else None
