@@ -72,8 +72,8 @@ _MELODY = (62, 65, 69, 72, 71, 67, 65, 62, 64, 67, 71, 74, 72, 69, 65, 64)
 
 PLAYERS: Final = {
     "bass": MixLevel(0.0, tuple((n, key, 80, 0.95) for n, key in enumerate(_WALK))),
-    "comp": MixLevel(-4.0, _COMPING),
-    "guide": MixLevel(-2.2, _GUIDE_LINE, beats=16),
+    "comp": MixLevel(-3.0, _COMPING),
+    "guide": MixLevel(-2.9, _GUIDE_LINE, beats=16),
     "line": MixLevel(-1.0, tuple((n / 2, key, 72, 0.45) for n, key in enumerate(_MELODY))),
 }
 """Pitched parts by name; one of another name stands where the guide line does."""

@@ -12,9 +12,9 @@ from backing.take.grid import PlacedNote
 
 FEWEST_TIMED = 12
 FEWEST_PAIRS = 8
-SHIFT_MS = 25.0
-"""A bar this far from the rest of the take is told of: about what listeners notice in a soloist
-against a rhythm section (common practice, no source)."""
+SHIFT_MS = 30.0
+"""A bar this far from the rest of the take is told of: more than bars of a rhythm section wander,
+whose bass and ride lie 15 to 25 ms apart in spread (common practice, no source)."""
 SHIFT_SPREADS = 3.0
 """And so many standard errors."""
 DRIFT_MS = 20.0

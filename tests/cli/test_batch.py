@@ -38,10 +38,12 @@ def children(pid: int) -> list[int]:
 
 
 SLOW = """
-import sys
+import signal, sys
 from pathlib import Path
 from tests.cli.test_batch import job, outcomes
 if __name__ == "__main__":
+    # what runs the tests may be deaf to Ctrl-C
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     jobs = [job(Path(sys.argv[1], f"{n}.wav"), 400) for n in range(4)]
     for outcome in outcomes(jobs):
         print(outcome.words)

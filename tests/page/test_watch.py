@@ -87,9 +87,9 @@ def test_shared_it_answers_by_its_address_at_home(tune: Path) -> None:
 
 
 def test_a_port_that_is_taken_is_said(server: BenchServer) -> None:
-    with pytest.raises(OutputError, match=f"Port {server.server_port} cannot be had"):
+    with pytest.raises(OutputError, match=f"Port {server.server_port} cannot be used"):
         BenchServer(server.bench, port=server.server_port)
-    with pytest.raises(OutputError, match="Port 99999 cannot be had"):
+    with pytest.raises(OutputError, match="Port 99999 cannot be used"):
         BenchServer(server.bench, port=99_999)
 
 

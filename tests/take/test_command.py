@@ -97,7 +97,7 @@ def test_the_take_is_drawn(
         _, out, _ = take(TUNE, str(recordings / "take.mid"), *WHAT, "--json")
         tones = json.loads(out)["kinds"]["chord tone"]
         assert text.count('rx="2" fill="#23272e"') == tones + 1  # and the one of the legend
-        assert "Am7b5" in text
+        assert "Am7♭5" in text
 
 
 def test_a_log_keeps_takes_compares_and_plots_them(

@@ -65,7 +65,7 @@ def test_an_instrument_that_sounds_an_octave_away_plays_the_same_line(octave: in
 
 def test_another_line_over_the_track_is_a_solo() -> None:
     _, course = track("etude level 2", bars="A", times=1, tempo=140)
-    other, _ = track("etude level 2", seed=8, bars="A", times=1, tempo=140)
+    other, _ = track("etude 8 level 2", bars="A", times=1, tempo=140)
     told = told_of(course, notes_of(other))
     assert told.along is None
     assert advise(course, told).faults == ()

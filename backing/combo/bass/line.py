@@ -108,6 +108,8 @@ def _drawn_tone(
     top = plan.plain and slot.bar.section_top and not slot.in_bar
     if harmony.held or slot.accent is not None or first or top:
         return harmony.bass
+    if slot.place is Emphasis.CHANGE and style.vocabulary == "root-fifth":
+        return harmony.bass
     if slot.place is Emphasis.CHANGE:
         share = _share_of_roots(style.roots, slot)
         if slot.bar.section_top and not slot.in_bar:
