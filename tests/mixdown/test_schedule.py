@@ -52,8 +52,9 @@ def assert_together(performance: Performance, part: str, rate: int) -> int:
     assert [row[2:] for row in ours] == [row[2:] for row in exact]
     apart = [
         abs(mine - theirs)
-        for one, other in zip(ours, exact, strict=True)
-        for mine, theirs in zip(one[:2], other[:2], strict=True)
+        # notes struck together are one chance to round otherwise
+        for one, other in {(tuple(a[:2]), tuple(b[:2])) for a, b in zip(ours, exact, strict=True)}
+        for mine, theirs in zip(one, other, strict=True)
     ]
     assert max(apart, default=0) <= 1
     assert sum(apart) <= 1 + len(apart) // 1000
