@@ -147,3 +147,8 @@ def test_a_page_opens_with_the_line_and_the_neck_it_is_asked_for(
         f"backing page {tune} --seed 2 --line 'guide both and off-beats position 7' "
         f"--neck 'drop-d left-handed' --soundfont {font.path}"
     )
+
+
+def test_play_says_at_once_that_there_is_no_such_tune(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["play", "nosuch.tune", "--no-browser"]) == 2
+    assert "There is no file nosuch.tune." in capsys.readouterr().err
