@@ -13,15 +13,7 @@ from backing.cli.options import BAND
 from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import (
-    changes_form,
-    check_changes,
-    check_folder,
-    check_targets,
-    for_each,
-    in_key,
-    read_tune,
-)
+from backing.cli.tunes import asked_form, check_changes, check_folder, check_targets, for_each
 from backing.combo.band import Band
 from backing.errors import OutputError, PracticeError, UserError
 from backing.routine.tempo import Tempo
@@ -101,8 +93,7 @@ def _target(words: Words, tune: Path) -> Path:
 
 def _form(words: Words, tune: Path) -> Form:
     """The tune in the key and at the tempo the page opens with."""
-    bare = "changes" in words
-    form = in_key(changes_form(words) if bare else read_tune(tune), words.text("key"))
+    form = asked_form(words, tune)
     if "tempo" in words:
         form = replace(form, tempo=Tempo.of(words.said["tempo"]).bpm(form.tempo))
     return form

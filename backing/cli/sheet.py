@@ -16,15 +16,7 @@ from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import (
-    changes_form,
-    check_changes,
-    check_folder,
-    check_targets,
-    for_each,
-    in_key,
-    read_tune,
-)
+from backing.cli.tunes import asked_form, check_changes, check_folder, check_targets, for_each
 from backing.errors import ChordError, OutputError, PracticeError, UserError
 from backing.lines.phrase import Phrase, read_phrase
 from backing.lines.player import Line
@@ -82,9 +74,9 @@ def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
 def _write(words: Words, asked: SheetRequest, tune: Path) -> None:
     target = _target(words, tune.stem)
     check_writable(target)
-    bare = "changes" in words
-    form = in_key(changes_form(words) if bare else read_tune(tune), words.text("key"))
-    asked = replace(asked, recipe=command_again(words, "" if bare else str(tune)))
+    form = asked_form(words, tune)
+    recipe = command_again(words, "" if "changes" in words else str(tune))
+    asked = replace(asked, recipe=recipe)
     if target.suffix.lower() in MUSICXML:
         _write_musicxml(form, asked, target)
         _tell(words, f"{form.title} -> {target}")
