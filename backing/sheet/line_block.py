@@ -54,8 +54,9 @@ MARGIN_MM, TITLE_MM, SYSTEM_GAP_MM = 13.0, 12.0, 1.8
 """Of page.typ: its margins, the title of a block, and what lies between two systems."""
 CLEF_UNITS = 2600
 """What clef, signature and meter take at most at the left of a system, in its units."""
-SMALLEST = 0.72
-"""Systems get smaller down to this where a line then fits one page."""
+SMALLEST = 0.7
+"""Systems get smaller down to this where a line then fits one page: 32 bars of eighths in the demo
+tunes take .715 to .77."""
 MOST_NOTES_A_BAR = 10
 """In a system of four bars; with more of them, or in large print, the degrees need more room."""
 

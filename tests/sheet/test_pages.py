@@ -209,3 +209,11 @@ def test_what_cannot_be_printed_is_said_so() -> None:
         tune_sheet(FORM, SheetRequest(position="5", part=make_sheet_part("Bb")))
     with pytest.raises(PracticeError, match="Position 30 is off the neck"):
         tune_sheet(FORM, SheetRequest(position="30"))
+
+
+@pytest.mark.parametrize(("name", "level"), [("low-tide-ferry", 2), ("corner-booth", 4)])
+def test_a_chart_of_32_bars_and_its_etude_are_two_facing_pages(name: str, level: int) -> None:
+    """Of the demo tunes those whose systems are the tallest."""
+    form = read_file(TUNES / f"{name}.tune")
+    asked = SheetRequest(line="etude", etude=backing.read_line(f"etude level {level}"))
+    assert len(pdf(tune_sheet(form, asked)).pages) == 2
