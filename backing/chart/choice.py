@@ -49,7 +49,7 @@ def one_of(
     if (said := plain(str(word))) in known:
         return said
     raise error(
-        f"There is no {what} called {quoted(word)}.",
+        f"{quoted(word)} isn't {'an' if what[0] in 'aeiou' else 'a'} {what}.",
         f"{suggestion(str(word), known)}Choose from: {', '.join(known)}.",
     )
 

@@ -63,7 +63,7 @@ class Keys:
             return cls(_names(words))
         if first.lower() in _RETIRED:
             raise RoutineError(f"{quoted(first)} is not used here.", "Write half-steps.")
-        cycle = one_of(first, CYCLES, "key, or order of keys,", RoutineError)
+        cycle = one_of(first, CYCLES, "key or an order of keys", RoutineError)
         if len(words) == 1:
             return cls(cycle=cycle)
         start = _names(words[2:]) if words[1].lower() == "from" else ()

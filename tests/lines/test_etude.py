@@ -304,12 +304,12 @@ def test_bars_too_few_are_said() -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"rhythm": "sixteenths"}, 'no rhythm of a line called "sixteenths"'),
-        ({"level": 5}, 'no level of a line called "5"'),
-        ({"call_on": "4"}, 'no start of a call called "4"'),
-        ({"start": 2}, 'no tone to begin on called "2"'),
-        ({"direction": "sideways"}, 'no direction of a line called "sideways"'),
-        ({"way": "2-8"}, 'no way of a line called "2-8"'),
+        ({"rhythm": "sixteenths"}, '"sixteenths" isn\'t a rhythm of a line'),
+        ({"level": 5}, '"5" isn\'t a level of a line'),
+        ({"call_on": "4"}, '"4" isn\'t a start of a call'),
+        ({"start": 2}, '"2" isn\'t a tone to begin on'),
+        ({"direction": "sideways"}, '"sideways" isn\'t a direction of a line'),
+        ({"way": "2-8"}, '"2-8" isn\'t a way of a line'),
         ({"position": (25,)}, "Position 25 is off the neck"),
         ({"position": ""}, "isn't a position"),
         ({"top_strings": 1}, "a number from 2 to 6"),

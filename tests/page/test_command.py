@@ -71,7 +71,7 @@ def test_every_note_is_rendered_once(
         (["--share"], "--share is now in backing play: write backing play TUNE --share."),
         (["--watch"], "--watch is now in backing play: write backing play TUNE."),
         (["--key", "C F"], '"C F" is more than one key.'),
-        (["--comp", "pianno"], 'There is no comping instrument called "pianno".'),
+        (["--comp", "pianno"], '"pianno" isn\'t a comping instrument.'),
         (["--tempo", "9999"], "The band cannot play at 9999 bpm."),
         (["--feel", "swign"], 'There is no feel called "swign".'),
         (["--soundfont", "none.sf2"], "none.sf2 does not exist."),
