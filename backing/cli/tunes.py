@@ -58,7 +58,11 @@ def changes_form(words: Words) -> Form:
 def asked_form(words: Words, tune: Path) -> Form:
     """The tune, or the bare changes, in the key that is named, if one is. Raises UserError."""
     form = changes_form(words) if "changes" in words else read_tune(tune)
-    text = words.text("key")
+    return in_key(form, words.text("key"))
+
+
+def in_key(form: Form, text: str | None) -> Form:
+    """The form in the key that is named, if one is. Raises RoutineError."""
     if text is None:
         return form
     keys = Keys.of(text)
