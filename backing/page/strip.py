@@ -227,19 +227,18 @@ def _zones(
         sound, scale = _trimmed(chosen, part)
         if not len(sound):
             continue
-        own = _energy(chosen)
         gains = {
-            velocity: round(level * scale * _gain(notes[velocity], chosen, own), 5)
-            for velocity in group
+            velocity: round(level * scale * _gain(notes[velocity], chosen), 5) for velocity in group
         }
         start, length = laid.add(sound)
         yield Zone(key, start, length, _release(chosen, part), gains)
 
 
-def _gain(note: BankNote, recording: BankNote, energy: float) -> float:
+def _gain(note: BankNote, recording: BankNote) -> float:
     """The gain that makes ``recording`` as loud as ``note``."""
     if note.samples is recording.samples:
         return note.gain
+    energy = _energy(recording)
     return note.gain * float(np.sqrt(_energy(note) / energy)) if energy else 0.0
 
 
@@ -251,7 +250,7 @@ def _energy(note: BankNote) -> float:
 
 def _trimmed(note: BankNote, part: Wanted) -> tuple[Mono, float]:
     """A note in mono, ended where it is no longer heard, at its peak; and the gain to undo that."""
-    mono = note.samples.mean(axis=1, dtype=np.float32)
+    mono = (note.samples[:, 0] + note.samples[:, 1]) * np.float32(0.5)
     peak = float(np.abs(mono).max(initial=0.0))
     if not peak:
         return mono[:0], 1.0
