@@ -21,6 +21,8 @@ const TEMPOS = ["tempo", "start-tempo"];
 const SHEETS = ["band", "drill", "view"];
 /** Beats a minute of a step of the tempo. */
 const NUDGE = 2;
+/** Parts that are lit on the neck. */
+const LINES = new Set(["third", "seventh", "etude"]);
 /** Seconds in which the notes of a tune that was left ring out. */
 const RING = 4;
 
@@ -395,7 +397,8 @@ export class App {
   }
 
   #frame() {
-    const position = this.player?.position(this.context.currentTime - this.output.latency);
+    const time = this.context.currentTime - this.output.latency;
+    const position = this.player?.position(time);
     if (!position) return;
     const { turn, beat } = position;
     if (turn.kind === "end" && beat > turn.beats) {
@@ -403,8 +406,14 @@ export class App {
       return;
     }
     if (turn.tempo !== this.tempo) this.#showTempo(turn.tempo);
-    this.screen.draw(turn, turn.kind === "end" ? turn.beats - 0.01 : beat);
+    this.screen.draw(turn, turn.kind === "end" ? turn.beats - 0.01 : beat, this.#line(time));
     this.frame = requestAnimationFrame(() => this.#frame());
+  }
+
+  /** What of the lines sounds and is to be seen. @param {number} time */
+  #line(time) {
+    const { view, mix } = this.settings;
+    return view.line ? (this.player?.sounding(time, (part) => LINES.has(part) && mix.on[part]) ?? []) : [];
   }
 
   /** @param {number} tempo */

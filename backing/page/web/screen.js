@@ -31,6 +31,8 @@ export class Screen {
     /** The bars in sight: the solo chorus, or the head that is played. */
     this.side = chorusOf(data);
     this.shown = "";
+    /** Of the line, in its tablature. */
+    this.take = 0;
     this.chart = new Chart(byId("chart"), byId("changes"), data, choose);
     this.dark = matchMedia("(prefers-color-scheme: dark)");
     this.dark.addEventListener("change", () => this.looks());
@@ -71,7 +73,8 @@ export class Screen {
     const key = this.key >= 0 ? this.key : routine.keys[0];
     const loop = routine.whole ? this.side : routine.bars;
     const bars = this.standing ? loop : this.side;
-    this.chart.show({ ribbon: this.standing ? "none" : view.ribbon, names: view.tones === "names", key, loop, bars });
+    const ribbon = this.standing ? "none" : view.ribbon;
+    this.chart.show({ ribbon, take: this.take, names: view.tones === "names", key, loop, bars });
   }
 
   /** What is seen while nothing plays. @param {number} bar */
@@ -84,6 +87,7 @@ export class Screen {
     this.#chord(bar, 0, this.settings().routine.keys[0], 0, true);
     this.stage.beat(this.data.bars[bar].groups, -1);
     this.stage.turn("");
+    this.necks[0]?.light([]);
     byId("now-tag").textContent = `bar ${this.data.bars[bar].label}`;
     this.chart.mark(bar, -1);
   }
@@ -92,14 +96,16 @@ export class Screen {
    * A bar as it sounds.
    * @param {Turn} turn
    * @param {number} beat
+   * @param {import("./neck.js").Sounding[]} sounding  The line, as far as it is to be seen.
    */
-  draw(turn, beat) {
+  draw(turn, beat, sounding) {
     const played = turn.kind === "play" || turn.kind === "lead";
     const bar = this.data.bars[turn.bar];
     const moved = !this.side.includes(turn.bar);
     if (moved) this.side = this.#sideOf(turn.bar);
-    if (moved || turn.key !== this.key) {
-      this.key = turn.key;
+    const take = this.settings().view.ribbon === "tab" ? turn.take : this.take;
+    if (moved || turn.key !== this.key || take !== this.take) {
+      Object.assign(this, { key: turn.key, take });
       this.drawChart();
     }
     byId("now-tag").textContent = { count: "count", rest: "rest bar" }[String(turn.kind)] ?? `bar ${bar.label}`;
@@ -107,12 +113,27 @@ export class Screen {
     this.stage.beat(bar.groups, Math.floor(beat));
     this.chart.mark(turn.bar, played ? beat / turn.beats : -1);
     this.#chord(turn.bar, played ? beat : 0, turn.key, turn.bpm, !played);
+    this.necks[0]?.light(sounding);
   }
 
   /** The bars that are read together with a bar. @param {number} bar */
   #sideOf(bar) {
     const { form } = this.data;
     return [form?.head, form?.out].find((bars) => bars?.includes(bar)) ?? chorusOf(this.data);
+  }
+
+  /**
+   * The frets of the line in a bar, where it is heard and seen.
+   * @param {number} bar
+   * @param {number} key
+   */
+  #frets(bar, key) {
+    const { view, mix } = this.settings();
+    const line = this.data.parts.find(({ id }) => id === "etude");
+    const up = this.data.keys[key].semitones;
+    if (!view.line || !mix.on.etude) return [];
+    const places = line?.places?.[0][bar].match(/.{3}/g) ?? [];
+    return places.map((place) => parseInt(place[1], 36) + up).filter((fret) => fret >= 0);
   }
 
   /** Whose turn it is, said large. @param {Turn} turn */
@@ -142,7 +163,7 @@ export class Screen {
     this.shown = shown;
     this.stage.show(span, next, key);
     if (!view.neck) return;
-    const same = { key, position: view.position, tones: view.tones, seen: [span, next] };
+    const same = { key, position: view.position, tones: view.tones, seen: [span, next], line: this.#frets(bar, key) };
     this.necks[0]?.show({ ...same, span, next, coming: coming && !this.standing });
     if (this.standing) this.necks[1]?.show({ ...same, span: next, next, coming: false });
   }
