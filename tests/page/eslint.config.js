@@ -2,7 +2,7 @@ import js from "@eslint/js";
 
 const browser = [
   "AudioContext", "DOMParser", "AudioBufferSourceNode", "ConvolverNode", "GainNode", "HTMLElement",
-  "HTMLInputElement", "HTMLSelectElement", "Option", "ResizeObserver", "StereoPannerNode", "Text", "addEventListener", "atob",
+  "HTMLInputElement", "HTMLSelectElement", "Option", "ResizeObserver", "StereoPannerNode", "Text", "URLSearchParams", "addEventListener", "atob",
   "cancelAnimationFrame", "clearInterval", "document", "fetch", "getComputedStyle", "globalThis", "innerHeight",
   "localStorage", "location", "matchMedia", "navigator", "print", "requestAnimationFrame", "scrollBy",
   "setInterval", "setTimeout",

@@ -21,8 +21,6 @@ const TEMPOS = ["tempo", "start-tempo"];
 const SHEETS = ["band", "drill", "view"];
 /** Beats a minute of a step of the tempo. */
 const NUDGE = 2;
-/** Parts that are lit on the neck. */
-const LINES = new Set(["third", "seventh", "etude"]);
 /** Seconds in which the notes of a tune that was left ring out. */
 const RING = 4;
 
@@ -52,6 +50,8 @@ export class App {
     this.choosing = false;
     this.tempo = 0;
     this.frame = 0;
+    /** Told when settings have changed. */
+    this.told = () => {};
     this.#wire();
     this.#show();
     // chords are fitted to their room by what they measure in the page's own type
@@ -286,11 +286,16 @@ export class App {
   /** The settings the file was made with, whatever has been chosen since. */
   asOpened() {
     const { theme, size, letters } = this.settings.view;
-    this.settings = usual(this.data);
-    Object.assign(this.settings.view, { theme, size, letters });
-    if (this.player) this.player.routine = this.player.rounds.routine = this.settings.routine;
+    const { view, ...rest } = usual(this.data);
+    this.use({ ...rest, view: { ...view, theme, size, letters } });
+  }
+
+  /** Other settings. @param {import("./settings.js").Settings} settings */
+  use(settings) {
+    this.settings = fitting(settings, this.data);
+    if (this.player) this.player.routine = this.player.rounds.routine = settings.routine;
     this.cursor = this.#top;
-    this.player?.setTempo(this.settings.routine.tempo);
+    this.player?.setTempo(settings.routine.tempo);
     this.player?.replan();
     this.#show();
     this.#changed("mix");
@@ -398,22 +403,18 @@ export class App {
 
   #frame() {
     const time = this.context.currentTime - this.output.latency;
-    const position = this.player?.position(time);
-    if (!position) return;
+    const { player } = this;
+    const position = player?.position(time);
+    if (!player || !position) return;
     const { turn, beat } = position;
     if (turn.kind === "end" && beat > turn.beats) {
       this.stop();
       return;
     }
     if (turn.tempo !== this.tempo) this.#showTempo(turn.tempo);
-    this.screen.draw(turn, turn.kind === "end" ? turn.beats - 0.01 : beat, this.#line(time));
+    this.screen.draw(turn, turn.kind === "end" ? turn.beats - 0.01 : beat);
+    this.screen.light((of) => player.sounding(time, of));
     this.frame = requestAnimationFrame(() => this.#frame());
-  }
-
-  /** What of the lines sounds and is to be seen. @param {number} time */
-  #line(time) {
-    const { view, mix } = this.settings;
-    return view.line ? (this.player?.sounding(time, (part) => LINES.has(part) && mix.on[part]) ?? []) : [];
   }
 
   /** @param {number} tempo */
@@ -440,6 +441,7 @@ export class App {
   /** @param {boolean} kept */
   #showKept(kept) {
     byId("kept").hidden = kept;
+    this.told();
     const { routine, mix, view } = usual(this.data);
     const mine = this.settings;
     const same = [[routine, mine.routine], [mix, mine.mix], [view.position, mine.view.position]];

@@ -2,12 +2,14 @@
 
 import { App } from "./app.js";
 import { listen } from "./keyboard.js";
+import { followLinks } from "./link.js";
 import { Pieces } from "./pieces.js";
 import { watch } from "./watch.js";
 
 const pieces = new Pieces();
 const app = new App(pieces.data());
 pieces.offer(app);
+followLinks(app, pieces);
 listen(app);
 if (app.data.watched) watch(app);
 // for the console, and for those who measure

@@ -13,6 +13,9 @@ import { Stage } from "./stage.js";
  * @typedef {import("./settings.js").Settings} Settings
  */
 
+/** Parts that are lit on the neck. */
+const LINES = new Set(["third", "seventh", "etude"]);
+
 export class Screen {
   /**
    * @param {PageData} data
@@ -96,9 +99,8 @@ export class Screen {
    * A bar as it sounds.
    * @param {Turn} turn
    * @param {number} beat
-   * @param {import("./neck.js").Sounding[]} sounding  The line, as far as it is to be seen.
    */
-  draw(turn, beat, sounding) {
+  draw(turn, beat) {
     const played = turn.kind === "play" || turn.kind === "lead";
     const bar = this.data.bars[turn.bar];
     const moved = !this.side.includes(turn.bar);
@@ -113,7 +115,15 @@ export class Screen {
     this.stage.beat(bar.groups, Math.floor(beat));
     this.chart.mark(turn.bar, played ? beat / turn.beats : -1);
     this.#chord(turn.bar, played ? beat : 0, turn.key, turn.bpm, !played);
-    this.necks[0]?.light(sounding);
+  }
+
+  /**
+   * Light what sounds of the lines, where that is to be seen.
+   * @param {(of: (part: string) => boolean) => import("./neck.js").Sounding[]} sounding
+   */
+  light(sounding) {
+    const { view, mix } = this.settings();
+    this.necks[0]?.light(view.line ? sounding((part) => LINES.has(part) && mix.on[part]) : []);
   }
 
   /** The bars that are read together with a bar. @param {number} bar */
