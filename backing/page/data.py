@@ -42,6 +42,8 @@ from backing.routine.routine import make_routine
 
 FORMAT = 2
 TICKS = 480
+PARTS = {"guitar": "C", "c": "C", "bb": "Bb", "eb": "Eb"}
+"""For whom a page can write its chords; what sounds stays."""
 KEYS = range(-6, 6)
 """The twelve keys, in half steps from the tune's own."""
 NAMES = {
@@ -59,6 +61,7 @@ class Opening:
     """How a page opens: its ``line`` and whether it is heard, or which ``guide`` tones are.
 
     The position of the line is that of the neck, if it has one. ``guide``: one of GUIDE_LINES.
+    ``part``: a value of PARTS, for whose reading the chords are written.
     ``session``: what is practiced, in the words of the command line by the names of the options of
     a track: {"bars": "B", "climb": "80-140:8", "times": "4"}.
     """
@@ -66,6 +69,7 @@ class Opening:
     line: Line = Line()  # noqa: RUF009 - a frozen value
     solo: bool = False
     guide: str | None = None
+    part: str = "C"
     session: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -104,6 +108,7 @@ def page_data(
             "head": list(range(firsts[1], firsts[2])),
             "out": list(range(firsts[2], firsts[3])),
         },
+        "part": opening.part,
         "session": checked_session(form, opening.session),
         "bars": [
             _bar(bar, at, side, index, wander(seed, bar.number))
