@@ -55,7 +55,7 @@ def colors_of(plan: Plan) -> dict[Fraction, Colors]:
     """
     spans = [*plan.spans, plan.following] if plan.following else list(plan.spans)
     found = {}
-    blues = BLUES <= {_degree(s.chord, s.key) for s in spans if s.chord and s.chord.is_dominant}
+    blues = {_degree(s.chord, s.key) for s in spans if s.chord and s.chord.is_dominant} >= BLUES
     target: Chord | None = plan.spans[1].chord if plan.circular and len(plan.spans) > 1 else None
     for index in range(len(spans) - 1, -1, -1):
         chord = spans[index].chord
@@ -95,7 +95,8 @@ def colors(
     bass = (chord.bass_pitch_class - chord.root.pitch_class) % 12
     rubbing = {(bass + 1) % 12, (bass - 1) % 12} if bass not in core else set()
     wanted = _added(place)
-    if blues and not last and Degree(9) in wanted and place.degree in BLUE_DEGREES:
+    blue = blues and not last and quality.family == "dominant" and place.degree in BLUE_DEGREES
+    if blue and Degree(9) in wanted:
         wanted = [*wanted, Degree(9, 1)]
     added = [d for d in wanted if _fits(d, written, core, quality)]
     added = [d for d in added if d.pitch_class not in rubbing and not (last and d.number == 11)]
