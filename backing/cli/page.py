@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from backing.chart.form import Form
 from backing.cli.options import BAND
 from backing.cli.parser import Words
-from backing.cli.status import DONE, tell
+from backing.cli.status import DONE, STOPPED, tell
 from backing.cli.tag_text import command_again
 from backing.cli.tunes import asked_form, check_changes, check_folder, check_targets, for_each
 from backing.combo.band import Band
@@ -47,13 +47,17 @@ def play(words: Words) -> int:
     maker = _maker(words)
     recipe = command_again(words, str(tune))
     bench = Workbench(tune, lambda: maker.page(_form(words, tune), recipe=recipe, watched=True))
-    with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
-        if "quiet" not in words:
-            tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
-        if "no-browser" not in words:
-            webbrowser.open(server.address)
-        server.serve_forever()
-    return DONE
+    try:
+        with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
+            if "quiet" not in words:
+                tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
+            if "no-browser" not in words:
+                webbrowser.open(server.address)
+            server.serve_forever()
+        return DONE
+    except KeyboardInterrupt:
+        tell("\nbacking: stopped.")
+        return STOPPED
 
 
 def _check_named(words: Words) -> None:
