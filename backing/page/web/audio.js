@@ -10,9 +10,10 @@ import { Sampler } from "./sampler.js";
 /**
  * The bytes that an element of the page carries in base64.
  * @param {string} id
+ * @param {Document} page
  */
-export function bytesOf(id) {
-  const text = atob(document.getElementById(id)?.textContent ?? "");
+export function bytesOf(id, page = document) {
+  const text = atob(page.getElementById(id)?.textContent ?? "");
   const bytes = new Uint8Array(text.length);
   for (let at = 0; at < text.length; at += 1) bytes[at] = text.charCodeAt(at);
   return bytes.buffer;
@@ -22,10 +23,11 @@ export function bytesOf(id) {
  * A sampler that plays to the speakers, or into an offline context.
  * @param {PageData} data
  * @param {BaseAudioContext} context
+ * @param {Document} [page]  Where the sounds are.
  */
-export async function samplerFor(data, context) {
+export async function samplerFor(data, context, page) {
   const [strip, room] = await Promise.all(
-    ["strip", "room"].map((id) => context.decodeAudioData(bytesOf(id))),
+    ["strip", "room"].map((id) => context.decodeAudioData(bytesOf(id, page))),
   );
   const sampler = new Sampler(context, data.sound, strip, room);
   for (const part of data.parts) sampler.addPart(part.id, part.voice, 1);

@@ -10,6 +10,6 @@ import { watch } from "./watch.js";
 const data = /** @type {PageData} */ (JSON.parse(byId("data").textContent ?? ""));
 const app = new App(data);
 listen(app);
-if (data.watched) watch(byId("notice"));
+if (data.watched) watch(app);
 // for the console, and for those who measure
 Object.assign(globalThis, { practice: app });
