@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from backing.chart.phrase import Grammar, Term
-from backing.cli.job import MIDI_SUFFIXES, Job, make
+from backing.cli.job import MIDI_SUFFIXES, Job
 from backing.cli.options import BAND, REQUEST, refuse_idle
 from backing.cli.parser import Words
 from backing.cli.progress import share_done, tracks_done
@@ -190,7 +190,7 @@ def _room(words: Words) -> int:
 
 def _make_one(job: Job, *, quiet: bool) -> None:
     with share_done(job.target.name, quiet=quiet) as progress:
-        made = make(job, progress)
+        made = job.make(progress)
     if not quiet:
         tell(made.summary)
 

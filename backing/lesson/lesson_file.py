@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass, field
 from datetime import date
+from fractions import Fraction
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -83,7 +84,7 @@ class Lesson:
     students: tuple[Student, ...]
     source: Source = field(compare=False)
     starts: str = ""
-    gap: float = 0.0
+    gap: Fraction = Fraction(0)
     folder: FilePath = field(default=FilePath(), compare=False)
 
     @property
@@ -157,7 +158,7 @@ class _Reader:
         students = tuple(
             self._student(table, everybody, midi=midi) for table in top.tables("student")
         )
-        gap = top.number("gap", 0, LONGEST_GAP) or 0.0
+        gap = Fraction(top.number("gap", 0, LONGEST_GAP) or 0)
         if gap and students:
             cure = "Leave it out, or the students."
             self.source.problem(top.span("gap"), "A gap is for a set list.", cure)
