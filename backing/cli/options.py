@@ -257,7 +257,10 @@ SHEET = Command(
     "through its changes in staff and tablature. The ending of FILE decides what is\n"
     "written: .pdf .svg .png are pages, .musicxml is for notation programs.",
     (
-        Group("", (OUTPUT, CHANGES)),
+        Group("", (
+            replace(OUTPUT, help="where to: one for all tunes, or a folder for one each"),
+            CHANGES,
+        )),
         Group("What is on it", (
             Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
                    idle=(NO_TUNE,)),

@@ -32,9 +32,9 @@ ORDERS = {
 }
 
 
-def command_again(words: Words, tune: str, more: Sequence[str] = ()) -> str:
-    """The command that makes the same of one tune again, ``more`` words at its end."""
-    again = ["backing", words.command.name, *([tune] if tune else [])]
+def command_again(words: Words, *tunes: str, more: Sequence[str] = ()) -> str:
+    """The command that makes the same of these tunes again, ``more`` words at its end."""
+    again = ["backing", words.command.name, *filter(None, tunes)]
     for option in words.command.options:
         if option.heard and option.name in words:
             again += [option.spelled, *([words.said[option.name]] if option.word else [])]

@@ -149,7 +149,7 @@ def _jobs(words: Words, order: Order, tune: str) -> Iterator[Job]:
         soundfont=words.path("soundfont"),
         bits=order.bits,
         stems="stems" in words,
-        recipe=command_again(words, tune, (
+        recipe=command_again(words, tune, more=(
             *(("--soundfont", font) if font else ()),
             "--seed", str(order.band.seed), "--format", " ".join((suffix, *bits)),
         )),
