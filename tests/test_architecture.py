@@ -29,6 +29,7 @@ LEVELS = {
     "sheet": 6,
     "page": 6,
     "take": 7,
+    "lesson": 7,
     "cli": 8,
     "__main__": 9,
 }

@@ -333,6 +333,7 @@ TAKE = Command(
     ("take", "lines", "drills"),
 )  # fmt: skip
 
+NO_TROUBLE = Idle("{} is for --trouble.", "Add --trouble, or leave {} out.", without=("trouble",))
 CHECK = Command(
     "check",
     "show what the band makes of tunes, or all their mistakes",
@@ -345,6 +346,12 @@ CHECK = Command(
             Option("tidy", "", "the tune file itself, neatly written"),
             Option("mend", "", "a rough chart as a tune file, each change told"),
             Option("feels", "", "list the feels"),
+        )),
+        Group("Which changes are hard", (
+            Option("trouble", "WHERE", "rank them: in a position (5), the best one, or no neck",
+                   alone="auto"),
+            replace(TEMPO, help="at this tempo (132, or 80% of the tune's)", idle=(NO_TROUBLE,)),
+            replace(NECK, help="on this neck: drop-d, bass, left-handed", idle=(NO_TROUBLE,)),
         )),
     ),
     ("tunes", "feels"),

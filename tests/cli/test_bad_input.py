@@ -498,7 +498,7 @@ def test_a_tune_whose_file_has_any_name_is_played(here: Path, run: Run, name: st
     ):
         said = run(*words)
         assert said.status == 0, said.err
-    assert (here / f"{name}.wav").exists()
+    assert (here / f"{name}-choruses-1.wav").exists()
     assert run("check", "x.musicxml").status == 0
 
 
