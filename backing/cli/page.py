@@ -13,11 +13,18 @@ from backing.cli.options import BAND
 from backing.cli.parser import Words
 from backing.cli.status import DONE, STOPPED, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import asked_form, check_changes, check_folder, check_targets, for_each
+from backing.cli.tunes import (
+    asked_form,
+    check_changes,
+    check_folder,
+    check_targets,
+    check_tune,
+    for_each,
+)
 from backing.combo.band import Band
 from backing.errors import OutputError, PracticeError, UserError
 from backing.routine.tempo import Tempo
-from backing.saving import check_writable, is_folder, is_there, shortened_name, write_file
+from backing.saving import check_writable, is_folder, shortened_name, write_file
 
 if TYPE_CHECKING:
     from backing.page import Opening, PageMaker
@@ -42,8 +49,7 @@ def play(words: Words) -> int:
     if len(words.names) > 1:
         raise UserError("One tune is played at a time.", "Name one tune file.")
     tune = Path(words.names[0])
-    if not is_there(tune):
-        raise UserError(f"There is no file {tune}.", "Check the name and the folder.")
+    check_tune(tune)
     maker = _maker(words)
     recipe = command_again(words, str(tune))
     bench = Workbench(tune, lambda: maker.page(_form(words, tune), recipe=recipe, watched=True))
