@@ -32,6 +32,7 @@ from backing.lines.player import Line
 from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
 from backing.page.score import Count, Score, ScorePart
+from backing.page.session import checked_session
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
 
 FORMAT = 2
@@ -94,7 +95,7 @@ def page_data(
         "notes": list(form.notes),
         "chorus": len(score.bars),
         "form": None,
-        "session": dict(opening.session),
+        "session": checked_session(form, opening.session),
         "bars": [_bar(bar, at, score, index) for at, bar in enumerate(score.bars)],
         "chords": [_chord(chord) for chord in chords],
         "spans": _spans(score, index),

@@ -55,7 +55,7 @@ def colors_of(plan: Plan) -> dict[Fraction, Colors]:
     """
     spans = [*plan.spans, plan.following] if plan.following else list(plan.spans)
     found = {}
-    blues = BLUES <= {_degree(s.chord, s.key) for s in spans if s.chord and s.chord.is_dominant}
+    blues = {_degree(s.chord, s.key) for s in spans if s.chord and s.chord.is_dominant} >= BLUES
     target: Chord | None = plan.spans[1].chord if plan.circular and len(plan.spans) > 1 else None
     for index in range(len(spans) - 1, -1, -1):
         chord = spans[index].chord

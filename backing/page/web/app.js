@@ -2,10 +2,11 @@
 
 import { applyMix, samplerFor } from "./audio.js";
 import { bind, byId, lineUp, partRows, show } from "./controls.js";
-import { Wakefulness, claimSound, goes, latency } from "./device.js";
+import { Wakefulness } from "./device.js";
+import { Output } from "./output.js";
 import { Player } from "./player.js";
 import { FASTEST, SLOWEST } from "./rounds.js";
-import { DAMAGED, SILENT, SUSPENDED, offer, say, showState, texts } from "./said.js";
+import { offer, say, texts } from "./said.js";
 import { Screen } from "./screen.js";
 import { Sentence } from "./sentence.js";
 import { barWords, isChorus, readWords, wordsOf } from "./session.js";
@@ -13,7 +14,6 @@ import { fitting, plain, remember, remembered, storage, usual, within } from "./
 
 /**
  * @typedef {import("./types.js").PageData} PageData
- * @typedef {import("./said.js").State} State
  */
 
 /** The tempo stands beside Play and in the sentence. */
@@ -21,14 +21,14 @@ const TEMPOS = ["tempo", "start-tempo"];
 const SHEETS = ["band", "drill", "view"];
 /** Beats a minute of a step of the tempo. */
 const NUDGE = 2;
+/** Seconds in which the notes of a tune that was left ring out. */
+const RING = 4;
 
 export class App {
   /** @param {PageData} data */
   constructor(data) {
     this.data = data;
     this.settings = remembered(data, storage());
-    /** @type {State} */
-    this.state = "loading";
     this.screen = new Screen(data, () => this.settings, (bar) => this.tap(bar));
     this.sentence = new Sentence(
       data,
@@ -36,8 +36,8 @@ export class App {
       () => this.#changed("routine"),
       (bars) => this.setLoop(bars),
     );
-    this.context = new AudioContext({ latencyHint: "interactive" });
-    this.context.addEventListener("statechange", () => this.#interrupted());
+    this.output = new Output(() => this.stop());
+    this.context = this.output.context;
     this.wakefulness = new Wakefulness();
     /** @type {import("./sampler.js").Sampler | null} */
     this.sampler = null;
@@ -59,8 +59,8 @@ export class App {
 
   /** Play, stop, or go on. */
   toggle() {
-    if (this.state === "playing") this.stop();
-    else if (this.state === "suspended") this.#resume();
+    if (this.output.state === "playing") this.stop();
+    else if (this.output.state === "suspended") this.output.resume();
     else this.play(this.cursor, true);
   }
 
@@ -69,11 +69,11 @@ export class App {
    * @param {boolean} counted
    */
   play(bar, counted) {
-    if (!this.player || this.state === "failed") return;
+    if (!this.player || this.output.state === "failed") return;
     this.cursor = bar;
     this.player.start(bar, counted);
-    this.#enter("playing");
-    this.#resume();
+    this.output.enter("playing");
+    this.output.resume();
     this.wakefulness.keep(true);
     say(`Playing from bar ${this.data.bars[bar].label}`);
     cancelAnimationFrame(this.frame);
@@ -86,7 +86,7 @@ export class App {
     this.player.stop();
     cancelAnimationFrame(this.frame);
     this.cursor = !turn || turn.kind === "end" ? this.#top : turn.bar;
-    this.#enter("ready");
+    this.output.enter("ready");
     this.wakefulness.keep(false);
     say("Stopped");
     this.#still();
@@ -240,28 +240,45 @@ export class App {
   /**
    * Play and show a tune written anew, from the next bar on if it has that bar still.
    * @param {PageData} data
-   * @param {() => Promise<import("./sampler.js").Sampler>} sounds
+   * @param {{strip: AudioBuffer, room: AudioBuffer}} sounds
    */
-  async adopt(data, sounds) {
-    const { player } = this;
-    const sampler = await sounds();
+  adopt(data, sounds) {
     const words = wordsOf(this.data, this.settings.routine);
-    this.data = data;
-    this.settings = fitting({ ...this.settings, routine: { ...plain(data), ...readWords(data, words).routine } }, data);
-    this.sampler = sampler;
-    const here = player?.position()?.turn.bar ?? this.cursor;
-    this.cursor = here < data.bars.length ? here : this.#top;
+    const routine = { ...plain(data), ...readWords(data, words).routine };
+    this.output.sounds = sounds;
+    this.#take(data, fitting({ ...this.settings, routine }, data));
+  }
+
+  /** Another tune, from its top. @param {PageData} data */
+  change(data) {
+    this.stop();
+    this.cursor = Infinity;
+    this.#take(data, remembered(data, storage()));
+  }
+
+  /**
+   * @param {PageData} data
+   * @param {import("./settings.js").Settings} settings
+   */
+  #take(data, settings) {
+    const { player, sampler: before } = this;
+    const { sounds } = this.output;
+    Object.assign(this, { data, settings });
     this.screen.open(data);
-    if (player) {
-      player.routine = player.rounds.routine = this.settings.routine;
-      if (player.playing && here < data.bars.length) player.adopt(data, sampler);
+    if (player && sounds) {
+      before?.retire(RING);
+      this.sampler = samplerFor(data, this.context, sounds);
+      const here = player.position()?.turn.bar ?? this.cursor;
+      this.cursor = here < data.bars.length ? here : this.#top;
+      player.routine = player.rounds.routine = settings.routine;
+      if (player.playing && here === this.cursor) player.adopt(data, this.sampler);
       else {
         this.stop();
-        this.player = this.#playerOf(sampler);
+        this.player = this.#playerOf(this.sampler);
       }
+      applyMix(this.sampler, data, settings.mix);
     }
     this.#show();
-    applyMix(sampler, data, this.settings.mix);
   }
 
   /** The settings the file was made with, whatever has been chosen since. */
@@ -283,15 +300,12 @@ export class App {
   }
 
   async #load() {
-    try {
-      this.sampler = await samplerFor(this.data, this.context);
-    } catch {
-      this.#enter("failed", DAMAGED);
-      return;
-    }
+    const sounds = await this.output.load();
+    if (!sounds) return;
+    this.sampler = samplerFor(this.data, this.context, sounds);
     applyMix(this.sampler, this.data, this.settings.mix);
     this.player = this.#playerOf(this.sampler);
-    this.#enter("ready");
+    this.output.enter("ready");
   }
 
   /** @param {import("./sampler.js").Sampler} sampler */
@@ -300,31 +314,6 @@ export class App {
     const player = new Player(this.data, this.settings.routine, sampler, () => context.currentTime);
     player.hidden = () => document.hidden;
     return player;
-  }
-
-  async #resume() {
-    claimSound();
-    this.context.resume().catch(() => {});
-    const playing = await goes(this.context);
-    if (playing || this.state !== "playing") return;
-    this.stop();
-    this.#enter("ready", SILENT);
-  }
-
-  /** A call, a lock, a headphone pulled out: the clock stands still, and so does the band. */
-  #interrupted() {
-    const running = this.context.state === "running";
-    if (this.state === "playing" && !running) this.#enter("suspended", SUSPENDED);
-    else if (this.state === "suspended" && running) this.#enter("playing");
-  }
-
-  /**
-   * @param {State} state
-   * @param {string} [words]  What is to be said of it.
-   */
-  #enter(state, words = "") {
-    this.state = state;
-    showState(state, words);
   }
 
   #wire() {
@@ -406,7 +395,7 @@ export class App {
   }
 
   #frame() {
-    const position = this.player?.position(this.context.currentTime - latency(this.context));
+    const position = this.player?.position(this.context.currentTime - this.output.latency);
     if (!position) return;
     const { turn, beat } = position;
     if (turn.kind === "end" && beat > turn.beats) {

@@ -20,15 +20,24 @@ export function bytesOf(id, page = document) {
 }
 
 /**
- * A sampler that plays to the speakers, or into an offline context.
- * @param {PageData} data
+ * The strip of notes and the room, decoded.
  * @param {BaseAudioContext} context
- * @param {Document} [page]  Where the sounds are.
+ * @param {Document} [page]  Where they are.
  */
-export async function samplerFor(data, context, page) {
+export async function soundsOf(context, page) {
   const [strip, room] = await Promise.all(
     ["strip", "room"].map((id) => context.decodeAudioData(bytesOf(id, page))),
   );
+  return { strip, room };
+}
+
+/**
+ * A sampler of a tune that plays to the speakers, or into an offline context.
+ * @param {PageData} data
+ * @param {BaseAudioContext} context
+ * @param {{strip: AudioBuffer, room: AudioBuffer}} sounds
+ */
+export function samplerFor(data, context, { strip, room }) {
   const sampler = new Sampler(context, data.sound, strip, room);
   for (const part of data.parts) sampler.addPart(part.id, part.voice, 1);
   sampler.addPart("count", "drums", 1);

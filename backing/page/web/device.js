@@ -35,14 +35,6 @@ export class Wakefulness {
 }
 
 /**
- * By how much later than the audio clock says it is heard, in seconds: Bluetooth takes a fifth of one.
- * @param {AudioContext} context
- */
-export function latency({ outputLatency, baseLatency }) {
-  return outputLatency || baseLatency || 0;
-}
-
-/**
  * Whether the clock of a context that has been resumed goes, told once it is known.
  * @param {AudioContext} context
  * @returns {Promise<boolean>}

@@ -1,7 +1,7 @@
 // A page at the bench: it asks its server whether the tune has changed, takes the new one in where it
 // plays, and shows its mistakes.
 
-import { samplerFor } from "./audio.js";
+import { soundsOf } from "./audio.js";
 import { tell } from "./said.js";
 
 /**
@@ -37,5 +37,5 @@ async function renew(app) {
   const made = new DOMParser().parseFromString(page, "text/html");
   const data = /** @type {PageData} */ (JSON.parse(made.getElementById("data")?.textContent ?? ""));
   if (data.version !== app.data.version) location.reload();
-  else await app.adopt(data, () => samplerFor(data, app.context, made));
+  else app.adopt(data, await soundsOf(app.context, made));
 }
