@@ -94,7 +94,7 @@ class Lesson:
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class Vocabulary:
     """The options of the command line that a file may use.
 
     ``of_tasks`` and, of these, ``of_students``; ``flags`` take no word, ``alone`` says what an
@@ -107,7 +107,7 @@ class Words:
     alone: Mapping[str, str]
 
 
-def read_file(path: FilePath, words: Words) -> Lesson:
+def read_file(path: FilePath, words: Vocabulary) -> Lesson:
     """The lesson in a file.
 
     Raises TuneError with all its mistakes, UserError where there is no text.
@@ -120,7 +120,7 @@ def read_file(path: FilePath, words: Words) -> Lesson:
     return read(text, str(path), words)
 
 
-def read(text: str, file: str, words: Words) -> Lesson:
+def read(text: str, file: str, words: Vocabulary) -> Lesson:
     """The lesson in a text. Raises TuneError with all its mistakes."""
     source = Source(text, readable(file))
     with guarded(f"{file} cannot be read as a lesson", "Name a lesson file."):
@@ -138,7 +138,7 @@ def read(text: str, file: str, words: Words) -> Lesson:
 class _Reader:
     """Reads the tables of a lesson, and records what is wrong with them in ``source``."""
 
-    def __init__(self, source: Source, places: Mapping[Path, Span], words: Words) -> None:
+    def __init__(self, source: Source, places: Mapping[Path, Span], words: Vocabulary) -> None:
         self.source, self.places, self.words = source, places, words
 
     def lesson(self, values: Mapping[str, Any], path: FilePath) -> Lesson:
