@@ -115,18 +115,18 @@ class Reader:
     _told: set[tuple[object, ...]] = field(default_factory=set)
 
     def assignments(self) -> tuple[Assignment, ...]:
-        """What every student gets. Raises TuneError with all mistakes of the lesson file.
+        """What every student gets.
 
-        Tunes that can't be read are among the ``faults`` of an assignment.
+        Mistakes are recorded in the ``source`` of the lesson, whose ``finish`` tells them; tunes
+        that can't be read are among the ``faults`` of an assignment.
         """
-        found = tuple(self._assignment(student) for student in self.lesson.students)
-        self.lesson.source.finish()
-        return found
+        return tuple(self._assignment(student) for student in self.lesson.students)
 
     def _assignment(self, student: Student) -> Assignment:
         if self.lesson.set_list and "occasion" not in student.options:
             gig = {"occasion": Said("gig", student.span)}
             student = replace(student, options=gig | dict(student.options))
+        student = replace(student, options=self._sound(student.options))
         tasks = student.tasks or self._usual(student)
         exercises = [each for task in tasks if (each := self._exercise(student, task))]
         charts = [chart for each in exercises if (chart := self._chart(student, each))]
@@ -137,6 +137,20 @@ class Reader:
             self._problem(student.span, UserError("There is no tune.", 'Write tunes = ["a.tune"].'))
         habits = self._words(_habits(student))
         return Assignment(student, tuple(exercises), tuple(charts), habits, faults)
+
+    def _sound(self, options: Options) -> Options:
+        """Of the options of a student those that make sense by themselves; of others it is told."""
+        sound = {}
+        for name, said in options.items():
+            try:
+                for command, understood in ((TRACK, track_understood), (SHEET, sheet_understood)):
+                    if any(option.name == name for option in command.options):
+                        understood(Words(command, (), self._words({name: said})))
+            except UserError as error:
+                self._problem(said.span, error)
+            else:
+                sound[name] = said
+        return sound
 
     def path(self, word: str) -> str:
         """A file named in the lesson, which stands in its folder."""
@@ -179,7 +193,7 @@ class Reader:
                     return None  # the tune is too short for it
                 wrong = True
                 culprit = _culprit(own, error, lambda own: self._made(task, form, own, habits))
-                said = task.options.get(culprit) or _named(student.options, error)
+                said = task.options.get(culprit)
                 self._problem(said.span if said else task.span, error)
                 if not own.pop(culprit, None):
                     return None
@@ -197,8 +211,12 @@ class Reader:
             words = _fitting(SHEET, (), own, habits, sheet_understood)
             what = task.title or f"All arpeggios on {own['arpeggios']}"
             return Exercise(task, what, None, sheet=Print(None, read_request(words), words))
-        usual = {"format": FORMAT, **habits}
-        words = _fitting(TRACK, names, own, usual, track_understood)
+        sheet = _line_sheet(names, form, own, habits) if form else None
+        if not task.track:
+            words = Words(TRACK, names, {name: own[name] for name in own if name == "key"})
+            what = task.title or (form.title if form else own["changes"])
+            return Exercise(task, what, form, sheet=sheet, words=words)
+        words = _fitting(TRACK, names, own, {"format": FORMAT, **habits}, _first_understood)
         place = f"track.{words.said['format'].split()[0].lower()}"
         words = replace(words, said={**words.said, "output": place})
         form = form or changes_form(words)
@@ -208,8 +226,7 @@ class Reader:
         routines = [make_routine(job.form, job.request) for job in jobs]
         told = (form.title, _drill(jobs[0].drill))
         what = task.title or ", ".join(filter(None, told))
-        sheet = _line_sheet(names, form, own, habits)
-        jobs = jobs if task.track else []
+        sheet = sheet or _line_sheet(names, form, own, habits)
         return Exercise(task, what, form, tuple(jobs), tuple(routines), sheet, words)
 
     def _chart(self, student: Student, exercise: Exercise) -> Print | None:
@@ -227,8 +244,7 @@ class Reader:
             words = _fitting(SHEET, exercise.words.names, own, habits, sheet_understood)
             return _printed(exercise.form, words)
         except UserError as error:
-            said = _named(student.options, error)
-            self._problem(said.span if said else student.span, error)
+            self._problem(student.span, error)
             return None
 
     def _words(self, options: Options) -> dict[str, str]:
@@ -297,6 +313,11 @@ def _fitting(
     return Words(command, names, said | mine)
 
 
+def _first_understood(words: Words) -> tuple[object, set[str]]:
+    """What is understood of a track's words at the first of their tempos."""
+    return track_understood(next(each_tempo(words))[0])
+
+
 def _line_sheet(
     names: tuple[str, ...], form: Form, own: Mapping[str, str], habits: Mapping[str, str]
 ) -> Print | None:
@@ -320,11 +341,6 @@ def _drill(purpose: str) -> str:
     """The purpose of a track without its climb, whose tempos stand beside it."""
     order = "|".join(re.escape(order) for order in ORDERS.values())
     return re.sub(rf"(?:^|, )climbing [^,]*(?:{order})?", "", purpose).removeprefix(", ")
-
-
-def _named(options: Options, error: UserError) -> Said | None:
-    """The option of a student whose word a mistake names, if there is one."""
-    return next((s for s in options.values() if s.word and f'"{s.word}"' in error.cause), None)
 
 
 def _culprit(

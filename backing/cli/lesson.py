@@ -21,11 +21,11 @@ from backing.cli.job import Job
 from backing.cli.options import PAGE
 from backing.cli.parser import Words
 from backing.cli.progress import tracks_done
-from backing.cli.status import DONE, USERS, in_words, show, tell
+from backing.cli.status import DONE, USERS, in_words, show, tell, worst
 from backing.cli.tag_text import command_again
-from backing.cli.track import check_sound, worst
+from backing.cli.track import check_sound
 from backing.errors import OutputError, UserError
-from backing.lesson.first_page import Entry, clock, first_page
+from backing.lesson.first_page import Entry, clock, first_page, minutes
 from backing.lesson.lesson_file import Lesson, read_file
 from backing.lesson.manifest import clear_old, item, write_manifest
 from backing.lesson.week import turn_minutes
@@ -88,13 +88,7 @@ def lesson(words: Words) -> int:
     if len(words.names) != 1 and "log" not in words:
         raise UserError("Name one lesson file.", "Write backing lesson week.toml.")
     path = Path(words.names[0]) if words.names else Path()
-    read = read_file(path, VOCABULARY)
-    reader = Reader(read)
-    assignments = reader.assignments()
-    status = DONE
-    for fault in dict.fromkeys(fault for each in assignments for fault in each.faults):
-        tell(in_words(fault))
-        status = USERS
+    read, assignments, status = _understood(path)
     if "log" in words:
         from backing.cli.practice_log import practiced
 
@@ -114,6 +108,31 @@ def lesson(words: Words) -> int:
         if any(each.place.is_dir() for each in folders):
             _zip(Path(staging), output)
     return status
+
+
+def lesson_shown(path: Path) -> int:
+    """Show what a lesson file asks of whom, or all its mistakes and those of its tunes."""
+    read, assignments, status = _understood(path)
+    for each in assignments:
+        show(": ".join(filter(None, (read.title, each.student.name))))
+        for entry in _entries(read, each, ()):
+            told = ", ".join(filter(None, (entry.what, entry.facts, minutes(entry.minutes))))
+            show(f"  {entry.number:>2}  {told}")
+    return status
+
+
+def _understood(path: Path) -> tuple[Lesson, tuple[Assignment, ...], int]:
+    """A lesson, what every student gets, and the exit status for tunes that can't be read.
+
+    Raises TuneError with all mistakes of the lesson file.
+    """
+    read = read_file(path, VOCABULARY)
+    assignments = Reader(read).assignments()
+    faults = dict.fromkeys(fault for each in assignments for fault in each.faults)
+    for fault in faults:
+        tell(in_words(fault))
+    read.source.finish()
+    return read, assignments, USERS if faults else DONE
 
 
 def _output(words: Words, path: Path) -> Path:
@@ -258,7 +277,7 @@ def _entries(
 def facts(routine: Routine) -> tuple[str, str]:
     """Tempos and key of a track: ("96-160 bpm", "G minor")."""
     slow, fast = float(min(routine.tempos)), float(max(routine.tempos))
-    tempos = f"{round(slow, 1):g}" + (f"-{round(fast, 1):g}" if fast > slow else "")
+    tempos = f"{slow:.0f}" + (f"-{fast:.0f}" if fast > slow else "")
     keys = routine.keys or (routine.form.key,)
     named = keys[0].pretty if len(keys) == 1 else f"{len(keys)} keys"
     return f"{tempos} bpm", named

@@ -17,7 +17,7 @@ from backing.cli.options import BAND, REQUEST, refuse_idle
 from backing.cli.parser import Words
 from backing.cli.progress import share_done, tracks_done
 from backing.cli.retired import refuse_old_players
-from backing.cli.status import DONE, OURS, USERS, in_words, tell
+from backing.cli.status import DONE, USERS, in_words, tell, worst
 from backing.cli.tag_text import command_again, purpose
 from backing.cli.tunes import changes_form, check_changes, check_folder, check_targets, read_tune
 from backing.combo.band import Band
@@ -294,8 +294,3 @@ def check_sound(soundfont: Path | None) -> None:
 
     choose(soundfont)
     load_library()
-
-
-def worst(*statuses: int) -> int:
-    """A fault of ours, else a mistake of the user's, else done."""
-    return next((status for status in (OURS, USERS) if status in statuses), DONE)

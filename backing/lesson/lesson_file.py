@@ -108,9 +108,9 @@ class Vocabulary:
 
 
 def read_file(path: FilePath, words: Vocabulary) -> Lesson:
-    """The lesson in a file.
+    """The lesson in a file; its mistakes are recorded in its ``source``, whose ``finish`` tells.
 
-    Raises TuneError with all its mistakes, UserError where there is no text.
+    Raises TuneError for what is no TOML, UserError where there is no text.
     """
     data = read_bytes(path, LESSON_BYTES, "a lesson")
     try:
@@ -121,7 +121,7 @@ def read_file(path: FilePath, words: Vocabulary) -> Lesson:
 
 
 def read(text: str, file: str, words: Vocabulary) -> Lesson:
-    """The lesson in a text. Raises TuneError with all its mistakes."""
+    """The lesson in a text, as ``read_file`` reads it."""
     source = Source(text, readable(file))
     with guarded(f"{file} cannot be read as a lesson", "Name a lesson file."):
         try:
@@ -130,9 +130,7 @@ def read(text: str, file: str, words: Vocabulary) -> Lesson:
             source.problem(error.span or Span(1, 1), error.cause, error.cure)
             values = {}
         source.finish()
-        lesson = _Reader(source, toml_places(source.text), words).lesson(values, FilePath(file))
-        source.finish()
-    return lesson
+        return _Reader(source, toml_places(source.text), words).lesson(values, FilePath(file))
 
 
 class _Reader:
@@ -326,4 +324,5 @@ class _Table:
             else:
                 near = suggestion(key, {*known, *self.reader.words.of_tasks})
                 cure = near.rstrip() or f"Here can stand: {', '.join(known)}."
-            self.problem(key, f"{quoted(key)} isn't known here.", cure)
+            place = self.reader.places.get((*self.path, key, "")) or self.span(key)
+            self.reader.source.problem(place, f"{quoted(key)} isn't known here.", cure)
