@@ -12,12 +12,19 @@ from backing.chart.pitch import PitchName
 from backing.chart.text.writer import write
 from backing.cli.assignment import Print
 from backing.cli.job import Made, enough_memory
-from backing.cli.page import page_form, page_maker
+from backing.cli.options import BAND
 from backing.cli.parser import Words
+from backing.cli.tag_text import command_again
+from backing.combo.band import Band
 from backing.combo.feel_file import load_feel, use_feel_texts
+from backing.errors import UserError
+from backing.lines.phrase import read_phrase
+from backing.lines.player import Line
+from backing.neck.phrase import read_neck
 from backing.saving import refuse_inputs, write_file
 
 if TYPE_CHECKING:
+    from backing.page import Piece
     from backing.sheet.sheets import Sheet
 
 
@@ -125,28 +132,75 @@ def _sheet(each: Print) -> Sheet:
     return tune_sheet(each.form, each.request)
 
 
+@dataclass(frozen=True, slots=True)
+class PageTask:
+    """A task on the page: the ``words`` of its track, and what the list says of it."""
+
+    form: Form
+    words: Words
+    name: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page(Handout):
-    """The practice page of a tune, as the ``words`` of backing page say."""
+    """All tasks of a student as one practice page, which opens at the first.
 
-    words: Words
+    ``neck``: in the words of the command line, "" for the usual one.
+    """
+
+    title: str
+    tasks: tuple[PageTask, ...]
+    soundfont: Path | None = None
+    neck: str = ""
 
     def feel_files(self) -> dict[str, str]:
-        form, feel = self._form(), self.words.text("feel")
-        named = {*form.feel_places(), *([feel] if feel else [])}
+        named = {place for task in self.tasks for place in task.form.feel_places()}
+        named |= {feel for task in self.tasks if (feel := task.words.text("feel"))}
         return {p: text for name in sorted(named) for p, text in load_feel(name).files.items()}
 
     def inputs(self) -> Iterable[str]:
         from backing.mixdown.soundfont import choose
 
-        yield write(self._form())
-        font = choose(self.words.path("soundfont"))
+        yield repr((self.title, self.neck))
+        for task in self.tasks:
+            yield write(task.form)
+            yield repr((task.name, task.words.names, sorted(task.words.said.items())))
+        font = choose(self.soundfont)
         state = font.path.stat()
         yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
         yield repr(sorted(self.feel_files().items()))
 
     def data(self) -> bytes:
-        return page_maker(self.words).page(self._form(), recipe=self.recipe)
+        from backing.mixdown.soundfont import choose
+        from backing.page import PageMaker
 
-    def _form(self) -> Form:
-        return page_form(self.words, Path(*self.words.names))
+        pieces = [self._piece(task) for task in self.tasks]
+        return PageMaker(choose(self.soundfont)).pages(pieces, title=self.title)
+
+    def _piece(self, task: PageTask) -> Piece:
+        from backing.page import Opening, Piece
+        from backing.page.session import WORDS
+
+        words = task.words
+        neck: dict[str, Any] = {"fingerboard": read_neck(self.neck)} if self.neck else {}
+        phrase = read_phrase(words.said["line"], **neck) if "line" in words else None
+        session = {name: words.said[name] for name in WORDS if name in words}
+        opening = Opening(
+            phrase.line if phrase else Line(**neck),
+            bool(phrase and phrase.solo),
+            phrase.guide if phrase else None,
+            _possible(task.form, session),
+        )
+        recipe = command_again(words, *words.names)
+        return Piece(task.form, Band(**words.filling(BAND)), opening, task.name, recipe)
+
+
+def _possible(form: Form, session: Mapping[str, str]) -> Mapping[str, str]:
+    """What a page can open with; nothing where a track can play what no page loops."""
+    from backing.page.session import checked_session
+
+    try:
+        checked_session(form, session)
+    except UserError:
+        return {}
+    return session

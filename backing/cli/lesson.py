@@ -16,14 +16,12 @@ from backing import __version__
 from backing.cli.assignment import VOCABULARY, Assignment, Exercise, Reader
 from backing.cli.batch import Job as Piece
 from backing.cli.batch import outcomes
-from backing.cli.handouts import FirstPage, Page, Sheets
+from backing.cli.handouts import FirstPage, Page, PageTask, Sheets
 from backing.cli.job import Job
-from backing.cli.options import PAGE
 from backing.cli.parser import Words
 from backing.cli.progress import tracks_done
 from backing.cli.status import DONE, USERS, in_words, show, tell, worst
-from backing.cli.tag_text import command_again
-from backing.cli.track import check_sound
+from backing.cli.track import check_sound, each_tempo
 from backing.errors import OutputError, UserError
 from backing.lesson.first_page import Entry, clock, first_page, minutes
 from backing.lesson.lesson_file import Lesson, read_file
@@ -182,7 +180,7 @@ def _files(
     cached = "no-cache" not in words
     recipe = f"backing lesson {path.name}"
     sheets = _sheets(each, place, recipe, cached=cached)
-    pages = [*_pages(each, place, cached=cached)] if not read.set_list else []
+    pages = [*_page(read, each, place, recipe, cached=cached)]
     others = [*(_told(planned) for planned in (*sheets, *pages))]
     entries, made_by = [*_entries(read, each, tracks)], f"backing {__version__} · {recipe}"
     content = first_page(read, each.student, entries, others, made_by)
@@ -236,26 +234,37 @@ def _sheets(each: Assignment, place: Path, recipe: str, *, cached: bool) -> list
     return [Planned(piece, "the sheets", size=SHEET_BYTES * len(prints))]
 
 
-def _pages(each: Assignment, place: Path, *, cached: bool) -> Iterator[Planned]:
-    """A page for each tune."""
-    known = {option.name for option in PAGE.options}
-    said = {name: word for name, word in each.habits.items() if name in known}
-    for tune in each.tunes:
-        words = Words(PAGE, (tune,), said)
-        stem = "page" if len(each.tunes) == 1 else f"page-{file_words(Path(tune).stem)}"
-        page = Page(
-            target=place / shortened_name(stem, ".html"),
-            recipe=command_again(words, tune),
-            cached=cached,
-            words=words,
-        )
-        yield Planned(page, f"the page of {Path(tune).stem}", size=PAGE_BYTES)
+def _page(
+    read: Lesson, each: Assignment, place: Path, recipe: str, *, cached: bool
+) -> Iterator[Planned]:
+    """The page with all tasks; none for a set list."""
+    tasks = [exercise.task for exercise in each.exercises]
+    turns = zip(each.exercises, turn_minutes(each.student, tasks), strict=True)
+    listed = tuple(
+        PageTask(exercise.form, next(each_tempo(exercise.words))[0], ", ".join(told))
+        for exercise, turn in turns
+        if exercise.form and exercise.words
+        for told in [(exercise.what, minutes(turn))]
+    )
+    if not listed or read.set_list:
+        return
+    font = each.habits.get("soundfont")
+    page = Page(
+        target=place / "page.html",
+        recipe=recipe,
+        cached=cached,
+        title=f"{read.title}: {each.student.name}",
+        tasks=listed,
+        soundfont=Path(font) if font else None,
+        neck=each.habits.get("neck", ""),
+    )
+    yield Planned(page, "the page with all tasks", size=PAGE_BYTES)
 
 
 def _told(planned: Planned) -> str:
     if isinstance(planned.piece, Sheets):
         return f"{planned.name}: your sheets, in the order of the tasks."
-    return f"{planned.name}: opens in any browser, without a network, and plays at any tempo."
+    return f"{planned.name}: all tasks in any browser, without a network, at any tempo."
 
 
 def _letter(each: Assignment) -> bool:

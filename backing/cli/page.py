@@ -57,9 +57,9 @@ def play(words: Words) -> int:
     tune = Path(words.names[0])
     if not is_there(tune):
         raise UserError(f"There is no file {tune}.", "Check the name and the folder.")
-    maker = page_maker(words)
+    maker = _maker(words)
     recipe = command_again(words, str(tune))
-    bench = Workbench(tune, lambda: maker.page(page_form(words, tune), recipe=recipe, watched=True))
+    bench = Workbench(tune, lambda: maker.page(_form(words, tune), recipe=recipe, watched=True))
     with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
         if "quiet" not in words:
             tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
@@ -77,8 +77,8 @@ def _check_named(words: Words) -> None:
 def _write(words: Words, tune: Path) -> None:
     target = _target(words, tune)
     check_writable(target)
-    form = page_form(words, tune)
-    maker = page_maker(words)
+    form = _form(words, tune)
+    maker = _maker(words)
     named = "" if "changes" in words else str(tune)
     made = maker.page(form, recipe=command_again(words, named))
     _finish(words, maker, form.title, made, target)
@@ -128,7 +128,7 @@ def _target(words: Words, tune: Path) -> Path:
     return output
 
 
-def page_form(words: Words, tune: Path) -> Form:
+def _form(words: Words, tune: Path) -> Form:
     """The tune in the key and at the tempo the page opens with."""
     form = asked_form(words, tune)
     if "tempo" in words:
@@ -136,8 +136,7 @@ def page_form(words: Words, tune: Path) -> Form:
     return form
 
 
-def page_maker(words: Words) -> PageMaker:
-    """What makes the pages that a command line asks for. Raises UserError."""
+def _maker(words: Words) -> PageMaker:
     from backing.mixdown.soundfont import choose
     from backing.page import PageMaker
 
