@@ -18,6 +18,7 @@ from backing.cli.batch import Job as Piece
 from backing.cli.batch import outcomes
 from backing.cli.handouts import FirstPage, Page, PageTask, Sheets
 from backing.cli.job import Job
+from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
 from backing.cli.progress import tracks_done
 from backing.cli.status import DONE, USERS, in_words, show, tell, worst
@@ -83,14 +84,16 @@ class Folder:
 
 def lesson(words: Words) -> int:
     """Make what a lesson file asks for; what can't be made doesn't stop the rest."""
-    if len(words.names) != 1 and "log" not in words:
+    refuse_idle(words.command.options, words.said)
+    if not words.names or (len(words.names) > 1 and "log" not in words):
         raise UserError("Name one lesson file.", "Write backing lesson week.toml.")
-    path = Path(words.names[0]) if words.names else Path()
+    path = Path(words.names[0])
     read, assignments, status = _understood(path)
     if "log" in words:
-        from backing.cli.practice_log import practiced
+        from backing.cli.practice_log import logs_shown
 
-        return practiced(words, read, assignments)
+        logs = [words.said["log"], *words.names[1:]]
+        return worst(status, logs_shown([Path(each) for each in logs], assignments))
     output = _output(words, path)
     zipped = output.suffix.lower() == ".zip"
     if "dry-run" in words:
