@@ -29,7 +29,7 @@ LEVELS = {
     "sheet": 6,
     "page": 6,
     "take": 7,
-    "lesson": 7,
+    "lesson": 7.5,
     "cli": 8,
     "__main__": 9,
 }

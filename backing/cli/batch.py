@@ -54,13 +54,15 @@ class Job(Protocol):
 class Outcome:
     """What became of a track: an exit ``status``, and what there is to say.
 
-    ``contents``: the files by name, where they come from another machine.
+    ``contents``: the files by name, where they come from another machine. ``places``: where the
+    files are in the end.
     """
 
     status: int
     words: str
     paths: tuple[Path, ...] = ()
     contents: tuple[tuple[str, bytes], ...] = ()
+    places: tuple[Path, ...] = ()
 
 
 def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcome]:
@@ -167,7 +169,7 @@ def _placed(outcome: Outcome, job: Job) -> Outcome:
         _move(path, folder / path.name)
     for name, data in outcome.contents:
         write_file(folder / name, data)
-    return replace(outcome, contents=())
+    return replace(outcome, contents=(), places=tuple(folder / name for name in names))
 
 
 def _move(made: Path, place: Path) -> None:

@@ -13,7 +13,7 @@ from backing.chart.text.mending import mend
 from backing.chart.text.tune_file import decoded, read, write
 from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
-from backing.cli.status import DONE, USERS, in_words, show, tell
+from backing.cli.status import DONE, USERS, in_words, show, tell, worst
 from backing.cli.tunes import MUSICXML, read_tune
 from backing.combo.feel_check import feel_faults
 from backing.combo.feel_file import feel_names, load_feel
@@ -42,6 +42,9 @@ def check(words: Words) -> int:
     status, shown = DONE, []
     for name in words.names:
         try:
+            if Path(name).suffix.lower() == ".toml":
+                status = worst(status, _lesson(words, Path(name)))
+                continue
             form = _mended(Path(name)) if "mend" in words else read_tune(Path(name))
         except UserError as error:
             tell(in_words(error))
@@ -56,6 +59,15 @@ def check(words: Words) -> int:
     if "json" in words:
         show(json.dumps(shown, indent=1))
     return status
+
+
+def _lesson(words: Words, path: Path) -> int:
+    from backing.cli.lesson import lesson_shown
+
+    if words.said:
+        said = ", ".join(f"--{name}" for name in words.said)
+        raise UserError(f"{path} is a lesson, and {said} is for tunes.", "Leave it out.")
+    return lesson_shown(path)
 
 
 def _mended(path: Path) -> Form:

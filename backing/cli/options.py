@@ -333,6 +333,31 @@ TAKE = Command(
     ("take", "lines", "drills"),
 )  # fmt: skip
 
+NO_MAKING = Idle("Nothing is made here, so {} would change nothing.", "Leave {} out.",
+                 beside=("log", "dry-run"))  # fmt: skip
+LESSON = Command(
+    "lesson",
+    "make a week for students, or a set list, from one file",
+    "backing lesson FILE.toml [options]",
+    "Makes what a lesson file asks for: a folder for each student with tracks in\n"
+    "order, one PDF of sheets, the page, and a first page that says what to do; or\n"
+    "without a student the album and the charts of a set list.",
+    (
+        Group("", (
+            Option("output", "DIR", "the folder they go to, or FILE.zip; otherwise FILE",
+                   short="-o", file=True, heard=False),
+            Option("dry-run", "", "list what would be made, how long and how large"),
+            Option("log", "FILE", "practice logs of students: what got steady, and what next",
+                   file=True),
+            Option("no-cache", "", "make everything anew, and keep nothing for next time",
+                   heard=False, idle=(NO_MAKING,)),
+            Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
+                   heard=False, idle=(NO_MAKING,)),
+            QUIET,
+        )),
+    ),
+    ("lesson", "files"),
+)  # fmt: skip
 NO_TROUBLE = Idle("{} is for --trouble.", "Add --trouble, or leave {} out.", without=("trouble",))
 CHECK = Command(
     "check",
@@ -387,5 +412,5 @@ HELP = Command(
 
 COMMANDS = {
     command.name: command
-    for command in (PLAY, TRACK, SHEET, PAGE, TAKE, CHECK, SOUNDS, CACHE, HELP)
+    for command in (PLAY, TRACK, SHEET, PAGE, LESSON, TAKE, CHECK, SOUNDS, CACHE, HELP)
 }

@@ -42,14 +42,7 @@ def sheet(words: Words) -> int:
         check_changes(words, "print")
     if words.names and "arpeggios" in words:
         raise UserError("--arpeggios are printed without a tune.", "Give one of them, not both.")
-    board = read_neck(words.said["neck"]) if "neck" in words else make_fingerboard()
-    line = read_phrase(words.said["line"], fingerboard=board) if "line" in words else None
-    bass = plain(words.text("part") or ("bass" if line and line.bass else "")) == "bass"
-    if bass and "neck" not in words:
-        board = make_fingerboard("bass")
-        line = read_phrase(words.said["line"], fingerboard=board) if line else None
-    refuse_idle(words.command.options, set(words.said) | set(_facts(words, line)))
-    asked = _asked(words, board, line)
+    asked = read_request(words)
     if "arpeggios" in words:
         _write_arpeggios(words, asked)
         return DONE
@@ -60,6 +53,24 @@ def sheet(words: Words) -> int:
     targets = [_target(words, Path(tune).stem) for tune in tunes]
     check_targets(tunes, words.text("output"), targets)
     return for_each(tunes, partial(_write, words, asked))
+
+
+def read_request(words: Words) -> SheetRequest:
+    """What a command line asks of a sheet. Raises UserError for what makes no sense."""
+    asked, facts = understood(words)
+    refuse_idle(words.command.options, facts)
+    return asked
+
+
+def understood(words: Words) -> tuple[SheetRequest, set[str]]:
+    """What is asked, and the options and facts by which some would change nothing."""
+    board = read_neck(words.said["neck"]) if "neck" in words else make_fingerboard()
+    line = read_phrase(words.said["line"], fingerboard=board) if "line" in words else None
+    bass = plain(words.text("part") or ("bass" if line and line.bass else "")) == "bass"
+    if bass and "neck" not in words:
+        board = make_fingerboard("bass")
+        line = read_phrase(words.said["line"], fingerboard=board) if line else None
+    return _asked(words, board, line), set(words.said) | set(_facts(words, line))
 
 
 def _facts(words: Words, line: Phrase | None) -> Iterator[str]:

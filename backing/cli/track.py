@@ -17,7 +17,7 @@ from backing.cli.options import BAND, REQUEST, refuse_idle
 from backing.cli.parser import Words
 from backing.cli.progress import share_done, tracks_done
 from backing.cli.retired import refuse_old_players
-from backing.cli.status import DONE, OURS, USERS, in_words, tell
+from backing.cli.status import DONE, USERS, in_words, tell, worst
 from backing.cli.tag_text import command_again, purpose
 from backing.cli.tunes import changes_form, check_changes, check_folder, check_targets, read_tune
 from backing.combo.band import Band
@@ -77,7 +77,7 @@ def track(words: Words) -> int:
     if len(jobs) == 1 and "cluster" not in words:
         _make_one(jobs[0], quiet="quiet" in words)
     elif jobs:
-        status = _worst(status, _make_all(words, jobs))
+        status = worst(status, _make_all(words, jobs))
     return status
 
 
@@ -278,24 +278,19 @@ def _make_all(words: Words, jobs: Sequence[Job]) -> int:
 
     status, quiet = DONE, "quiet" in words
     if "cluster" not in words and not all(job.midi for job in jobs):
-        _check_sound(jobs[0].soundfont)
+        check_sound(jobs[0].soundfont)
     with tracks_done(len(jobs), quiet=quiet) as one_more:
         for outcome in outcomes(jobs, words.text("cluster")):
             silent = quiet and outcome.status == DONE
             one_more("" if silent else outcome.words)
-            status = _worst(status, outcome.status)
+            status = worst(status, outcome.status)
     return status
 
 
-def _check_sound(soundfont: Path | None) -> None:
+def check_sound(soundfont: Path | None) -> None:
     """Say once what would be wrong with every track: no FluidSynth, no SoundFont."""
     from backing.mixdown.soundfont import choose
     from backing.mixdown.synth import load_library
 
     choose(soundfont)
     load_library()
-
-
-def _worst(*statuses: int) -> int:
-    """A fault of ours, else a mistake of the user's, else done."""
-    return next((status for status in (OURS, USERS) if status in statuses), DONE)

@@ -94,7 +94,7 @@ class Lesson:
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class Vocabulary:
     """The options of the command line that a file may use.
 
     ``of_tasks`` and, of these, ``of_students``; ``flags`` take no word, ``alone`` says what an
@@ -107,10 +107,10 @@ class Words:
     alone: Mapping[str, str]
 
 
-def read_file(path: FilePath, words: Words) -> Lesson:
-    """The lesson in a file.
+def read_file(path: FilePath, words: Vocabulary) -> Lesson:
+    """The lesson in a file; its mistakes are recorded in its ``source``, whose ``finish`` tells.
 
-    Raises TuneError with all its mistakes, UserError where there is no text.
+    Raises TuneError for what is no TOML, UserError where there is no text.
     """
     data = read_bytes(path, LESSON_BYTES, "a lesson")
     try:
@@ -120,8 +120,8 @@ def read_file(path: FilePath, words: Words) -> Lesson:
     return read(text, str(path), words)
 
 
-def read(text: str, file: str, words: Words) -> Lesson:
-    """The lesson in a text. Raises TuneError with all its mistakes."""
+def read(text: str, file: str, words: Vocabulary) -> Lesson:
+    """The lesson in a text, as ``read_file`` reads it."""
     source = Source(text, readable(file))
     with guarded(f"{file} cannot be read as a lesson", "Name a lesson file."):
         try:
@@ -130,15 +130,13 @@ def read(text: str, file: str, words: Words) -> Lesson:
             source.problem(error.span or Span(1, 1), error.cause, error.cure)
             values = {}
         source.finish()
-        lesson = _Reader(source, toml_places(source.text), words).lesson(values, FilePath(file))
-        source.finish()
-    return lesson
+        return _Reader(source, toml_places(source.text), words).lesson(values, FilePath(file))
 
 
 class _Reader:
     """Reads the tables of a lesson, and records what is wrong with them in ``source``."""
 
-    def __init__(self, source: Source, places: Mapping[Path, Span], words: Words) -> None:
+    def __init__(self, source: Source, places: Mapping[Path, Span], words: Vocabulary) -> None:
         self.source, self.places, self.words = source, places, words
 
     def lesson(self, values: Mapping[str, Any], path: FilePath) -> Lesson:
@@ -326,4 +324,5 @@ class _Table:
             else:
                 near = suggestion(key, {*known, *self.reader.words.of_tasks})
                 cure = near.rstrip() or f"Here can stand: {', '.join(known)}."
-            self.problem(key, f"{quoted(key)} isn't known here.", cure)
+            place = self.reader.places.get((*self.path, key, "")) or self.span(key)
+            self.reader.source.problem(place, f"{quoted(key)} isn't known here.", cure)

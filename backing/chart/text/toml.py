@@ -66,7 +66,8 @@ def _misplaced(said: str, text: str) -> TomlError:
 def toml_places(text: str) -> dict[Path, Span]:
     """Where the value of every key stands, and where every table begins.
 
-    Of a value over several lines the first counts. Keys within inline tables have no place.
+    The key itself stands at its path with "" behind it. Of a value over several lines the first
+    counts. Keys within inline tables have no place.
     """
     found: dict[Path, Span] = {(): Span(1, 1)}
     counts: Counter[Path] = Counter()
@@ -80,7 +81,9 @@ def toml_places(text: str) -> dict[Path, Span]:
             said = _TEXT.match(key["value"])
             length = said.end() if said else len(key["value"].partition("#")[0].rstrip())
             span = Span(number, key.start("value") + 1, max(1, length))
-            found[*table, key["key"].strip("\"'")] = span
+            path = (*table, key["key"].strip("\"'"))
+            found[path] = span
+            found[*path, ""] = Span(number, key.start("key") + 1, len(key["key"]))
     return found
 
 
