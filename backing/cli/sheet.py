@@ -103,9 +103,7 @@ def _write_book(words: Words, asked: SheetRequest) -> None:
     sheets: list[Sheet] = []
     status = for_each(words.names, lambda tune: sheets.append(_sheet(words, asked, tune)))
     if status != DONE:
-        raise UserError(
-            f"{target} isn't made: it would lack tunes.", "Correct them first."
-        )
+        raise UserError(f"{target} isn't made: it would lack tunes.", "Correct them first.")
     _write_pages(words, sheets, target)
 
 
