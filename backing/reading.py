@@ -25,7 +25,7 @@ FEEL_DEPTH = 8
 FEELS_ALIKE = 16
 """Feel files of which each is like the next."""
 LESSON_BYTES = 100_000
-LESSON_DEPTH = 6
+LESSON_DEPTH = 12
 MANIFEST_BYTES = 1_000_000
 TASKS = 500
 """Of all students of a lesson together."""

@@ -222,6 +222,8 @@ class _Table:
     def span(self, key: str = "") -> Span:
         """Where a key stands, else its table."""
         places, path = self.reader.places, (*self.path, key) if key else self.path
+        if (*path, 0) in places:  # a list of tables stands where its first does
+            return places[*path, 0]
         while path and path not in places:
             path = path[:-1]
         return places[path]
