@@ -10,7 +10,9 @@ from backing.take import (
     changes,
     exercise,
     grid,
+    hearing,
     kinds,
+    listening,
     phrases,
     placing,
     timing,
@@ -26,6 +28,11 @@ BOUNDS = {
     exercise: "NEAR PLAYS_ALONG",
     account: "FEWEST_IN_BAR STRANGE AT_HOME FARTHEST_SLIP",
     advice: "EXERCISE MASTERS_STEP FEW_STEPS WIDE_MS FEWEST_TONES AVOIDED FAVORED",
+    listening: (
+        "VOICED CHANGE SILENCE WIDTH FARTHEST SHORTEST AROUND STRUCK MAYBE FADED APART QUIETEST "
+        "DROP FARTHEST_CENTS"
+    ),
+    hearing: "SILENT_DB TUNED ALONE LEAKS FEW_VOICED MISTUNED CLEAN_DB",
     placing: (
         "TONE TENSION OTHER OUTSIDE ON_LINE OFF_LINE LATE_SPREAD LINE_SPREAD OWN_WEIGHT SURE FEWEST"
     ),
@@ -42,7 +49,7 @@ def take_table() -> Json:
             }
             for module, names in BOUNDS.items()
         },
-        "sentences": advice.SENTENCES,
+        "sentences": advice.SENTENCES | hearing.SENTENCES,
         "ways": [list(way) for way in advice.WAYS],
         "roles": list(advice.ROLES),
         "counted": list(exercise.COUNTED),

@@ -242,7 +242,7 @@ function banded(filter, strengths, into, start) {
  * @param {number} size a power of two
  * @returns {Transform}
  */
-function fourier(size) {
+export function fourier(size) {
   const turn = (2 * Math.PI) / size;
   const cosines = Float64Array.from({ length: size / 2 }, (_, n) => Math.cos(turn * n));
   const sines = Float64Array.from({ length: size / 2 }, (_, n) => -Math.sin(turn * n));
