@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import webbrowser
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -17,7 +18,14 @@ from backing.cli.tunes import asked_form, check_changes, check_folder, check_tar
 from backing.combo.band import Band
 from backing.errors import OutputError, PracticeError, UserError
 from backing.routine.tempo import Tempo
-from backing.saving import check_writable, is_folder, is_there, shortened_name, write_file
+from backing.saving import (
+    check_writable,
+    is_folder,
+    is_there,
+    refuse_inputs,
+    shortened_name,
+    write_file,
+)
 
 if TYPE_CHECKING:
     from backing.page import Opening, PageMaker
@@ -29,6 +37,11 @@ def page(words: Words) -> int:
     """Write the page of each tune."""
     check_changes(words, "put on the page")
     tunes = words.names or ("changes",)
+    output = words.text("output") or ""
+    if len(tunes) > 1 and Path(output).suffix.lower() in SUFFIXES and not is_folder(Path(output)):
+        check_folder(output)
+        refuse_inputs(Path(output), map(Path, tunes))
+        return _write_set(words, tunes, Path(output))
     targets = [_target(words, Path(tune)) for tune in tunes]
     check_targets(tunes, words.text("output"), targets)
     return for_each(tunes, partial(_write, words))
@@ -68,10 +81,34 @@ def _write(words: Words, tune: Path) -> None:
     maker = _maker(words)
     named = "" if "changes" in words else str(tune)
     made = maker.page(form, recipe=command_again(words, named))
+    _finish(words, maker, form.title, made, target)
+
+
+def _write_set(words: Words, tunes: Sequence[str], target: Path) -> int:
+    """One page of several tunes; with a mistake in one of them there is none."""
+    from backing.page import Piece
+
+    check_writable(target)
+    forms: list[Form] = []
+    status = for_each(tunes, lambda tune: forms.append(_form(words, tune)))
+    if status != DONE:
+        return status
+    maker = _maker(words)
+    pieces = [
+        Piece(form, maker.band, maker.opening, recipe=command_again(words, tune))
+        for form, tune in zip(forms, tunes, strict=True)
+    ]
+    titles = ", ".join(form.title for form in forms)
+    _finish(words, maker, titles, maker.pages(pieces, title=target.stem), target)
+    return DONE
+
+
+def _finish(words: Words, maker: PageMaker, title: str, made: bytes, target: Path) -> None:
+    """Write the page that was made, and say so."""
     write_file(target, made)
     if "quiet" not in words:
         font = maker.font
-        tell(f"{form.title} -> {target}\n  {len(made) / 1e6:.1f} MB, opens in any browser")
+        tell(f"{title} -> {target}\n  {len(made) / 1e6:.1f} MB, opens in any browser")
         tell(f"  sound: {font.name} ({font.licence})")
         if font.free_to_give is False:
             tell("  to give it away, prefer a SoundFont under MIT: see backing sounds")

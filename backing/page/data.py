@@ -5,9 +5,11 @@ Times in a bar are whole ticks, TICKS to a beat: exact for every note the band w
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
+from hashlib import sha256
 from typing import Any
 
 from backing import __version__
@@ -30,11 +32,12 @@ from backing.lines.player import Line
 from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
 from backing.page.score import Count, Score, ScorePart
+from backing.page.session import checked_session
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
 from backing.take.course import course_chord, line_kind, never_stops
 from backing.take.table import take_table
 
-FORMAT = 1
+FORMAT = 2
 TICKS = 480
 KEYS = range(-6, 6)
 """The twelve keys, in half steps from the tune's own."""
@@ -53,11 +56,14 @@ class Opening:
     """How a page opens: its ``line`` and whether it is heard, or which ``guide`` tones are.
 
     The position of the line is that of the neck, if it has one. ``guide``: one of GUIDE_LINES.
+    ``session``: what is practiced, in the words of the command line by the names of the options of
+    a track: {"bars": "B", "climb": "80-140:8", "times": "4"}.
     """
 
     line: Line = Line()  # noqa: RUF009 - a frozen value
     solo: bool = False
     guide: str | None = None
+    session: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def heard(self) -> list[str]:
@@ -78,7 +84,7 @@ def page_data(
     chords = _chords(score.bars)
     index = {str(chord): at for at, chord in enumerate(chords)}
     forms = {semitones: _in_key(form, semitones) for semitones in KEYS}
-    return {
+    data = {
         "format": FORMAT,
         "ticks": TICKS,
         "version": __version__,
@@ -89,6 +95,9 @@ def page_data(
         "feel": form.feel,
         "meter": str(form.meter),
         "notes": list(form.notes),
+        "chorus": len(score.bars),
+        "form": None,
+        "session": checked_session(form, opening.session),
         "bars": [_bar(bar, at, score, index) for at, bar in enumerate(score.bars)],
         "chords": [_chord(chord) for chord in chords],
         "spans": _spans(score, index),
@@ -126,6 +135,7 @@ def page_data(
             opening=(*opening.line.position, None)[0],
         ),
     }
+    return {"id": sha256(json.dumps(data).encode()).hexdigest()[:16], **data}
 
 
 def _in_key(form: Form, semitones: int) -> Form:

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Final
 
 import numpy as np
@@ -85,16 +86,26 @@ class Strip:
     """All sounds of a page in a row: ``samples``, and as FLAC of one channel ``audio``.
 
     ``room`` is the room's impulse response, FLAC of two channels at ROOM_RATE, to be multiplied by
-    ``room_gain``.
+    ``room_gain``. ``parts`` are those that were wanted, ``voices`` how they sound.
     """
 
     font: SoundFont
+    parts: tuple[Wanted, ...]
     samples: Mono
     audio: bytes
     room: bytes
     room_gain: float
     seconds: float
     voices: tuple[SampledPart, ...]
+
+    def of(self, parts: Sequence[Wanted]) -> Strip:
+        """The same sounds with the voices of some of its parts alone, such as those of one tune."""
+        at = {
+            (part.name, part.instrument): voice
+            for part, voice in zip(self.parts, self.voices, strict=True)
+        }
+        voices = tuple(at[part.name, part.instrument] for part in parts)
+        return replace(self, parts=tuple(parts), voices=voices)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +137,23 @@ def wanted(score: Score) -> tuple[Wanted, ...]:
     )
 
 
+def merged(needs: Iterable[Sequence[Wanted]]) -> tuple[Wanted, ...]:
+    """What several tunes want: a part once for each instrument it is played on."""
+    found: dict[tuple[str, Instrument], Wanted] = {}
+    for part in chain.from_iterable(needs):
+        name = part.name, part.instrument
+        found[name] = _joined(found[name], part) if name in found else part
+    return tuple(found.values())
+
+
+def _joined(one: Wanted, other: Wanted) -> Wanted:
+    keys = sorted({*one.keys, *other.keys})
+    if not one.instrument.kit and keys:
+        keys = list(range(keys[0], keys[-1] + GRID - 1, GRID))
+    velocities = sorted({*one.velocities, *other.velocities})
+    return replace(one, keys=tuple(keys), velocities=tuple(velocities))
+
+
 def _wanted(name: str, place: str, instrument: Instrument, notes: Iterable[Note]) -> Wanted:
     struck = list(notes)
     pitches = sorted({note.pitch for note in struck})
@@ -146,7 +174,9 @@ def make_strip(parts: Sequence[Wanted], font: SoundFont) -> Strip:
     sound = laid.whole()
     room, room_gain = _room()
     seconds = len(sound) / SAMPLE_RATE
-    return Strip(font, sound, _flac(sound, SAMPLE_RATE), room, room_gain, seconds, voices)
+    return Strip(
+        font, tuple(parts), sound, _flac(sound, SAMPLE_RATE), room, room_gain, seconds, voices
+    )
 
 
 def _longest(holds: Iterable[tuple[StruckKey, int]]) -> dict[StruckKey, int]:

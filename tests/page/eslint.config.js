@@ -1,10 +1,10 @@
 import js from "@eslint/js";
 
 const browser = [
-  "AudioContext", "AudioBufferSourceNode", "ConvolverNode", "GainNode", "HTMLElement",
+  "AudioContext", "DOMParser", "AudioBufferSourceNode", "ConvolverNode", "GainNode", "HTMLElement",
   "HTMLInputElement", "HTMLSelectElement", "Option", "ResizeObserver", "StereoPannerNode", "Text", "addEventListener", "atob",
   "cancelAnimationFrame", "clearInterval", "document", "fetch", "getComputedStyle", "globalThis", "innerHeight",
-  "localStorage", "location", "matchMedia", "print", "requestAnimationFrame", "scrollBy",
+  "localStorage", "location", "matchMedia", "navigator", "print", "requestAnimationFrame", "scrollBy",
   "setInterval", "setTimeout",
 ];
 

@@ -14,14 +14,15 @@ import { svg } from "./svg.js";
  * @property {number} span
  * @property {number} next
  * @property {boolean} coming  Whether the next chord is shown too.
- * @property {boolean} names
+ * @property {"degrees" | "names" | "fingers"} tones
+ * @property {number[]} seen  Spans for whose shapes there is room, so that the neck stands still.
  */
 
 const SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz";
 const FRET = 80;
 const STRING = 40;
-const RADIUS = 17;
-const SMALL = 14;
+const RADIUS = 19;
+const SMALL = 17;
 /** Room for the numbers of the frets. */
 const NUMBERS = 26;
 const MARKED = new Set([3, 5, 7, 9, 12, 15, 17, 19, 21]);
@@ -85,7 +86,7 @@ export class Neck {
     const here = this.#dots(view.span, view);
     const there = view.coming ? this.#dots(view.next, view) : [];
     const position = this.neck.positions[view.position];
-    const frets = [...here, ...there].map(({ fret }) => fret);
+    const frets = view.seen.flatMap((span) => this.#dots(span, view)).map(({ fret }) => fret);
     this.first = Math.max(0, Math.min(position - 1, ...frets.filter((fret) => fret > 0)));
     if (position === 1) this.first = 0;
     const last = Math.max(position + 4, ...frets);
@@ -218,7 +219,8 @@ export class Neck {
    * @param {View} view
    */
   #label(dot, chord, view) {
-    if (view.names) return this.data.keys[view.key].names[chord][dot.above];
+    if (view.tones === "fingers") return dot.finger === 0 ? "0" : String(dot.finger);
+    if (view.tones === "names") return this.data.keys[view.key].names[chord][dot.above];
     return this.data.chords[chord].degrees[dot.above];
   }
 
