@@ -15,6 +15,7 @@ from backing.take import (
     listening,
     phrases,
     placing,
+    report,
     timing,
 )
 
@@ -50,6 +51,8 @@ def take_table() -> Json:
             for module, names in BOUNDS.items()
         },
         "sentences": advice.SENTENCES | hearing.SENTENCES,
+        "figures": report.FIGURES,
+        "honest": [report.SOLOISTS_TONES, report.EXERCISE_TONES],
         "ways": [list(way) for way in advice.WAYS],
         "roles": list(advice.ROLES),
         "counted": list(exercise.COUNTED),

@@ -7,7 +7,7 @@ import { PITCH_RATE } from "./pitch_net.js";
 
 /**
  * @typedef {import("./take_types.js").TakeTable} TakeTable
- * @typedef {{start?: number, sound: Float32Array}} Sound  `start`: the first sample, by the audio clock.
+ * @typedef {{start: number, sound: Float32Array}} Sound  `start`: the first sample, by the audio clock.
  * @typedef {object} Order
  * @property {"notes" | "strokes"} what  To hear: a take, or how loud it is, for the latency.
  * @property {number} rate
@@ -28,6 +28,7 @@ class Ear {
     this.keep = keep;
     /** @type {number | null} */
     this.start = null;
+    this.next = 0;
     this.shown = 0;
     /** @type {number[]} */
     this.loud = [];
@@ -36,8 +37,16 @@ class Ear {
   }
 
   /** @param {Sound} sound */
-  hear({ start = 0, sound }) {
+  hear({ start, sound }) {
     this.start ??= start;
+    // what the page was too busy to hand on is silence
+    if (this.next > 0 && start > this.next) this.#take(new Float32Array(start - this.next));
+    this.next = start + sound.length;
+    this.#take(sound);
+  }
+
+  /** @param {Float32Array} sound */
+  #take(sound) {
     if (this.keep) this.kept.push(Int16Array.from(sound, (value) => Math.round(Math.max(-1, Math.min(1, value)) * 32767)));
     const samples = this.resampler.add(sound);
     if (!this.hearing) {
@@ -47,14 +56,13 @@ class Ear {
     const live = this.hearing.add(samples);
     if (live.pitch === this.shown) return;
     this.shown = live.pitch;
-    tell({ live: { pitch: live.pitch, seconds: this.start / this.rate + live.seconds } });
+    tell({ live: { pitch: live.pitch, seconds: (this.start ?? 0) / this.rate + live.seconds } });
   }
 
   /** A whole recording, which is told of as it goes. @param {Float32Array} sound */
   read(sound) {
-    this.start = 0;
     for (let at = 0; at < sound.length; at += PART) {
-      this.hear({ sound: sound.subarray(at, at + PART) });
+      this.hear({ start: at, sound: sound.subarray(at, at + PART) });
       tell({ done: Math.min(1, (at + PART) / sound.length) });
     }
   }
@@ -74,9 +82,9 @@ function tell(message) {
   postMessage(message);
 }
 
-addEventListener("message", ({ data, ports }) => {
+addEventListener("message", ({ data }) => {
   if (data.order) ear = new Ear(data.order);
-  if (ports[0]) ports[0].onmessage = ({ data: sound }) => ear?.hear(sound);
+  if (data.sound) ear?.hear(data);
   if (data.recording) ear?.read(data.recording);
   if (data.end && ear) {
     tell(ear.finish());

@@ -1,5 +1,7 @@
 // What a take comes from: the microphone, an instrument with MIDI, a recording.
 
+import { Tap } from "./take_tap.js";
+
 /**
  * @typedef {import("./take_types.js").Heard} Heard
  * @typedef {import("./take_types.js").HeardNote} HeardNote
@@ -26,12 +28,6 @@ const CHORDS = 0.15;
 /** A mistake or a refusal, in one sentence for the player. */
 export class Refused extends Error {}
 
-/** The address of a script that the page carries. @param {string} id */
-function carried(id) {
-  const text = document.getElementById(id)?.textContent ?? "";
-  return URL.createObjectURL(new Blob([text], { type: "text/javascript" }));
-}
-
 /** A thread that hears. */
 class Ear {
   /**
@@ -42,7 +38,8 @@ class Ear {
    * @param {Calls} calls
    */
   constructor(table, what, rate, keep, calls) {
-    const url = carried("ear");
+    const script = document.getElementById("ear")?.textContent ?? "";
+    const url = URL.createObjectURL(new Blob([script], { type: "text/javascript" }));
     this.worker = new Worker(url);
     URL.revokeObjectURL(url);
     const { bounds, sentences } = table;
@@ -78,12 +75,10 @@ export class Microphone {
   constructor(context, stream, ear) {
     this.stream = stream;
     this.ear = ear;
-    this.source = context.createMediaStreamSource(stream);
-    this.tap = new AudioWorkletNode(context, "tap", { numberOfInputs: 1, numberOfOutputs: 0 });
-    const channel = new MessageChannel();
-    this.tap.port.postMessage(null, [channel.port1]);
-    ear.worker.postMessage({}, [channel.port2]);
-    this.source.connect(this.tap);
+    /** Which one it is: a latency is one microphone's. */
+    this.label = stream.getAudioTracks()[0].label;
+    const source = context.createMediaStreamSource(stream);
+    this.tap = new Tap(source, (start, sound) => ear.worker.postMessage({ start, sound }, [sound.buffer]));
   }
 
   /**
@@ -97,18 +92,12 @@ export class Microphone {
     const stream = await asked();
     const [track] = stream.getAudioTracks();
     track.addEventListener("ended", () => calls.lost("The microphone is gone: plug it in again, and begin again."));
-    const url = carried("tap");
-    try {
-      await context.audioWorklet.addModule(url);
-    } finally {
-      URL.revokeObjectURL(url);
-    }
     return new Microphone(context, stream, new Ear(table, what, context.sampleRate, keep, calls));
   }
 
   /** @returns {Promise<Ended>} */
   async end() {
-    this.source.disconnect();
+    this.tap.stop();
     for (const track of this.stream.getTracks()) track.stop();
     return this.ear.end();
   }
@@ -173,6 +162,7 @@ export class Keys {
   constructor(context, access, calls) {
     this.context = context;
     this.access = access;
+    this.label = [...access.inputs.values()].map(({ name }) => name).join();
     this.calls = calls;
     this.begun = context.currentTime;
     /** @type {HeardNote[]} */

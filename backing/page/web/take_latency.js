@@ -1,10 +1,13 @@
 // The latency, found once: clicks are played, and heard by the microphone, or played along with.
 
 import { median } from "./take_figures.js";
+import { Microphone } from "./take_input.js";
 
-export const CLICKS = 8;
-/** Seconds between clicks: slow enough for a latency of half of it. */
-export const APART = 0.6;
+const KEY = "backing latency";
+const CLICKS = 8;
+/** Seconds between clicks: slow enough for a latency of half of it; and before the first. */
+const APART = 0.6;
+const LEAD = 1;
 const FRAME = 64 / 16000;
 const EARLIEST = -0.1;
 /** Frames over which a stroke rises, and by how many dB at least. */
@@ -59,4 +62,57 @@ function strokesIn(loud) {
     at += Math.round(0.1 / FRAME);
   }
   return found;
+}
+
+/**
+ * Play clicks, hear them, and keep how late they are.
+ * @param {AudioContext} context
+ * @param {import("./take_types.js").TakeTable} table
+ * @param {Pick<Storage, "setItem"> | null} storage
+ * @param {(why: string) => void} lost
+ * @returns {Promise<{latency: Latency | null, label: string}>}
+ */
+export async function findLatency(context, table, storage, lost) {
+  const input = await Microphone.open(context, table, { what: "strokes", keep: false }, { live: () => {}, lost });
+  const first = context.currentTime + LEAD;
+  const clicks = Array.from({ length: CLICKS }, (_, at) => first + at * APART);
+  for (const when of clicks) click(context, when);
+  await new Promise((go) => {
+    setTimeout(go, (LEAD + CLICKS * APART + LEAD / 2) * 1000);
+  });
+  const { begun, loud } = await input.end();
+  const latency = latencyOf(clicks, loud ?? [], begun);
+  try {
+    if (latency) storage?.setItem(KEY, JSON.stringify({ ...latency, label: input.label }));
+  } catch {
+    // a closed storage keeps nothing: it is found again next time
+  }
+  return { latency, label: input.label };
+}
+
+/**
+ * The latency that was found with this microphone; null where there is none.
+ * @param {Pick<Storage, "getItem"> | null} storage
+ * @param {string} label  "" for whichever it was.
+ * @returns {Latency | null}
+ */
+export function keptLatency(storage, label) {
+  try {
+    const kept = JSON.parse(storage?.getItem(KEY) ?? "null");
+    const fits = kept && Number.isFinite(kept.seconds) && (!label || kept.label === label);
+    return fits ? { seconds: kept.seconds, how: kept.how } : null;
+  } catch {
+    return null;
+  }
+}
+
+/** A short, soft click. @param {AudioContext} context @param {number} when */
+function click(context, when) {
+  const sound = new OscillatorNode(context, { frequency: 1800 });
+  const level = new GainNode(context, { gain: 0 });
+  level.gain.setValueAtTime(0.25, when);
+  level.gain.exponentialRampToValueAtTime(0.001, when + 0.04);
+  sound.connect(level).connect(context.destination);
+  sound.start(when);
+  sound.stop(when + 0.05);
 }

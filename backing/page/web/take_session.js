@@ -81,7 +81,7 @@ export class Watch {
     if (!bar) return null;
     const chord = chordAt(data, bar.turn, ((seconds - bar.seconds) * bar.turn.bpm) / 60);
     if (!chord) return null;
-    return { degree: chord.degrees[pitchClass(pitch - chord.root)], kind: kindIn(chord, pitch) };
+    return { degree: chord.degrees[pitchClass(pitch - chord.root)], kind: kindIn(chord, pitch) ?? "outside" };
   }
 }
 

@@ -39,6 +39,8 @@
  * @typedef {object} TakeTable  backing/take/table.py.
  * @property {Record<string, Record<string, number>>} bounds
  * @property {Record<string, string>} sentences
+ * @property {Record<string, string>} figures
+ * @property {string[]} honest  The share of chord tones in solos, and in exercises.
  * @property {[way: string, words: string][]} ways
  * @property {string[]} roles
  * @property {string[]} counted
