@@ -25,6 +25,7 @@ FIGURES = {
     "changes": "{ways}; soloists step into 58%",
     "on the beat": "{ms} ms {way} the band; soloists 8 to 26 ms behind",
     "not absolute": "not sure: a recording alone can't tell how late you are",
+    "no latency": "not known before the latency is found",
     "spread": "{ms} ms around your own place",
     "drift": "{ms} ms from the first third to the last",
     "swing": "{mine} to 1 in {pairs} pairs; the band {band} to 1",

@@ -13,6 +13,7 @@ import { pitchClass } from "./take_figures.js";
  * @typedef {import("./take_course.js").Course} Course
  * @typedef {object} Row  Bars side by side, and the lanes from the lowest pitch up.
  * @property {CourseBar[]} bars
+ * @property {string} where  Which time it is, where that is not the time of the row above.
  * @property {number} start
  * @property {number} end
  * @property {number} low
@@ -22,7 +23,7 @@ import { pitchClass } from "./take_figures.js";
 
 const BARS = 4;
 const BEAT = 46;
-const LANE = 6;
+const LANE = 8;
 const LEFT = 8;
 const HEAD = 30;
 const GAP = 18;
@@ -42,8 +43,9 @@ export function takePicture(course, told) {
   const low = Math.min(...pitches) - 2;
   const high = Math.max(...pitches) + 2;
   const step = HEAD + (high - low + 1) * LANE + GAP;
-  const rows = rowsOf(course, told).map((bars, at) => ({
+  const rows = rowsOf(course, told).map((bars, at, all) => ({
     bars, low, high,
+    where: bars[0].where === all[at - 1]?.[0].where ? "" : bars[0].where,
     start: bars[0].start,
     end: bars[bars.length - 1].start + bars[bars.length - 1].beats,
     top: 24 + at * step + HEAD,
@@ -89,7 +91,7 @@ function rowOf(course, told, row) {
     ...course.chords.filter(({ start, end }) => start < row.end && end > row.start).flatMap((chord) => lanes(row, chord)),
     ...row.bars.flatMap((bar) => barLines(row, bar, bottom)),
     svg("line", { class: "bar-line", x1: xOf(row, row.end), x2: xOf(row, row.end), y1: row.top - 4, y2: bottom }),
-    svg("text", { class: "where", x: LEFT, y: row.top - 20 }, row.bars[0].where),
+    svg("text", { class: "where", x: LEFT, y: row.top - 20 }, row.where),
     ...missing(told, row),
     ...notes.flatMap(({ kind, placed }) => {
       const [x, y] = [xOf(row, placed.beat), yOf(row, placed.pitch)];
@@ -113,7 +115,7 @@ function lanes(row, chord) {
     const y = yOf(row, pitch);
     found.push(
       svg("rect", { class: root ? "lane root" : "lane", x: x + 1, y: y + 0.5, width, height: LANE - 1 }),
-      svg("text", { class: "degree", x: x + 2, y: y + LANE - 0.5 }, chord.degrees[pitchClass(pitch - chord.root)]),
+      svg("text", { class: "degree", x: x + 2, y: y + LANE - 1 }, chord.degrees[pitchClass(pitch - chord.root)]),
     );
   }
   return found;

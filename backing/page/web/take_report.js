@@ -13,9 +13,9 @@ import { filled, fixed, percent } from "./take_figures.js";
 
 /**
  * Name and words of each figure.
- * @param {{course: Course, told: Account}} take
+ * @param {{course: Course, told: Account, live: boolean}} take
  */
-export function figuresOf({ course, told }) {
+export function figuresOf({ course, told, live }) {
   const exercise = told.along !== null || course.kind === "line";
   const { figures, honest } = course.table;
   /** @param {string} name @param {Record<string, string | number>} words @returns {Row} */
@@ -29,7 +29,7 @@ export function figuresOf({ course, told }) {
   rows.push(["kinds", told.kinds.map(([kind, count]) => `${count} ${kind}`).join(", ")]);
   rows.push(row("degrees", Object.fromEntries(told.degrees.entries())));
   const ways = ["step", "held", "leap", "rest"].map((way) => `${crossed(told, way)} ${way}`).join(", ");
-  rows.push(row("changes", { ways }), ...timeOf(told.timing, row, figures), ...phrasesOf(course, told, row));
+  rows.push(row("changes", { ways }), ...timeOf(told.timing, row, figures[live ? "no latency" : "not absolute"]), ...phrasesOf(course, told, row));
   if (told.along) rows.push(row("the line", { right: told.along.right, notes: told.along.notes }));
   if (told.answers.length > 0) {
     const strokes = told.answers.reduce((sum, each) => sum + each.strokes, 0);
@@ -42,12 +42,12 @@ export function figuresOf({ course, told }) {
 }
 
 /** @param {Timing} timing @param {(name: string, words: Record<string, string | number>) => Row} row
- * @param {Record<string, string>} figures */
-function timeOf({ late, spread, drift, swing, pairs, bandSwing, accent }, row, figures) {
+ * @param {string} unknown */
+function timeOf({ late, spread, drift, swing, pairs, bandSwing, accent }, row, unknown) {
   /** @type {Row[]} */
   const rows = [];
   if (late !== null) rows.push(row("on the beat", { ms: fixed(Math.abs(late)), way: late >= 0 ? "behind" : "ahead of" }));
-  else if (spread !== null) rows.push(["on the beat", figures["not absolute"]]);
+  else if (spread !== null) rows.push(["on the beat", unknown]);
   if (spread !== null) rows.push(row("spread", { ms: fixed(spread) }));
   if (drift !== null) rows.push(row("drift", { ms: signed(drift, 0) }));
   if (swing !== null) rows.push(row("swing", { mine: fixed(swing, 2), pairs, band: fixed(bandSwing, 2) }));

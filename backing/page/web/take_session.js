@@ -24,7 +24,7 @@ import { chordAt, courseOf } from "./take_track.js";
  * @property {import("./take_types.js").Account} told
  * @property {import("./take_types.js").Advice} advice
  * @property {string[]} remarks
- * @property {boolean} absolute
+ * @property {boolean} live  Whether it was played to the band in this page.
  * @property {number} offset  Seconds of the course at which the recording begins.
  * @property {Turn} first  The bar with which the course begins.
  */
@@ -109,7 +109,7 @@ export function tellLive(data, played, after, how, ended, { latency, usual, slac
   const found = place(course, heard.notes, begun - slack, begun + slack / 2);
   if (found.moved) return elsewhere(found.moved);
   const offset = latency ? begun : found.offset;
-  return tell(course, heard, offset, latency !== null, played[0].turn);
+  return { ...tell(course, heard, offset, latency !== null, played[0].turn), live: true };
 }
 
 /**
@@ -150,7 +150,7 @@ function elsewhere(moved) {
  * @param {Turn} first @returns {Told} */
 function tell(course, heard, offset, absolute, first) {
   const told = account(course, heard, offset, absolute);
-  return { course, told, advice: advise(course, told), remarks: heard.remarks, absolute, offset, first };
+  return { course, told, advice: advise(course, told), remarks: heard.remarks, live: false, offset, first };
 }
 
 /** The bars of the band for so many seconds and once through more, and how long that is.
