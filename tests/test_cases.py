@@ -135,6 +135,17 @@ def test_a_climb_has_its_tempos() -> None:
         assert [float(tempo) for tempo in tempos] == case["tempos"], (text, case["order"])
 
 
+def test_a_climb_is_said_in_words() -> None:
+    for case in table("climbs")["said"]:
+        own = Fraction(case["tune"])
+        if case["tempos"] is None:
+            with pytest.raises(RoutineError):
+                Climb.of(case["words"]).tempos(own)
+        else:
+            tempos = Climb.of(case["words"]).tempos(own)
+            assert tempos == tuple(map(Fraction, case["tempos"])), case["words"]
+
+
 def drill_of(case: Case) -> str:
     """What comes after what, in the signs of the table."""
     asked = Request(

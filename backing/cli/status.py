@@ -16,6 +16,11 @@ MOST_SHOWN = 20
 DONE, OURS, USERS, STOPPED = 0, 1, 2, 130
 
 
+def worst(*statuses: int) -> int:
+    """A fault of ours, else a mistake of the user's, else done."""
+    return next((status for status in (OURS, USERS) if status in statuses), DONE)
+
+
 def open_streams() -> None:
     """Give a program that was started with stdout or stderr closed somewhere to say things to."""
     for name in ("stdout", "stderr"):

@@ -178,9 +178,9 @@ def _row(
             if center is last and lines:
                 lines[-1]["to"] = float(at + end * width)
             else:
-                name = "" if center is last else center.name
+                name, short = ("", "") if center is last else (center.name, center.short)
                 lines.append({"from": float(at + start * width), "to": float(at + end * width),
-                              "text": name, "ends": True})  # fmt: skip
+                              "text": name, "short": short, "ends": True})  # fmt: skip
             last = center
         at += width
     row = {"bars": [data for _, data in pairs], "width": float(max(at, Fraction(BARS_A_ROW)))}

@@ -41,7 +41,8 @@ def test_the_recipe_in_the_tags_makes_the_very_same_file(here: Path, run: Run, s
     words = recipe_of(here / f"odd name.{suffix}")
     assert words[:3] == ["backing", "track", "four.tune"]
     assert run(*words[1:], "--no-cache").status == 0
-    assert (here / f"four.{suffix}").read_bytes() == (here / f"odd name.{suffix}").read_bytes()
+    (again,) = here.glob(f"four-*.{suffix}")
+    assert again.read_bytes() == (here / f"odd name.{suffix}").read_bytes()
 
 
 def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
@@ -49,7 +50,7 @@ def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
     assert run(*words, "-o", "ii-v.flac", "--soundfont", SMALL).status == 0
     again = recipe_of(here / "ii-v.flac")
     assert run(*again[1:], "--no-cache").status == 0
-    assert (here / "changes.flac").read_bytes() == (here / "ii-v.flac").read_bytes()
+    assert (here / "changes-in-C-F-times-1.flac").read_bytes() == (here / "ii-v.flac").read_bytes()
 
 
 def test_the_recipe_of_a_trade(here: Path, run: Run) -> None:
@@ -57,7 +58,8 @@ def test_the_recipe_of_a_trade(here: Path, run: Run) -> None:
     assert run("track", "four.tune", "-o", "x.wav", *words, "--soundfont", SMALL).status == 0
     again = recipe_of(here / "x.wav")
     assert run(*again[1:], "--no-cache").status == 0
-    assert (here / "four.wav").read_bytes() == (here / "x.wav").read_bytes()
+    made = here / "four-bars-1-4-trading-twos-with-the-line-times-2.wav"
+    assert made.read_bytes() == (here / "x.wav").read_bytes()
 
 
 def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
@@ -66,7 +68,7 @@ def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
     assert names == ["slow-01-150-bpm.wav", "slow-02-165-bpm.wav", "slow-03-180-bpm.wav"]
     assert run(*recipe_of(here / names[1])[1:], "--no-cache").status == 0
     for name in names:
-        again = here / name.replace("slow", "four")
+        again = here / name.replace("slow", "four-bars-1-4-climbing-150-180-15-times-1")
         assert again.read_bytes() == (here / name).read_bytes()
 
 
@@ -74,7 +76,8 @@ def test_separate_files_of_minor_keys_say_so(here: Path, run: Run) -> None:
     (here / "four.tune").write_text(TUNE.replace("key: C", "key: C minor"))
     words = ("--key", "B F#", "--times", "1", "--separate", "--format", "mid")
     said = run("track", "four.tune", *words)
-    assert {path.name for path in here.glob("*.mid")} == {"four-01-Bm.mid", "four-02-F#m.mid"}
+    names = {f"four-in-B-F#-times-1-0{key}.mid" for key in ("1-Bm", "2-F#m")}
+    assert {path.name for path in here.glob("*.mid")} == names
     assert ", F# minor, seed 1" in said.err
 
 

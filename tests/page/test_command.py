@@ -122,7 +122,7 @@ def page_of(tune: Path, font: SoundFont, *words: str) -> dict[str, Any]:
     """The data of a page."""
     assert main(["page", str(tune), "--soundfont", str(font.path), *words]) == 0
     page = Path("study.html").read_text("utf-8")
-    data = re.search(r'<script type="application/json" id="data">(.*?)</script>', page)
+    data = re.search(r'id="data"[^>]*>(.*?)</script>', page)
     assert data is not None
     found: dict[str, Any] = json.loads(data[1])
     return found

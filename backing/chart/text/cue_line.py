@@ -131,7 +131,7 @@ def _lay_out(bars: Bars, found: Statement, source: Source) -> LayOut | None:
         if name in PLAYERS:
             players.append(name)
         elif name != "and":
-            near = suggestion(name, (*PLAYERS, *_OTHER_PLAYERS))
+            near = suggestion(name, PLAYERS, _OTHER_PLAYERS)
             cause = f'Nobody in the band is called "{piece}".'
             source.problem(piece, cause, f"{near}The band is {', '.join(PLAYERS)}.")
             return None

@@ -25,7 +25,7 @@ from typing import Any
 from backing.chart.bar import OCCASIONS, Meter
 from backing.chart.pitch import Key
 from backing.chart.section import SectionUse, is_feel_file
-from backing.chart.text.source import Piece, Source
+from backing.chart.text.source import Piece, Source, free_text
 from backing.errors import ChordError
 from backing.glossary import HEAD_OUT
 
@@ -79,7 +79,7 @@ class Header:
 
 def plain(value: Piece) -> str:
     """A free text with single spaces."""
-    return " ".join(value.text.split())
+    return free_text(value.text)
 
 
 def read_feel(value: Piece) -> str:

@@ -85,7 +85,7 @@ class TuneReader:
         self._read_lines()
         self._check_feels()
         drafts = self._distinct()
-        if "key" not in self.header_lines:
+        if "key" not in self.header_lines and (self.drafts or self.header_lines):
             cause, cure = "No key is given.", "Write a line such as key: G minor at the top."
             self.source.problem(Piece("", 1), cause, cure)
         sections = tuple(self._section(draft, drafts) for draft in drafts.values())
@@ -350,6 +350,8 @@ class TuneReader:
         if not self.drafts:
             where = Piece(self.source.lines[-1], len(self.source.lines))
             cure = "Write them between bar lines, such as | Cm7 | F7 | Bbmaj7 | % |."
+            if not self.header_lines:
+                cure = "Write a line such as key: F, and under it the bars: | Gm7 | C7 | F6 | % |."
             self.source.problem(where.strip(), "This tune has no bars.", cure)
 
 

@@ -23,6 +23,7 @@ const MELODIC = 8;
  * @returns {Struck[]}
  */
 export function notesOf(data, turn, next) {
+  if (turn.kind === "end") return [];
   if (turn.kind === "count") return counted(data, turn, next);
   const notes = data.parts.flatMap((part) => {
     const mine = turn.kind === "rest" ? [] : played(data, part, turn, next);
@@ -59,7 +60,7 @@ function played(data, part, turn, next) {
     .map((row) => struck(data, part.id, part.voice, row))
     .filter((note) => !rests(note, turn))
     .map((note) => transposed(data, part, note, turn));
-  if (!follows(data, turn, next)) {
+  if (next.kind !== "end" && !follows(data, turn, next)) {
     if (part.voice === "bass") leadTo(heard, firstPitch(data, part, next), turn.beats);
     if (part.voice === "comp") makeRoom(heard, ahead(data, part, turn, next));
   }
@@ -75,7 +76,7 @@ function played(data, part, turn, next) {
  * @param {Turn} next
  */
 function ahead(data, part, turn, next) {
-  if (next.kind === "count" || next.kind === "rest") return [];
+  if (next.kind === "count" || next.kind === "rest" || next.kind === "end") return [];
   const silent = turn.kind === "count" || turn.kind === "rest";
   const take = silent ? next.take : turn.take;
   return rowsOf(part, { ...next, take })
@@ -91,7 +92,8 @@ function ahead(data, part, turn, next) {
  * @param {{take: number, bar: number}} turn
  */
 function rowsOf(part, turn) {
-  return part.takes[turn.take % part.takes.length][turn.bar];
+  // the head and the last head are played one way
+  return part.takes[turn.take % part.takes.length][turn.bar] ?? part.takes[0][turn.bar];
 }
 
 /**
@@ -149,7 +151,8 @@ function transposed(data, part, note, turn) {
  * @param {Turn} next
  */
 function follows(data, turn, next) {
-  const expected = (turn.bar + 1) % data.bars.length;
+  const ends = [data.chorus - 1, data.form?.head[data.form.head.length - 1]];
+  const expected = ends.includes(turn.bar) ? 0 : turn.bar + 1;
   return next.bar === expected && next.key === turn.key && next.kind !== "rest";
 }
 
@@ -202,6 +205,7 @@ function makeRoom(notes, anticipations) {
  * @returns {Struck}
  */
 function cutShort(note, turn, next) {
+  if (next.kind === "end") return note;
   const silent = next.kind === "rest" || next.resting.has(note.voice) || next.bar <= turn.bar;
   const room = turn.beats - note.onset;
   return silent && note.length > room ? { ...note, length: room } : note;

@@ -14,14 +14,15 @@ import { svg } from "./svg.js";
  * @property {number} span
  * @property {number} next
  * @property {boolean} coming  Whether the next chord is shown too.
- * @property {boolean} names
+ * @property {"degrees" | "names" | "fingers"} tones
+ * @property {number[]} seen  Spans for whose shapes there is room, so that the neck stands still.
  */
 
 const SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz";
 const FRET = 80;
 const STRING = 40;
-const RADIUS = 17;
-const SMALL = 14;
+const RADIUS = 19;
+const SMALL = 17;
 /** Room for the numbers of the frets. */
 const NUMBERS = 26;
 const MARKED = new Set([3, 5, 7, 9, 12, 15, 17, 19, 21]);
@@ -85,7 +86,7 @@ export class Neck {
     const here = this.#dots(view.span, view);
     const there = view.coming ? this.#dots(view.next, view) : [];
     const position = this.neck.positions[view.position];
-    const frets = [...here, ...there].map(({ fret }) => fret);
+    const frets = view.seen.flatMap((span) => this.#dots(span, view)).map(({ fret }) => fret);
     this.first = Math.max(0, Math.min(position - 1, ...frets.filter((fret) => fret > 0)));
     if (position === 1) this.first = 0;
     const last = Math.max(position + 4, ...frets);
@@ -108,6 +109,23 @@ export class Neck {
     const number = this.spans.numbers[span];
     if (number < 0) return [];
     return dotsOf(this.neck.shapes[this.neck.paths[view.key][view.position][number]]);
+  }
+
+  /**
+   * The note that is heard, wherever it lies in sight: a frame around it, crossed out outside the chord.
+   * @param {number} pitch  0 for none.
+   * @param {boolean} inside
+   */
+  heard(pitch, inside) {
+    for (const mark of this.picture.querySelectorAll(".heard")) mark.remove();
+    if (!pitch) return;
+    this.neck.strings.forEach((open, at) => {
+      const [fret, half] = [pitch - open, RADIUS + 4];
+      if (fret < this.first || fret >= this.first + this.width / FRET) return;
+      const [x, y] = [this.#x(fret), this.#y(at + 1)];
+      const cross = inside ? "" : `l${2 * half} ${2 * half}m0 ${-2 * half}l${-2 * half} ${2 * half}`;
+      this.picture.append(svg("path", { class: "heard", d: `M${x - half} ${y - half}h${2 * half}v${2 * half}h${-2 * half}zm0 0${cross}` }));
+    });
   }
 
   /** @param {number} last */
@@ -218,7 +236,8 @@ export class Neck {
    * @param {View} view
    */
   #label(dot, chord, view) {
-    if (view.names) return this.data.keys[view.key].names[chord][dot.above];
+    if (view.tones === "fingers") return dot.finger === 0 ? "0" : String(dot.finger);
+    if (view.tones === "names") return this.data.keys[view.key].names[chord][dot.above];
     return this.data.chords[chord].degrees[dot.above];
   }
 

@@ -91,7 +91,18 @@ export class Player {
    */
   setTempo(tempo) {
     this.routine.tempo = tempo;
-    this.rounds.place.tempo = tempo;
+    this.rounds.replan(this.rounds.place);
+    this.#retime(tempo, -1);
+  }
+
+  /** Another step of a climb from this moment on. @param {number} step */
+  jump(step) {
+    this.rounds.jump(step);
+    this.#retime(this.rounds.steps[step].tempo, step);
+  }
+
+  /** @param {number} tempo @param {number} step  -1: as it is. */
+  #retime(tempo, step) {
     if (!this.playing) return;
     const time = this.now() + TOO_LATE;
     const beat = this.clock.beat(time);
@@ -100,7 +111,7 @@ export class Player {
       if (start + turn.beats <= beat) continue;
       turn.bpm *= tempo / turn.tempo;
       turn.tempo = tempo;
-      before.tempo = tempo;
+      if (step >= 0) Object.assign(before, { step, time: 0 });
       this.clock.set(Math.max(start, beat), start > beat ? this.clock.time(start) : time, turn.bpm);
     }
     this.pump();
@@ -113,14 +124,8 @@ export class Player {
     const beat = this.clock.beat(time);
     const at = this.turns.findIndex(({ turn, start }) => beat < start + turn.beats);
     const dropped = this.turns.splice(at + 1);
-    if (dropped.length > 0) {
-      this.rounds.place = dropped[0].before;
-      this.clock.cut(dropped[0].start);
-    }
-    const { from, to } = this.routine;
-    const { place } = this.rounds;
-    if (place.leads === 0 && (place.bar < from || place.bar > to)) place.bar = from;
-    place.key = this.routine.walk === "stay" ? this.routine.key : place.key;
+    if (dropped.length > 0) this.clock.cut(dropped[0].start);
+    this.rounds.replan(dropped.length > 0 ? dropped[0].before : this.rounds.place);
     this.#takeBack(time);
     const current = this.turns[at];
     this.waiting = this.waiting.filter((event) => event.turn !== current && !dropped.includes(event.turn));
@@ -132,12 +137,24 @@ export class Player {
   }
 
   /**
-   * Where the band is at this moment; null when it is silent.
+   * The tune has been written anew: it is played from the next bar line on, what can be at once.
+   * @param {PageData} data
+   * @param {Instrument} instrument
+   */
+  adopt(data, instrument) {
+    Object.assign(this, { data, instrument });
+    this.rounds.data = data;
+    this.replan();
+  }
+
+  /**
+   * Where the band is at a time of the audio clock; null when it is silent.
+   * @param {number} [time]
    * @returns {{turn: Turn, beat: number, next: Turn | null} | null}
    */
-  position() {
+  position(time = this.now()) {
     if (!this.playing) return null;
-    const beat = this.clock.beat(this.now());
+    const beat = this.clock.beat(time);
     const at = this.turns.findLastIndex(({ start }) => start <= beat);
     const here = this.turns[Math.max(0, at)];
     if (!here) return null;

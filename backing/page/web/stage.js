@@ -32,6 +32,17 @@ export class Stage {
   }
 
   /**
+   * Whose turn it is, said large in a trade; "" is nobody's.
+   * @param {string} whose
+   */
+  turn(whose) {
+    const word = byId("turn");
+    word.hidden = !whose;
+    word.classList.toggle("you", whose === "you");
+    word.textContent = whose;
+  }
+
+  /**
    * @param {number} span
    * @param {number} next
    * @param {number} key
