@@ -187,7 +187,7 @@ def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: f
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
         "wander": wandered,
-        "tempo_ratio": float(bar.tempo_ratio),
+        "tempo_ratio": float(bar.mean_ratio),
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]
             for c in bar.changes
