@@ -146,7 +146,7 @@ def _arranged(job: Job) -> tuple[Routine, Performance]:
     routine = make_routine(job.form, job.request)
     performance = arrange(routine, job.band)
     if not job.long:
-        check_length(performance)
+        check_length(performance, sound=not job.midi)
     performance = replace(performance, tail=performance.tail + job.gap)
     return routine, performance
 

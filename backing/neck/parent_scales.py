@@ -105,6 +105,11 @@ class KeyCenter:
         """The center as it is printed over the bars: "B♭ major"."""
         return f"{self.tonic.pretty} {self.mode.replace('-', ' ')}"
 
+    @property
+    def short(self) -> str:
+        """The same where there is little room: "B♭", "B♭m", "B♭ dor"."""
+        return self.tonic.pretty + {"major": "", "minor": "m"}.get(self.mode, f" {self.mode[:3]}")
+
 
 @dataclass(frozen=True, slots=True)
 class _Mode:

@@ -97,7 +97,7 @@ def _section(
     stops = stop_time([bar.directions for bar in section.bars])
     endings = endings_over(section.bars)
     for bar, (ending, _), stop, pieces in zip(section.bars, endings, stops, ribbons, strict=True):
-        cues = directions(bar.directions, stops=stop)
+        cues = directions(bar.in_words, stops=stop)
         later = [cue for each in bar.later[:1] for cue in directions(each, stops=stop)]
         cues += [f"on the repeat: {', '.join(later)}"] if later else []
         shown = _bar(bar, cues, told, page)
@@ -178,9 +178,9 @@ def _row(
             if center is last and lines:
                 lines[-1]["to"] = float(at + end * width)
             else:
-                name = "" if center is last else center.name
+                name, short = ("", "") if center is last else (center.name, center.short)
                 lines.append({"from": float(at + start * width), "to": float(at + end * width),
-                              "text": name, "ends": True})  # fmt: skip
+                              "text": name, "short": short, "ends": True})  # fmt: skip
             last = center
         at += width
     row = {"bars": [data for _, data in pairs], "width": float(max(at, Fraction(BARS_A_ROW)))}
@@ -204,6 +204,7 @@ def _bar(bar: SheetBar, cues: list[str], told: set[str], page: PageSetup) -> dic
         "solos": _chords(bar.solos, bar.length, page) if bar.solos else [],
         "cues": [cue for cue in cues if cue not in told],
         "goes_on": any(cue in told for cue in cues),
+        "hold": None if bar.hold is None else float(bar.hold / bar.length),
         "double": False,
         "final": False,
     }

@@ -188,7 +188,7 @@ def _extensions(m: Material) -> float:
 
 
 def _cadence_share(m: Material) -> float:
-    moves = [move for plan, part in m.comping for move in comping.cadence_moves(plan, part)]
+    moves = [move for plan, _ in m.comping for move in comping.cadence_moves(plan)]
     return _share_of(moves, 2) if moves else 1.0  # few strokes are whole grips
 
 

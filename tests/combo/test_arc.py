@@ -54,14 +54,14 @@ def test_the_solos_build_to_a_height_before_the_last_one_ends(count: int, seed: 
 
 
 def test_density_builds() -> None:
-    """Strokes of the comp a bar, from about 1 to about 3 (ours)."""
+    """Strokes of the comp a bar, from about 1 to about 3.5 (ours)."""
     by_chorus = list(zip(*(map(strokes_a_bar, solos(seed)) for seed in range(8)), strict=True))
     middle = [fmean(values) for values in by_chorus]
     every = [value for values in by_chorus for value in values]
-    assert middle[0] < 1.75
-    assert max(middle[-3:]) > 2.2
-    assert min(every) <= 1.3
-    assert max(every) >= 2.6
+    assert middle[0] < 1.6
+    assert max(middle[-3:]) > 2.8
+    assert min(every) <= 1.1
+    assert max(every) >= 3.4
 
 
 def test_touch_and_register_build() -> None:

@@ -140,7 +140,7 @@ def _by_name(form: Form) -> dict[str, Section]:
 
 
 def _directions(bar: SheetBar, meter: Meter, *, stops: bool) -> Iterator[Element]:
-    said = in_words(bar.directions, stops=stops)
+    said = in_words(bar.in_words, stops=stops)
     if bar.later:
         said = [f"1st time: {text}" for text in said]
         for turn, later in enumerate(bar.later, 2):
@@ -166,7 +166,7 @@ def _beats(bar: SheetBar, meter: Meter) -> Iterator[Element]:
     for length in lengths:
         here = [change for change in waiting if onset <= change.onset < onset + length]
         yield from _harmonies(here, onset, meter)
-        yield _slash(length, meter)
+        yield _slash(length, meter, held=bar.hold == onset)
         onset += length
 
 
@@ -179,7 +179,7 @@ def _harmonies(changes: Sequence[Change], onset: Fraction, meter: Meter) -> Iter
         yield element
 
 
-def _slash(length: Fraction, meter: Meter) -> Element:
+def _slash(length: Fraction, meter: Meter, *, held: bool) -> Element:
     eighths = int(length * meter.beat_quarters * 2)
     return element(
         "note",
@@ -190,4 +190,5 @@ def _slash(length: Fraction, meter: Meter) -> Element:
         Element("dot") if eighths == 3 else None,
         ("stem", "none"),
         ("notehead", "slash"),
+        element("notations", Element("fermata")) if held else None,
     )

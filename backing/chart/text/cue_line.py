@@ -8,6 +8,8 @@
 ``lay out 1-4: comp``       these players rest (bass, comp, drums, guide, line)
 ``push 5: 3``               the chord written on beat 3 is played an eighth early
 ``late 5: 1 by a quarter``  the chord written on beat 1 is played a quarter late
+``hold 8: 3``              the band holds beat 3, and what is left of the bar, twice as long
+``rit 7-8: to 70%``        the tempo falls to 70 % in these bars, and returns after them
 ==========================  ====================================================================
 
 Bars count from 1 as the section is played. A beat is its number; ``&`` is the eighth after it.
@@ -21,12 +23,12 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from backing.chart.bar import PLAYERS, Meter
-from backing.chart.cue import Break, Cue, Hits, LayOut, Pedal, Push, StopTime
+from backing.chart.cue import Break, Cue, Hits, Hold, LayOut, Pedal, Push, Rit, StopTime
 from backing.chart.pitch import PitchName
 from backing.chart.text.source import Piece, Source, Statement, suggestion
 from backing.errors import ChordError
 
-CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "push", "late")
+CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "push", "late", "hold", "rit")
 _OTHER_WORDS = {
     "hit": "hits",
     "pushes": "push",
@@ -36,6 +38,11 @@ _OTHER_WORDS = {
     "layout": "lay out",
     "lay-out": "lay out",
     "lays out": "lay out",
+    "fermata": "hold",
+    "ritardando": "rit",
+    "ritard": "rit",
+    "rall": "rit",
+    "rallentando": "rit",
 }
 _OTHER_PLAYERS = {
     "piano": "comp",
@@ -65,7 +72,13 @@ _EXAMPLES = {
     "lay out": "lay out 1-4: comp bass",
     "push": "push 5: 3",
     "late": "late 5: 1",
+    "hold": "hold 8: 1",
+    "rit": "rit 7-8: to 70%",
 }
+USUAL_RIT = Fraction(7, 10)
+"""Where nothing is said, the tempo falls so far (common practice, no source)."""
+_SLOWEST_RIT, _FASTEST_RIT = 30, 95
+_TO = re.compile(r"(?:to\s+)?(\d{1,3})\s*%|")
 
 
 def cue_word(found: Statement) -> str:
@@ -83,12 +96,16 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
         return _lay_out(bars, found, source)
     if word in ("push", "late"):
         return _push(bars, found, meter, source)
+    if word == "rit":
+        return _rit(bars, found, source)
     beats = _beats(found.rest, meter, source)
     if beats is None:
         return None
     if not beats and word != "break":
         _refuse_nothing(found, source)
         return None
+    if word == "hold":
+        return _hold(bars, beats, found, source)
     return _STRUCK[word](*bars, beats, span=found.line.span)
 
 
@@ -114,7 +131,7 @@ def _lay_out(bars: Bars, found: Statement, source: Source) -> LayOut | None:
         if name in PLAYERS:
             players.append(name)
         elif name != "and":
-            near = suggestion(name, (*PLAYERS, *_OTHER_PLAYERS))
+            near = suggestion(name, PLAYERS, _OTHER_PLAYERS)
             cause = f'Nobody in the band is called "{piece}".'
             source.problem(piece, cause, f"{near}The band is {', '.join(PLAYERS)}.")
             return None
@@ -140,6 +157,25 @@ def _push(bars: Bars, found: Statement, meter: Meter, source: Source) -> Push | 
         return None
     early = _LENGTHS[(by or "eighth").lower()] / meter.beat_quarters
     return Push(*bars, beats, early if word == "push" else -early, span=found.line.span)
+
+
+def _hold(bars: Bars, beats: tuple[Fraction, ...], found: Statement, source: Source) -> Hold | None:
+    if len(beats) > 1 or beats[0].denominator > 1:
+        cause = "A bar is held from one beat on, on the beat."
+        source.problem(found.rest, cause, f"Write that beat, such as {_EXAMPLES['hold']}.")
+        return None
+    return Hold(*bars, beats[0], span=found.line.span)
+
+
+def _rit(bars: Bars, found: Statement, source: Source) -> Rit | None:
+    match = _TO.fullmatch(found.rest.text)
+    percent = Fraction(match[1] or USUAL_RIT * 100) if match else Fraction(0)
+    if not _SLOWEST_RIT <= percent <= _FASTEST_RIT:
+        cause = f'"{found.rest}" isn\'t a tempo to slow down to.'
+        cure = f"Write {_SLOWEST_RIT}% to {_FASTEST_RIT}%, such as {_EXAMPLES['rit']}."
+        source.problem(found.rest, cause, cure)
+        return None
+    return Rit(*bars, percent / 100, span=found.line.span)
 
 
 def _beats(rest: Piece, meter: Meter, source: Source) -> tuple[Fraction, ...] | None:
@@ -174,6 +210,10 @@ def cue_text(cue: Cue, meter: Meter) -> str:
     match cue:
         case Pedal():
             word, rest = "pedal", str(cue.note)
+        case Rit():
+            word, rest = "rit", f"to {float(cue.last_ratio):.0%}"
+        case Hold():
+            word, rest = "hold", beat_text(cue.beat)
         case LayOut():
             word, rest = "lay out", " ".join(name for name in PLAYERS if name in cue.players)
         case _:

@@ -363,9 +363,9 @@ class _Drummer:
     def _band_voices(self, accent: Accent, style: DrumStyle) -> tuple[tuple[str, int], ...]:
         """Voices of a stroke with the band and how strong they are.
 
-        The top of a section gets a crash, a held last chord one as loud as the feel.
+        The top of a section gets a crash, a held or last chord one as loud as the feel.
         """
-        if accent.kind == "last":
+        if accent.kind in ("hold", "last"):
             strength = LAST_CYMBAL[style.top]
             last = ("crash", strength) if accent.length >= 1 else ("snare", max(0, strength))
             return ("kick", max(0, strength)), last
