@@ -137,7 +137,7 @@ TRACK = Command(
             CHANGES,
         )),
         Group("What is played", (
-            TEMPO,
+            replace(TEMPO, help='beats a minute (132, 80%); a track at each: "80 100 120"'),
             Option("climb", "PHRASE", 'step the tempo up: 80-160:8, 60%, "60%-105% up-and-back"',
                    fills=REQUEST),
             Option("choruses", "N", "head, solos and head out together; otherwise 3",
@@ -324,7 +324,8 @@ TAKE = Command(
             Option("compare", "FILE", "beside your last take of this tune in a log", file=True),
         )),
         Group("What the track played, if TUNE isn't the track", (
-            *_of_track("tempo", "climb", "choruses", "bars", "times", "key", "ending", "count-in"),
+            TEMPO,
+            *_of_track("climb", "choruses", "bars", "times", "key", "ending", "count-in"),
             *_of_track("line", "neck", "trade", "drill", "feel", "swing"),
             SEED,
             QUIET,
