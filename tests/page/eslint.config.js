@@ -4,7 +4,7 @@ const browser = [
   "AudioBuffer", "AudioBufferSourceNode", "AudioContext", "AnalyserNode", "Blob", "ConvolverNode",
   "DOMParser", "GainNode", "HTMLElement", "HTMLInputElement", "HTMLSelectElement",
   "OfflineAudioContext", "Option", "OscillatorNode", "ResizeObserver", "StereoPannerNode", "Text", "URL",
-  "Worker", "addEventListener", "atob", "cancelAnimationFrame", "clearInterval", "document", "fetch",
+  "URLSearchParams",  "Worker", "addEventListener", "atob", "cancelAnimationFrame", "clearInterval", "document", "fetch",
   "getComputedStyle", "globalThis", "innerHeight", "localStorage", "location", "matchMedia", "navigator",
   "postMessage", "print", "requestAnimationFrame", "scrollBy", "setInterval", "setTimeout",
 ];
