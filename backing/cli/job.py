@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
@@ -13,7 +14,8 @@ from backing.chart.form import Form
 from backing.chart.text.writer import write
 from backing.combo.band import Band
 from backing.combo.feel_file import load_feel, use_feel_texts
-from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
+from backing.errors import OutputError
+from backing.memory import SOUND_BYTES, check_room, enough_memory
 from backing.routine import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import Routine, make_routine
@@ -81,15 +83,8 @@ class Made:
 
 def make(job: Job, progress: Progress | None = None) -> Made:
     """Make a track; ``progress`` is told how much is done, from 0 to 1. Raises UserError."""
-    try:
-        with use_feel_texts(dict(job.feels)):
-            return _made(job, progress)
-    except MemoryError:
-        raise MachineError(*TOO_LITTLE_MEMORY) from None
-    except RuntimeError as error:
-        if "thread" not in str(error):
-            raise
-        raise MachineError(*TOO_LITTLE_MEMORY) from None  # there is no room for its stack
+    with enough_memory(), use_feel_texts(dict(job.feels)):
+        return _made(job, progress)
 
 
 def packed(job: Job) -> Job:
@@ -142,6 +137,8 @@ def check_inputs(job: Job, target: Path) -> None:
 
 def _audio(job: Job, progress: Progress | None) -> Made:
     """Take the files from the cache, before anything is arranged, or render them."""
+    if "fluidsynth" not in sys.modules:  # the first track takes most of it
+        check_room(SOUND_BYTES)
     from backing.mixdown.cache import key_of, user_cache
     from backing.mixdown.formats import check_writable
     from backing.mixdown.soundfont import choose
