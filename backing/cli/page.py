@@ -25,6 +25,7 @@ from backing.cli.tunes import (
 )
 from backing.combo.band import Band
 from backing.errors import OutputError, PracticeError, UserError
+from backing.memory import SOUND_BYTES, check_room
 from backing.routine.tempo import Tempo
 from backing.saving import (
     check_writable,
@@ -159,6 +160,7 @@ def _form(words: Words, tune: Path) -> Form:
 
 
 def _maker(words: Words) -> PageMaker:
+    check_room(SOUND_BYTES)
     from backing.mixdown.soundfont import choose
     from backing.page import PageMaker
 

@@ -20,6 +20,7 @@ from backing.cli.tunes import asked_form, check_changes, check_folder, check_tar
 from backing.errors import ChordError, OutputError, PracticeError, UserError
 from backing.lines.phrase import Phrase, read_phrase
 from backing.lines.player import Line
+from backing.memory import SHEET_BYTES, check_room
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.phrase import read_neck
 from backing.saving import check_writable, is_folder, refuse_inputs, shortened_name, write_file
@@ -36,6 +37,7 @@ PPI = 200
 
 def sheet(words: Words) -> int:
     """Write the sheet of each tune, or that of a root."""
+    check_room(SHEET_BYTES)
     if not {"arpeggios", "changes"} & set(words.said) and not words.names:
         raise UserError("Say what to print.", "Name tune files, or a root with --arpeggios.")
     if "arpeggios" not in words:

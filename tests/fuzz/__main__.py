@@ -7,11 +7,11 @@ import random
 import sys
 import time
 
-from tests.fuzz import command_lines, kills, loops, machines, readers
+from tests.fuzz import command_lines, kills, loops, machines, readers, takes
 from tests.fuzz.harness import Counts, Target, bound_memory, fuzz, peak_megabytes
 
 TARGETS: dict[str, Target] = {
-    target.name: target for target in (*readers.TARGETS, *command_lines.TARGETS)
+    target.name: target for target in (*readers.TARGETS, *takes.TARGETS, *command_lines.TARGETS)
 }
 PROCESSES = {"loops": loops.fuzz, "kills": kills.fuzz, "machines": machines.fuzz}
 """What is run in processes of its own: (seconds, seed) -> failures, telling counts itself."""
