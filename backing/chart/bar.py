@@ -73,12 +73,14 @@ class Directions:
     ``hits``: beats the whole band hits together; ``only``: the only beats it plays (stop-time, or a
     break when there are few), None when it plays on; ``pedal``: the note
     the bass holds to; ``lay_out``: names from PLAYERS that rest. Beats count from 0.
+    ``centers``: the key center printed over the bar, empty for none; None where it is found.
     """
 
     hits: tuple[Fraction, ...] = ()
     only: tuple[Fraction, ...] | None = None
     pedal: PitchName | None = None
     lay_out: frozenset[str] = frozenset()
+    centers: tuple[Key, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,5 +148,7 @@ class PlayedBar:
         )
         pedal = self.directions.pedal
         pedal = pedal and pedal.transposed(interval).simplified(key)
-        directions = replace(self.directions, pedal=pedal)
+        centers = self.directions.centers
+        centers = centers and tuple(center.transposed(interval) for center in centers)
+        directions = replace(self.directions, pedal=pedal, centers=centers)
         return replace(self, key=key, changes=changes, directions=directions)

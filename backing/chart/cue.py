@@ -78,7 +78,14 @@ class Push(_Told):
     early: Fraction
 
 
-Cue = Hits | Break | StopTime | Pedal | LayOut | Push
+@dataclass(frozen=True, slots=True)
+class Center(_Told):
+    """The key center printed over these bars; None: there is none to print."""
+
+    key: Key | None
+
+
+Cue = Hits | Break | StopTime | Pedal | LayOut | Push | Center
 """Any of them."""
 
 
@@ -107,6 +114,8 @@ def _applied(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
             told = replace(told, pedal=note)
         case LayOut(players=players):
             told = replace(told, lay_out=told.lay_out | players)
+        case Center(key=key):
+            told = replace(told, centers=(key,) if key else ())
         case Push():
             return replace(bar, head=_pushed(bar.head, cue), solos=_pushed(bar.solos, cue))
     return replace(bar, directions=told)
@@ -121,7 +130,9 @@ def _pushed(changes: tuple[Change, ...], cue: Push) -> tuple[Change, ...]:
 
 
 def transposed(cue: Cue, interval: Interval, key: Key) -> Cue:
-    """The cue in a new ``key``; only a pedal has a pitch."""
+    """The cue in a new ``key``; only a pedal and a key center have a pitch."""
+    if isinstance(cue, Center) and cue.key:
+        return replace(cue, key=cue.key.transposed(interval))
     if isinstance(cue, Pedal):
         return replace(cue, note=cue.note.transposed(interval).simplified(key))
     return cue

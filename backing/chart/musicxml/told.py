@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from backing.chart.bar import Meter
-from backing.chart.cue import Break, Cue, LayOut, Pedal, StopTime
+from backing.chart.cue import Break, Center, Cue, LayOut, Pedal, StopTime
 from backing.chart.form import ORDERS, order_name
 from backing.chart.musicxml.placing import Bar
 from backing.chart.section import SectionUse, WrittenBar
@@ -29,7 +29,7 @@ ORDER_WORDS = {order_name(order): order for order in ORDERS} | {"solo chorus": "
 SOLOS = "solos"
 _ORDER = re.compile(r"(head|solo chorus|head out): (.*)")
 _TIME = re.compile(r"(\d+)(?:st|nd|rd|th) time: (.*)")
-_CUE = re.compile(r"(hits|break|stop-time|pedal|lay out)(?:: ?| |$)(.*)")
+_CUE = re.compile(r"(hits|break|stop-time|pedal|lay out|center)(?:: ?| |$)(.*)")
 _SILENCE = "silence"
 _PUSH = re.compile(r"(push|late)( by an? (?:eighth|quarter))?")
 _LENGTHS = {"": Fraction(1, 2), " by an eighth": Fraction(1, 2), " by a quarter": Fraction(1)}
@@ -146,7 +146,7 @@ def _joined(lines: Mapping[int, Sequence[str]], meter: Meter) -> Iterator[Cue]:
 def _goes_on(before: Cue, cue: Cue) -> bool:
     if isinstance(before, Break) and isinstance(cue, Break):
         return not cue.beats
-    alike = isinstance(cue, StopTime | Pedal | LayOut) and type(before) is type(cue)
+    alike = isinstance(cue, StopTime | Pedal | LayOut | Center) and type(before) is type(cue)
     return alike and replace(before, first=cue.first, last=cue.last) == cue
 
 

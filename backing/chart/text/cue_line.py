@@ -8,6 +8,7 @@
 ``lay out 1-4: comp``       these players rest (bass, comp, drums, guide, line)
 ``push 5: 3``               the chord written on beat 3 is played an eighth early
 ``late 5: 1 by a quarter``  the chord written on beat 1 is played a quarter late
+``center 5-8: Ab``          the key center printed over these bars; with none, none is printed
 ==========================  ====================================================================
 
 Bars count from 1 as the section is played. A beat is its number; ``&`` is the eighth after it.
@@ -21,12 +22,12 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from backing.chart.bar import PLAYERS, Meter
-from backing.chart.cue import Break, Cue, Hits, LayOut, Pedal, Push, StopTime
-from backing.chart.pitch import PitchName
+from backing.chart.cue import Break, Center, Cue, Hits, LayOut, Pedal, Push, StopTime
+from backing.chart.pitch import Key, PitchName
 from backing.chart.text.source import Piece, Source, Statement, suggestion
 from backing.errors import ChordError
 
-CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "push", "late")
+CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "push", "late", "center")
 _OTHER_WORDS = {
     "hit": "hits",
     "pushes": "push",
@@ -36,6 +37,8 @@ _OTHER_WORDS = {
     "layout": "lay out",
     "lay-out": "lay out",
     "lays out": "lay out",
+    "centre": "center",
+    "key center": "center",
 }
 _OTHER_PLAYERS = {
     "piano": "comp",
@@ -55,6 +58,8 @@ _STRUCK: dict[str, Callable[..., Hits | Break | StopTime]] = {
 }  # fmt: skip
 _LENGTHS = {"eighth": Fraction(1, 2), "quarter": Fraction(1)}  # in quarter notes
 
+NO_CENTER = "none"
+
 Bars = tuple[int, int]
 
 
@@ -65,6 +70,7 @@ _EXAMPLES = {
     "lay out": "lay out 1-4: comp bass",
     "push": "push 5: 3",
     "late": "late 5: 1",
+    "center": "center 5-8: Ab",
 }
 
 
@@ -81,6 +87,8 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
         return _pedal(bars, found, source)
     if word == "lay out" and found.rest.text:
         return _lay_out(bars, found, source)
+    if word == "center" and found.rest.text:
+        return _center(bars, found, source)
     if word in ("push", "late"):
         return _push(bars, found, meter, source)
     beats = _beats(found.rest, meter, source)
@@ -101,6 +109,16 @@ def _refuse_nothing(found: Statement, source: Source) -> None:
 def _pedal(bars: Bars, found: Statement, source: Source) -> Pedal | None:
     try:
         return Pedal(*bars, PitchName.parse(found.rest.text), span=found.line.span)
+    except ChordError as error:
+        source.refuse(found.rest, error)
+        return None
+
+
+def _center(bars: Bars, found: Statement, source: Source) -> Center | None:
+    if found.rest.text.lower() == NO_CENTER:
+        return Center(*bars, None, span=found.line.span)
+    try:
+        return Center(*bars, Key.parse(found.rest.text), span=found.line.span)
     except ChordError as error:
         source.refuse(found.rest, error)
         return None
@@ -174,6 +192,8 @@ def cue_text(cue: Cue, meter: Meter) -> str:
     match cue:
         case Pedal():
             word, rest = "pedal", str(cue.note)
+        case Center():
+            word, rest = "center", str(cue.key) if cue.key else NO_CENTER
         case LayOut():
             word, rest = "lay out", " ".join(name for name in PLAYERS if name in cue.players)
         case _:
