@@ -23,6 +23,7 @@ READY = """() => {
   app.setTempo(140);
   app.setLoop([0, 1, 2, 3, 4, 5, 6, 7]);
   globalThis.take.slack = 6; // the file begins when the microphone is opened, not with the band
+  globalThis.take.stale = 60; // however busy the machine is
 }"""
 BARS_PLAYED = """async (bars) => {
   while (globalThis.take.watch.played.length < bars) await new Promise((go) => setTimeout(go, 50));
