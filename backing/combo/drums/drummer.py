@@ -32,7 +32,7 @@ from backing.combo.part import Part
 from backing.combo.plan import Accent, Plan, PlanBar
 from backing.routine import Purpose
 
-WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.3
+WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.2
 """What a stroke of a comment is worth on an accent of the comping, on a plain stroke of it, where
 it is silent, and an eighth away from one, where they would clash."""
 
