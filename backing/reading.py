@@ -24,6 +24,11 @@ FEEL_DEPTH = 8
 """Tables and lists in one another; the feels of the package have four."""
 FEELS_ALIKE = 16
 """Feel files of which each is like the next."""
+LESSON_BYTES = 100_000
+LESSON_DEPTH = 12
+MANIFEST_BYTES = 1_000_000
+TASKS = 500
+"""Of all students of a lesson together."""
 MUSICXML_BYTES = 20_000_000
 MUSICXML_ELEMENTS = 500_000
 MEASURES = 4_000

@@ -28,8 +28,9 @@ LEVELS = {
     "neck": 4,
     "lines": 5,
     "sheet": 6,
-    "page": 6,
-    "take": 7,
+    "take": 6,
+    "page": 7,
+    "lesson": 7.5,
     "cli": 8,
     "__main__": 9,
 }

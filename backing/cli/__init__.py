@@ -41,6 +41,7 @@ RUNS = {
     "track": "track:track",
     "sheet": "sheet:sheet",
     "page": "page:page",
+    "lesson": "lesson:lesson",
     "take": "take:take",
     "check": "check:check",
     "sounds": "sounds:sounds",

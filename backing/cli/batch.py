@@ -29,9 +29,9 @@ from dataclasses import dataclass, replace
 from importlib import import_module
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, Self
 
-from backing.cli.job import Job, check_inputs, make, packed
+from backing.cli.job import Made
 from backing.cli.status import DONE, OURS, USERS, in_words, ours
 from backing.errors import MissingProgram, UserError
 from backing.saving import HIDDEN, check_writable, output_error, owner, temporary_path, write_file
@@ -42,17 +42,36 @@ PATIENCE_SECONDS = 10
 """How long a cluster may take to answer."""
 
 
+class Job(Protocol):
+    """What can be made by itself, in any process: a file, which others may stand beside."""
+
+    @property
+    def target(self) -> Path: ...
+    @property
+    def midi(self) -> bool:
+        """Whether it is made faster than a process starts."""
+        ...
+
+    def at(self, target: Path) -> Self: ...
+    def shared(self, threads: int) -> Self: ...
+    def packed(self) -> Self: ...
+    def check_inputs(self, target: Path) -> None: ...
+    def make(self) -> Made: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What became of a track: an exit ``status``, and what there is to say.
 
-    ``contents``: the files by name, where they come from another machine.
+    ``contents``: the files by name, where they come from another machine. ``places``: where the
+    files are in the end.
     """
 
     status: int
     words: str
     paths: tuple[Path, ...] = ()
     contents: tuple[tuple[str, bytes], ...] = ()
+    places: tuple[Path, ...] = ()
 
 
 def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcome]:
@@ -65,11 +84,11 @@ def outcomes(jobs: Sequence[Job], cluster: str | None = None) -> Iterator[Outcom
     for job in jobs:
         try:
             check_writable(job.target)
-            check_inputs(job, job.target)
+            job.check_inputs(job.target)
         except UserError as error:
             yield _refused(job, error)
         else:
-            possible.append(packed(job))
+            possible.append(job.packed())
     if possible and cluster is not None:
         yield from _from_cluster(possible, cluster)
     elif possible:
@@ -92,13 +111,13 @@ def _from_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
             if executor is None:
                 yield from (_result(None, job, staging) for job in jobs)
             else:
-                jobs = [replace(job, threads=max(1, processors // processes)) for job in jobs]
+                jobs = [job.shared(max(1, processors // processes)) for job in jobs]
                 yield from _finished(executor, jobs, staging)
 
 
 def _from_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
     # Dask gives each of its threads a track
-    jobs = [replace(job, threads=1) for job in jobs]
+    jobs = [job.shared(1) for job in jobs]
     with _client(address) as client:
         executor = client.get_executor(pure=False)
         try:
@@ -166,7 +185,7 @@ def _placed(outcome: Outcome, job: Job) -> Outcome:
         _move(path, folder / path.name)
     for name, data in outcome.contents:
         write_file(folder / name, data)
-    return replace(outcome, contents=())
+    return replace(outcome, contents=(), places=tuple(folder / name for name in names))
 
 
 def _move(made: Path, place: Path) -> None:
@@ -214,14 +233,15 @@ def _attempt(job: Job, staging: Path) -> Outcome:
     shown = "" if job.target.parent == Path() else f"{job.target.parent}{os.sep}"
     status = DONE
     paths: tuple[Path, ...] = ()
+    folder = tempfile.mkdtemp(dir=staging)  # jobs for several folders may have one name
     try:
-        made = make(replace(job, target=staging / job.target.name))
+        made = job.at(Path(folder, job.target.name)).make()
         words, paths = made.summary, made.paths
     except UserError as error:
         status, words = USERS, _refused(job, error).words
     except Exception as error:  # one track of many: the others go on
         status, words = OURS, ours(error).replace("backing: ", f"backing: {job.target.name}: ", 1)
-    return Outcome(status, words.replace(f"{staging}{os.sep}", shown), paths)
+    return Outcome(status, words.replace(f"{folder}{os.sep}", shown), paths)
 
 
 def _begin(parent: Connection, staging: Path) -> None:

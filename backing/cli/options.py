@@ -137,7 +137,7 @@ TRACK = Command(
             CHANGES,
         )),
         Group("What is played", (
-            TEMPO,
+            replace(TEMPO, help='beats a minute (132, 80%); a track at each: "80 100 120"'),
             Option("climb", "PHRASE", 'step the tempo up: 80-160:8, 60%, "60%-105% up-and-back"',
                    fills=REQUEST),
             Option("choruses", "N", "head, solos and head out together; otherwise 3",
@@ -257,7 +257,10 @@ SHEET = Command(
     "through its changes in staff and tablature. The ending of FILE decides what is\n"
     "written: .pdf .svg .png are pages, .musicxml is for notation programs.",
     (
-        Group("", (OUTPUT, CHANGES)),
+        Group("", (
+            replace(OUTPUT, help="where to: one for all tunes, or a folder for one each"),
+            CHANGES,
+        )),
         Group("What is on it", (
             Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
                    idle=(NO_TUNE,)),
@@ -321,7 +324,8 @@ TAKE = Command(
             Option("compare", "FILE", "beside your last take of this tune in a log", file=True),
         )),
         Group("What the track played, if TUNE isn't the track", (
-            *_of_track("tempo", "climb", "choruses", "bars", "times", "key", "ending", "count-in"),
+            TEMPO,
+            *_of_track("climb", "choruses", "bars", "times", "key", "ending", "count-in"),
             *_of_track("line", "neck", "trade", "drill", "feel", "swing"),
             SEED,
             QUIET,
@@ -330,6 +334,32 @@ TAKE = Command(
     ("take", "lines", "drills"),
 )  # fmt: skip
 
+NO_MAKING = Idle("Nothing is made here, so {} would change nothing.", "Leave {} out.",
+                 beside=("log", "dry-run"))  # fmt: skip
+LESSON = Command(
+    "lesson",
+    "make a week for students, or a set list, from one file",
+    "backing lesson FILE.toml [options]",
+    "Makes what a lesson file asks for: a folder for each student with tracks in\n"
+    "order, one PDF of sheets, the page, and a first page that says what to do; or\n"
+    "without a student the album and the charts of a set list.",
+    (
+        Group("", (
+            Option("output", "DIR", "the folder they go to, or FILE.zip; otherwise FILE",
+                   short="-o", file=True, heard=False),
+            Option("dry-run", "", "list what would be made, how long and how large"),
+            Option("log", "FILE", "practice logs of students: what got steady, and what next",
+                   file=True),
+            Option("no-cache", "", "make everything anew, and keep nothing for next time",
+                   heard=False, idle=(NO_MAKING,)),
+            Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
+                   heard=False, idle=(NO_MAKING,)),
+            QUIET,
+        )),
+    ),
+    ("lesson", "files"),
+)  # fmt: skip
+NO_TROUBLE = Idle("{} is for --trouble.", "Add --trouble, or leave {} out.", without=("trouble",))
 CHECK = Command(
     "check",
     "show what the band makes of tunes, or all their mistakes",
@@ -342,6 +372,12 @@ CHECK = Command(
             Option("tidy", "", "the tune file itself, neatly written"),
             Option("mend", "", "a rough chart as a tune file, each change told"),
             Option("feels", "", "list the feels"),
+        )),
+        Group("Which changes are hard", (
+            Option("trouble", "WHERE", "rank them: in a position (5), the best one, or no neck",
+                   alone="auto"),
+            replace(TEMPO, help="at this tempo (132, or 80% of the tune's)", idle=(NO_TROUBLE,)),
+            replace(NECK, help="on this neck: drop-d, bass, left-handed", idle=(NO_TROUBLE,)),
         )),
     ),
     ("tunes", "feels"),
@@ -377,5 +413,5 @@ HELP = Command(
 
 COMMANDS = {
     command.name: command
-    for command in (PLAY, TRACK, SHEET, PAGE, TAKE, CHECK, SOUNDS, CACHE, HELP)
+    for command in (PLAY, TRACK, SHEET, PAGE, LESSON, TAKE, CHECK, SOUNDS, CACHE, HELP)
 }

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import webbrowser
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -25,7 +27,13 @@ from backing.combo.band import Band
 from backing.errors import OutputError, PracticeError, UserError
 from backing.memory import SOUND_BYTES, check_room
 from backing.routine.tempo import Tempo
-from backing.saving import check_writable, is_folder, shortened_name, write_file
+from backing.saving import (
+    check_writable,
+    is_folder,
+    refuse_inputs,
+    shortened_name,
+    write_file,
+)
 
 if TYPE_CHECKING:
     from backing.page import Opening, PageMaker
@@ -37,6 +45,11 @@ def page(words: Words) -> int:
     """Write the page of each tune."""
     check_changes(words, "put on the page")
     tunes = words.names or ("changes",)
+    output = words.text("output") or ""
+    if len(tunes) > 1 and Path(output).suffix.lower() in SUFFIXES and not is_folder(Path(output)):
+        check_folder(output)
+        refuse_inputs(Path(output), map(Path, tunes))
+        return _write_set(words, tunes, Path(output))
     targets = [_target(words, Path(tune)) for tune in tunes]
     check_targets(tunes, words.text("output"), targets)
     return for_each(tunes, partial(_write, words))
@@ -58,6 +71,9 @@ def play(words: Words) -> int:
         with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
             if "quiet" not in words:
                 tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
+                if "share" in words:
+                    tell("Everybody on this network can open it while it runs:")
+                    tell(_code(server.address))
             if "no-browser" not in words:
                 webbrowser.open(server.address)
             server.serve_forever()
@@ -65,6 +81,15 @@ def play(words: Words) -> int:
     except KeyboardInterrupt:
         tell("\nbacking: stopped.")
         return STOPPED
+
+
+def _code(address: str) -> str:
+    """An address for the camera of a phone: a QR code in half blocks."""
+    import segno
+
+    drawn = io.StringIO()
+    segno.make(address, error="l").terminal(drawn, border=2, compact=True)
+    return drawn.getvalue().rstrip()
 
 
 def _check_named(words: Words) -> None:
@@ -79,10 +104,34 @@ def _write(words: Words, tune: Path) -> None:
     maker = _maker(words)
     named = "" if "changes" in words else str(tune)
     made = maker.page(form, recipe=command_again(words, named))
+    _finish(words, maker, form.title, made, target)
+
+
+def _write_set(words: Words, tunes: Sequence[str], target: Path) -> int:
+    """One page of several tunes; with a mistake in one of them there is none."""
+    from backing.page import Piece
+
+    check_writable(target)
+    forms: list[Form] = []
+    status = for_each(tunes, lambda tune: forms.append(_form(words, tune)))
+    if status != DONE:
+        return status
+    maker = _maker(words)
+    pieces = [
+        Piece(form, maker.band, maker.opening, recipe=command_again(words, tune))
+        for form, tune in zip(forms, tunes, strict=True)
+    ]
+    titles = ", ".join(form.title for form in forms)
+    _finish(words, maker, titles, maker.pages(pieces, title=target.stem), target)
+    return DONE
+
+
+def _finish(words: Words, maker: PageMaker, title: str, made: bytes, target: Path) -> None:
+    """Write the page that was made, and say so."""
     write_file(target, made)
     if "quiet" not in words:
         font = maker.font
-        tell(f"{form.title} -> {target}\n  {len(made) / 1e6:.1f} MB, opens in any browser")
+        tell(f"{title} -> {target}\n  {len(made) / 1e6:.1f} MB, opens in any browser")
         tell(f"  sound: {font.name} ({font.licence})")
         if font.free_to_give is False:
             tell("  to give it away, prefer a SoundFont under MIT: see backing sounds")

@@ -16,6 +16,11 @@ MOST_SHOWN = 20
 DONE, OURS, USERS, STOPPED = 0, 1, 2, 130
 
 
+def worst(*statuses: int) -> int:
+    """A fault of ours, else a mistake of the user's, else done."""
+    return next((status for status in (OURS, USERS) if status in statuses), DONE)
+
+
 class ReaderGone(Exception):  # noqa: N818 - it is nobody's error
     """The reader of our output went away (head, less)."""
 

@@ -52,7 +52,10 @@ def arpeggio(quality: Quality, way: str = "1-7") -> Arpeggio:
 
 def arpeggio_pitches(chord: Chord, way: str = "1-7") -> frozenset[int]:
     """The pitch classes of a chord's arpeggio."""
-    return frozenset(chord.spelled(d).pitch_class for d in arpeggio(chord.quality, way).tones)
+    root = chord.root.pitch_class
+    return frozenset(
+        (root + degree.pitch_class) % 12 for degree in arpeggio(chord.quality, way).tones
+    )
 
 
 def _practiced(quality: Quality) -> Degrees:

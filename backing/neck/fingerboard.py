@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 from backing.chart.pitch import LETTERS, NATURAL_SEMITONES, PitchName, read_pitch_name
 from backing.errors import ChordError, PracticeError
@@ -36,8 +37,7 @@ MOST_FRETS = 36
 MOST_STRINGS = 12
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class StringFret:
+class StringFret(NamedTuple):
     """A place on the neck: ``string`` from 1 (the highest on a guitar), ``fret`` from 0 (open)."""
 
     string: int

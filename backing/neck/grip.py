@@ -131,7 +131,8 @@ def chosen(
     """
 
     def cost(grip: Grip) -> int:
-        astray = sum(preferred.get(board.pitch(place), place) != place for place in grip.places)
+        places = {board.pitch(place): place for place in grip.places}
+        astray = sum(places[pitch] != preferred[pitch] for pitch in places.keys() & preferred)
         return grip.cost + (JUMP + STRETCH) * astray
 
     return min(options, key=cost)

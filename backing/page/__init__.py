@@ -1,14 +1,17 @@
-"""The practice page: one HTML file that plays a tune's band live and shows the neck.
+"""The practice page: one HTML file that plays tunes' bands live and shows the neck.
 
 ::
 
     Form ─score→ takes of the chorus, bar by bar ─┐
          ─strip→ the sounds they need ────────────┼─data, document→ one HTML file
     web/*.js ─bundle→ one script ─────────────────┘
+
+A page has one tune or several (``Piece``), which share the strip of sounds.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from backing.chart.form import Form
@@ -18,16 +21,31 @@ from backing.page.data import Opening, page_data
 from backing.page.document import document
 from backing.page.level import gain_db
 from backing.page.score import make_score
-from backing.page.strip import Strip, Wanted, make_strip, wanted
+from backing.page.strip import Strip, Wanted, make_strip, merged, wanted
 
-__all__ = ["Opening", "PageMaker"]
+__all__ = ["Opening", "PageMaker", "Piece"]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A tune of a page: who plays it, how it opens, and what makes it again.
+
+    ``name`` is what the list of several says, the title of the tune if it is empty; ``recipe`` the
+    command that makes its page, which stands on it.
+    """
+
+    form: Form
+    band: Band = Band()  # noqa: RUF009 - a frozen value
+    opening: Opening = Opening()  # noqa: RUF009 - a frozen value
+    name: str = ""
+    recipe: str = ""
 
 
 @dataclass
 class PageMaker:
-    """Makes the pages of a SoundFont and a band; sounds that did not change are kept.
+    """Makes the pages of a SoundFont; sounds that did not change are kept.
 
-    ``opening``: the line and the neck they open with.
+    ``band`` and ``opening``: of the pages of one tune.
     """
 
     font: SoundFont
@@ -36,18 +54,29 @@ class PageMaker:
     _strips: tuple[tuple[Wanted, ...], Strip] | None = None
 
     def page(self, form: Form, *, recipe: str = "", watched: bool = False) -> bytes:
-        """The page of a tune as UTF-8 HTML.
+        """The page of a tune as UTF-8 HTML: see ``pages``."""
+        return self.pages([Piece(form, self.band, self.opening, recipe=recipe)], watched=watched)
 
-        ``recipe``: the command that makes it again, which stands on it. ``watched``: it asks its
-        server whether it has been changed. Raises FeelError, PracticeError, SoundFontError and
-        MissingProgram.
+    def pages(self, pieces: Sequence[Piece], *, title: str = "", watched: bool = False) -> bytes:
+        """One page of all ``pieces``, at least one, in their order, as UTF-8 HTML.
+
+        ``title``: of the page, that of its first piece if it is empty. ``watched``: it asks its
+        server whether it has been changed. Raises FeelError, PracticeError, RoutineError,
+        SelectionError, SoundFontError and MissingProgram.
         """
-        score = make_score(form, self.band, self.opening.line)
-        needs = wanted(score)
+        scores = [make_score(piece.form, piece.band, piece.opening.line) for piece in pieces]
+        needs = [wanted(score) for score in scores]
+        strip = self._strip(merged(needs))
+        tunes = []
+        for piece, score, need in zip(pieces, scores, needs, strict=True):
+            own = strip.of(need)
+            recipe = piece.recipe or f'backing page "{piece.form.title}"'
+            gain, seed = gain_db(score, own), piece.band.seed
+            data = page_data(score, own, gain, recipe, seed=seed, opening=piece.opening)
+            tunes.append((piece.name or piece.form.title, data | {"watched": watched}))
+        return document(tunes, strip.audio, strip.room, title)
+
+    def _strip(self, needs: tuple[Wanted, ...]) -> Strip:
         if self._strips is None or self._strips[0] != needs:
             self._strips = needs, make_strip(needs, self.font)
-        strip = self._strips[1]
-        recipe = recipe or f'backing page "{form.title}"'
-        data = page_data(score, strip, gain_db(score, strip), recipe, self.opening)
-        data |= {"watched": watched}
-        return document(data, strip.audio, strip.room)
+        return self._strips[1]

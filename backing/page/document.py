@@ -1,8 +1,9 @@
 """The page as one file of HTML: nothing is loaded, nothing from a tune can become code.
 
 A strict Content-Security-Policy lets only the page's own script and style run, by their hashes
-(CSP level 3). Data stands in elements that are not executed, with every "<" written as an escape
-(HTML living standard, 4.12.1.3: restrictions for contents of script elements).
+(CSP level 3), and of blobs, which only that script can make, a worker: the one that hears a take.
+Data stands in elements that are not executed, with every "<" written as an escape (HTML living
+standard, 4.12.1.3: restrictions for contents of script elements).
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from collections.abc import Sequence
 from html import escape
 from typing import Any
 
@@ -38,16 +40,24 @@ INCLUDING BUT NOT LIMITED TO THE WARRANTIES OF MERCHANTABILITY, FITNESS FOR A PA
 AND NONINFRINGEMENT. IN NO EVENT SHALL THE AUTHORS OR COPYRIGHT HOLDERS BE LIABLE FOR ANY CLAIM,
 DAMAGES OR OTHER LIABILITY, WHETHER IN AN ACTION OF CONTRACT, TORT OR OTHERWISE, ARISING FROM, OUT
 OF OR IN CONNECTION WITH THE SOFTWARE OR THE USE OR OTHER DEALINGS IN THE SOFTWARE."""
-"""The licence of the sounds where it asks to be passed on with them."""
+"""The licence of the network, and of the sounds where it asks to be passed on with them."""
+NETWORK = "The network that hears pitches: swift-f0, Copyright (c) 2025-2026 Lars Nieradzik."
 
 
-def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
-    """The page that plays ``data`` with a strip of sounds and a room (FLAC both), UTF-8."""
+def document(
+    tunes: Sequence[tuple[str, dict[str, Any]]], audio: bytes, room: bytes, title: str = ""
+) -> bytes:
+    """The page that plays ``tunes``, named data, with a strip of sounds and a room (FLAC), UTF-8.
+
+    ``title``: of the page, that of the first tune if it is empty.
+    """
     code, look = script(), style()
+    data = tunes[0][1]
     policy = "; ".join(
         (
             "default-src 'none'",
             f"script-src {_hash(code)}",
+            "worker-src blob:",
             f"style-src {_hash(look)}",
             "img-src data:",
             "font-src data:",
@@ -56,19 +66,22 @@ def document(data: dict[str, Any], audio: bytes, room: bytes) -> bytes:
             *(("connect-src 'self'",) if data["watched"] else ()),
         )
     )
+    charts = "".join(_plain_chart(tune) for _, tune in tunes)
     pieces = (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n',
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
         '<meta name="color-scheme" content="light dark">\n',
-        f'<title>{escape(data["title"])}</title>\n<link rel="icon" href="{ICON}">\n',
+        f'<title>{escape(title or data["title"])}</title>\n<link rel="icon" href="{ICON}">\n',
         f"<style>{look}</style>\n</head>\n<body>\n",
         markup(),
-        f"<noscript><p class='notice'>{NO_SCRIPT}</p>{_plain_chart(data)}</noscript>\n",
-        f'<script type="application/json" id="data">{_json(data)}</script>\n',
+        f"<noscript><p class='notice'>{NO_SCRIPT}</p>{charts}</noscript>\n",
+        *(_tune(name, tune, at) for at, (name, tune) in enumerate(tunes)),
         _sounds_notice(data["sound"]),
         f'<script type="text/plain" id="strip">{_base64(audio)}</script>\n',
         f'<script type="text/plain" id="room">{_base64(room)}</script>\n',
+        f"<!-- {NETWORK}\n{MIT} -->\n",
+        f'<script type="text/plain" id="ear">{script("take_ear.js")}</script>\n',
         f"<script>{code}</script>\n</body>\n</html>\n",
     )
     return "".join(pieces).encode("utf-8")
@@ -100,6 +113,12 @@ def _sounds_notice(sound: dict[str, Any]) -> str:
 def _hash(text: str) -> str:
     digest = hashlib.sha256(text.encode("utf-8")).digest()
     return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+
+def _tune(name: str, data: dict[str, Any], at: int) -> str:
+    """The data of a tune, which is not read before it is chosen; the first is "data"."""
+    place = f'id="data{at + 1 if at else ""}" class="tune" data-name="{escape(name)}"'
+    return f'<script type="application/json" {place}>{_json(data)}</script>\n'
 
 
 def _json(data: dict[str, Any]) -> str:

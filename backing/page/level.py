@@ -36,37 +36,38 @@ def gain_db(score: Score, strip: Strip) -> float:
     peak = float(np.abs(sound).max(initial=0.0))
     if not peak:
         return 0.0
-    wanted = TARGET_LUFS - ROOM_LU - integrated_loudness(sound, SAMPLE_RATE)
+    wanted = TARGET_LUFS - ROOM_LU - integrated_loudness(sound.T, SAMPLE_RATE)
     return min(wanted, CEILING_DB - 20 * math.log10(peak))
 
 
 def chorus(score: Score, strip: Strip) -> Sound:
-    """The first take of the band without its room, float32 (n, 2), in straight time."""
+    """The first take of the band without its room, float32 (2, n), in straight time."""
     beat = 60 / float(score.form.tempo)
     starts = list(accumulate((float(bar.length) * beat for bar in score.bars), initial=0.0))
-    sound = np.zeros((round((starts[-1] + RING_S) * SAMPLE_RATE), 2), np.float32)
+    sound = np.zeros((2, round((starts[-1] + RING_S) * SAMPLE_RATE)), np.float32)
     voices = {voice.name: voice for voice in strip.voices}
     for line in score.lines:
         if line.name in BAND:
             voice = voices[line.name]
+            part = np.zeros(sound.shape[1], np.float32)
             for start, bar in zip(starts, line.takes[0], strict=False):
                 for note in bar:
                     time = start + float(note.onset) * beat, float(note.length) * beat
-                    _strike(voice, note, time, strip, sound)
+                    _strike(voice, note, time, strip, part)
+            sound += np.asarray(voice.pan, np.float32)[:, None] * part
     return sound
 
 
 def _strike(
-    voice: SampledPart, note: Note, time: tuple[float, float], strip: Strip, sound: Sound
+    voice: SampledPart, note: Note, time: tuple[float, float], strip: Strip, part: Sound
 ) -> None:
-    """Add a note at ``time`` (onset and length in seconds), if the voice has it."""
+    """Add a note to a part at ``time`` (onset and length in seconds), if the voice has it."""
     zone = _zone(voice, note)
     if zone is None:
         return
     onset = max(0, round(time[0] * SAMPLE_RATE))
-    held = _held(zone, note, None if voice.kit else time[1], strip)
-    held = held[: len(sound) - onset]
-    sound[onset : onset + len(held)] += held[:, None] * np.asarray(voice.pan, np.float32)
+    held = _held(zone, note, None if voice.kit else time[1], strip)[: len(part) - onset]
+    part[onset : onset + len(held)] += held
 
 
 def _zone(voice: SampledPart, note: Note) -> Zone | None:

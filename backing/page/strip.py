@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Final
 
 import numpy as np
@@ -31,6 +32,8 @@ SAMPLE_RATE: Final = 44_100
 ROOM_RATE: Final = SAMPLE_RATE // STEP
 GRID: Final = 3
 """Semitones between samples."""
+RESIDUE: Final = 0
+"""What is left of a sampled key when it is divided by GRID."""
 KEYS_DOWN, KEYS_UP = 6, 5
 """How far other keys may carry the band, in semitones."""
 LONGEST_S: Final = {
@@ -85,16 +88,26 @@ class Strip:
     """All sounds of a page in a row: ``samples``, and as FLAC of one channel ``audio``.
 
     ``room`` is the room's impulse response, FLAC of two channels at ROOM_RATE, to be multiplied by
-    ``room_gain``.
+    ``room_gain``. ``parts`` are those that were wanted, ``voices`` how they sound.
     """
 
     font: SoundFont
+    parts: tuple[Wanted, ...]
     samples: Mono
     audio: bytes
     room: bytes
     room_gain: float
     seconds: float
     voices: tuple[SampledPart, ...]
+
+    def of(self, parts: Sequence[Wanted]) -> Strip:
+        """The same sounds with the voices of some of its parts alone, such as those of one tune."""
+        at = {
+            (part.name, part.instrument): voice
+            for part, voice in zip(self.parts, self.voices, strict=True)
+        }
+        voices = tuple(at[part.name, part.instrument] for part in parts)
+        return replace(self, parts=tuple(parts), voices=voices)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,13 +139,30 @@ def wanted(score: Score) -> tuple[Wanted, ...]:
     )
 
 
+def merged(needs: Iterable[Sequence[Wanted]]) -> tuple[Wanted, ...]:
+    """What several tunes want: a part once for each instrument it is played on."""
+    found: dict[tuple[str, Instrument], Wanted] = {}
+    for part in chain.from_iterable(needs):
+        name = part.name, part.instrument
+        found[name] = _joined(found[name], part) if name in found else part
+    return tuple(found.values())
+
+
+def _joined(one: Wanted, other: Wanted) -> Wanted:
+    keys = sorted({*one.keys, *other.keys})
+    velocities = sorted({*one.velocities, *other.velocities})
+    return replace(one, keys=tuple(keys), velocities=tuple(velocities))
+
+
 def _wanted(name: str, place: str, instrument: Instrument, notes: Iterable[Note]) -> Wanted:
     struck = list(notes)
     pitches = sorted({note.pitch for note in struck})
     velocities = tuple(sorted({note.velocity for note in struck}))
     if not instrument.kit and pitches:
         low, high = pitches[0] - KEYS_DOWN, pitches[-1] + KEYS_UP
-        pitches = list(range(low + 1, high + GRID - 1, GRID))
+        # on one grid for all tunes, so that they share their sounds
+        first = low - 1 + (RESIDUE + 1 - low) % GRID
+        pitches = list(range(first, high + 2, GRID))
     return Wanted(name, place, instrument, tuple(pitches), velocities)
 
 
@@ -146,7 +176,9 @@ def make_strip(parts: Sequence[Wanted], font: SoundFont) -> Strip:
     sound = laid.whole()
     room, room_gain = _room()
     seconds = len(sound) / SAMPLE_RATE
-    return Strip(font, sound, _flac(sound, SAMPLE_RATE), room, room_gain, seconds, voices)
+    return Strip(
+        font, tuple(parts), sound, _flac(sound, SAMPLE_RATE), room, room_gain, seconds, voices
+    )
 
 
 def _longest(holds: Iterable[tuple[StruckKey, int]]) -> dict[StruckKey, int]:
@@ -227,19 +259,18 @@ def _zones(
         sound, scale = _trimmed(chosen, part)
         if not len(sound):
             continue
-        own = _energy(chosen)
         gains = {
-            velocity: round(level * scale * _gain(notes[velocity], chosen, own), 5)
-            for velocity in group
+            velocity: round(level * scale * _gain(notes[velocity], chosen), 5) for velocity in group
         }
         start, length = laid.add(sound)
         yield Zone(key, start, length, _release(chosen, part), gains)
 
 
-def _gain(note: BankNote, recording: BankNote, energy: float) -> float:
+def _gain(note: BankNote, recording: BankNote) -> float:
     """The gain that makes ``recording`` as loud as ``note``."""
     if note.samples is recording.samples:
         return note.gain
+    energy = _energy(recording)
     return note.gain * float(np.sqrt(_energy(note) / energy)) if energy else 0.0
 
 
@@ -251,7 +282,7 @@ def _energy(note: BankNote) -> float:
 
 def _trimmed(note: BankNote, part: Wanted) -> tuple[Mono, float]:
     """A note in mono, ended where it is no longer heard, at its peak; and the gain to undo that."""
-    mono = note.samples.mean(axis=1, dtype=np.float32)
+    mono = (note.samples[:, 0] + note.samples[:, 1]) * np.float32(0.5)
     peak = float(np.abs(mono).max(initial=0.0))
     if not peak:
         return mono[:0], 1.0

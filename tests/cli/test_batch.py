@@ -68,7 +68,7 @@ def test_workers_end_with_their_parent_however_it_ends(
         stderr=subprocess.DEVNULL,
     )
     deadline = time.monotonic() + 60
-    while not list(tmp_path.glob("out/.backing-*/.*")) and time.monotonic() < deadline:
+    while not list(tmp_path.glob("out/.backing-*/*/.*")) and time.monotonic() < deadline:
         time.sleep(0.05)
     workers = children(parent.pid)
     assert workers
@@ -126,7 +126,7 @@ def killing(wait, folder: Path):
 
     def waiting(*given, **named):
         deadline = time.monotonic() + 60
-        while not list(folder.glob(".backing-*/.*")) and time.monotonic() < deadline:
+        while not list(folder.glob(".backing-*/*/.*")) and time.monotonic() < deadline:
             time.sleep(0.05)
         workers = [pid for pid in children(os.getpid()) if b"spawn_main" in command(pid)]
         os.kill(workers[0], signal.SIGKILL)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from backing.chart.text.tune_file import read
 from backing.cli import main
@@ -40,6 +41,40 @@ def test_several_tunes_go_into_a_folder() -> None:
     assert sorted(path.name for path in Path().glob("*.pdf")) == [
         "low-tide-ferry.pdf", "open-water.pdf",
     ]  # fmt: skip
+
+
+def test_several_tunes_are_one_pdf_in_their_order(capsys: pytest.CaptureFixture[str]) -> None:
+    tunes = [str(TUNES / f"{name}.tune") for name in ("paper-route-blues", "open-water")]
+    more = ["--shapes", "5", "--line", "etude level 2"]  # pictures of the same names in both
+    assert main(["sheet", *tunes, "-o", "book.pdf", *more]) == 0
+    assert capsys.readouterr().err == "Paper Route Blues, Open Water -> book.pdf\n"
+    reader = PdfReader("book.pdf")
+    titles = ["Paper Route Blues", "Open Water"]
+    marks = [(mark.title, reader.get_destination_page_number(mark)) for mark in reader.outline]
+    assert [title for title, _ in marks] == titles
+    starts = [page for _, page in marks if page is not None]
+    assert starts == sorted(set(starts))
+    assert reader.metadata is not None
+    assert reader.metadata.title == " · ".join(titles)
+    assert " ".join(tunes) in (reader.metadata.subject or "")
+    for tune, title, first in zip(tunes, titles, starts, strict=True):
+        assert main(["sheet", tune, "-o", "one.pdf", *more, "--quiet"]) == 0
+        alone = PdfReader("one.pdf")
+        for at, page in enumerate(alone.pages):
+            said = reader.pages[first + at].extract_text()
+            assert set(page.extract_text().split("\n")[:-1]) <= set(said.split("\n")), title
+    assert main(["sheet", *tunes, "-o", "book.png", "--quiet"]) == 0
+    assert sorted(path.name for path in Path().glob("*.png")) == ["book-1.png", "book-2.png"]
+
+
+def test_a_book_is_whole_or_not_there(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("x.tune").write_text("key: C\n| H7 |\n")
+    assert main(["sheet", "none.tune", TUNE, "x.tune", "-o", "a.pdf"]) == 2
+    said = capsys.readouterr().err
+    assert "none.tune" in said
+    assert "x.tune:2:3" in said
+    assert "a.pdf isn't made: it would lack tunes." in said
+    assert not Path("a.pdf").exists()
 
 
 def test_arpeggios_need_no_tune() -> None:
@@ -113,6 +148,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--shapes", "5", "--neck", "E2 X2"], '"X2"'),
         (["--arpeggios", "H", "-o", "a.pdf"], "German name"),
         (["--arpeggios", "C", "-o", "a.musicxml"], "MusicXML can't hold grids."),
+        ([TUNE, TUNE, "-o", "a.musicxml"], "isn't a folder"),
         (["none.musicxml", "-o", "a.pdf"], "There is no file none.musicxml."),
     ],
 )

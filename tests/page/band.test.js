@@ -8,7 +8,7 @@ const data = tune();
 
 /** @returns {any} */
 const turn = (bar, more = {}) => ({
-  kind: "play", bar, counted: 0, beats: 4, take: 0, round: 0, tempo: 120, bpm: 120, key: 0, resting: new Set(), ...more,
+  kind: "play", bar, counted: 0, beats: 4, take: 0, step: 0, tempo: 120, bpm: 120, key: 0, resting: new Set(), ...more,
 });
 
 /** @param {any[]} notes @param {string} part */
@@ -63,6 +63,6 @@ test("another key moves what has a pitch and leaves the drums", () => {
 });
 
 test("where the key walks on the bass leads to the new one", () => {
-  const last = of(notesOf(data, turn(3), turn(0, { key: 2, round: 1 })), "bass")[3];
+  const last = of(notesOf(data, turn(3), turn(0, { key: 2 })), "bass")[3];
   assert.deepEqual(last, [3, 44]); // 45 is the first note of bar one in the new key
 });

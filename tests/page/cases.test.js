@@ -4,10 +4,11 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { test } from "node:test";
 
+import { climbOf, climbWords, temposOf } from "../../backing/page/web/climb.js";
 import { Clock } from "../../backing/page/web/clock.js";
 import { Rounds } from "../../backing/page/web/rounds.js";
 import { melodicLateness, swingPlace, swingRatio } from "../../backing/page/web/swing.js";
-import { routine, tune } from "./tune.js";
+import { routine, run, tune } from "./tune.js";
 
 /** @param {string} name @returns {any} */
 const table = (name) => JSON.parse(readFileSync(new URL(`../cases/${name}.json`, import.meta.url), "utf-8"));
@@ -21,14 +22,14 @@ const near = (a, b, what) => assert.ok(Math.abs(a - b) < 1e-9, `${what}: ${a} is
 /** So many bars of 4/4, at a tempo of their own. @param {number} bars @param {number} tempo */
 function form(bars, tempo) {
   const four = tune();
-  return { ...four, tempo, bars: Array.from({ length: bars }, (_, at) => ({ ...four.bars[0], label: `${at + 1}` })) };
+  return { ...four, tempo, chorus: bars, bars: Array.from({ length: bars }, (_, at) => ({ ...four.bars[0], label: `${at + 1}` })) };
 }
 
 /** The turns that a page plays. @param {any} data @param {object} wanted @param {number} count */
 function played(data, wanted, count) {
   const asked = routine(wanted);
   const rounds = new Rounds(data, asked);
-  rounds.start(asked.from, asked.countIn);
+  rounds.start(asked.bars[0], asked.countIn);
   return Array.from({ length: count }, () => rounds.next());
 }
 
@@ -72,32 +73,41 @@ test("beats become seconds, and come back", () => {
 
 test("the turn passes", () => {
   for (const { bars, trade, first, times, turns } of table("trading").cases) {
-    const wanted = { from: 0, to: bars - 1, trade, drumsFirst: first === "partner" };
+    const wanted = { bars: run(0, bars - 1), trade, partnerFirst: first === "partner" };
     const whose = played(form(bars, 120), wanted, bars * times).map(({ resting }) => (resting.has("bass") ? "p" : "y"));
     const words = turns.map((/** @type {string} */ _, /** @type {number} */ at) => whose.slice(at * bars, (at + 1) * bars).join(""));
     assert.deepEqual(words, turns, `${bars} bars, ${trade} at a time, ${first} first`);
   }
 });
 
-test("a climb has its tempos, and stays at the last", () => {
-  // the page knows one order, up
-  for (const { from, to, step, unit, tune: own, tempos } of table("climbs").cases.filter((/** @type {any} */ { order }) => order === "up")) {
+test("a climb has its tempos in every order, and stays at the last", () => {
+  for (const { from, to, step, unit, order, tune: own, tempos } of table("climbs").cases) {
+    const sign = unit === "percent" ? "%" : "";
+    const climb = climbOf(`${from}-${to}:${step}${sign} ${order}`, own);
     for (const times of [1, 3]) {
-      const wanted = {
-        from: 0, to: 0, tempo: from, climbStep: step, climbUnit: unit, climbTo: to, climbRounds: times, climbTimes: times,
-      };
-      const found = played(form(1, own), wanted, (tempos.length + 2) * times).map(({ tempo }) => tempo);
-      const meant = [...tempos, to, to].flatMap((tempo) => Array(times).fill(tempo));
-      meant.forEach((tempo, at) => near(found[at], tempo, `${from}-${to}:${step} ${unit}, time ${at + 1}`));
+      const found = played(form(1, own), { bars: [0], climb, times }, (tempos.length + 2) * times).map(({ tempo }) => tempo);
+      const last = tempos[tempos.length - 1];
+      const meant = [...tempos, last, last].flatMap((tempo) => Array(times).fill(tempo));
+      meant.forEach((tempo, at) => near(found[at], tempo, `${from}-${to}:${step} ${unit} ${order}, time ${at + 1}`));
     }
+  }
+});
+
+test("a climb is said in the same words", () => {
+  for (const { words, tune: own, tempos } of table("climbs").said) {
+    const climb = climbOf(words, own);
+    if (tempos === null) assert.deepEqual(climb && temposOf(climb, own).length > 0 ? words : null, null, words);
+    else temposOf(climb, own).forEach((tempo, at) => near(tempo, number(tempos[at]), `${words}, step ${at + 1}`));
+    if (climb && tempos) assert.equal(temposOf(climb, own).length, tempos.length, words);
+    if (climb && tempos) assert.deepEqual(temposOf(climbOf(climbWords(climb), own), own), temposOf(climb, own), words);
   }
 });
 
 test("one bar follows another", () => {
   for (const each of table("drills").cases) {
     const wanted = {
-      from: each.from - 1, to: each.to - 1, tempo: each.tempo, countIn: each.count_in, leadIn: each.lead_in,
-      breath: each.rest_bars, restBars: each.rest_bars, layOut: each.lay_out,
+      bars: run(each.from - 1, each.to - 1), tempo: each.tempo, countIn: each.count_in, leadIn: each.lead_in,
+      restBars: each.rest_bars, layOut: each.lay_out,
     };
     const meant = each.played.split(" ");
     const signs = played(form(each.bars, each.tempo), wanted, meant.length).map(({ kind, bar, resting }) => {

@@ -36,8 +36,8 @@ async ({ seconds, routine = {}, bar = 0, counted = false, parts = [], real = fal
   return { ...result, onsets: Object.fromEntries(parts.map((part, at) => [part, onsets(channels[at])])) };
 
   function practised() {
-    const whole = { from: 0, to: app.data.bars.length - 1, tempo: app.data.tempo };
-    return Object.assign(app.settings.routine, whole, routine);
+    const chorus = Array.from({ length: app.data.chorus }, (_, at) => at);
+    return Object.assign(app.settings.routine, { bars: chorus, tempo: app.data.tempo }, routine);
   }
 
   function act(action) {

@@ -35,9 +35,11 @@ test("a line comes into its row at the height it had, and goes to its end", () =
 test("the chord after the last of a loop is its first", () => {
   const spans = new Spans(tune());
   assert.equal(spans.at(2, 3.9), 2);
-  assert.equal(spans.after(2, 1, 2), 1);
-  assert.equal(spans.after(3, 0, 3), 0);
-  assert.equal(spans.left(1, 1, 1.5, 3), 2.5);
+  assert.equal(spans.after(2, 2, [1, 2]), 1);
+  assert.equal(spans.after(3, 3, [0, 1, 2, 3]), 0);
+  assert.equal(spans.after(3, 3, [3, 1]), 1);
+  assert.equal(spans.after(0, 0, [2, 3]), 1);
+  assert.equal(spans.left(1, 1, 1.5, [0, 1, 2, 3]), 2.5);
 });
 
 test("dots are read, and each near tone of the next chord is reached from the nearest", () => {
@@ -60,9 +62,12 @@ test("settings come back as they were kept, and nonsense does not", () => {
   settings.mix.on.bass = false;
   remember(data, settings, storage);
   assert.deepEqual(remembered(data, storage), settings);
-  kept.set("practice page: Four", '{"routine": {"tempo": "fast", "to": 99, "from": -4}}');
+  const name = "practice page: Four four";
+  kept.set(name, '{"routine": {"tempo": "fast", "bars": [99], "keys": "C", "climb": {"from": 3}}}');
   const mended = remembered(data, storage);
-  assert.deepEqual([mended.routine.tempo, mended.routine.from, mended.routine.to], [120, 0, 3]);
-  kept.set("practice page: Four", "{{{");
+  assert.deepEqual([mended.routine.tempo, mended.routine.bars, mended.routine.keys, mended.routine.climb], [120, [0, 1, 2, 3], [0], null]);
+  kept.set(name, "{{{");
   assert.equal(remembered(data, storage).routine.tempo, 120);
+  // a file that says something else opens as it says
+  assert.equal(remembered({ ...data, id: "other", session: { tempo: "90" } }, storage).routine.tempo, 90);
 });

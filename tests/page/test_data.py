@@ -33,7 +33,7 @@ SCHEMA = json.loads((files("backing.page") / "page.schema.json").read_text("utf-
 
 
 def data_of(page: bytes) -> dict[str, Any]:
-    found = re.search(rb'id="data">(.*?)</script>', page)
+    found = re.search(rb'id="data"[^>]*>(.*?)</script>', page)
     assert found is not None
     data: dict[str, Any] = json.loads(found[1])
     return data

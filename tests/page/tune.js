@@ -19,7 +19,7 @@ export function tune() {
   comp[1].unshift([-240, 200, 62, 64, 0, 1]); // the piano alone anticipates bar two
   const drums = BARS.map(() => [[0, 240, 51, 80, 0, 1], [480, 120, 44, 72, -8, 5], [1440, 120, 44, 72, -8, 5]]);
   return {
-    ticks: 480, tempo: 120, title: "Four", bars: BARS,
+    id: "four", ticks: 480, tempo: 120, title: "Four", bars: BARS, chorus: 4, form: null, session: {},
     keys: [{ name: "C", semitones: 0 }, { name: "D", semitones: 2 }, { name: "F", semitones: 5 }],
     swing: { points: [[60, 2], [200, 2]], shortest_ms: 10, spare_ms: 0, soloist: [2, 0], latest_ms: 50 },
     heard: [],
@@ -43,8 +43,12 @@ export function tune() {
 /** @returns {any} */
 export function routine(wanted = {}) {
   return {
-    from: 0, to: 3, tempo: 120, countIn: false, leadIn: 0, restBars: 0, trade: 0, drumsFirst: false,
-    layOut: 0, same: false, climbStep: 0, climbUnit: "bpm", climbTimes: 1, climbTo: 400, key: 0,
-    walk: "stay", ...wanted,
+    whole: false, choruses: 3, bars: [0, 1, 2, 3], tempo: 120, climb: null, times: 1, keys: [0], countIn: false, leadIn: 0,
+    restBars: 0, grow: false, trade: 0, partner: "drums", partnerFirst: false, layOut: 0, same: false, ...wanted,
   };
+}
+
+/** Bars from one to another. @param {number} from @param {number} to */
+export function run(from, to) {
+  return Array.from({ length: to - from + 1 }, (_, at) => from + at);
 }

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 
 import backing
 from backing.chart.harmony import parse_chord
-from backing.chart.pitch import PitchName
+from backing.chart.pitch import Interval, PitchName
 from backing.chart.text.tune_file import read, read_file
 from backing.errors import OutputError, PracticeError
 from backing.neck.fingerboard import make_fingerboard
@@ -158,6 +158,18 @@ def test_a_center_that_goes_on_is_named_once() -> None:
     lines = [row["centers"] for row in section["rows"]]
     assert [[line["text"] for line in row] for row in lines] == [["C major"], [""]]
     assert [row[-1]["ends"] for row in lines] == [False, True]
+
+
+def test_a_player_writes_the_centers_or_leaves_them_out() -> None:
+    text = "key: C\nsection A\n| C6 | Am7 | Dm7 | G7 | C6 | Am7 | Dm7 | G7 |\n"
+    form = read(text + "center 1-2: A minor\ncenter 5-8: none\n")
+    (section,) = chart_block(form, form, make_page_setup())["sections"]
+    lines = [[(line["text"], line["from"], line["to"]) for line in row["centers"]]
+             for row in section["rows"]]  # fmt: skip
+    assert lines == [[("A minor", 0, 2), ("C major", 2, 4)], []]
+    higher = form.transposed(Interval.of_semitones(2))
+    (section,) = chart_block(higher, higher, make_page_setup())["sections"]
+    assert section["rows"][0]["centers"][0]["text"] == "B minor"
 
 
 # grids

@@ -68,7 +68,7 @@ def _opening(section: Section) -> str:
         "meter": section.meter,
         "tempo": section.tempo_ratio and f"x{section.tempo_ratio}",
     }
-    base = f" = {section.base}" if section.base else ""
+    base = f" = {SectionUse(section.base, *(section.base_bars or ()))}" if section.base else ""
     said = [f"  {word}: {value}" for word, value in options.items() if value]
     return f"section {section.name}{base}{''.join(said)}"
 

@@ -1,78 +1,68 @@
-// What the player does, and what the page shows of it.
+// What the player does: plays, stops, chooses, and goes on to another tune.
 
 import { applyMix, samplerFor } from "./audio.js";
-import { Chart } from "./chart.js";
-import { bind, byId, fillKeys, partRows, show } from "./controls.js";
-import { Neck } from "./neck.js";
-import { keepStage } from "./pin.js";
+import { bind, byId, lineUp, partRows, show } from "./controls.js";
+import { Wakefulness } from "./device.js";
+import { Output } from "./output.js";
 import { Player } from "./player.js";
 import { FASTEST, SLOWEST } from "./rounds.js";
+import { offer, say, texts } from "./said.js";
+import { Screen } from "./screen.js";
 import { Sentence } from "./sentence.js";
-import { remember, remembered, within } from "./settings.js";
-import { Spans } from "./spans.js";
-import { Stage } from "./stage.js";
+import { barWords, isChorus, readWords, wordsOf } from "./session.js";
+import { fitting, plain, remember, remembered, storage, usual, within } from "./settings.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
- * @typedef {import("./types.js").Turn} Turn
- * @typedef {import("./settings.js").Settings} Settings
  */
 
-const PLAY = "M6 3l15 9-15 9z";
-const STOP = "M5 5h14v14H5z";
-/** Beats before a change from which the next chord's tones are shown. */
-const COMING = 2;
 /** The tempo stands beside Play and in the sentence. */
 const TEMPOS = ["tempo", "start-tempo"];
-const SHEETS = ["band", "drill", "view"];
+const SHEETS = ["band", "drill", "take", "view"];
+/** Beats a minute of a step of the tempo. */
+const NUDGE = 2;
+/** Seconds in which the notes of a tune that was left ring out. */
+const RING = 4;
 
 export class App {
   /** @param {PageData} data */
   constructor(data) {
     this.data = data;
     this.settings = remembered(data, storage());
-    this.spans = new Spans(data);
-    this.stage = new Stage(data, this.spans);
+    this.screen = new Screen(data, () => this.settings, (bar) => this.tap(bar));
     this.sentence = new Sentence(
       data,
       this.settings.routine,
-      () => {
-        show(this.settings);
-        this.#changed("routine");
-      },
-      (from, to) => this.setLoop(from, to),
+      () => this.#changed("routine"),
+      (bars) => this.setLoop(bars),
     );
-    this.chart = new Chart(byId("chart"), data, (bar) => this.tap(bar));
-    this.neck = data.neck
-      ? new Neck(/** @type {any} */ (byId("neck")), data, data.neck, this.spans)
-      : null;
-    /** @type {AudioContext} */
-    this.context = new AudioContext({ latencyHint: "interactive" });
+    this.output = new Output(() => this.stop());
+    this.context = this.output.context;
+    this.wakefulness = new Wakefulness();
     /** @type {import("./sampler.js").Sampler | null} */
     this.sampler = null;
     /** @type {Player | null} */
     this.player = null;
     /** The bar to start from, and the one shown while nothing plays. */
-    this.cursor = this.settings.routine.from;
+    this.cursor = 0;
     /** @type {number | null} */
     this.loopFrom = null;
     this.choosing = false;
-    this.shown = "";
-    this.heard = { tempo: 0, key: -1 };
+    this.tempo = 0;
     this.frame = 0;
-    this.dark = matchMedia("(prefers-color-scheme: dark)");
-    this.#texts();
-    keepStage();
+    /** Told when settings have changed. */
+    this.told = () => {};
     this.#wire();
-    this.#looks();
+    this.#show();
     // chords are fitted to their room by what they measure in the page's own type
     document.fonts.ready.then(() => this.#looks());
     this.ready = this.#load();
   }
 
-  /** Play or stop. */
+  /** Play, stop, or go on. */
   toggle() {
-    if (this.player?.playing) this.stop();
+    if (this.output.state === "playing") this.stop();
+    else if (this.output.state === "suspended") this.output.resume();
     else this.play(this.cursor, true);
   }
 
@@ -81,26 +71,37 @@ export class App {
    * @param {boolean} counted
    */
   play(bar, counted) {
-    if (!this.player) return;
-    this.context.resume();
+    if (!this.player || this.output.state === "failed") return;
     this.cursor = bar;
     this.player.start(bar, counted);
-    byId("play-word").textContent = "Stop";
-    byId("play-sign").setAttribute("d", STOP);
-    this.#say(`Playing from bar ${this.data.bars[bar].label}`);
+    this.output.enter("playing");
+    this.output.resume();
+    this.wakefulness.keep(true);
+    say(`Playing from bar ${this.data.bars[bar].label}`);
     cancelAnimationFrame(this.frame);
     this.#frame();
   }
 
   stop() {
-    if (!this.player) return;
-    const position = this.player.position();
+    if (!this.player?.playing) return;
+    const turn = this.player.position()?.turn;
     this.player.stop();
-    this.cursor = position ? position.turn.bar : this.cursor;
-    byId("play-word").textContent = "Play";
-    byId("play-sign").setAttribute("d", PLAY);
-    this.#say("Stopped");
+    cancelAnimationFrame(this.frame);
+    this.cursor = !turn || turn.kind === "end" ? this.#top : turn.bar;
+    this.output.enter("ready");
+    this.wakefulness.keep(false);
+    say("Stopped");
     this.#still();
+  }
+
+  /** To the first bar of what is practiced. */
+  goToTop() {
+    if (this.player?.playing) this.play(this.#top, false);
+    else {
+      this.cursor = this.#top;
+      this.#still();
+      byId("changes").scrollTo({ top: 0 });
+    }
   }
 
   /**
@@ -112,8 +113,13 @@ export class App {
       this.#chosen(bar);
       return;
     }
-    const { from, to } = this.settings.routine;
-    if (bar < from || bar > to) this.setLoop(0, this.data.bars.length - 1);
+    const { routine } = this.settings;
+    if (!routine.whole && !routine.bars.includes(bar)) {
+      const words = barWords(this.data, routine.bars);
+      offer(`From bar ${this.data.bars[bar].label} into the loop, ${words}.`, "Leave the loop", () =>
+        this.setLoop(plain(this.data).bars),
+      );
+    }
     this.play(bar, !this.player?.playing);
   }
 
@@ -122,21 +128,30 @@ export class App {
    * @param {number} by
    */
   step(by) {
-    const { from, to } = this.settings.routine;
-    const here = this.player?.position()?.turn.bar ?? this.cursor;
-    const bar = from + ((((here - from + by) % (to - from + 1)) + to - from + 1) % (to - from + 1));
+    const { routine } = this.settings;
+    const bars = routine.whole ? this.screen.side : routine.bars;
+    const here = bars.indexOf(this.player?.position()?.turn.bar ?? this.cursor);
+    const bar = bars[(Math.max(0, here) + by + bars.length) % bars.length];
     if (this.player?.playing) this.play(bar, false);
     else {
       this.cursor = bar;
       this.#still();
-      this.chart.focus(bar);
+      this.screen.chart.focus(bar);
     }
   }
 
-  /** @param {number} by */
+  /**
+   * So many steps of the tempo up or down; while a climb is played, of the climb.
+   * @param {number} by
+   */
   faster(by) {
-    const tempo = this.player?.playing ? this.player.rounds.place.tempo : this.settings.routine.tempo;
-    this.setTempo(tempo + by);
+    const { routine } = this.settings;
+    const { player } = this;
+    if (routine.climb && !routine.whole && player?.playing) {
+      const step = within(player.rounds.place.step + Math.sign(by), 0, player.rounds.steps.length - 1);
+      player.jump(step);
+      this.#showTempo(player.rounds.steps[step].tempo);
+    } else this.setTempo(routine.tempo + by * NUDGE);
   }
 
   /** @param {number} tempo */
@@ -148,33 +163,32 @@ export class App {
     this.#keep();
   }
 
-  /** Choose the ends of a loop in the chart; again: the whole chorus. */
+  /** Choose the ends of a loop in the chart; again: the whole chorus, with a way back. */
   chooseLoop() {
-    const { from, to } = this.settings.routine;
-    const whole = from === 0 && to === this.data.bars.length - 1;
-    if (this.choosing || !whole) this.setLoop(0, this.data.bars.length - 1);
-    else {
-      this.choosing = true;
-      this.loopFrom = null;
-      this.#hint("Tap the first bar of the loop.");
+    const { routine } = this.settings;
+    const { bars } = routine;
+    if (this.choosing || routine.whole || !isChorus(this.data, bars)) {
+      routine.whole = false;
+      this.setLoop(plain(this.data).bars);
+      if (!isChorus(this.data, bars)) {
+        const words = barWords(this.data, bars);
+        offer("", `Back to ${/^\d/.test(words) ? "bars " : ""}${words}`, () => this.setLoop(bars));
+      }
+      return;
     }
+    this.choosing = true;
+    this.loopFrom = null;
+    offer("Tap the first bar of the loop.");
     this.#showLoop();
   }
 
-  /**
-   * @param {number} from
-   * @param {number} to
-   */
-  setLoop(from, to) {
+  /** @param {number[]} bars */
+  setLoop(bars) {
     this.choosing = false;
-    Object.assign(this.settings.routine, { from, to });
-    this.cursor = from;
-    this.#hint("");
-    this.player?.replan();
-    this.#showLoop();
-    this.#drawChart();
-    if (!this.player?.playing) this.#still();
-    this.#keep();
+    this.settings.routine.bars = bars;
+    this.cursor = this.#top;
+    offer("");
+    this.#changed("routine");
   }
 
   /** @param {number} by */
@@ -183,15 +197,32 @@ export class App {
     if (!neck) return;
     const { view } = this.settings;
     view.position = within(view.position + by, 0, neck.positions.length - 1);
-    this.#looks();
-    this.#keep();
+    this.#changed("view");
   }
 
-  /** Degrees in place of note names, and back. */
+  /** Degrees, note names, fingers. */
   rename() {
-    this.settings.view.names = !this.settings.view.names;
-    show(this.settings);
+    const { view } = this.settings;
+    const kinds = /** @type {const} */ (["degrees", "names", "fingers"]);
+    view.tones = kinds[(kinds.indexOf(view.tones) + 1) % kinds.length];
     this.#changed("view");
+  }
+
+  /** The view for a music stand, and back. */
+  stand() {
+    const standing = document.body.classList.toggle("stand");
+    byId("stand").setAttribute("aria-pressed", String(standing));
+    this.open(null);
+    if (standing) document.documentElement.requestFullscreen?.().catch(() => {});
+    else if (document.fullscreenElement) document.exitFullscreen();
+    this.#looks();
+  }
+
+  /** Close what is open. */
+  escape() {
+    if (this.screen.standing) this.stand();
+    else this.open(null);
+    if (this.choosing) this.setLoop(this.settings.routine.bars);
   }
 
   /**
@@ -208,185 +239,187 @@ export class App {
     byId("plan").ariaExpanded = byId("drill").ariaExpanded;
   }
 
-  async #load() {
-    this.sampler = await samplerFor(this.data, this.context);
-    applyMix(this.sampler, this.data, this.settings.mix);
-    const { context } = this;
-    this.player = new Player(this.data, this.settings.routine, this.sampler, () => context.currentTime);
-    this.player.hidden = () => document.hidden;
-    const play = /** @type {HTMLButtonElement} */ (byId("play"));
-    play.disabled = false;
+  /**
+   * Play and show a tune written anew, from the next bar on if it has that bar still.
+   * @param {PageData} data
+   * @param {{strip: AudioBuffer, room: AudioBuffer}} sounds
+   */
+  adopt(data, sounds) {
+    const words = wordsOf(this.data, this.settings.routine);
+    const routine = { ...plain(data), ...readWords(data, words).routine };
+    this.output.sounds = sounds;
+    this.#take(data, fitting({ ...this.settings, routine }, data));
   }
 
-  #texts() {
-    const { data } = this;
-    byId("title").textContent = data.title;
-    const home = data.keys.find((key) => key.semitones === 0);
-    const about = [data.by, home?.name, data.meter, data.feel].filter(Boolean);
-    byId("about").textContent = about.join(" · ");
-    const { font, licence, notice } = data.sound;
-    const sounds = [`sounds: ${font} (${licence})`, notice].filter(Boolean).join(", ");
-    byId("credits").textContent =
-      `backing ${data.version} · ${data.recipe} · ${sounds} · type: a subset of Lato (SIL OFL 1.1)`;
-    byId("notes").replaceChildren(
-      ...data.notes.map((note) => {
-        const item = document.createElement("li");
-        item.textContent = note;
-        return item;
-      }),
-    );
-    byId("play-sign").setAttribute("d", PLAY);
+  /** Another tune, from its top. @param {PageData} data */
+  change(data) {
+    this.stop();
+    this.cursor = Infinity;
+    this.#take(data, remembered(data, storage()));
+  }
+
+  /**
+   * @param {PageData} data
+   * @param {import("./settings.js").Settings} settings
+   */
+  #take(data, settings) {
+    const { player, sampler: before } = this;
+    const { sounds } = this.output;
+    Object.assign(this, { data, settings });
+    this.screen.open(data);
+    if (player && sounds) {
+      before?.retire(RING);
+      this.sampler = samplerFor(data, this.context, sounds);
+      const here = player.position()?.turn.bar ?? this.cursor;
+      this.cursor = here < data.bars.length ? here : this.#top;
+      player.routine = player.rounds.routine = settings.routine;
+      if (player.playing && here === this.cursor) player.adopt(data, this.sampler);
+      else {
+        this.stop();
+        this.player = this.#playerOf(this.sampler);
+      }
+      applyMix(this.sampler, data, settings.mix);
+    }
+    this.#show();
+  }
+
+  /** The settings the file was made with, whatever has been chosen since. */
+  asOpened() {
+    const { theme, size, letters } = this.settings.view;
+    const { view, ...rest } = usual(this.data);
+    this.use({ ...rest, view: { ...view, theme, size, letters } });
+  }
+
+  /** Other settings. @param {import("./settings.js").Settings} settings */
+  use(settings) {
+    this.settings = fitting(settings, this.data);
+    if (this.player) this.player.routine = this.player.rounds.routine = settings.routine;
+    this.cursor = this.#top;
+    this.player?.setTempo(settings.routine.tempo);
+    this.player?.replan();
+    this.#show();
+    this.#changed("mix");
+  }
+
+  get #top() {
+    const { routine } = this.settings;
+    return routine.whole && this.data.form ? this.data.form.head[0] : routine.bars[0];
+  }
+
+  async #load() {
+    const sounds = await this.output.load();
+    if (!sounds) return;
+    this.sampler = samplerFor(this.data, this.context, sounds);
+    applyMix(this.sampler, this.data, this.settings.mix);
+    this.player = this.#playerOf(this.sampler);
+    this.output.enter("ready");
+  }
+
+  /** @param {import("./sampler.js").Sampler} sampler */
+  #playerOf(sampler) {
+    const { context } = this;
+    const player = new Player(this.data, this.settings.routine, sampler, () => context.currentTime);
+    player.hidden = () => document.hidden;
+    return player;
   }
 
   #wire() {
-    const { settings } = this;
-    fillKeys(this.data);
-    bind(settings, (group) => this.#changed(group));
-    partRows(this.data, settings, () => this.#changed("mix"));
-    this.#on("play", () => this.toggle());
-    this.#on("slower", () => this.faster(-2));
-    this.#on("faster", () => this.faster(2));
-    this.#on("loop", () => this.chooseLoop());
-    this.#on("lower", () => this.movePosition(-1));
-    this.#on("higher", () => this.movePosition(1));
-    this.#on("plan", () => this.open("drill"));
-    this.dark.addEventListener("change", () => this.#looks());
-    for (const name of SHEETS) this.#on(name, () => this.open(name));
-    this.#on("whole-band", () => this.#lineUp(true));
-    this.#on("click-alone", () => this.#lineUp(false));
-    this.#on("print", () => print());
-    this.#on("full", () =>
-      document.fullscreenElement ? document.exitFullscreen() : document.documentElement.requestFullscreen(),
-    );
+    bind(() => this.settings, (group) => this.#changed(group));
+    const acts = /** @type {Record<string, () => void>} */ ({
+      play: () => this.toggle(),
+      top: () => this.goToTop(),
+      slower: () => this.faster(-1),
+      faster: () => this.faster(1),
+      loop: () => this.chooseLoop(),
+      lower: () => this.movePosition(-1),
+      higher: () => this.movePosition(1),
+      plan: () => this.open("drill"),
+      stand: () => this.stand(),
+      "as-opened": () => this.asOpened(),
+      "whole-band": () => lineUp(this.settings.mix, true),
+      "click-alone": () => lineUp(this.settings.mix, false),
+      print: () => print(),
+    });
+    for (const name of SHEETS) acts[name] = () => this.open(name);
+    for (const [id, act] of Object.entries(acts)) byId(id).addEventListener("click", act);
+    for (const id of ["whole-band", "click-alone"]) byId(id).addEventListener("click", () => this.#changed("mix"));
     for (const id of TEMPOS) {
       const field = /** @type {HTMLInputElement} */ (byId(id));
       field.addEventListener("change", () => this.setTempo(field.valueAsNumber));
     }
-    this.#showTempo(settings.routine.tempo);
-    this.#showLoop();
-  }
-
-  /**
-   * @param {string} id
-   * @param {() => void} act
-   */
-  #on(id, act) {
-    byId(id).addEventListener("click", act);
   }
 
   /** @param {"routine" | "view" | "mix"} group */
   #changed(group) {
-    if (group === "mix" && this.sampler) applyMix(this.sampler, this.data, this.settings.mix);
+    const { routine, mix } = this.settings;
+    if (routine.trade > 0 && routine.partner === "line" && !mix.on.etude) mix.on.etude = true;
+    if (group !== "view" && this.sampler) applyMix(this.sampler, this.data, mix);
     if (group === "routine") this.player?.replan();
+    show(this.settings);
+    if (!byId("parts").contains(document.activeElement)) this.#rows();
+    this.#showLoop();
     if (group !== "mix") this.#looks();
-    this.sentence.show();
     this.#keep();
   }
 
-  /** @param {boolean} band */
-  #lineUp(band) {
-    const { mix } = this.settings;
-    for (const part of ["bass", "comp", "drums"]) mix.on[part] = band;
-    for (const part of ["third", "seventh", "etude"]) mix.on[part] = false;
-    mix.click = band ? "" : mix.click || "click all";
-    show(this.settings);
+  /** All that depends on the tune and its settings. */
+  #show() {
+    const { data, settings } = this;
+    texts(data);
+    if (!settings.routine.whole && !settings.routine.bars.includes(this.cursor)) this.cursor = this.#top;
+    this.sentence.open(data, settings.routine);
+    show(settings);
+    this.#rows();
+    this.#showTempo(settings.routine.tempo);
+    this.#showLoop();
+    this.#looks();
+    this.#showKept(true);
+  }
+
+  #rows() {
     partRows(this.data, this.settings, () => this.#changed("mix"));
-    this.#changed("mix");
   }
 
   /** @param {number} bar */
   #chosen(bar) {
     if (this.loopFrom === null) {
       this.loopFrom = bar;
-      this.#hint("Now tap its last bar.");
+      offer("Now tap its last bar.");
       return;
     }
-    this.setLoop(Math.min(this.loopFrom, bar), Math.max(this.loopFrom, bar));
+    const [from, to] = [Math.min(this.loopFrom, bar), Math.max(this.loopFrom, bar)];
+    this.setLoop(Array.from({ length: to - from + 1 }, (_, at) => from + at));
   }
 
-  /** Theme, size, chart, neck: all that depends on how the player wants to see it. */
   #looks() {
-    const { view } = this.settings;
-    const root = document.documentElement;
-    const device = this.dark.matches ? "dark" : "light";
-    root.dataset.theme = view.theme === "auto" ? device : view.theme;
-    root.dataset.size = view.size;
-    document.body.classList.toggle("neckless", !view.neck || !this.neck);
-    if (this.data.neck) {
-      byId("position").textContent = `Position ${this.data.neck.positions[view.position]}`;
-    }
-    this.#drawChart();
-    this.shown = "";
+    this.screen.looks();
     if (!this.player?.playing) this.#still();
   }
 
-  #drawChart() {
-    const { view, routine } = this.settings;
-    const key = this.heard.key >= 0 ? this.heard.key : routine.key;
-    this.chart.show({ ribbon: view.ribbon, names: view.names, key, from: routine.from, to: routine.to });
-  }
-
-  /** What is seen while nothing plays. */
   #still() {
-    if (this.heard.key >= 0) {
-      this.heard = { tempo: 0, key: -1 };
-      this.#drawChart();
-    }
-    const { key } = this.settings.routine;
-    this.#showChord(this.cursor, 0, key, true);
-    this.stage.beat(this.data.bars[this.cursor].groups, -1);
-    byId("now-tag").textContent = `bar ${this.data.bars[this.cursor].label}`;
-    this.chart.mark(this.cursor, -1);
+    this.screen.still(this.cursor);
     this.#showTempo(this.settings.routine.tempo);
   }
 
   #frame() {
-    const position = this.player?.position();
-    if (!position) return;
+    const time = this.context.currentTime - this.output.latency;
+    const { player } = this;
+    const position = player?.position(time);
+    if (!player || !position) return;
     const { turn, beat } = position;
-    const played = turn.kind === "play" || turn.kind === "lead";
-    const bar = this.data.bars[turn.bar];
-    this.#changes(turn);
-    byId("now-tag").textContent = { count: "count", rest: "rest bar" }[String(turn.kind)] ?? restWord(turn);
-    this.stage.beat(bar.groups, Math.floor(beat));
-    this.chart.mark(turn.bar, played ? beat / turn.beats : -1);
-    this.#showChord(turn.bar, played ? beat : 0, turn.key, !played);
-    this.frame = requestAnimationFrame(() => this.#frame());
-  }
-
-  /**
-   * A climb has climbed, or the key has walked on.
-   * @param {Turn} turn
-   */
-  #changes({ tempo, key }) {
-    if (tempo !== this.heard.tempo) this.#showTempo(tempo);
-    const moved = key !== this.heard.key;
-    this.heard = { tempo, key };
-    if (moved) this.#drawChart();
-  }
-
-  /**
-   * @param {number} bar
-   * @param {number} beat
-   * @param {number} key
-   * @param {boolean} both  Show the next chord's tones however far away it is.
-   */
-  #showChord(bar, beat, key, both) {
-    const { view, routine } = this.settings;
-    const span = this.spans.at(bar, beat);
-    const next = this.spans.after(span, routine.from, routine.to);
-    const coming = both || this.spans.left(span, bar, beat, routine.to) <= COMING;
-    const shown = [span, next, key, coming, view.position, view.names].join();
-    if (shown === this.shown) return;
-    this.shown = shown;
-    this.stage.show(span, next, key);
-    if (view.neck) {
-      this.neck?.show({ key, position: view.position, span, next, coming, names: view.names });
+    if (turn.kind === "end" && beat > turn.beats) {
+      this.stop();
+      return;
     }
+    if (turn.tempo !== this.tempo) this.#showTempo(turn.tempo);
+    this.screen.draw(turn, turn.kind === "end" ? turn.beats - 0.01 : beat);
+    this.screen.light((of) => player.sounding(time, of));
+    this.frame = requestAnimationFrame(() => this.#frame());
   }
 
   /** @param {number} tempo */
   #showTempo(tempo) {
+    this.tempo = tempo;
     for (const id of TEMPOS) {
       const field = /** @type {HTMLInputElement} */ (byId(id));
       const shown = id === "tempo" ? tempo : this.settings.routine.tempo;
@@ -396,42 +429,22 @@ export class App {
   }
 
   #showLoop() {
-    const { from, to } = this.settings.routine;
-    const whole = from === 0 && to === this.data.bars.length - 1;
-    const button = byId("loop");
-    button.setAttribute("aria-pressed", String(this.choosing || !whole));
-    button.textContent = whole ? "Loop" : `Loop ${from + 1}–${to + 1}`;
+    const { bars, whole } = this.settings.routine;
+    byId("loop").setAttribute("aria-pressed", String(this.choosing || (!whole && !isChorus(this.data, bars))));
     this.sentence.show();
   }
 
-  /** @param {string} text */
-  #hint(text) {
-    byId("hint").textContent = text;
-    byId("hint").hidden = !text;
-    if (text) this.#say(text);
-  }
-
-  /** @param {string} text */
-  #say(text) {
-    byId("said").textContent = text;
-  }
-
   #keep() {
-    remember(this.data, this.settings, storage());
+    this.#showKept(remember(this.data, this.settings, storage()));
   }
-}
 
-/** @param {Turn} turn */
-function restWord({ resting }) {
-  if (resting.has("kit")) return "lay out";
-  return resting.has("bass") ? "drums" : "now";
-}
-
-/** Where settings are kept; some browsers close it to files. */
-function storage() {
-  try {
-    return localStorage;
-  } catch {
-    return null;
+  /** @param {boolean} kept */
+  #showKept(kept) {
+    byId("kept").hidden = kept;
+    this.told();
+    const { routine, mix, view } = usual(this.data);
+    const mine = this.settings;
+    const same = [[routine, mine.routine], [mix, mine.mix], [view.position, mine.view.position]];
+    byId("as-opened").hidden = same.every(([a, b]) => JSON.stringify(a) === JSON.stringify(b));
   }
 }

@@ -10,23 +10,34 @@ import { Sampler } from "./sampler.js";
 /**
  * The bytes that an element of the page carries in base64.
  * @param {string} id
+ * @param {Document} page
  */
-export function bytesOf(id) {
-  const text = atob(document.getElementById(id)?.textContent ?? "");
+export function bytesOf(id, page = document) {
+  const text = atob(page.getElementById(id)?.textContent ?? "");
   const bytes = new Uint8Array(text.length);
   for (let at = 0; at < text.length; at += 1) bytes[at] = text.charCodeAt(at);
   return bytes.buffer;
 }
 
 /**
- * A sampler that plays to the speakers, or into an offline context.
+ * The strip of notes and the room, decoded.
+ * @param {BaseAudioContext} context
+ * @param {Document} [page]  Where they are.
+ */
+export async function soundsOf(context, page) {
+  const [strip, room] = await Promise.all(
+    ["strip", "room"].map((id) => context.decodeAudioData(bytesOf(id, page))),
+  );
+  return { strip, room };
+}
+
+/**
+ * A sampler of a tune that plays to the speakers, or into an offline context.
  * @param {PageData} data
  * @param {BaseAudioContext} context
+ * @param {{strip: AudioBuffer, room: AudioBuffer}} sounds
  */
-export async function samplerFor(data, context) {
-  const [strip, room] = await Promise.all(
-    ["strip", "room"].map((id) => context.decodeAudioData(bytesOf(id))),
-  );
+export function samplerFor(data, context, { strip, room }) {
   const sampler = new Sampler(context, data.sound, strip, room);
   for (const part of data.parts) sampler.addPart(part.id, part.voice, 1);
   sampler.addPart("count", "drums", 1);

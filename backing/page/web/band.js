@@ -23,6 +23,7 @@ const MELODIC = 8;
  * @returns {Struck[]}
  */
 export function notesOf(data, turn, next) {
+  if (turn.kind === "end") return [];
   if (turn.kind === "count") return counted(data, turn, next);
   const notes = data.parts.flatMap((part) => {
     const mine = turn.kind === "rest" ? [] : played(data, part, turn, next);
@@ -54,12 +55,11 @@ function counted(data, turn, next) {
  * @param {Turn} next
  */
 function played(data, part, turn, next) {
-  const heard = rowsOf(part, turn)
-    .filter(([onset]) => onset >= 0)
-    .map((row) => struck(data, part.id, part.voice, row))
+  const heard = notesIn(data, part, turn)
+    .filter(({ onset }) => onset >= 0)
     .filter((note) => !rests(note, turn))
     .map((note) => transposed(data, part, note, turn));
-  if (!follows(data, turn, next)) {
+  if (next.kind !== "end" && !follows(data, turn, next)) {
     if (part.voice === "bass") leadTo(heard, firstPitch(data, part, next), turn.beats);
     if (part.voice === "comp") makeRoom(heard, ahead(data, part, turn, next));
   }
@@ -75,12 +75,11 @@ function played(data, part, turn, next) {
  * @param {Turn} next
  */
 function ahead(data, part, turn, next) {
-  if (next.kind === "count" || next.kind === "rest") return [];
+  if (next.kind === "count" || next.kind === "rest" || next.kind === "end") return [];
   const silent = turn.kind === "count" || turn.kind === "rest";
   const take = silent ? next.take : turn.take;
-  return rowsOf(part, { ...next, take })
-    .filter(([onset]) => onset < 0)
-    .map((row) => struck(data, part.id, part.voice, row))
+  return notesIn(data, part, { ...next, take })
+    .filter(({ onset }) => onset < 0)
     .filter((note) => (!silent || note.together) && !rests(note, turn) && !rests(note, next))
     .map((note) => ({ ...transposed(data, part, note, next), onset: turn.beats + note.onset }))
     .filter((note) => note.onset >= 0);
@@ -91,7 +90,19 @@ function ahead(data, part, turn, next) {
  * @param {{take: number, bar: number}} turn
  */
 function rowsOf(part, turn) {
-  return part.takes[turn.take % part.takes.length][turn.bar];
+  // the head and the last head are played one way
+  return part.takes[turn.take % part.takes.length][turn.bar] ?? part.takes[0][turn.bar];
+}
+
+/**
+ * @param {PageData} data
+ * @param {Part} part
+ * @param {{take: number, bar: number}} turn
+ */
+function notesIn(data, part, turn) {
+  const { places, takes } = part;
+  const where = places && (places[turn.take % takes.length][turn.bar] ?? places[0][turn.bar]);
+  return rowsOf(part, turn).map((row, at) => struck(data, part.id, part.voice, row, where?.slice(3 * at, 3 * at + 3)));
 }
 
 /**
@@ -99,9 +110,10 @@ function rowsOf(part, turn) {
  * @param {string} part
  * @param {string} voice
  * @param {NoteRow} row
+ * @param {string} [place]
  * @returns {Struck}
  */
-function struck(data, part, voice, row) {
+function struck(data, part, voice, row, place = "") {
   const [onset, length, pitch, velocity, late, flags, low = 0, high = Infinity] = row;
   return {
     part,
@@ -117,6 +129,7 @@ function struck(data, part, voice, row) {
     melodic: (flags & MELODIC) > 0,
     low,
     high,
+    place,
   };
 }
 
@@ -149,7 +162,8 @@ function transposed(data, part, note, turn) {
  * @param {Turn} next
  */
 function follows(data, turn, next) {
-  const expected = (turn.bar + 1) % data.bars.length;
+  const ends = [data.chorus - 1, data.form?.head[data.form.head.length - 1]];
+  const expected = ends.includes(turn.bar) ? 0 : turn.bar + 1;
   return next.bar === expected && next.key === turn.key && next.kind !== "rest";
 }
 
@@ -202,6 +216,7 @@ function makeRoom(notes, anticipations) {
  * @returns {Struck}
  */
 function cutShort(note, turn, next) {
+  if (next.kind === "end") return note;
   const silent = next.kind === "rest" || next.resting.has(note.voice) || next.bar <= turn.bar;
   const room = turn.beats - note.onset;
   return silent && note.length > room ? { ...note, length: room } : note;

@@ -3,17 +3,19 @@
 import { lineIn, rangeOf, rowsOf } from "./ribbon.js";
 import { svg } from "./svg.js";
 import { setSymbol, spoken } from "./symbols.js";
+import { STRING_EM, tablature } from "./tab.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
  * @typedef {import("./types.js").GuideTone} GuideTone
  * @typedef {import("./ribbon.js").Row} Row
  * @typedef {object} Look
- * @property {"full" | "thin"} ribbon
+ * @property {"full" | "thin" | "tab" | "none"} ribbon
+ * @property {number} take  Of the line, in its tablature.
  * @property {boolean} names  Note names in place of degrees.
  * @property {number} key
- * @property {number} from
- * @property {number} to
+ * @property {number[]} loop  The bars that go round; all that are shown: none do.
+ * @property {number[]} bars  Those that are shown, in a row.
  */
 
 /** A bar narrower than this (in em of the root) is hard to read from a stand. */
@@ -23,9 +25,9 @@ const SMALLEST = 0.66;
 /** Heights in em of the root; page.css has the first, too. */
 const CHORDS_EM = 2.7;
 const RULER_EM = 0.8;
-const RIBBON_EM = { full: 3.9, thin: 1.2 };
+const RIBBON_EM = { full: 3.9, thin: 1.2, tab: 0, none: -0.6 };
 /** Room above and below the lines of a ribbon, for the names of its tones. */
-const MARGIN_EM = { full: 1.1, thin: 0.15 };
+const MARGIN_EM = { full: 1.1, thin: 0.15, tab: 0, none: 0 };
 const GAP = 6;
 /** Room for a repeat sign in px; page.css has it, too. */
 const REPEAT = 12;
@@ -33,11 +35,13 @@ const REPEAT = 12;
 export class Chart {
   /**
    * @param {HTMLElement} list
+   * @param {HTMLElement} view  What scrolls.
    * @param {PageData} data
    * @param {(bar: number) => void} choose  Told which bar is tapped.
    */
-  constructor(list, data, choose) {
+  constructor(list, view, data, choose) {
     this.list = list;
+    this.view = view;
     this.data = data;
     this.choose = choose;
     /** @type {HTMLButtonElement[]} */
@@ -45,28 +49,35 @@ export class Chart {
     /** @type {{row: Row, element: HTMLElement}[]} */
     this.rows = [];
     /** @type {Look} */
-    this.look = { ribbon: "full", names: false, key: 0, from: 0, to: 0 };
+    this.look = { ribbon: "full", take: 0, names: false, key: 0, loop: [], bars: [] };
     this.beat = document.createElement("div");
     this.beat.className = "beat";
     this.needle = document.createElement("div");
     this.needle.className = "needle";
     /** Width of a beat in px. */
     this.width = 0;
+    /** @type {PageData["bars"]} The bars that are shown. */
+    this.bars = [];
+    /** Places among them. */
     this.current = -1;
     this.marked = -1;
     this.seen = 0;
     new ResizeObserver(() => this.#resized()).observe(list);
+    // paper has a width of its own, and no observer is asked before it is printed
+    matchMedia("print").addEventListener("change", () => this.#resized());
   }
 
   /** @param {Look} look */
   show(look) {
     this.look = look;
+    this.bars = look.bars.map((bar) => this.data.bars[bar]);
     const focused = this.measures.indexOf(/** @type {HTMLButtonElement} */ (document.activeElement));
-    this.measures = this.data.bars.map((_, at) => this.#measure(at));
+    this.measures = look.bars.map((_, at) => this.#measure(at));
     this.marked = -1;
     this.#layOut();
+    if (this.current >= look.bars.length) this.current = -1;
     if (this.current >= 0) this.#place(this.current, -1);
-    if (focused >= 0) this.focus(focused);
+    if (focused >= 0) this.measures[focused]?.focus();
   }
 
   /**
@@ -75,44 +86,49 @@ export class Chart {
    * @param {number} share
    */
   mark(bar, share) {
-    const moved = bar !== this.current;
-    this.current = bar;
-    this.#place(bar, share);
-    if (moved && share >= 0) this.#keepInSight(this.#home(bar)?.element);
+    const at = this.look.bars.indexOf(bar);
+    const moved = at !== this.current;
+    this.current = at;
+    if (at < 0) return;
+    this.#place(at, share);
+    if (moved) this.#keepInSight(this.#home(at)?.element);
   }
 
   /** @param {number} bar */
   focus(bar) {
-    this.measures[bar]?.focus();
+    this.measures[this.look.bars.indexOf(bar)]?.focus({ preventScroll: true });
   }
 
-  /** Whether the loop is the chorus. */
+  /** Whether all that is shown goes round. */
   get #whole() {
-    return this.look.from === 0 && this.look.to === this.data.bars.length - 1;
+    return this.look.loop.length === this.look.bars.length;
   }
 
-  /** @param {number} bar */
-  #home(bar) {
-    return this.rows.find(({ row }) => bar >= row.first && bar < row.first + row.count);
+  /** @param {number} at */
+  #home(at) {
+    return this.rows.find(({ row }) => at >= row.first && at < row.first + row.count);
   }
 
   /**
    * Put the beat and the needle where a bar has come to.
-   * @param {number} bar
+   * @param {number} at
    * @param {number} share
    */
-  #place(bar, share) {
-    const home = this.#home(bar);
+  #place(at, share) {
+    const home = this.#home(at);
     if (!home) return;
     if (this.beat.parentElement !== home.element) home.element.append(this.beat, this.needle);
-    if (bar !== this.marked) {
-      this.measures[this.marked]?.removeAttribute("aria-current");
-      this.measures[bar].setAttribute("aria-current", "true");
-      this.marked = bar;
+    if (at !== this.marked) {
+      const before = this.measures[Math.max(0, this.marked)];
+      before.removeAttribute("aria-current");
+      before.tabIndex = -1;
+      this.measures[at].setAttribute("aria-current", "true");
+      this.measures[at].tabIndex = 0;
+      this.marked = at;
     }
-    const { beats } = this.data.bars[bar];
+    const { beats } = this.bars[at];
     const gone = Math.max(0, share) * beats;
-    const start = this.#x(home.row, bar, 0);
+    const start = this.#x(home.row, at, 0);
     const whole = Math.floor(gone);
     this.beat.classList.toggle("waiting", share < 0);
     this.beat.style.width = `${(Math.min(1, beats - whole) * this.width).toFixed(1)}px`;
@@ -121,15 +137,18 @@ export class Chart {
     this.needle.style.transform = `translateX(${(start + gone * this.width).toFixed(1)}px)`;
   }
 
-  /** @param {HTMLElement | undefined} row */
+  /**
+   * A row out of sight goes to the top, so that those that follow are in sight.
+   * @param {HTMLElement | undefined} row
+   */
   #keepInSight(row) {
     if (!row) return;
-    const { scrollMarginTop, scrollMarginBottom } = getComputedStyle(row);
-    const { top, bottom } = row.getBoundingClientRect();
-    if (top >= parseFloat(scrollMarginTop) && bottom <= innerHeight - parseFloat(scrollMarginBottom)) return;
+    const [around, box] = [this.view.getBoundingClientRect(), row.getBoundingClientRect()];
+    if (box.top >= around.top && box.bottom <= around.bottom) return;
     const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
-    // the row goes to the top of what is free, so that those that follow are in sight
-    row.scrollIntoView({ block: "start", behavior: calm ? "auto" : "smooth" });
+    const first = this.rows[0].element === row;
+    const top = first ? 0 : this.view.scrollTop + box.top - around.top;
+    this.view.scrollTo({ top, behavior: calm ? "auto" : "smooth" });
   }
 
   #resized() {
@@ -154,7 +173,7 @@ export class Chart {
    * @returns {number} By how much the widest chord had to be made smaller.
    */
   #fill(most, em) {
-    const { bars } = this.data;
+    const { bars } = this;
     const rows = rowsOf(bars, most);
     /** @param {Row} row */
     const beats = (row) => bars.slice(row.first, row.first + row.count).reduce((sum, bar) => sum + bar.beats, 0);
@@ -171,7 +190,7 @@ export class Chart {
   #row(row) {
     const element = document.createElement("li");
     element.className = "row";
-    const first = this.data.bars[row.first];
+    const first = this.bars[row.first];
     const margin = document.createElement("div");
     margin.className = "margin";
     margin.ariaHidden = "true";
@@ -185,7 +204,7 @@ export class Chart {
     const bars = document.createElement("ol");
     for (let at = row.first; at < row.first + row.count; at += 1) {
       const item = document.createElement("li");
-      item.style.width = `${this.data.bars[at].beats * this.width}px`;
+      item.style.width = `${this.bars[at].beats * this.width}px`;
       item.append(this.measures[at]);
       bars.append(item);
     }
@@ -197,9 +216,9 @@ export class Chart {
   #fit() {
     for (const measure of this.measures) /** @type {HTMLElement} */ (measure.lastElementChild).style.fontSize = "";
     const rooms = this.measures.map((measure, at) => {
-      const { beats, changes } = this.data.bars[at];
+      const { beats, changes } = this.bars[at];
       const chords = /** @type {HTMLElement} */ (measure.lastElementChild);
-      const sign = !this.#whole && (at === this.look.from || at === this.look.to) ? REPEAT : 0;
+      const sign = this.#isEnd(at, 0) || this.#isEnd(at, -1) ? REPEAT : 0;
       const parts = [...chords.children].map((chord, n) => {
         const until = changes[n + 1] ? changes[n + 1][0] / this.data.ticks : beats;
         const room = (until - changes[n][0] / this.data.ticks) * this.width - GAP - sign;
@@ -215,13 +234,15 @@ export class Chart {
 
   /** @param {number} at */
   #measure(at) {
-    const bar = this.data.bars[at];
-    const { from, to, key } = this.look;
+    const bar = this.bars[at];
+    const { loop, bars, key } = this.look;
     const button = document.createElement("button");
     button.type = "button";
     button.className = "measure";
-    button.classList.toggle("outside", at < from || at > to);
-    button.classList.toggle("opens", at === from && !this.#whole);
+    // the chart is one stop for the keyboard: arrows go on from there
+    button.tabIndex = at === 0 ? 0 : -1;
+    button.classList.toggle("outside", !loop.includes(bars[at]));
+    button.classList.toggle("opens", this.#isEnd(at, 0));
     const symbols = bar.changes.map(([, chord]) => (chord < 0 ? null : this.data.keys[key].symbols[chord]));
     const section = bar.top ? `${bar.section}, ` : "";
     const said = document.createElement("span");
@@ -237,18 +258,27 @@ export class Chart {
       chords.append(one);
     });
     button.append(said, chords);
-    button.addEventListener("click", () => this.choose(at));
+    button.addEventListener("click", () => this.choose(bars[at]));
     return button;
+  }
+
+  /**
+   * Whether a bar is the first (0) or the last (-1) of a loop.
+   * @param {number} at
+   * @param {number} end
+   */
+  #isEnd(at, end) {
+    return !this.#whole && this.look.loop.at(end) === this.look.bars[at];
   }
 
   /**
    * Where a tick of a bar stands in its row.
    * @param {Row} row
-   * @param {number} bar
+   * @param {number} at
    * @param {number} tick
    */
-  #x(row, bar, tick) {
-    const before = this.data.bars.slice(row.first, bar).reduce((sum, each) => sum + each.beats, 0);
+  #x(row, at, tick) {
+    const before = this.bars.slice(row.first, at).reduce((sum, each) => sum + each.beats, 0);
     return (before + tick / this.data.ticks) * this.width;
   }
 
@@ -260,7 +290,8 @@ export class Chart {
   #picture(row, em) {
     const { ribbon } = this.look;
     const end = this.#x(row, row.first + row.count, 0);
-    const height = (CHORDS_EM + RULER_EM + RIBBON_EM[ribbon]) * em;
+    const tab = ribbon === "tab" ? STRING_EM * (this.data.neck?.strings.length ?? 0) : 0;
+    const height = (CHORDS_EM + RULER_EM + RIBBON_EM[ribbon] + tab) * em;
     const picture = svg("svg", { width: end, height, "aria-hidden": "true" });
     const { upright, fill } = this.#ribbon(row, end, em);
     picture.append(...fill, ...this.#ruler(row, end, em, height), ...upright);
@@ -274,8 +305,8 @@ export class Chart {
    * @param {number} height
    */
   #ruler(row, end, em, height) {
-    const { bars } = this.data;
-    const { from, to } = this.look;
+    const { bars } = this;
+    const { loop } = this.look;
     const top = 0.3 * em;
     const level = CHORDS_EM * em;
     const parts = [svg("line", { class: "rule", x1: 0, x2: end, y1: level, y2: level })];
@@ -291,10 +322,10 @@ export class Chart {
         const where = x + beat * this.width;
         parts.push(svg("line", { class: "tick", x1: where, x2: where, y1: level, y2: level + tick }));
       }
-      if (this.#whole || at < from || at > to) continue;
+      if (this.#whole || !loop.includes(this.look.bars[at])) continue;
       parts.push(svg("line", { class: "loop", x1: x, x2: next, y1: level, y2: level }));
-      if (at === from) parts.push(svg("path", { class: "loop-end", d: repeatSign(x, 1, top, level) }));
-      if (at === to) parts.push(svg("path", { class: "loop-end", d: repeatSign(next, -1, top, level) }));
+      if (this.#isEnd(at, 0)) parts.push(svg("path", { class: "loop-end", d: repeatSign(x, 1, top, level) }));
+      if (this.#isEnd(at, -1)) parts.push(svg("path", { class: "loop-end", d: repeatSign(next, -1, top, level) }));
     }
     const last = row.first + row.count === bars.length;
     parts.push(svg("line", { class: last ? "final" : "bar-line", x1: end, x2: end, y1: top, y2: height }));
@@ -308,8 +339,12 @@ export class Chart {
    * @param {number} em
    */
   #ribbon(row, end, em) {
-    const { guide_lines: lines } = this.data;
     const { ribbon } = this.look;
+    const nothing = /** @type {{upright: SVGElement[], fill: SVGElement[]}} */ ({ upright: [], fill: [] });
+    if (ribbon === "tab") return { ...nothing, upright: this.#tablature(row, end, em) };
+    if (ribbon === "none") return nothing;
+    const lines = this.data.guide_lines.map((line) => this.#inPlace(line));
+    if (lines[0].length === 0) return nothing;
     const top = (CHORDS_EM + RULER_EM + MARGIN_EM[ribbon]) * em;
     const [low, high] = rangeOf(lines);
     const step = ((RIBBON_EM[ribbon] - 2 * MARGIN_EM[ribbon]) * em) / Math.max(1, high - low);
@@ -333,6 +368,30 @@ export class Chart {
       return [svg("path", { class: `guide-line ${name}`, d: path }), ...marks];
     });
     return { upright, fill: path(between) };
+  }
+
+  /**
+   * @param {Row} row
+   * @param {number} end
+   * @param {number} em
+   */
+  #tablature(row, end, em) {
+    const { bars, key, take } = this.look;
+    const places = bars.slice(row.first, row.first + row.count).map((bar, at) => ({
+      bar,
+      x: (/** @type {number} */ tick) => this.#x(row, row.first + at, tick),
+    }));
+    return tablature(this.data, places, { key, take, top: (CHORDS_EM + RULER_EM) * em, end, em });
+  }
+
+  /**
+   * The tones of a line that are shown, by the places of their bars.
+   * @param {GuideTone[]} line
+   */
+  #inPlace(line) {
+    const { bars } = this.look;
+    const tones = line.map(([bar, ...rest]) => /** @type {GuideTone} */ ([bars.indexOf(bar), ...rest]));
+    return tones.filter(([at]) => at >= 0).sort((a, b) => a[0] - b[0] || a[1] - b[1]);
   }
 
   /** @param {GuideTone} tone */

@@ -5,27 +5,32 @@ import { within } from "./settings.js";
 /**
  * @typedef {import("./types.js").PageData} PageData
  * @typedef {import("./settings.js").Settings} Settings
- * @typedef {"routine" | "view" | "mix"} Group
+ * @typedef {"routine" | "climb" | "view" | "mix"} Group
  */
 
 /** Control, group of settings, and the name it has there. */
 const BOUND = /** @type {[id: string, group: Group, key: string][]} */ ([
+  ["choruses", "routine", "choruses"],
+  ["times", "routine", "times"],
   ["lead-in", "routine", "leadIn"],
   ["rest-bars", "routine", "restBars"],
-  ["climb-step", "routine", "climbStep"],
-  ["climb-unit", "routine", "climbUnit"],
-  ["climb-times", "routine", "climbTimes"],
-  ["climb-to", "routine", "climbTo"],
+  ["climb-from", "climb", "from"],
+  ["climb-to", "climb", "to"],
+  ["climb-step", "climb", "step"],
+  ["climb-unit", "climb", "unit"],
+  ["climb-order", "climb", "order"],
   ["trade", "routine", "trade"],
-  ["drums-first", "routine", "drumsFirst"],
+  ["partner", "routine", "partner"],
+  ["partner-first", "routine", "partnerFirst"],
   ["lay-out", "routine", "layOut"],
-  ["key", "routine", "key"],
-  ["walk", "routine", "walk"],
   ["theme", "view", "theme"],
   ["size", "view", "size"],
-  ["names", "view", "names"],
+  ["tones", "view", "tones"],
+  ["ahead", "view", "ahead"],
   ["ribbon", "view", "ribbon"],
   ["show-neck", "view", "neck"],
+  ["show-line", "view", "line"],
+  ["letters", "view", "letters"],
   ["click", "mix", "click"],
   ["volume", "mix", "volume"],
 ]);
@@ -40,36 +45,43 @@ export function byId(id) {
 }
 
 /**
- * Show the settings in their controls, and tell of every change which group it belongs to.
+ * The group of settings of that name; nothing where there is no climb.
  * @param {Settings} settings
- * @param {(group: Group) => void} changed
+ * @param {Group} group
+ * @returns {Record<string, unknown> | null}
  */
-export function bind(settings, changed) {
+function groupOf(settings, group) {
+  return /** @type {any} */ (group === "climb" ? settings.routine.climb : settings[group]);
+}
+
+/**
+ * Show the settings in their controls, and tell of every change which group it belongs to.
+ * @param {() => Settings} current
+ * @param {(group: "routine" | "view" | "mix") => void} changed
+ */
+export function bind(current, changed) {
   for (const [id, group, key] of BOUND) {
     const control = byId(id);
     control.addEventListener("input", () => {
-      const mine = /** @type {Record<string, unknown>} */ (settings[group]);
-      const value = read(control, mine[key]);
-      if (value === null) return;
+      const mine = groupOf(current(), group);
+      const value = mine && read(control, mine[key]);
+      if (!mine || value === null) return;
       mine[key] = value;
-      changed(group);
+      if (group === "climb") mine.home = false;
+      changed(group === "climb" ? "routine" : group);
     });
     // a field left empty or out of range shows what holds
-    control.addEventListener("change", () => show(settings));
+    control.addEventListener("change", () => show(current()));
   }
-  show(settings);
 }
 
 /** @param {Settings} settings */
 export function show(settings) {
   for (const [id, group, key] of BOUND) {
     const control = byId(id);
-    const value = /** @type {Record<string, unknown>} */ (settings[group])[key];
-    if (control instanceof HTMLInputElement && control.type === "checkbox") {
-      control.checked = value === true;
-    } else if (control instanceof HTMLInputElement || control instanceof HTMLSelectElement) {
-      control.value = String(value);
-    }
+    const mine = groupOf(settings, group);
+    const field = control instanceof HTMLInputElement || control instanceof HTMLSelectElement;
+    if (mine && field && document.activeElement !== control) control.value = String(mine[key]);
   }
 }
 
@@ -79,7 +91,6 @@ export function show(settings) {
  * @param {unknown} like
  */
 function read(control, like) {
-  if (control instanceof HTMLInputElement && control.type === "checkbox") return control.checked;
   if (control instanceof HTMLInputElement) {
     if (Number.isNaN(control.valueAsNumber)) return null;
     const value = within(control.valueAsNumber, Number(control.min), Number(control.max));
@@ -139,4 +150,15 @@ function fader(name, level, changed) {
   input.setAttribute("aria-label", `Level: ${name}`);
   input.addEventListener("input", () => changed(input.valueAsNumber));
   return input;
+}
+
+/**
+ * The whole band, or a click alone.
+ * @param {Settings["mix"]} mix
+ * @param {boolean} band
+ */
+export function lineUp(mix, band) {
+  for (const part of ["bass", "comp", "drums"]) mix.on[part] = band;
+  for (const part of ["third", "seventh", "etude"]) mix.on[part] = false;
+  mix.click = band ? "" : mix.click || "click all";
 }

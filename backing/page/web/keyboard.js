@@ -3,33 +3,49 @@
 /** @typedef {import("./app.js").App} App */
 
 /**
+ * Space plays and stops wherever the focus is, except in text that is being typed. Single letters can be
+ * turned off (WCAG 2.2, 2.1.4).
  * @param {App} app
  */
 export function listen(app) {
   /** @type {Record<string, (event: KeyboardEvent) => void>} */
   const keys = {
-    " ": () => app.toggle(),
     ArrowLeft: () => app.step(-1),
     ArrowRight: () => app.step(1),
-    ArrowUp: (event) => app.faster(event.shiftKey ? 10 : 2),
-    ArrowDown: (event) => app.faster(event.shiftKey ? -10 : -2),
+    ArrowUp: (event) => app.faster(event.shiftKey ? 5 : 1),
+    ArrowDown: (event) => app.faster(event.shiftKey ? -5 : -1),
+    Escape: () => app.escape(),
+  };
+  /** @type {Record<string, () => void>} */
+  const letters = {
     "[": () => app.movePosition(-1),
     "]": () => app.movePosition(1),
     l: () => app.chooseLoop(),
     b: () => app.open("band"),
     d: () => app.open("drill"),
     n: () => app.rename(),
+    s: () => app.stand(),
+    t: () => app.open("take"),
     v: () => app.open("view"),
-    Escape: () => app.open(null),
   };
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const target = /** @type {HTMLElement} */ (event.target);
-    const typing = target.matches("input, select, textarea");
-    const pressing = target.matches("button") && event.key === " ";
-    const act = keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
-    if (!act || pressing || (typing && event.key !== "Escape")) return;
+    if (event.key === " ") {
+      if (target.matches("textarea, input[type=text]")) return;
+      event.preventDefault();
+      if (!event.repeat) app.toggle();
+      return;
+    }
+    const typing = target.matches("input, select, textarea") && event.key !== "Escape";
+    const act = keys[event.key] ?? (app.settings.view.letters ? letters[event.key.toLowerCase()] : undefined);
+    if (!act || typing) return;
     event.preventDefault();
     act(event);
+  });
+  // where a button has the focus, it would be pressed when space is let go
+  document.addEventListener("keyup", (event) => {
+    const target = /** @type {HTMLElement} */ (event.target);
+    if (event.key === " " && !target.matches("textarea, input[type=text]")) event.preventDefault();
   });
 }

@@ -1,15 +1,18 @@
 // The page: its parts put together.
 
 import { App } from "./app.js";
-import { byId } from "./controls.js";
 import { listen } from "./keyboard.js";
+import { followLinks } from "./link.js";
+import { Pieces } from "./pieces.js";
+import { TakePanel } from "./take_panel.js";
 import { watch } from "./watch.js";
 
-/** @typedef {import("./types.js").PageData} PageData */
-
-const data = /** @type {PageData} */ (JSON.parse(byId("data").textContent ?? ""));
-const app = new App(data);
+const pieces = new Pieces();
+const app = new App(pieces.data());
+pieces.offer(app);
+followLinks(app, pieces);
 listen(app);
-if (data.watched) watch(byId("notice"));
+const take = new TakePanel(app);
+if (app.data.watched) watch(app);
 // for the console, and for those who measure
-Object.assign(globalThis, { practice: app });
+Object.assign(globalThis, { practice: app, take });

@@ -8,20 +8,25 @@ import { svg } from "./svg.js";
  * @typedef {import("./spans.js").Spans} Spans
  * @typedef {{string: number, fret: number, above: number, finger: number, light: boolean}} Dot
  *   A tone: string from 1, half steps above the root, finger 1 to 4 (0: open).
+ * @typedef {{pitch: number, place: string}} Sounding
  * @typedef {object} View
  * @property {number} key
  * @property {number} position  Index into the positions.
  * @property {number} span
  * @property {number} next
  * @property {boolean} coming  Whether the next chord is shown too.
- * @property {boolean} names
+ * @property {"degrees" | "names" | "fingers"} tones
+ * @property {number[]} line  Frets for which there is room, too.
+ * @property {number[]} seen  Spans for whose shapes there is room, so that the neck stands still.
  */
 
 const SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz";
 const FRET = 80;
 const STRING = 40;
-const RADIUS = 17;
-const SMALL = 14;
+const RADIUS = 19;
+const SMALL = 17;
+/** Room for what is lit on the highest string. */
+const OVER = 8;
 /** Room for the numbers of the frets. */
 const NUMBERS = 26;
 const MARKED = new Set([3, 5, 7, 9, 12, 15, 17, 19, 21]);
@@ -64,6 +69,22 @@ export function movesOf(here, there, strings) {
   });
 }
 
+/**
+ * Where a note lies: on the string it is told, else nearest to the hand.
+ * @param {Sounding} note
+ * @param {NeckData} neck
+ * @param {number} hand  A fret.
+ */
+export function placeOf({ pitch, place }, { strings, frets }, hand) {
+  const fits = strings
+    .map((open, at) => ({ string: at + 1, fret: pitch - open, finger: 0 }))
+    .filter(({ fret }) => fret >= 0 && fret <= frets);
+  const told = fits.find(({ string }) => string === Number(place[0]));
+  if (told) return { ...told, finger: Number(place[2]) };
+  const near = fits.sort((a, b) => Math.abs(a.fret - hand) - Math.abs(b.fret - hand));
+  return near[0] ?? { string: 1, fret: pitch - strings[0], finger: 0 };
+}
+
 export class Neck {
   /**
    * @param {SVGSVGElement} picture
@@ -78,6 +99,33 @@ export class Neck {
     this.spans = spans;
     this.first = 0;
     this.width = 0;
+    this.group = svg("g", {});
+    this.lit = "";
+  }
+
+  /**
+   * Light the notes that sound, with the fingers that play them.
+   * @param {Sounding[]} notes
+   */
+  light(notes) {
+    const middle = this.first + this.width / FRET / 2;
+    const places = notes.map((note) => placeOf(note, this.neck, middle));
+    const lit = JSON.stringify([places, this.first, this.width]);
+    if (lit === this.lit) return;
+    this.lit = lit;
+    this.group.replaceChildren(
+      ...places.flatMap(({ string, fret, finger }) => {
+        const [x, y] = [this.#x(fret), this.#y(string)];
+        const ring = svg("circle", { class: "lit", cx: x, cy: y, r: RADIUS + 3 });
+        if (!finger) return [ring];
+        const [right, above] = [x + RADIUS + 6, y - RADIUS + 3];
+        return [
+          ring,
+          svg("circle", { class: "disc", cx: right, cy: above, r: 11 }),
+          svg("text", { class: "finger", x: right, y: above }, String(finger)),
+        ];
+      }),
+    );
   }
 
   /** @param {View} view */
@@ -85,7 +133,8 @@ export class Neck {
     const here = this.#dots(view.span, view);
     const there = view.coming ? this.#dots(view.next, view) : [];
     const position = this.neck.positions[view.position];
-    const frets = [...here, ...there].map(({ fret }) => fret);
+    const shapes = view.seen.flatMap((span) => this.#dots(span, view)).map(({ fret }) => fret);
+    const frets = [...shapes, ...view.line];
     this.first = Math.max(0, Math.min(position - 1, ...frets.filter((fret) => fret > 0)));
     if (position === 1) this.first = 0;
     const last = Math.max(position + 4, ...frets);
@@ -95,6 +144,7 @@ export class Neck {
       ...this.#board(last),
       ...moves.flatMap((move) => this.#move(move, view)),
       ...here.flatMap((dot) => this.#dot(dot, view)),
+      this.group,
     );
     this.picture.setAttribute("aria-label", this.#inWords(here, view, position));
   }
@@ -110,11 +160,28 @@ export class Neck {
     return dotsOf(this.neck.shapes[this.neck.paths[view.key][view.position][number]]);
   }
 
+  /**
+   * The note that is heard, wherever it lies in sight: a frame around it, crossed out outside the chord.
+   * @param {number} pitch  0 for none.
+   * @param {boolean} inside
+   */
+  heard(pitch, inside) {
+    for (const mark of this.picture.querySelectorAll(".heard")) mark.remove();
+    if (!pitch) return;
+    this.neck.strings.forEach((open, at) => {
+      const [fret, half] = [pitch - open, RADIUS + 4];
+      if (fret < this.first || fret >= this.first + this.width / FRET) return;
+      const [x, y] = [this.#x(fret), this.#y(at + 1)];
+      const cross = inside ? "" : `l${2 * half} ${2 * half}m0 ${-2 * half}l${-2 * half} ${2 * half}`;
+      this.picture.append(svg("path", { class: "heard", d: `M${x - half} ${y - half}h${2 * half}v${2 * half}h${-2 * half}zm0 0${cross}` }));
+    });
+  }
+
   /** @param {number} last */
   #size(last) {
     this.width = (last - this.first + 1) * FRET;
     const height = this.neck.strings.length * STRING + NUMBERS;
-    this.picture.setAttribute("viewBox", `0 0 ${this.width} ${height}`);
+    this.picture.setAttribute("viewBox", `0 ${-OVER} ${this.width} ${height + OVER}`);
   }
 
   /** @param {number} fret */
@@ -218,7 +285,8 @@ export class Neck {
    * @param {View} view
    */
   #label(dot, chord, view) {
-    if (view.names) return this.data.keys[view.key].names[chord][dot.above];
+    if (view.tones === "fingers") return dot.finger === 0 ? "0" : String(dot.finger);
+    if (view.tones === "names") return this.data.keys[view.key].names[chord][dot.above];
     return this.data.chords[chord].degrees[dot.above];
   }
 

@@ -15,7 +15,7 @@ import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
  * @typedef {import("./rounds.js").Place} Place
  * @typedef {{turn: Turn, start: number, before: Place}} Placed  A turn, where it begins (in beats),
  *   and what was remembered before it.
- * @typedef {{note: Struck, turn: Placed, voice: Voice | null}} Event
+ * @typedef {{note: Struck, turn: Placed, voice: Voice | null, until: number}} Event
  * @typedef {object} Instrument  Where notes go: a Sampler.
  * @property {(note: Struck, when: number, seconds: number) => Voice | null} play
  * @property {() => void} hush
@@ -91,7 +91,18 @@ export class Player {
    */
   setTempo(tempo) {
     this.routine.tempo = tempo;
-    this.rounds.place.tempo = tempo;
+    this.rounds.replan(this.rounds.place);
+    this.#retime(tempo, -1);
+  }
+
+  /** Another step of a climb from this moment on. @param {number} step */
+  jump(step) {
+    this.rounds.jump(step);
+    this.#retime(this.rounds.steps[step].tempo, step);
+  }
+
+  /** @param {number} tempo @param {number} step  -1: as it is. */
+  #retime(tempo, step) {
     if (!this.playing) return;
     const time = this.now() + TOO_LATE;
     const beat = this.clock.beat(time);
@@ -100,7 +111,7 @@ export class Player {
       if (start + turn.beats <= beat) continue;
       turn.bpm *= tempo / turn.tempo;
       turn.tempo = tempo;
-      before.tempo = tempo;
+      if (step >= 0) Object.assign(before, { step, time: 0 });
       this.clock.set(Math.max(start, beat), start > beat ? this.clock.time(start) : time, turn.bpm);
     }
     this.pump();
@@ -113,14 +124,8 @@ export class Player {
     const beat = this.clock.beat(time);
     const at = this.turns.findIndex(({ turn, start }) => beat < start + turn.beats);
     const dropped = this.turns.splice(at + 1);
-    if (dropped.length > 0) {
-      this.rounds.place = dropped[0].before;
-      this.clock.cut(dropped[0].start);
-    }
-    const { from, to } = this.routine;
-    const { place } = this.rounds;
-    if (place.leads === 0 && (place.bar < from || place.bar > to)) place.bar = from;
-    place.key = this.routine.walk === "stay" ? this.routine.key : place.key;
+    if (dropped.length > 0) this.clock.cut(dropped[0].start);
+    this.rounds.replan(dropped.length > 0 ? dropped[0].before : this.rounds.place);
     this.#takeBack(time);
     const current = this.turns[at];
     this.waiting = this.waiting.filter((event) => event.turn !== current && !dropped.includes(event.turn));
@@ -132,17 +137,40 @@ export class Player {
   }
 
   /**
-   * Where the band is at this moment; null when it is silent.
+   * The tune has been written anew: it is played from the next bar line on, what can be at once.
+   * @param {PageData} data
+   * @param {Instrument} instrument
+   */
+  adopt(data, instrument) {
+    Object.assign(this, { data, instrument });
+    this.rounds.data = data;
+    this.replan();
+  }
+
+  /**
+   * Where the band is at a time of the audio clock; null when it is silent.
+   * @param {number} [time]
    * @returns {{turn: Turn, beat: number, next: Turn | null} | null}
    */
-  position() {
+  position(time = this.now()) {
     if (!this.playing) return null;
-    const beat = this.clock.beat(this.now());
+    const beat = this.clock.beat(time);
     const at = this.turns.findLastIndex(({ start }) => start <= beat);
     const here = this.turns[Math.max(0, at)];
     if (!here) return null;
     const next = this.turns[Math.max(0, at) + 1];
     return { turn: here.turn, beat: Math.max(0, beat - here.start), next: next ? next.turn : null };
+  }
+
+  /**
+   * The notes that sound at a time.
+   * @param {number} time
+   * @param {(part: string) => boolean} of  Which parts are asked for.
+   */
+  sounding(time, of) {
+    const { given } = this;
+    const now = given.filter(({ note, voice, until }) => of(note.part) && voice && voice.when <= time && time < until);
+    return now.map(({ note, turn }) => ({ ...note, key: turn.turn.key }));
   }
 
   /** Hand over the notes of the near future. */
@@ -173,7 +201,7 @@ export class Player {
     }
     if (!last) return;
     for (const note of notesOf(this.data, last.turn, turn)) {
-      this.waiting.push({ note, turn: last, voice: null });
+      this.waiting.push({ note, turn: last, voice: null, until: 0 });
     }
   }
 
@@ -192,6 +220,7 @@ export class Player {
     const late = this.#late(event) / 1000;
     const seconds = Math.max(0.02, this.clock.time(end) + late - when);
     event.voice = this.instrument.play(note, Math.max(when, now), seconds);
+    event.until = when + seconds;
     this.given.push(event);
   }
 
@@ -247,7 +276,7 @@ export class Player {
 
   /** @param {number} now */
   #forget(now) {
-    this.given = this.given.filter(({ voice }) => voice && voice.when > now - 1);
+    this.given = this.given.filter(({ voice, until }) => voice && until > now - 1);
     const beat = this.clock.beat(now - 1);
     while (this.turns.length > 2 && this.turns[1].start < beat) this.turns.shift();
     this.clock.forget(Math.min(beat, this.turns[0].start));

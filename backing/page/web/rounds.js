@@ -1,28 +1,78 @@
-// Which bar comes next: count-in, lead-in, rounds with their takes, rest bars, climbing tempos, keys.
+// Which bar comes next: count-in, lead-in, times through a loop with their takes, rest bars, tempos, keys; or the
+// whole form.
+
+import { temposOf } from "./climb.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
  * @typedef {import("./types.js").Routine} Routine
  * @typedef {import("./types.js").Turn} Turn
  * @typedef {import("./types.js").Kind} Kind
+ * @typedef {object} Step  What is played before something changes.
+ * @property {number[]} bars
+ * @property {number} tempo
+ * @property {number} key
+ * @property {number} times
+ * @property {boolean} solo  Whether it is traded and laid out in.
  * @typedef {object} Place  All that is remembered between two bars.
- * @property {number} bar  The bar to come; in a count or a rest bar, the one it leads to.
+ * @property {number} step
+ * @property {number} time  How often the bars of the step have been played,
+ * @property {number} at  and which of them comes next.
+ * @property {number} earlier  Times since the tempo was new, over all keys: the turns of a trade go on.
  * @property {number} counts  Bars still to be counted,
  * @property {number} counted  and how many have been.
  * @property {number} restBars  Rest bars still to come.
  * @property {number} leads  Bars of lead-in still to come.
- * @property {number} round
- * @property {number} tempo
- * @property {number} key
+ * @property {boolean} over  The whole form has been played.
  */
 
-export const SLOWEST = 30;
+export const SLOWEST = 20;
 export const FASTEST = 400;
 const SOLOISTS = new Set(["bass", "comp", "guide", "etude"]);
 const ALL_BUT_FOOT = new Set([...SOLOISTS, "kit"]);
+const LINE = new Set(["etude"]);
 /** @type {ReadonlySet<string>} */
 const NOBODY = new Set();
-const WALK = { stay: 0, fourths: 5, "half-steps": 1 };
+/** Who rests while the partner in a trade plays. */
+const THEIRS = { drums: SOLOISTS, line: NOBODY };
+
+/**
+ * What is played in order: every size of a loop that grows, at every tempo, in every key.
+ * @param {PageData} data
+ * @param {Routine} routine
+ * @returns {Step[]}
+ */
+export function stepsOf(data, routine) {
+  const { bars, keys, climb, times, grow, tempo, whole, choruses } = routine;
+  if (whole && data.form) {
+    const { head, out } = data.form;
+    const one = { tempo, key: keys[0], times: 1, solo: false };
+    const solos = { ...one, bars: chorusOf(data), times: choruses - 2, solo: true };
+    return [{ ...one, bars: head }, ...(choruses > 2 ? [solos] : []), { ...one, bars: out }];
+  }
+  const climbed = climb ? temposOf(climb, data.tempo) : [];
+  const tempos = climbed.length > 0 ? climbed : [tempo];
+  const sizes = grow ? grown(bars) : [bars];
+  const steps = keys.flatMap((key) =>
+    tempos.flatMap((each) => sizes.map((size) => ({ bars: size, tempo: each, key, times, solo: true }))),
+  );
+  return steps.length === 1 ? [{ ...steps[0], times: Infinity }] : steps;
+}
+
+/** The bars of the solo chorus. @param {PageData} data */
+export function chorusOf(data) {
+  return Array.from({ length: data.chorus }, (_, at) => at);
+}
+
+/**
+ * A loop grown backwards: its last bar, its last two, four, all of it.
+ * @param {number[]} bars
+ */
+function grown(bars) {
+  const sizes = [1];
+  while (sizes[sizes.length - 1] < bars.length) sizes.push(Math.min(2 * sizes[sizes.length - 1], bars.length));
+  return sizes.map((size) => bars.slice(-size));
+}
 
 export class Rounds {
   /**
@@ -32,24 +82,42 @@ export class Rounds {
   constructor(data, routine) {
     this.data = data;
     this.routine = routine;
-    /** @type {Place} */
-    this.place = this.#opening(routine.from);
+    this.steps = stepsOf(data, routine);
+    this.place = opening(0, 0);
   }
 
   /**
-   * Begin before a bar with what leads to it: the count, and a lead-in where the loop begins.
+   * Begin before a bar with what leads to it: the count, and a lead-in where the loop begins. From a bar
+   * outside the loop the tune goes on until it is there.
    * @param {number} bar
    * @param {boolean} counted
    */
   start(bar, counted) {
-    const { leadIn, from, countIn, tempo } = this.routine;
-    const bars = this.data.bars.length;
-    this.place = this.#opening(bar);
-    if (bar === from) {
-      this.place.leads = Math.min(leadIn, bars);
-      this.place.bar = (from - this.place.leads + bars) % bars;
-    }
-    if (counted && countIn) this.place.counts = countOf(this.data, this.place.bar, tempo).length;
+    this.steps = stepsOf(this.data, this.routine);
+    const top = !this.#form && bar === this.routine.bars[0];
+    const found = top ? 0 : this.steps.findIndex(({ bars }) => bars.includes(bar));
+    const step = Math.max(0, found);
+    const { bars } = this.steps[step];
+    this.place = opening(step, Math.max(0, bars.indexOf(bar)));
+    const { chorus } = this.data;
+    if (found < 0 && !this.#form) this.place.leads = (bars[0] - bar + chorus) % chorus;
+    else if (top) this.place.leads = Math.min(this.routine.leadIn, chorus);
+    if (counted) this.#count();
+  }
+
+  /** Think again from a place on, for a routine or a tune that has changed. @param {Place} place */
+  replan(place) {
+    const bar = this.#barAt(place);
+    this.steps = stepsOf(this.data, this.routine);
+    const step = Math.min(place.step, this.steps.length - 1);
+    const at = this.steps[step].bars.indexOf(bar);
+    const leads = this.#form ? 0 : place.leads;
+    this.place = { ...place, step, leads, at: Math.max(0, at), over: false };
+  }
+
+  /** Which step of the climb comes now. @param {number} step */
+  jump(step) {
+    this.place = { ...this.place, step, time: 0 };
   }
 
   /** @returns {Turn} */
@@ -59,44 +127,43 @@ export class Rounds {
     return turn;
   }
 
-  /**
-   * @param {number} bar
-   * @returns {Place}
-   */
-  #opening(bar) {
-    const { tempo, key } = this.routine;
-    return { bar, counts: 0, counted: 0, restBars: 0, leads: 0, round: 0, tempo, key };
-  }
-
   /** @returns {Kind} */
   get kind() {
-    const { counts, restBars, leads } = this.place;
+    const { counts, restBars, leads, over } = this.place;
+    if (over) return "end";
     if (counts > 0) return "count";
     if (restBars > 0) return "rest";
     return leads > 0 ? "lead" : "play";
   }
 
+  get #form() {
+    return this.routine.whole && this.data.form !== null;
+  }
+
+  /** The bar that comes next. @param {Place} place */
+  #barAt({ step, at, leads }) {
+    const bar = this.steps[step].bars[at];
+    if (leads === 0) return bar;
+    const { chorus } = this.data;
+    return (this.steps[step].bars[0] - leads + chorus) % chorus;
+  }
+
   /** @returns {Turn} */
   #turn() {
-    const { bar, counted, round, tempo, key } = this.place;
+    const { step, time, counted } = this.place;
+    const { tempo, key } = this.steps[step];
+    const bar = this.#barAt(this.place);
     const { beats, tempo_ratio: ratio } = this.data.bars[bar];
-    return {
-      kind: this.kind,
-      bar,
-      counted,
-      beats,
-      take: this.routine.same ? 0 : round,
-      round,
-      tempo,
-      bpm: tempo * ratio,
-      key,
-      resting: this.#resting(),
-    };
+    const take = this.routine.same ? 0 : time;
+    const resting = this.#resting();
+    return { kind: this.kind, bar, counted, beats, take, step, tempo, bpm: tempo * ratio, key, resting };
   }
 
   #advance() {
-    const { place, routine } = this;
+    const { place } = this;
     switch (this.kind) {
+      case "end":
+        break;
       case "count":
         place.counts -= 1;
         place.counted += 1;
@@ -106,40 +173,70 @@ export class Rounds {
         break;
       case "lead":
         place.leads -= 1;
-        place.bar = (place.bar + 1) % this.data.bars.length;
         break;
       default:
-        if (place.bar >= routine.from && place.bar < routine.to) place.bar += 1;
-        else this.#round();
+        place.at += 1;
+        if (place.at === this.steps[place.step].bars.length) this.#round();
     }
   }
 
-  /** The loop begins again. */
+  /** The bars of a step begin again, or those of the next begin. */
   #round() {
-    const { place, routine } = this;
-    place.bar = routine.from;
-    place.round += 1;
-    if (routine.climbStep > 0 && place.round % Math.max(1, routine.climbTimes) === 0) {
-      // a percent is of the tune's own tempo, as in the tracks
-      const percent = routine.climbUnit === "percent" ? this.data.tempo / 100 : 1;
-      const climbed = Math.min(place.tempo + routine.climbStep * percent, routine.climbTo, FASTEST);
-      place.tempo = Math.max(place.tempo, climbed);
+    const { place, steps, routine } = this;
+    const { times, tempo } = steps[place.step];
+    place.at = 0;
+    place.time += 1;
+    place.earlier += 1;
+    const last = place.step === steps.length - 1;
+    if (this.#form) {
+      if (place.time < times) return;
+      if (last) Object.assign(place, { over: true, at: steps[place.step].bars.length - 1 });
+      else Object.assign(place, { step: place.step + 1, time: 0 });
+      return;
     }
-    const keys = this.data.keys.length;
-    place.key = (place.key + WALK[routine.walk]) % keys;
-    place.restBars = routine.restBars;
+    // keys go round and round; a climb, and a loop that has grown, stay as they are at last
+    const stays = last && (routine.climb !== null || routine.grow || steps.length === 1);
+    if (place.time < times || stays) {
+      place.restBars = routine.restBars;
+      return;
+    }
+    Object.assign(place, { step: (place.step + 1) % steps.length, time: 0 });
+    if (routine.grow) place.earlier = 0;
+    if (steps[place.step].tempo === tempo) return;
+    Object.assign(place, { earlier: 0, leads: Math.min(routine.leadIn, this.data.chorus) });
+    this.#count();
+  }
+
+  /** Count what comes next in, if it is to be. */
+  #count() {
+    const { place, routine } = this;
+    if (!routine.countIn) return;
+    const strokes = countOf(this.data, this.#barAt(place), this.steps[place.step].tempo);
+    Object.assign(place, { counts: strokes.length, counted: 0 });
   }
 
   /** @returns {ReadonlySet<string>} */
   #resting() {
-    const { bar, round } = this.place;
-    const { from, to, trade, drumsFirst, layOut } = this.routine;
-    if (this.kind !== "play" || bar < from || bar > to) return NOBODY;
-    if (layOut > 0 && bar > to - layOut) return ALL_BUT_FOOT;
+    const { at, earlier, step, time } = this.place;
+    const { trade, partner, partnerFirst, layOut } = this.routine;
+    const { bars, solo } = this.steps[step];
+    const silent = trade > 0 && partner === "line" ? LINE : NOBODY;
+    if (this.kind !== "play" || !solo) return silent;
+    if (layOut > 0 && at >= bars.length - layOut) return ALL_BUT_FOOT;
     if (trade <= 0) return NOBODY;
-    const drums = turnOf(bar - from, to - from + 1, trade, round) % 2 === (drumsFirst ? 0 : 1);
-    return drums ? SOLOISTS : NOBODY;
+    const turn = turnOf(at, bars.length, trade, this.#form ? time : earlier);
+    const theirs = turn % 2 === Number(!partnerFirst);
+    return theirs ? THEIRS[partner] : silent;
   }
+}
+
+/**
+ * @param {number} step
+ * @param {number} at
+ * @returns {Place}
+ */
+function opening(step, at) {
+  return { step, time: 0, at, earlier: 0, counts: 0, counted: 0, restBars: 0, leads: 0, over: false };
 }
 
 /**

@@ -38,6 +38,11 @@ export class Sampler {
     this.ringing = new Map();
   }
 
+  /** What rings rings out; nothing more is heard of it. @param {number} seconds  Until then. */
+  retire(seconds) {
+    setTimeout(() => this.master.disconnect(), seconds * 1000);
+  }
+
   /** @param {number} level  1 is the loudness of the tracks. */
   setVolume(level) {
     this.#glide(this.master.gain, level * this.sound.gain);

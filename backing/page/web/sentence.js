@@ -1,33 +1,47 @@
 // The drill as a sentence: its phrases can be changed where they stand, taken out, and added.
 
+import { temposOf } from "./climb.js";
 import { byId } from "./controls.js";
+import { chorusOf } from "./rounds.js";
+import { cycleOf, cycled, sectionsOf } from "./session.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
  * @typedef {import("./types.js").Routine} Routine
  * @typedef {object} Phrase  What can be added: whether it is in, and how it comes in and goes.
  * @property {(routine: Routine) => boolean} holds
- * @property {(routine: Routine) => Partial<Routine>} add
- * @property {Partial<Routine>} drop
+ * @property {(routine: Routine, data: PageData) => Partial<Routine>} add
+ * @property {(routine: Routine) => Partial<Routine>} drop
+ * @property {boolean} [loop]  Whether it is for a loop alone.
  */
 
-/** Beats a minute by which a climb rises in all when it is added. */
-const CLIMB = 40;
+/** Where a climb begins that is added at the tune's own tempo, and its steps in beats a minute. */
+const [START, STEP] = [0.6, 8];
 
 /** @type {Record<string, Phrase>} */
 const PHRASES = {
   climb: {
-    holds: ({ climbStep }) => climbStep > 0,
-    add: ({ tempo, climbTo }) => ({ climbStep: 8, climbUnit: "bpm", climbTo: climbTo > tempo ? climbTo : Math.min(400, Math.round(tempo) + CLIMB) }),
-    drop: { climbStep: 0 },
+    loop: true,
+    holds: ({ climb }) => climb !== null,
+    add: ({ tempo }, { tempo: own }) => {
+      const from = Math.round(tempo < own ? tempo : START * own);
+      return { climb: { from, to: Math.round(own), step: STEP, unit: "bpm", order: "up", home: false } };
+    },
+    drop: () => ({ climb: null }),
   },
-  keys: { holds: ({ walk }) => walk !== "stay", add: () => ({ walk: "fourths" }), drop: { walk: "stay" } },
-  "count-in": { holds: ({ countIn }) => countIn, add: () => ({ countIn: true }), drop: { countIn: false } },
-  "lead-in": { holds: ({ leadIn }) => leadIn > 0, add: () => ({ leadIn: 2 }), drop: { leadIn: 0 } },
-  "rest bar": { holds: ({ restBars }) => restBars > 0, add: () => ({ restBars: 1 }), drop: { restBars: 0 } },
-  trade: { holds: ({ trade }) => trade > 0, add: () => ({ trade: 4 }), drop: { trade: 0 } },
-  "lay out": { holds: ({ layOut }) => layOut > 0, add: () => ({ layOut: 2 }), drop: { layOut: 0 } },
-  same: { holds: ({ same }) => same, add: () => ({ same: true }), drop: { same: false } },
+  keys: {
+    loop: true,
+    holds: ({ keys }) => keys.length > 1,
+    add: ({ keys }, data) => ({ keys: cycled(data, keys[0], "fourths") }),
+    drop: ({ keys }) => ({ keys: keys.slice(0, 1) }),
+  },
+  grow: { loop: true, holds: ({ grow }) => grow, add: () => ({ grow: true }), drop: () => ({ grow: false }) },
+  "count-in": { holds: ({ countIn }) => countIn, add: () => ({ countIn: true }), drop: () => ({ countIn: false }) },
+  "lead-in": { loop: true, holds: ({ leadIn }) => leadIn > 0, add: () => ({ leadIn: 2 }), drop: () => ({ leadIn: 0 }) },
+  "rest bar": { loop: true, holds: ({ restBars }) => restBars > 0, add: () => ({ restBars: 1 }), drop: () => ({ restBars: 0 }) },
+  trade: { holds: ({ trade }) => trade > 0, add: () => ({ trade: 4 }), drop: () => ({ trade: 0 }) },
+  "lay out": { holds: ({ layOut }) => layOut > 0, add: () => ({ layOut: 2 }), drop: () => ({ layOut: 0 }) },
+  same: { loop: true, holds: ({ same }) => same, add: () => ({ same: true }), drop: () => ({ same: false }) },
 };
 
 export class Sentence {
@@ -35,7 +49,7 @@ export class Sentence {
    * @param {PageData} data
    * @param {Routine} routine
    * @param {() => void} changed
-   * @param {(from: number, to: number) => void} loop
+   * @param {(bars: number[]) => void} loop
    */
   constructor(data, routine, changed, loop) {
     this.data = data;
@@ -48,35 +62,74 @@ export class Sentence {
     /** @type {Map<string, {phrase: HTMLElement, add: HTMLButtonElement}>} */
     this.parts = new Map();
     for (const name of Object.keys(PHRASES)) this.parts.set(name, this.#part(name));
+    const times = /** @type {HTMLElement} */ (this.element.querySelector('[data-phrase="times"]'));
+    times.append(ending(times));
     byId("adds").replaceChildren(...[...this.parts.values()].map(({ add }) => add));
-    this.#loops();
+    byId("loop-of").addEventListener("change", () => this.#chosen());
+    for (const id of ["from", "to"]) byId(id).addEventListener("change", () => this.#typed());
+    for (const id of ["key", "cycle"]) byId(id).addEventListener("change", () => this.#keyed());
   }
 
-  /** Show what is practised. */
+  /**
+   * Another tune, or another routine in it.
+   * @param {PageData} data
+   * @param {Routine} routine
+   */
+  open(data, routine) {
+    Object.assign(this, { data, routine, byBars: false });
+    const sections = sectionsOf(data).map(({ bars }) => {
+      const [first, last] = [bars[0], bars[bars.length - 1]].map((bar) => data.bars[bar].label);
+      return new Option(`${data.bars[bars[0]].section}, bars ${first}–${last},`, bars.join());
+    });
+    byId("loop-of").replaceChildren(
+      new Option("The whole chorus", chorusOf(data).join()),
+      ...(sections.length > 1 ? sections : []),
+      new Option("Bars", "bars"),
+      ...(data.form ? [new Option("The whole form, head to ending,", "form")] : []),
+    );
+    byId("key").replaceChildren(...data.keys.map(({ name }, at) => new Option(name, String(at))));
+  }
+
+  /** Show what is practiced. */
   show() {
-    const { from, to } = this.routine;
-    for (const [name, { phrase, add }] of this.parts) {
-      const holds = PHRASES[name].holds(this.routine);
-      phrase.hidden = !holds;
-      add.hidden = holds;
-    }
-    byId("no-climb").hidden = this.routine.climbTo > this.routine.tempo;
+    this.#phrases();
+    this.#loop();
     const stops = [...this.element.querySelectorAll(".stop")].filter((stop) => !stop.closest("[data-phrase][hidden]"));
     for (const stop of stops) stop.textContent = stop === stops[stops.length - 1] ? "." : ",";
-    const loops = /** @type {HTMLSelectElement} */ (byId("loop-of"));
-    loops.value = `${from} ${to}`;
-    if (this.byBars || loops.selectedIndex < 0) loops.value = "bars";
-    byId("loop-bars").hidden = loops.value !== "bars";
-    for (const [id, bar] of /** @type {const} */ ([["from", from], ["to", to]])) {
-      const field = /** @type {HTMLInputElement} */ (byId(id));
-      field.max = String(this.data.bars.length);
-      field.value = String(bar + 1);
-    }
     for (const word of /** @type {NodeListOf<HTMLElement>} */ (this.element.querySelectorAll("[data-plural]"))) {
       const one = /** @type {HTMLInputElement} */ (byId(word.dataset.plural ?? "")).value === "1";
       word.textContent = (word.textContent ?? "").replace(/s?$/, one ? "" : "s");
     }
     byId("plan").textContent = this.words;
+  }
+
+  #phrases() {
+    const { data, routine } = this;
+    const { climb, keys, whole, grow } = routine;
+    for (const [name, { phrase, add }] of this.parts) {
+      const fits = !(whole && PHRASES[name].loop);
+      const holds = PHRASES[name].holds(routine);
+      phrase.hidden = !(fits && holds);
+      add.hidden = !fits || holds;
+    }
+    const times = /** @type {HTMLElement} */ (this.element.querySelector('[data-phrase="times"]'));
+    times.hidden = whole || (climb === null && keys.length === 1 && !grow);
+    byId("no-climb").hidden = climb === null || temposOf(climb, data.tempo).length > 0;
+    select("key", String(keys[0]));
+    select("cycle", cycleOf(data, keys));
+  }
+
+  #loop() {
+    const { bars, whole } = this.routine;
+    const loops = select("loop-of", whole ? "form" : bars.join());
+    if (!whole && (this.byBars || loops.selectedIndex < 0)) loops.value = "bars";
+    byId("loop-bars").hidden = loops.value !== "bars";
+    byId("form-of").hidden = !whole;
+    for (const [id, bar] of /** @type {const} */ ([["from", bars[0]], ["to", bars[bars.length - 1]]])) {
+      const field = /** @type {HTMLInputElement} */ (byId(id));
+      field.max = String(this.data.chorus);
+      field.value = String(bar + 1);
+    }
   }
 
   /** The sentence as it reads now. */
@@ -96,51 +149,55 @@ export class Sentence {
     phrase.setAttribute("aria-label", name);
     phrase.append(ending(phrase, drop));
     add.addEventListener("click", () => {
-      Object.assign(this.routine, PHRASES[name].add(this.routine));
+      Object.assign(this.routine, PHRASES[name].add(this.routine, this.data));
       this.changed();
       const first = /** @type {HTMLElement} */ (phrase.querySelector("input, select, button"));
       first.focus();
       if (first instanceof HTMLInputElement) first.select();
     });
     drop.addEventListener("click", () => {
-      Object.assign(this.routine, PHRASES[name].drop);
+      Object.assign(this.routine, PHRASES[name].drop(this.routine));
       this.changed();
       add.focus();
     });
     return { phrase, add };
   }
 
-  /** What can be looped: the chorus, its sections, any bars. */
-  #loops() {
-    const { bars } = this.data;
-    const tops = bars.flatMap((bar, at) => (bar.top ? [at] : []));
-    const sections = tops.map((from, at) => {
-      const to = (tops[at + 1] ?? bars.length) - 1;
-      return new Option(`${bars[from].section}, bars ${bars[from].label}–${bars[to].label},`, `${from} ${to}`);
-    });
-    const loops = /** @type {HTMLSelectElement} */ (byId("loop-of"));
-    loops.append(
-      new Option("The whole chorus", `0 ${bars.length - 1}`),
-      ...(sections.length > 1 ? sections : []),
-      new Option("Bars", "bars"),
-    );
-    loops.addEventListener("change", () => {
-      this.byBars = loops.value === "bars";
-      if (this.byBars) this.show();
-      else this.loop(...(/** @type {[number, number]} */ (loops.value.split(" ").map(Number))));
-    });
-    for (const id of ["from", "to"]) byId(id).addEventListener("change", () => this.#typed());
+  /** The whole chorus, a section, any bars, the whole form. */
+  #chosen() {
+    const { value } = /** @type {HTMLSelectElement} */ (byId("loop-of"));
+    this.byBars = value === "bars";
+    this.routine.whole = value === "form";
+    this.loop(this.byBars || this.routine.whole ? this.routine.bars : value.split(",").map(Number));
   }
 
+  /** Bars from one to another, over the top of the chorus if need be. */
   #typed() {
-    const last = this.data.bars.length;
+    const { chorus } = this.data;
     const [from, to] = ["from", "to"].map((id) => {
       const bar = /** @type {HTMLInputElement} */ (byId(id)).valueAsNumber;
-      return Math.min(last, Math.max(1, Math.round(bar) || 1)) - 1;
+      return Math.min(chorus, Math.max(1, Math.round(bar) || 1)) - 1;
     });
     this.byBars = true;
-    this.loop(Math.min(from, to), Math.max(from, to));
+    this.loop(Array.from({ length: ((to - from + chorus) % chorus) + 1 }, (_, at) => (from + at) % chorus));
   }
+
+  #keyed() {
+    const [first, cycle] = ["key", "cycle"].map((id) => /** @type {HTMLSelectElement} */ (byId(id)).value);
+    const { keys } = this.routine;
+    this.routine.keys = keys.length > 1 && cycle ? cycled(this.data, Number(first), cycle) : [Number(first)];
+    this.changed();
+  }
+}
+
+/**
+ * @param {string} id
+ * @param {string} value
+ */
+function select(id, value) {
+  const element = /** @type {HTMLSelectElement} */ (byId(id));
+  element.value = value;
+  return element;
 }
 
 /**
@@ -160,7 +217,7 @@ function button(text, label, name) {
 /**
  * The last word of a phrase, its button and its comma, which stay in one line.
  * @param {HTMLElement} phrase
- * @param {HTMLButtonElement} drop
+ * @param {HTMLButtonElement} [drop]
  */
 function ending(phrase, drop) {
   const end = document.createElement("span");
@@ -169,7 +226,7 @@ function ending(phrase, drop) {
   stop.className = "stop";
   const last = /** @type {ChildNode} */ (phrase.lastChild);
   const word = last instanceof Text ? last.splitText(last.data.lastIndexOf(" ") + 1) : last;
-  end.append(word, drop, stop);
+  end.append(word, ...(drop ? [drop] : []), stop);
   return end;
 }
 

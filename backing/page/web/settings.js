@@ -1,4 +1,8 @@
-// What the player has chosen, kept from one visit to the next.
+// What the player has chosen, kept from one visit to the next for a file that says the same.
+
+import { temposOf } from "./climb.js";
+import { FASTEST, SLOWEST, chorusOf } from "./rounds.js";
+import { readWords } from "./session.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
@@ -6,9 +10,12 @@
  * @typedef {object} View
  * @property {"auto" | "light" | "dark"} theme
  * @property {string} size
- * @property {"full" | "thin"} ribbon
+ * @property {"full" | "thin" | "tab"} ribbon
  * @property {boolean} neck
- * @property {boolean} names
+ * @property {"degrees" | "names" | "fingers"} tones  What stands on the tones of the neck.
+ * @property {boolean} line  Whether the line that plays is lit on the neck.
+ * @property {number} ahead  Seconds before a change in which the next chord's tones are shown.
+ * @property {boolean} letters  Whether single letters are shortcuts.
  * @property {number} position
  * @typedef {object} Mix
  * @property {Record<string, number>} levels  Of every part, 0 to 1.5.
@@ -19,36 +26,22 @@
  */
 
 /**
- * What holds before anything is chosen.
+ * How the file opens before anything is chosen.
  * @param {PageData} data
  * @returns {Settings}
  */
 export function usual(data) {
   return {
-    routine: {
-      from: 0,
-      to: data.bars.length - 1,
-      tempo: data.tempo,
-      countIn: true,
-      leadIn: 0,
-      restBars: 0,
-      trade: 0,
-      drumsFirst: false,
-      layOut: 0,
-      same: false,
-      climbStep: 0,
-      climbUnit: "bpm",
-      climbTimes: 2,
-      climbTo: Math.round(data.tempo),
-      key: data.keys.findIndex((key) => key.semitones === 0),
-      walk: "stay",
-    },
+    routine: { ...plain(data), ...readWords(data, data.session).routine },
     view: {
       theme: "auto",
       size: "1",
       ribbon: "full",
       neck: true,
-      names: false,
+      tones: "degrees",
+      line: true,
+      ahead: 2,
+      letters: true,
       position: data.neck ? data.neck.best : 0,
     },
     mix: {
@@ -66,7 +59,33 @@ export function usual(data) {
 }
 
 /**
- * The settings of the last visit, as far as they still fit the tune.
+ * The solo chorus round and round.
+ * @param {PageData} data
+ * @returns {Routine}
+ */
+export function plain(data) {
+  return {
+    whole: false,
+    choruses: 3,
+    bars: chorusOf(data),
+    tempo: data.tempo,
+    climb: null,
+    times: 4,
+    keys: [data.keys.findIndex((key) => key.semitones === 0)],
+    countIn: true,
+    leadIn: 0,
+    restBars: 0,
+    grow: false,
+    trade: 0,
+    partner: "drums",
+    partnerFirst: false,
+    layOut: 0,
+    same: false,
+  };
+}
+
+/**
+ * The settings of the last visit, if the file has not changed since.
  * @param {PageData} data
  * @param {Pick<Storage, "getItem"> | null} storage
  * @returns {Settings}
@@ -88,6 +107,7 @@ export function remembered(data, storage) {
 }
 
 /**
+ * Whether the settings could be kept: a storage may be closed, or full.
  * @param {PageData} data
  * @param {Settings} settings
  * @param {Pick<Storage, "setItem"> | null} storage
@@ -95,22 +115,26 @@ export function remembered(data, storage) {
 export function remember(data, settings, storage) {
   try {
     storage?.setItem(name(data), JSON.stringify(settings));
+    return storage !== null;
   } catch {
-    // full or closed: the page works, it only forgets
+    return false;
   }
 }
 
 /**
+ * Settings as far as they fit a tune.
  * @param {Settings} settings
  * @param {PageData} data
  */
-function fitting(settings, data) {
+export function fitting(settings, data) {
   const { routine, view } = settings;
-  const last = data.bars.length - 1;
-  routine.to = within(routine.to, 0, last);
-  routine.from = within(routine.from, 0, routine.to);
-  routine.tempo = within(routine.tempo, 30, 400);
-  routine.key = within(routine.key, 0, data.keys.length - 1);
+  /** @param {unknown} list @param {number} count */
+  const fits = (list, count) => Array.isArray(list) && list.length > 0 && list.every((at) => Number.isInteger(at) && at >= 0 && at < count);
+  if (!fits(routine.bars, data.chorus)) routine.bars = plain(data).bars;
+  if (!fits(routine.keys, data.keys.length)) routine.keys = plain(data).keys;
+  if (routine.climb && !(temposOf(routine.climb, data.tempo).length > 0)) routine.climb = null;
+  if (!data.form) routine.whole = false;
+  routine.tempo = within(routine.tempo, SLOWEST, FASTEST);
   view.position = within(view.position, 0, data.neck ? data.neck.positions.length - 1 : 0);
   return settings;
 }
@@ -126,5 +150,14 @@ export function within(value, low, high) {
 
 /** @param {PageData} data */
 function name(data) {
-  return `practice page: ${data.title}`;
+  return `practice page: ${data.title} ${data.id}`;
+}
+
+/** Where settings are kept; some browsers close it to files. */
+export function storage() {
+  try {
+    return localStorage;
+  } catch {
+    return null;
+  }
 }

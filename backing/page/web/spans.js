@@ -28,30 +28,42 @@ export class Spans {
   }
 
   /**
-   * The span that follows at the end of this one, in a loop of bars.
+   * The span that follows one that sounds in a bar, in a loop of bars; outside it, as it is written.
    * @param {number} index
-   * @param {number} from
-   * @param {number} to
+   * @param {number} bar
+   * @param {number[]} loop
    */
-  after(index, from, to) {
-    const next = (index + 1) % this.data.spans.length;
-    const [bar] = this.data.spans[next];
-    return bar < from || bar > to ? this.at(from, 0) : next;
+  after(index, bar, loop) {
+    const next = index + 1;
+    const to = this.data.spans[next]?.[0] ?? Infinity;
+    const at = loop.indexOf(bar);
+    if (at < 0) return to === Infinity || to === this.data.chorus ? 0 : next;
+    if (loop[at + to - bar] === to) return next;
+    return this.at(loop[(this.#leap(loop, at) + 1) % loop.length], 0);
+  }
+
+  /** The place in a loop after which it does not go on as the tune does. @param {number[]} loop @param {number} at */
+  #leap(loop, at) {
+    let last = at;
+    while (loop[last + 1] === loop[last] + 1) last += 1;
+    return last;
   }
 
   /**
-   * Beats from a place in the tune to the end of a span that sounds there, or of the loop.
+   * Beats from a place in the tune to the end of a span that sounds there, or to where the loop leaps.
    * @param {number} index
    * @param {number} bar
    * @param {number} beat
-   * @param {number} to
+   * @param {number[]} loop
    */
-  left(index, bar, beat, to) {
+  left(index, bar, beat, loop) {
     const { bars, spans, ticks } = this.data;
     const [first, onset, length] = spans[index];
     const before = bars.slice(first, bar).reduce((sum, each) => sum + each.beats, 0);
     const own = (onset + length) / ticks - before - beat;
-    const loop = bars.slice(bar, to + 1).reduce((sum, each) => sum + each.beats, 0) - beat;
-    return Math.min(own, loop);
+    const at = loop.indexOf(bar);
+    if (at < 0) return own;
+    const run = loop.slice(at, this.#leap(loop, at) + 1);
+    return Math.min(own, run.reduce((sum, each) => sum + bars[each].beats, 0) - beat);
   }
 }

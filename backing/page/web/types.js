@@ -22,6 +22,8 @@
  * @property {ChangeRow[]} changes
  * @typedef {object} Chord
  * @property {number} root  Pitch class in the tune's own key.
+ * @property {number[]} tones  Pitch classes of chord tones and tensions there.
+ * @property {number[]} tensions
  * @property {string[]} degrees  By half steps above the root; "" where there is none.
  * @property {number[]} discs  Tones drawn as discs, in half steps above the root.
  * @typedef {object} Key
@@ -40,6 +42,7 @@
  * @property {string} name
  * @property {string} voice
  * @property {NoteRow[][][]} takes  Takes of bars of notes.
+ * @property {string[][]} [places]  Of a line: takes of bars of string, fret and finger.
  * @typedef {[key: number, start: number, length: number, release: number,
  *   gains: [velocity: number, gain: number][]]} ZoneRow
  * @typedef {object} VoiceData
@@ -66,6 +69,7 @@
  * @property {number[][][]} paths  By key, position and chord of the spans: a shape.
  * @property {string[]} shapes
  * @typedef {object} PageData
+ * @property {string} id  A hash of all the rest: settings are kept by it.
  * @property {number} ticks
  * @property {string} version  Of the program that made the page.
  * @property {string} recipe  The command that makes it again.
@@ -75,11 +79,16 @@
  * @property {string} feel
  * @property {string} meter
  * @property {string[]} notes
+ * @property {number} chorus  The first so many bars are the solo chorus.
+ * @property {{head: number[], out: number[]} | null} form  The bars of the head, with what comes before it, and of
+ *   the last head with its ending.
+ * @property {Record<string, string>} session  How it opens, in the words of the command line.
  * @property {Bar[]} bars
  * @property {Chord[]} chords
  * @property {SpanRow[]} spans
  * @property {Key[]} keys
  * @property {GuideTone[][]} guide_lines
+ * @property {import("./take_types.js").TakeTable & {kind: "line" | "call", unbroken: boolean}} take
  * @property {SwingTable} swing
  * @property {Part[]} parts
  * @property {string[]} heard  The parts that are heard beside the band, until others are chosen.
@@ -89,33 +98,33 @@
  * @property {NeckData | null} neck
  * @property {boolean} watched
  *
- * @typedef {object} Routine  What is practised: bars from 0, both ends included.
- * @property {number} from
- * @property {number} to
+ * @typedef {object} Routine  What is practiced.
+ * @property {boolean} whole  The whole form, head to ending, in place of a loop.
+ * @property {number} choruses  Of the whole form: head, solos and last head together.
+ * @property {number[]} bars  Of the loop, in order.
  * @property {number} tempo
+ * @property {import("./climb.js").Climb | null} climb
+ * @property {number} times  Through the loop at each tempo, in each key and size.
+ * @property {number[]} keys  Indexes into the keys, in turn.
  * @property {boolean} countIn
  * @property {number} leadIn
  * @property {number} restBars
+ * @property {boolean} grow
  * @property {number} trade
- * @property {boolean} drumsFirst
+ * @property {"drums" | "line"} partner
+ * @property {boolean} partnerFirst
  * @property {number} layOut
  * @property {boolean} same
- * @property {number} climbStep
- * @property {"bpm" | "percent"} climbUnit
- * @property {number} climbTimes
- * @property {number} climbTo
- * @property {number} key  Index into the keys.
- * @property {"stay" | "fourths" | "half-steps"} walk
  *
- * @typedef {"count" | "lead" | "play" | "rest"} Kind
+ * @typedef {"count" | "lead" | "play" | "rest" | "end"} Kind
  * @typedef {object} Turn  One bar as it is played, once.
  * @property {Kind} kind
  * @property {number} bar  The bar of the tune; of a count or a rest bar, the bar it leads to.
  * @property {number} counted  Which bar of the count, from 0.
  * @property {number} beats
  * @property {number} take
- * @property {number} round
- * @property {number} tempo  Of the round, in beats a minute.
+ * @property {number} step  Of the routine: the tempo, key and size that hold.
+ * @property {number} tempo  Of the step, in beats a minute.
  * @property {number} bpm  Of this bar.
  * @property {number} key
  * @property {ReadonlySet<string>} resting  Voices that rest; "kit" is all but the hi-hat foot.
@@ -134,6 +143,7 @@
  * @property {boolean} melodic  Late on the beat by what its tempo says.
  * @property {number} low
  * @property {number} high
+ * @property {string} place  String, fret and finger in the tune's own key, where it is told.
  */
 
 export {};

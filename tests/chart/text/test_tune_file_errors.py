@@ -74,6 +74,19 @@ ONE_MISTAKE = [
     ("key: C\nsection A\n| C |\n«tempo»: 120", "belongs at the top", "after the section's name"),
     ("key: C\nsection A\n| C |\n«solos»: A A", "belongs at the top", "before the first section"),
     ("key: C\nsection A\n| C |\nsection B = A  meter: «3/4»", "meter of its base", "new section"),
+    ("key: C\nsection A\n| C |\nsection «B» = A:1-2", "no A:1-2: section A has 1 bar", "1 to 1"),
+    ("key: C\nsection A\n| C | F |\nsection «B» = A:2-1", "runs backwards", "smaller number first"),
+    ("key: C\nsection A\n| C |\nsection B = A:«x»", "isn't bars of a section", "A:5-8"),
+    # what stops the beat
+    ("key: C\n| C |\nhold 1: «1 3»", "from one beat on", "hold 8: 1"),
+    ("key: C\n| C |\nhold 1: «2&»", "on the beat", "hold 8: 1"),
+    ("key: C\n| C |\n«hold 1:»", 'Nothing follows "hold"', "hold 8: 1"),
+    ("key: C\n| C |\nhold 1: «5»", "no beat 5", "1 to 4"),
+    ("key: C\n| C |\n«hold 2: 1»", "no bar 2 in this section", "1 to 1"),
+    ("key: C\n| C |\n«rit» to 70%", "needs bar numbers", "rit 7:"),
+    ("key: C\n| C |\n«rit.» 1: 70%", "neither bars nor a cue", 'Did you mean "rit"?'),
+    ("key: C\n| C |\nrit 1: «to 20%»", "isn't a tempo to slow down to", "30% to 95%"),
+    ("key: C\n| C |\nrit 1: «to 60 bpm»", "isn't a tempo to slow down to", "rit 7-8: to 70%"),
     # derived bars
     (
         "key: C\nsection A\n| C |\nsection B = A\nbars 1: «| F | G |»",
@@ -164,6 +177,8 @@ ONE_MISTAKE = [
     ("key: C\n| C |\nhits «3-2»: 1", "run backwards", "smaller number"),
     ("key: C\n| C |\nhits «0»: 1", "counted from 1", "Count from 1"),
     ("key: C\n| C |\n«hist» 1: 1", "neither bars nor a cue", 'Did you mean "hits"?'),
+    ("key: C\n| C |\ncenter 1: «X»", "isn't a", "A-G"),
+    ("key: C\n| C |\n«center 1:»", "Nothing follows", "center 5-8: Ab"),
     ("key: C\n| C |\npedal 1: «X»", "isn't a note name", "A-G"),
     ("key: C\n| C |\npedal 1: G«m»", "note name", "A-G"),
     ("key: C\n| C |\n«push 1: 3»", "No chord is written on beat 3 of bar 1", "chords on 1"),

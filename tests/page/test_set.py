@@ -1,0 +1,98 @@
+"""Several tunes in one page: the sounds once, each tune as on a page of its own."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from backing.chart.text.tune_file import read_file
+from backing.cli import main
+from backing.combo.band import Band
+from backing.mixdown.soundfont import SoundFont
+from backing.page import Opening, PageMaker, Piece
+from backing.page.score import make_score
+from backing.page.strip import GRID, merged, wanted
+from tests.page.conftest import ROOT, opened
+
+TUNES = ("corner-booth", "kite-string-waltz", "paper-route-blues")
+FURTHER = 1_000_000
+"""What a further tune may cost, in bytes."""
+
+
+@pytest.fixture(scope="session")
+def set_file(font: SoundFont, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A page of three tunes, the second with vibes and opening with a session."""
+    forms = [read_file(ROOT / "tunes" / f"{name}.tune") for name in TUNES]
+    lesson = Opening(session={"bars": "9-12", "climb": "60%", "times": "2"})
+    pieces = [
+        Piece(forms[0]),
+        Piece(forms[1], Band(comp="vibes"), lesson, name="The waltz, slowly"),
+        Piece(forms[2]),
+    ]
+    path = tmp_path_factory.mktemp("set") / "set.html"
+    path.write_bytes(PageMaker(font).pages(pieces, title="Homework"))
+    return path
+
+
+def test_a_further_tune_is_small(set_file: Path, long_file: Path) -> None:
+    more = set_file.stat().st_size - long_file.stat().st_size
+    assert more < (len(TUNES) - 1) * FURTHER
+
+
+def test_what_several_want_is_kept_once() -> None:
+    """Every note of every tune lies within half a grid of a sound of its own instrument."""
+    forms = [read_file(ROOT / "tunes" / f"{name}.tune") for name in TUNES]
+    bands = (Band(), Band(comp="vibes"), Band())
+    needs = [wanted(make_score(form, band)) for form, band in zip(forms, bands, strict=True)]
+    together = {(part.name, part.instrument): part for part in merged(needs)}
+    assert len(together) == len(merged(needs))
+    for part in (part for need in needs for part in need):
+        whole = together[part.name, part.instrument]
+        assert set(part.velocities) <= set(whole.velocities)
+        reach = 0 if part.instrument.kit else GRID // 2
+        for key in part.keys:
+            assert min(abs(key - other) for other in whole.keys) <= reach
+
+
+def test_a_tune_is_chosen_from_the_list_and_plays(tab: Page, set_file: Path) -> None:
+    page = opened(tab, set_file)
+    expect(page.locator("#title")).to_have_text("Corner Booth")
+    page.locator("#play").click()
+    page.locator("#piece").select_option(label="2. The waltz, slowly")
+    expect(page.locator("#title")).to_have_text("Kite String Waltz")
+    expect(page.locator("#play-word")).to_have_text("Play")
+    expect(page.locator("#plan")).to_contain_text("Bars 9 to 12")
+    expect(page.locator("#plan")).to_contain_text("climbing from 60 to 105 by 5 percent")
+    page.locator("#play").click()
+    struck = page.evaluate("practice.player.given.length")
+    assert struck > 0
+    assert page.evaluate("practice.player.given.every(({ voice }) => voice)")
+    page.locator("#band").click()
+    expect(page.get_by_role("button", name="Comp (vibes)")).to_be_visible()
+
+
+def test_the_command_makes_a_set(
+    tmp_path: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    monkeypatch.chdir(tmp_path)
+    for name in ("stairwell-study", "paper-route-blues"):
+        shutil.copy(ROOT / "tunes" / f"{name}.tune", tmp_path)
+    names = ["stairwell-study.tune", "paper-route-blues.tune"]
+    words = ["--soundfont", str(font.path)]
+    assert main(["page", *names, "-o", "set.html", *words]) == 0
+    page = (tmp_path / "set.html").read_text("utf-8")
+    found = re.findall(r'class="tune" data-name="([^"]*)">(.*?)</script>', page)
+    assert [name for name, _ in found] == ["Stairwell Study", "Paper Route Blues"]
+    assert f"backing page {names[1]}" in json.loads(found[1][1])["recipe"]
+    assert page.count('id="strip"') == 1
+    assert "Stairwell Study, Paper Route Blues -> set.html" in capsys.readouterr().err
+    Path("broken.tune").write_text("title: Broken\nsection A\n| H7 |\n", "utf-8")
+    assert main(["page", names[0], "broken.tune", "-o", "other.html", *words]) == 2
+    assert "broken.tune:3:3" in capsys.readouterr().err
+    assert not Path("other.html").exists()
