@@ -326,7 +326,7 @@ def _client(address: str) -> Any:
     try:
         return distributed.Client(address, timeout=PATIENCE_SECONDS, set_as_default=False)
     except Exception as error:  # of Dask, of TLS without certificates, of the network
-        raise UserError(
-            f"No Dask scheduler answers at {address}.",
-            "Start one with dask scheduler, and name the address it prints.",
-        ) from error
+        cure = "Start one with dask scheduler, and name the address it prints."
+        if address.startswith("tls:"):
+            cure = "Name its certificates in Dask's configuration, under distributed.comm.tls."
+        raise UserError(f"No Dask scheduler answers at {address}.", cure) from error

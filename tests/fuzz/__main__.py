@@ -15,7 +15,15 @@ TARGETS: dict[str, Target] = {
 }
 PROCESSES = {"loops": loops.fuzz, "kills": kills.fuzz, "machines": machines.fuzz}
 """What is run in processes of its own: (seconds, seed) -> failures, telling counts itself."""
-SHARE = {"tunes": 4.0, "command-lines": 2.0, "kills": 4.0, "loops": 0.5, "words": 0.5}
+SHARE = {
+    "tunes": 4.0,
+    "command-lines": 2.0,
+    "kills": 4.0,
+    "machines": 4.0,
+    "recordings": 2.0,
+    "loops": 0.5,
+    "words": 0.5,
+}
 """Of the time, beside 1 for each of the others."""
 ROUNDS = 4
 
