@@ -179,12 +179,13 @@ def positions(chord: Chord, fingerboard: Fingerboard, *, way: str = "1-7") -> tu
 def _over_open_strings(
     row: list[int], cost: Mapping[int, int], fingerboard: Fingerboard, root: int
 ) -> list[int]:
-    """The positions, with the first one in place of the same form an octave up if it is easy."""
+    """The positions, with the first one in place of the last if that is the same form an octave up
+    and the first one is easy."""
     if 1 in row or cost.get(1, SECOND_LOW_STRETCH) >= SECOND_LOW_STRETCH:
         return row
-    strings = _root_strings(fingerboard, root, 1)
-    high = [p for p in row if p > 11 and _root_strings(fingerboard, root, p) == strings]
-    return sorted([*(p for p in row if p not in high), *([1] if high else [])])
+    strings, last = _root_strings(fingerboard, root, 1), row[-1]
+    high = last > 11 and _root_strings(fingerboard, root, last) == strings
+    return [1, *row[:-1]] if high else row
 
 
 def period(pitch_classes: frozenset[int]) -> int:
