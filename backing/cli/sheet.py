@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
+PAIRS = "pairs"
 PPI = 200
 """Of .png pages: sharp on a tablet."""
 
@@ -208,6 +209,7 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequ
     return SheetRequest(
         chart="no-chart" not in words,
         shapes="shapes" in words,
+        pairs=PAIRS in _shapes_words(words),
         line=_line_of(phrase) if phrase else None,
         etude=line,
         part=part,
@@ -229,10 +231,15 @@ def _said(**values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None}
 
 
+def _shapes_words(words: Words) -> list[str]:
+    """What is said of shapes: a position, and whether they stand in pairs."""
+    return (words.text("shapes") or "").lower().replace(",", " ").split()
+
+
 def _position(words: Words, line: tuple[int, ...]) -> str | None:
     """The position of the shapes and the line, which is the same; None where neither has one."""
     said = words.text("shapes")
-    shapes = (said or "").lower().removeprefix("position").strip()
+    shapes = " ".join(word for word in _shapes_words(words) if word not in (PAIRS, "position"))
     if len(line) > 1:
         raise PracticeError("The line of a sheet lies in one position.", "Name one, or auto.")
     if line and shapes not in ("", str(line[0])):

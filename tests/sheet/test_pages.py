@@ -19,8 +19,9 @@ from backing.neck.fingerboard import make_fingerboard
 from backing.neck.shapes import shape
 from backing.sheet.chart import chart_block
 from backing.sheet.diagram import diagram
+from backing.sheet.grids import pairs_block
 from backing.sheet.page_setup import make_page_setup
-from backing.sheet.request import SheetRequest
+from backing.sheet.request import SheetRequest, chosen_position
 from backing.sheet.sheet_part import make_sheet_part
 from backing.sheet.sheets import Sheet, arpeggio_sheet, tune_sheet
 
@@ -194,6 +195,36 @@ def test_left_handed_grids_are_mirror_images() -> None:
     )
     width = float(diagram(found, boards[0]).split('viewBox="0 0 ')[1].split()[0])
     assert [round(width - x, 3) for x in reversed(rights)] == lefts
+
+
+def test_each_cadence_of_a_tune_is_a_pair_of_grids() -> None:
+    """Common practice, no source: a ii before its V, a V before its I, each pair once."""
+    form = read("key: C\nhead: A B\nsection A\n| Dm7 | G7 | Cmaj7 | A7 | Dm7 | G7 | C6 | % |\n"
+                "section B\n| Fm7 Bb7 | Ebmaj7 | D7 | G7 |\n")  # fmt: skip
+    request = SheetRequest(position="5", pairs=True)
+    images: dict[str, str] = {}
+    block = pairs_block(form, request, chosen_position(form, request), images)
+    shown = [
+        ["".join(cell["chord"][part] for part in ("root", "accidental", "suffix"))
+         for cell in pair["cells"]]
+        for pair in block["pairs"]
+    ]  # fmt: skip
+    assert shown == [["Dm7", "G7"], ["G7", "Cmaj7"], ["A7", "Dm7"], ["G7", "C6"],
+                     ["Fm7", "B♭7"], ["B♭7", "E♭maj7"]]  # fmt: skip
+    assert [pair["where"] for pair in block["pairs"]][:2] == ["bars 1 5", "bar 2"]
+    assert len(images) == 2 * len(shown)
+
+
+def test_fingers_stand_beside_their_tones_inside_the_grid() -> None:
+    for left in (False, True):
+        board = make_fingerboard(left_handed=left)
+        found = shape(parse_chord("Bm7"), board, 1)  # with open strings
+        svg = diagram(found, board, fingers=True)
+        width = float(svg.split('viewBox="0 0 ')[1].split()[0])
+        numbers = re.findall(r'x="([\d.]+)" y="[\d.]+" font-size="8.6"[^>]*>(\d)<', svg)
+        assert [int(n) for _, n in numbers] == [t.finger for t in found.tones if t.finger]
+        assert len(numbers) < len(found.tones)
+        assert all(float(x) + 8.6 * 0.58 / 2 <= width for x, _ in numbers)
 
 
 def test_the_whole_set_has_every_quality() -> None:
