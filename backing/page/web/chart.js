@@ -63,8 +63,13 @@ export class Chart {
     this.marked = -1;
     this.seen = 0;
     new ResizeObserver(() => this.#resized()).observe(list);
-    // paper has a width of its own, and no observer is asked before it is printed
-    matchMedia("print").addEventListener("change", () => this.#resized());
+    // paper has a width of its own, which holds before its pages are counted
+    for (const [event, printing] of /** @type {const} */ ([["beforeprint", true], ["afterprint", false]])) {
+      addEventListener(event, () => {
+        document.documentElement.classList.toggle("printing", printing);
+        this.#resized();
+      });
+    }
   }
 
   /** @param {Look} look */
