@@ -9,7 +9,9 @@ from pypdf import PdfReader
 
 from backing.chart.text.tune_file import read
 from backing.cli import main
+from backing.sheet.sheet_part import make_sheet_part
 from tests.chart.musicxml_schema import problems
+from tests.cli.conftest import Run
 
 TUNES = Path(__file__).parents[2] / "tunes"
 TUNE = str(TUNES / "low-tide-ferry.tune")
@@ -164,3 +166,31 @@ def test_mistakes_are_one_clear_sentence(
     assert said in shown
     assert "Traceback" not in shown
     assert not list(Path().glob("a.*"))
+
+
+def test_keys_in_turn_are_one_document(here: Path, run: Run) -> None:
+    """Held against pypdf's reading of the pages: what each key has alone."""
+    assert run("sheet", "four.tune", "-o", "all.pdf", "--key", "C F Bb").status == 0
+    pages = [page.extract_text() for page in PdfReader(here / "all.pdf").pages]
+    assert len(pages) == 3
+    for key, page in zip(("C", "F", "Bb"), pages, strict=True):
+        assert run("sheet", "four.tune", "-o", "one.pdf", "--key", key).status == 0
+        (alone,) = PdfReader(here / "one.pdf").pages
+        music = alone.extract_text().split("backing ")[0]
+        assert page.startswith(music[:80])
+    assert len(set(pages)) == 3
+    assert run("sheet", "four.tune", "-o", "x.musicxml", "--key", "C F").complains("more than one")
+
+
+@pytest.mark.parametrize(
+    ("instrument", "part", "clef"),
+    [
+        ("alto sax", "Eb", None),
+        ("Trumpet", "Bb", None),
+        ("flute", "C", None),
+        ("trombone", "C", "bass"),
+    ],
+)
+def test_instruments_read_their_part(instrument: str, part: str, clef: str | None) -> None:
+    """Transpositions as in any textbook of instrumentation."""
+    assert make_sheet_part(instrument) == make_sheet_part(part, clef)
