@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import webbrowser
 from collections.abc import Sequence
 from dataclasses import replace
@@ -63,10 +64,22 @@ def play(words: Words) -> int:
     with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
         if "quiet" not in words:
             tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
+            if "share" in words:
+                tell("Everybody on this network can open it while it runs:")
+                tell(_code(server.address))
         if "no-browser" not in words:
             webbrowser.open(server.address)
         server.serve_forever()
     return DONE
+
+
+def _code(address: str) -> str:
+    """An address for the camera of a phone: a QR code in half blocks."""
+    import segno
+
+    drawn = io.StringIO()
+    segno.make(address, error="l").terminal(drawn, border=2, compact=True)
+    return drawn.getvalue().rstrip()
 
 
 def _check_named(words: Words) -> None:

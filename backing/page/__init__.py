@@ -71,7 +71,8 @@ class PageMaker:
         for piece, score, need in zip(pieces, scores, needs, strict=True):
             own = strip.of(need)
             recipe = piece.recipe or f'backing page "{piece.form.title}"'
-            data = page_data(score, own, gain_db(score, own), recipe, piece.opening)
+            gain, seed = gain_db(score, own), piece.band.seed
+            data = page_data(score, own, gain, recipe, seed=seed, opening=piece.opening)
             tunes.append((piece.name or piece.form.title, data | {"watched": watched}))
         return document(tunes, strip.audio, strip.room, title)
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from hashlib import sha256
+from itertools import accumulate
 from typing import Any
 
 from backing import __version__
@@ -24,16 +25,20 @@ from backing.combo.feel import (
     SHORTEST_OFF_BEAT_MS,
     SOLOIST_RATIO,
     SPARE_MS,
+    wander,
 )
 from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
+from backing.combo.plan import Plan
 from backing.combo.ribbon import ribbon_of_plan
 from backing.lines.player import Line
 from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
-from backing.page.score import Count, Score, ScorePart
+from backing.page.score import Count, Score, ScorePart, Side
 from backing.page.session import checked_session
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
+from backing.routine.request import CHORUSES, Request
+from backing.routine.routine import make_routine
 from backing.take.course import course_chord, line_kind, never_stops
 from backing.take.table import take_table
 
@@ -73,16 +78,17 @@ class Opening:
 
 
 def page_data(
-    score: Score, strip: Strip, gain_db: float, recipe: str, opening: Opening | None = None
+    score: Score, strip: Strip, gain_db: float, recipe: str, *, seed: int, opening: Opening
 ) -> Json:
     """All that a page knows, but for its sounds.
 
-    ``gain_db`` brings the band to its level; ``recipe`` is the command that makes the page again.
+    ``gain_db`` brings the band to its level; ``recipe`` is the command that makes the page again;
+    ``seed`` is the band's.
     """
-    opening = opening or Opening()
     form = score.form
-    chords = _chords(score.bars)
+    chords = _chords(bar for side in score.sides for bar in side.bars)
     index = {str(chord): at for at, chord in enumerate(chords)}
+    firsts = list(accumulate((len(side.bars) for side in score.sides), initial=0))
     forms = {semitones: _in_key(form, semitones) for semitones in KEYS}
     data = {
         "format": FORMAT,
@@ -96,11 +102,22 @@ def page_data(
         "meter": str(form.meter),
         "notes": list(form.notes),
         "chorus": len(score.bars),
-        "form": None,
+        "form": {
+            "head": list(range(firsts[1], firsts[2])),
+            "out": list(range(firsts[2], firsts[3])),
+        },
         "session": checked_session(form, opening.session),
-        "bars": [_bar(bar, at, score, index) for at, bar in enumerate(score.bars)],
+        "bars": [
+            _bar(bar, at, side, index, wander(seed, bar.number))
+            for side in score.sides
+            for at, bar in enumerate(side.bars)
+        ],
         "chords": [_chord(chord) for chord in chords],
-        "spans": _spans(score, index),
+        "spans": [
+            [first + bar, *rest]
+            for first, side in zip(firsts, score.sides, strict=False)
+            for bar, *rest in _spans(side.plan, index)
+        ],
         "keys": [_key(moved, n, score, index) for n, moved in forms.items()],
         "guide_lines": _guide_lines(score, index),
         "take": {
@@ -120,7 +137,11 @@ def page_data(
                 "id": line.name,
                 "name": _part_name(line, opening.line.rhythm),
                 "voice": _voice_of(line.name),
-                "takes": [[_notes(bar) for bar in take] for take in line.takes],
+                "takes": [
+                    [_notes(bar) for bar in (*take, *(line.around if at == 0 else ()))]
+                    for at, take in enumerate(line.takes)
+                ],
+                **(_places(line) if line.name == "etude" else {}),
             }
             for line in score.lines
         ],
@@ -129,7 +150,7 @@ def page_data(
         "rest_bars": {meter: _notes(notes) for meter, notes in score.rest_bars.items()},
         "sound": _sound(strip, gain_db),
         "neck": neck_data(
-            [moved.played("solos") for moved in forms.values()],
+            [_sides(moved) for moved in forms.values()],
             home=KEYS.index(0),
             board=opening.line.fingerboard,
             opening=(*opening.line.position, None)[0],
@@ -149,8 +170,14 @@ def _chords(bars: Iterable[PlayedBar]) -> list[Chord]:
     return list(found.values())
 
 
-def _bar(bar: PlayedBar, at: int, score: Score, index: dict[str, int]) -> Json:
-    planned = score.plan.bars[at]
+def _sides(form: Form) -> tuple[tuple[PlayedBar, ...], ...]:
+    """The bars of the solo chorus, the head and the last head of a form."""
+    whole = make_routine(form, Request(choruses=CHORUSES, count_in=0)).passes
+    return form.played("solos"), whole[0].bars, whole[-1].bars
+
+
+def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: float) -> Json:
+    planned = side.plan.bars[at]
     swing = planned.feel.swing
     return {
         "label": bar.label,
@@ -160,7 +187,7 @@ def _bar(bar: PlayedBar, at: int, score: Score, index: dict[str, int]) -> Json:
         "groups": list(bar.meter.groups),
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
-        "wander": score.wander[at],
+        "wander": wandered,
         "tempo_ratio": float(bar.tempo_ratio),
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]
@@ -192,8 +219,8 @@ def _chord(chord: Chord) -> Json:
 
 def _key(moved: Form, semitones: int, score: Score, index: dict[str, int]) -> Json:
     """Names in one key: the chord symbols in pieces, and the tones of every chord."""
-    there = [c.chord for bar in moved.played("solos") for c in bar.changes]
-    here = [c.chord for bar in score.bars for c in bar.changes]
+    there = [c.chord for side in _sides(moved) for bar in side for c in bar.changes]
+    here = [c.chord for side in score.sides for bar in side.bars for c in bar.changes]
     chords: dict[int, Chord] = {}
     for mine, theirs in zip(here, there, strict=True):
         if mine is not None and theirs is not None:
@@ -212,13 +239,13 @@ def _symbol(chord: Chord) -> list[str]:
     return [symbol.root + symbol.accidental, symbol.suffix, symbol.bass + symbol.bass_accidental]
 
 
-def _spans(score: Score, index: dict[str, int]) -> list[list[int]]:
+def _spans(plan: Plan, index: dict[str, int]) -> list[list[int]]:
     """The chords in time: bar, tick where it is written, ticks until the next, chord or -1."""
-    spans = score.plan.spans
-    ends = [span.written for span in spans[1:]] + [score.plan.length]
+    spans = plan.spans
+    ends = [span.written for span in spans[1:]] + [plan.length]
     found = []
     for span, end in zip(spans, ends, strict=True):
-        bar = score.plan.bar_at(span.written)
+        bar = plan.bar_at(span.written)
         chord = -1 if span.chord is None else index[str(span.chord)]
         onset, length = ticks(span.written - bar.start), ticks(end - span.written)
         found.append([bar.index, onset, length, chord])
@@ -227,16 +254,19 @@ def _spans(score: Score, index: dict[str, int]) -> list[list[int]]:
 
 def _guide_lines(score: Score, index: dict[str, int]) -> list[list[list[Any]]]:
     """The lines from the 3rd and from the 7th: bar, tick, MIDI pitch, degree, chord of a tone."""
-    return [
-        [
-            [
-                tone.bar, ticks(tone.beat), tone.pitch, printed_degree(tone.degree),
-                index[str(tone.chord)],
-            ]
-            for tone in line
-        ]
-        for line in ribbon_of_plan(score.plan).lines
-    ]  # fmt: skip
+    lines: list[list[list[Any]]] = [[], []]
+    first = 0
+    for side in score.sides:
+        for mine, line in zip(lines, ribbon_of_plan(side.plan).lines, strict=True):
+            mine += [
+                [
+                    first + tone.bar, ticks(tone.beat), tone.pitch, printed_degree(tone.degree),
+                    index[str(tone.chord)],
+                ]
+                for tone in line
+            ]  # fmt: skip
+        first += len(side.bars)
+    return lines
 
 
 def ticks(beats: Fraction) -> int:
@@ -272,6 +302,12 @@ def _part_name(line: ScorePart, rhythm: str) -> str:
     if line.name == "comp":
         return f"Comp ({SHORT_NAMES.get(line.instrument, line.instrument.name)})"
     return NAMES[line.name]
+
+
+def _places(line: ScorePart) -> Json:
+    """Where the notes of a line lie, bar by bar: string, fret and finger as signs."""
+    takes = ((*line.takes[0], *line.around), *line.takes[1:])
+    return {"places": [["".join(note.role for note in bar) for bar in take] for take in takes]}
 
 
 def _voice_of(line: str) -> str:

@@ -10,6 +10,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from backing.chart.bar import PlayedBar
+from backing.chart.harmony import Chord
+from backing.chart.pitch import PitchName
+from backing.chart.quality import Quality
 from backing.combo.plan import Plan, plan_of_bars
 from backing.errors import PracticeError
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
@@ -30,19 +33,21 @@ FAVOURED = 5
 
 
 def neck_data(
-    keys: Sequence[Sequence[PlayedBar]],
+    keys: Sequence[Sequence[Sequence[PlayedBar]]],
     home: int,
     board: Fingerboard | None = None,
     opening: int | None = None,
 ) -> dict[str, Any] | None:
     """The shapes of a tune in some keys: ``paths[key][position]`` numbers a shape for each chord.
 
+    In each key there is the solo chorus and what is played around it, where its shapes come again.
     Chords are those of the page's spans, without N.C.; ``best`` is the index of the position that
     asks least of the hand in the ``home`` key, or of the ``opening`` one. None where there is no
     chord at all. Raises PracticeError for a neck that a page does not draw.
     """
     board = board or make_fingerboard()
-    plans = [plan_of_bars(bars) for bars in keys]
+    around = [_around([plan_of_bars(bars) for bars in sides], sides) for sides in keys]
+    plans = [plans[0] for plans, _ in around]
     if not any(span.chord for span in plans[home].spans):
         return None
     if len(board.strings) > MOST_STRINGS:
@@ -50,10 +55,9 @@ def neck_data(
             f"A page draws a neck of at most {MOST_STRINGS} strings.", "Choose another --neck."
         )
     positions = range(1, min(HIGHEST_POSITION, board.highest_position) + 1)
-    shapes: dict[str, int] = {}
     taken = _Taken(board)
-    paths = [[taken.path(plan, position) for position in positions] for plan in plans]
-    best = min(positions, key=lambda p: (paths[home][p - 1].effort, abs(p - FAVOURED)))
+    effort = {position: taken.path(plans[home], position).effort for position in positions}
+    best = min(positions, key=lambda p: (effort[p], abs(p - FAVOURED)))
     if opening not in (None, *positions):
         raise PracticeError(
             f"A page shows positions 1 to {positions[-1]}, not {opening}.", "Choose another."
@@ -65,28 +69,25 @@ def neck_data(
         "left_handed": board.left_handed,
         "positions": list(positions),
         "best": list(positions).index(opening or best),
-        "paths": [
-            [
-                _numbers(path, position - path.position, shapes)
-                for position, path in zip(positions, mine, strict=True)
-            ]
-            for mine in paths
-        ],
-        "shapes": list(shapes),
+        "paths": [[taken.numbers(mine, position) for position in positions] for mine in around],
+        "shapes": list(taken.shapes),
     }
 
 
 class _Taken:
-    """Paths that were found, for keys in which the hand does the same some frets away."""
+    """Paths that were found, for keys in which the hand does the same some frets away.
+
+    ``shapes``: all shapes as text, numbered.
+    """
 
     def __init__(self, board: Fingerboard) -> None:
         self._board = board
         self._found: dict[tuple[object, ...], Path] = {}
+        self.shapes: dict[str, int] = {}
 
     def path(self, plan: Plan, position: int) -> Path:
         """The path in a position, or that of another key, so many frets below or above."""
-        chords = [span.chord.sounding for span in plan.spans if span.chord is not None]
-        alike = tuple(((c.root.pitch_class - position) % 12, c.quality) for c in chords)
+        alike = tuple(((c.root.pitch_class - position) % 12, c.quality) for c in _chords(plan))
         free = ABOVE_WIDE_FRETS <= position < self._board.highest_position
         if free and alike in self._found:
             return self._found[alike]
@@ -95,11 +96,54 @@ class _Taken:
             self._found[alike] = path
         return path
 
+    def numbers(self, around: tuple[Sequence[Plan], Plan], position: int) -> list[int]:
+        """A number for each shape of a chorus, and of what is played around it: see ``_around``.
 
-def _numbers(path: Path, up: int, shapes: dict[str, int]) -> list[int]:
-    """A number for each shape of a path moved ``up`` by some frets; new ones go to ``shapes``."""
-    dots = (_dots(step.shape, up) for step in path.steps)
-    return [shapes.setdefault(text, len(shapes)) for text in dots]
+        There a chord has the shape it has next in the chorus, or on the path of those that are not
+        in it.
+        """
+        plans, strange = around
+        shapes = [
+            (chord, number)
+            for plan in (plans[0], strange)
+            for chord, number in zip(_chords(plan), self._path_numbers(plan, position), strict=True)
+        ]
+        numbers = [number for _, number in shapes[: len(_chords(plans[0]))]]
+        at = 0
+        for chord in (chord for plan in plans[1:] for chord in _chords(plan)):
+            order = (*range(at, len(shapes)), *range(at))
+            at = next(n for n in order if _alike(shapes[n][0], chord))
+            numbers.append(shapes[at][1])
+        return numbers
+
+    def _path_numbers(self, plan: Plan, position: int) -> list[int]:
+        if not any(span.chord for span in plan.spans):
+            return []
+        path = self.path(plan, position)
+        dots = (_dots(step.shape, position - path.position) for step in path.steps)
+        return [self.shapes.setdefault(text, len(self.shapes)) for text in dots]
+
+
+def _around(
+    plans: Sequence[Plan], sides: Sequence[Sequence[PlayedBar]]
+) -> tuple[Sequence[Plan], Plan]:
+    """The plans of the sides of a tune, and one of the bars whose chords are not in the first."""
+    known = {(chord.root, chord.quality) for chord in _chords(plans[0])}
+    strange = [bar for side in sides[1:] for bar in side if not _heard(bar) <= known]
+    return plans, plan_of_bars(strange)
+
+
+def _chords(plan: Plan) -> list[Chord]:
+    return [span.chord.sounding for span in plan.spans if span.chord is not None]
+
+
+def _heard(bar: PlayedBar) -> set[tuple[PitchName, Quality]]:
+    heard = (c.chord.sounding for c in bar.changes if c.chord is not None)
+    return {(chord.root, chord.quality) for chord in heard}
+
+
+def _alike(one: Chord, other: Chord) -> bool:
+    return one.root == other.root and one.quality == other.quality
 
 
 def _dots(shape: Shape, up: int) -> str:

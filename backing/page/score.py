@@ -7,7 +7,7 @@ first in a loop brings its own anticipations with it, and what led elsewhere is 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -16,7 +16,6 @@ from backing.chart.form import Form
 from backing.combo import click
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
-from backing.combo.feel import wander
 from backing.combo.instruments import (
     ACOUSTIC_BASS,
     COMPING,
@@ -26,13 +25,15 @@ from backing.combo.instruments import (
     Instrument,
 )
 from backing.combo.part import Note, Part
+from backing.combo.performance import Performance
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.lines import player
 from backing.lines.player import Line
+from backing.page.neck_data import SIGNS
 from backing.routine.count_in import count_in
 from backing.routine.drills import laying_out
 from backing.routine.passes import Pass, Purpose
-from backing.routine.request import Request
+from backing.routine.request import CHORUSES, Request
 from backing.routine.routine import Routine, make_routine
 
 TAKES = 3
@@ -51,15 +52,17 @@ class ScorePart:
     """One part through the chorus: ``takes`` of bars of notes, onsets in beats of their bar.
 
     A negative onset sounds in the bar before. Where there is one take it is played every time.
+    ``around``: the bars of the head and of the last head.
     """
 
     name: str
     instrument: Instrument
     takes: tuple[tuple[tuple[Note, ...], ...], ...]
+    around: tuple[tuple[Note, ...], ...] = ()
 
     def notes(self) -> Iterator[Note]:
-        """All notes of all takes."""
-        return (note for take in self.takes for bar in take for note in bar)
+        """All notes of all takes, and around them."""
+        return (note for take in (*self.takes, self.around) for bar in take for note in bar)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,95 +73,156 @@ class Count:
     bars: tuple[tuple[Note, ...], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Side:
+    """Bars that are read together, and the plan of the band for them."""
+
+    bars: tuple[PlayedBar, ...]
+    plan: Plan
+
+
 @dataclass(frozen=True)
 class Score:
     """The chorus of a page: its bars, how the band plays them, and what is counted.
 
-    ``plan`` is the first take's; ``counts`` hold for the meter of the key, as ``rest_bars`` does: a
-    bar of the hi-hat foot alone. Meters are written as in the tune: "4/4". ``wander``: how far the
-    ride's ratio is from the published one, bar by bar.
+    ``plan`` is the first take's; ``head`` and ``out`` are what a track plays before and after.
+    ``counts`` hold for the meter of the key, as ``rest_bars`` does: a bar of the hi-hat foot alone.
+    Meters are written as in the tune: "4/4".
     """
 
     form: Form
     bars: tuple[PlayedBar, ...]
     plan: Plan
+    head: Side
+    out: Side
     lines: tuple[ScorePart, ...]
     counts: dict[str, tuple[Count, ...]]
     rest_bars: dict[str, tuple[Note, ...]]
     kit: Instrument
-    wander: tuple[float, ...]
+
+    @property
+    def sides(self) -> tuple[Side, Side, Side]:
+        """The solo chorus, the head, the last head."""
+        return Side(self.bars, self.plan), self.head, self.out
 
 
 def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
-    """The band's playing of the solo chorus of ``form``: a circle, TAKES times.
+    """The band's playing of the solo chorus of ``form``, a circle, TAKES times, and around it.
 
     ``line``: how the etude goes, unbroken eighths if nothing is said. Raises FeelError for a
     feel that is unknown and PracticeError for a line that cannot be had.
     """
-    routine = make_routine(form, Request(times=TAKES, count_in=0))
-    rounds = routine.passes
-    occasion = band.occasion or form.occasion or None
-    plans = [make_plan(each, band.feel, band.seed, occasion) for each in rounds]
-    lines = list(_played(routine, plans, replace(band, players=frozenset(BAND))))
-    chords = any(span.chord for span in plans[0].spans)
+    rounds = make_routine(form, Request(times=TAKES, count_in=0))
+    whole = make_routine(form, Request(choruses=CHORUSES, count_in=0))
+    whole = replace(whole, passes=(whole.passes[0], whole.passes[-1]))
+    takes, around = _planned(rounds, band), _planned(whole, band)
+    lines = list(_played(takes, around, replace(band, players=frozenset(BAND))))
+    chords = any(span.chord for span in takes.plans[0].spans)
+    once = _Planned(replace(rounds, passes=rounds.passes[:1]), takes.plans[:1])
     for name, guide_line in GUIDE_LINES.items() if chords else ():
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
-        once = replace(routine, passes=rounds[:1])
-        lines += [replace(part, name=name) for part in _played(once, plans[:1], alone)]
+        lines += [replace(part, name=name) for part in _played(once, around, alone)]
     if chords:
-        lines.append(_etude(rounds, plans, line or Line()))
+        lines.append(_etude(takes, around, line or Line()))
     else:
-        lines += [_silent(name, plans[0]) for name in (*GUIDE_LINES, "etude")]
-    lines += [_clicked(plans[0], beats) for beats in click.BEATS]
+        lines += [_silent(name, takes.plans[0], around.plans) for name in (*GUIDE_LINES, "etude")]
+    lines += [_clicked(takes.plans[0], around, beats) for beats in click.BEATS]
     drums = next(line for line in lines if line.name == "drums")
-    firsts = {str(bar.meter): bar for bar in reversed(rounds[0].bars)}
+    bars = rounds.passes[0].bars
+    head, out = (Side(whole.passes[at].bars, around.plans[at]) for at in (0, -1))
+    firsts = {str(bar.meter): bar for bar in reversed((*bars, *head.bars, *out.bars))}
     return Score(
         form=form,
-        bars=rounds[0].bars,
-        plan=plans[0],
+        bars=bars,
+        plan=takes.plans[0],
+        head=head,
+        out=out,
         lines=tuple(lines),
         counts={meter: tuple(_counts(bar)) for meter, bar in firsts.items()},
         rest_bars={meter: _rest_bar(form, band, bar) for meter, bar in firsts.items()},
         kit=drums.instrument,
-        wander=tuple(wander(band.seed, bar.number) for bar in rounds[0].bars),
     )
 
 
-def _played(routine: Routine, plans: list[Plan], band: Band) -> Iterator[ScorePart]:
+@dataclass(frozen=True)
+class _Planned:
+    """A routine and the band's plan of each of its passes."""
+
+    routine: Routine
+    plans: tuple[Plan, ...]
+
+
+def _planned(routine: Routine, band: Band) -> _Planned:
+    occasion = band.occasion or routine.form.occasion or None
+    plans = (make_plan(each, band.feel, band.seed, occasion) for each in routine.passes)
+    return _Planned(routine, tuple(plans))
+
+
+def _played(takes: _Planned, around: _Planned, band: Band) -> Iterator[ScorePart]:
     """What every player of the band plays, also of one who has nothing to play."""
-    performance = arrange(routine, band)
+    performance, whole = arrange(takes.routine, band), arrange(around.routine, band)
     usual = INSTRUMENTS | {"comp": COMPING[band.comp]}
     for name in sorted(band.players):
-        parts = [[p for p in done.parts if p.name == name] for done in performance.passes]
-        instrument = next((p.instrument for mine in parts for p in mine), usual[name])
-        takes = (
-            by_bar(mine[0] if mine else None, plan) for mine, plan in zip(parts, plans, strict=True)
+        parts, outside = (_parts(done, name) for done in (performance, whole))
+        instrument = next((p.instrument for p in (*parts, *outside) if p), usual[name])
+        yield ScorePart(
+            name,
+            instrument,
+            tuple(map(by_bar, parts, takes.plans)),
+            _around(outside, around.plans),
         )
-        yield ScorePart(name, instrument, tuple(takes))
 
 
-def _silent(name: str, plan: Plan) -> ScorePart:
+def _parts(performance: Performance, name: str) -> list[Part | None]:
+    """The part of a player in each pass; None where he has nothing to play."""
+    return [next((p for p in done.parts if p.name == name), None) for done in performance.passes]
+
+
+def _around(parts: Sequence[Part | None], plans: Sequence[Plan]) -> tuple[tuple[Note, ...], ...]:
+    """The bars of a part in the head and the last head."""
+    sides = zip(parts, plans, strict=True)
+    return tuple(bar for part, plan in sides for bar in by_bar(part, plan, circular=False))
+
+
+def _silent(name: str, plan: Plan, around: Sequence[Plan]) -> ScorePart:
     """A part of a tune that gives it no chord to play on."""
-    return ScorePart(name, JAZZ_GUITAR, (tuple(() for _ in plan.bars),))
+    outside = _around([None] * len(around), around)
+    return ScorePart(name, JAZZ_GUITAR, (by_bar(None, plan),), outside)
 
 
-def _etude(rounds: tuple[Pass, ...], plans: list[Plan], line: Line) -> ScorePart:
+def _etude(takes: _Planned, around: _Planned, line: Line) -> ScorePart:
     """The line in its position, or where the hand lies best, another for each take."""
-    line = line.placed(rounds[0].bars)
-    takes = (by_bar(player.play(plan, line), plan) for plan in plans)
-    return ScorePart("etude", JAZZ_GUITAR, tuple(takes))
+    line = line.placed(takes.routine.passes[0].bars)
+    played, outside = ([_fingered(plan, line) for plan in each.plans] for each in (takes, around))
+    bars = tuple(map(by_bar, played, takes.plans))
+    return ScorePart("etude", JAZZ_GUITAR, bars, _around(outside, around.plans))
 
 
-def _clicked(plan: Plan, beats: str) -> ScorePart:
-    part = click.play(plan, beats)
-    return ScorePart(f"click {beats}", part.instrument, (by_bar(part, plan),))
+def _fingered(plan: Plan, line: Line) -> Part:
+    """The part of a line; the role of a note is its place: string, fret and finger as signs."""
+    notes = player.played(plan, line)
+    part = player.part_of(plan, notes)
+    places = (f"{n.place.string}{SIGNS[n.place.fret]}{n.finger}" for n in notes)
+    fingered = (replace(n, role=place) for n, place in zip(part.notes, places, strict=True))
+    return replace(part, notes=tuple(fingered))
 
 
-def by_bar(part: Part | None, plan: Plan) -> tuple[tuple[Note, ...], ...]:
-    """The notes of a part, each in the bar it belongs to, with its onset counted from there."""
+def _clicked(plan: Plan, around: _Planned, beats: str) -> ScorePart:
+    part, outside = click.play(plan, beats), [click.play(each, beats) for each in around.plans]
+    bars = (by_bar(part, plan),)
+    return ScorePart(f"click {beats}", part.instrument, bars, _around(outside, around.plans))
+
+
+def by_bar(part: Part | None, plan: Plan, *, circular: bool = True) -> tuple[tuple[Note, ...], ...]:
+    """The notes of a part, each in the bar it belongs to, with its onset counted from there.
+
+    ``circular``: what leads on from the end belongs to the first bar, else to what comes.
+    """
     bars: list[list[Note]] = [[] for _ in plan.bars]
     for note in part.notes if part else ():
         at = _home(note, plan, struck=part is not None and part.instrument.kit)
+        if at == len(bars) and not circular:
+            continue
         start = plan.bars[at].start if at < len(bars) else plan.length
         bars[at % len(bars)].append(replace(note, onset=note.onset - start))
     return tuple(tuple(sorted(bar, key=lambda note: (note.onset, note.pitch))) for bar in bars)

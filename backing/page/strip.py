@@ -32,6 +32,8 @@ SAMPLE_RATE: Final = 44_100
 ROOM_RATE: Final = SAMPLE_RATE // STEP
 GRID: Final = 3
 """Semitones between samples."""
+RESIDUE: Final = 0
+"""What is left of a sampled key when it is divided by GRID."""
 KEYS_DOWN, KEYS_UP = 6, 5
 """How far other keys may carry the band, in semitones."""
 LONGEST_S: Final = {
@@ -148,8 +150,6 @@ def merged(needs: Iterable[Sequence[Wanted]]) -> tuple[Wanted, ...]:
 
 def _joined(one: Wanted, other: Wanted) -> Wanted:
     keys = sorted({*one.keys, *other.keys})
-    if not one.instrument.kit and keys:
-        keys = list(range(keys[0], keys[-1] + GRID - 1, GRID))
     velocities = sorted({*one.velocities, *other.velocities})
     return replace(one, keys=tuple(keys), velocities=tuple(velocities))
 
@@ -160,7 +160,9 @@ def _wanted(name: str, place: str, instrument: Instrument, notes: Iterable[Note]
     velocities = tuple(sorted({note.velocity for note in struck}))
     if not instrument.kit and pitches:
         low, high = pitches[0] - KEYS_DOWN, pitches[-1] + KEYS_UP
-        pitches = list(range(low + 1, high + GRID - 1, GRID))
+        # on one grid for all tunes, so that they share their sounds
+        first = low - 1 + (RESIDUE + 1 - low) % GRID
+        pitches = list(range(first, high + 2, GRID))
     return Wanted(name, place, instrument, tuple(pitches), velocities)
 
 

@@ -10,7 +10,7 @@ from backing.chart.text.tune_file import read_file
 from backing.combo.plan import plan_of_bars
 from backing.neck.fingerboard import make_fingerboard
 from backing.neck.path import path_of
-from backing.page.data import KEYS, _in_key
+from backing.page.data import KEYS, _in_key, _sides
 from backing.page.neck_data import SIGNS, neck_data
 from tests.page.conftest import ROOT
 
@@ -27,7 +27,7 @@ NECKS = {
 def test_a_path_that_moves_with_the_key_is_the_path_of_that_key(tune: str, neck: str) -> None:
     form, board = read_file(ROOT / f"tunes/{tune}.tune"), make_fingerboard(*NECKS[neck])
     keys = [_in_key(form, semitones).played("solos") for semitones in KEYS]
-    data = neck_data(keys, KEYS.index(0), board)
+    data = neck_data([[bars] for bars in keys], KEYS.index(0), board)
     assert data is not None
     for (bars, numbers), at in product(
         zip(keys, data["paths"], strict=True), range(len(data["positions"]))
@@ -44,3 +44,23 @@ def test_a_path_that_moves_with_the_key_is_the_path_of_that_key(tune: str, neck:
                 for group in tones
                 if group
             )
+
+
+@pytest.mark.parametrize("tune", ["corner-booth", "last-train-but-one", "lanterns-on-mill-street"])
+def test_around_the_chorus_every_chord_has_its_own_shape(tune: str) -> None:
+    """In the head and the last head, closing chord and all, a shape has the tones of its chord."""
+    form, board = read_file(ROOT / f"tunes/{tune}.tune"), make_fingerboard()
+    keys = [_sides(_in_key(form, semitones)) for semitones in KEYS]
+    data = neck_data(keys, KEYS.index(0), board)
+    assert data is not None
+    for (sides, paths), position in product(zip(keys, data["paths"], strict=True), (1, 5, 9)):
+        chords = [span.chord for bars in sides for span in plan_of_bars(bars).spans if span.chord]
+        numbers = paths[data["positions"].index(position)]
+        assert len(numbers) == len(chords)
+        for chord, number in zip(chords, numbers, strict=True):
+            root = chord.sounding.root.pitch_class
+            tones = data["shapes"][number].replace(" ", "")
+            for string, fret, above, _ in zip(*[iter(tones)] * 4, strict=True):
+                pitch = data["strings"][int(string) - 1] + SIGNS.index(fret)
+                assert (pitch - root) % 12 == SIGNS.index(above)
+                assert chord.sounding.name_of(pitch % 12) is not None

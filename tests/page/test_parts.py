@@ -51,7 +51,8 @@ def test_the_page_is_told_what_kind_of_stroke_each_note_is(maker: PageMaker) -> 
     told = {part["id"]: part["takes"] for part in data_of(maker.page(form))["parts"]}
     seen = set()
     for line in score.lines:
-        for take, bars in zip(line.takes, told[line.name], strict=True):
+        takes = ((*line.takes[0], *line.around), *line.takes[1:])
+        for take, bars in zip(takes, told[line.name], strict=True):
             for notes, rows in zip(take, bars, strict=True):
                 assert len(notes) == len(rows)
                 for note, row in zip(notes, rows, strict=True):
