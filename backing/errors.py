@@ -9,6 +9,7 @@ import re
 import unicodedata
 from bisect import bisect_right
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import accumulate
 
 WIDEST = 100
@@ -121,6 +122,7 @@ def _short(sentence: str) -> str:
     return re.sub(too_long, lambda found: f"{found[0][:half]}{CUT}{found[0][-half:]}", sentence)
 
 
+@lru_cache(4096)
 def _columns(character: str) -> int:
     """How many columns of a terminal a character takes (Unicode Standard Annex #11)."""
     if character == "\t":

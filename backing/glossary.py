@@ -70,6 +70,8 @@ LAY_OUT = Term(
 )
 BREAK = Term("break", "the band hits once and is silent to the end of the last bar")
 STOP_TIME = Term("stop-time", "the band plays these beats of every bar and nothing else")
+HOLD = Term("hold", "a fermata: the band strikes a beat and holds it, twice as long")
+RIT = Term("rit", "a ritardando: the tempo falls from bar to bar, and returns")
 
 COUNT_IN = Term("count-in", "bars counted before the band begins")
 LEAD_IN = Term("lead-in", "bars of the tune that lead into a loop")

@@ -148,6 +148,20 @@ def _alive(process: int) -> bool:
     return True
 
 
+def file_words(text: str) -> str:
+    """A text as words of a file name, joined by hyphens: letters and figures of any script, and #.
+
+    >>> file_words("bars 31-2, climbing 60%-105%")
+    'bars-31-2-climbing-60-105'
+    """
+    plain = unicodedata.normalize("NFC", text).translate(str.maketrans("♭♯", "b#", "'’"))
+    kept = (
+        c if c.isalnum() or c in ".#" or unicodedata.category(c)[0] == "M" else "-" for c in plain
+    )
+    words = re.sub(r"(?<!\d)\.|\.(?!\d)", "", "".join(kept))
+    return re.sub("-+", "-", words).strip("-")
+
+
 def shortened_name(stem: str, ending: str, room: int = 0) -> str:
     """``stem + ending``, shortened to a legal file name with ``room`` bytes to spare.
 

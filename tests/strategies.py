@@ -9,7 +9,19 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from backing.chart.bar import PLAYERS, Change, Meter
-from backing.chart.cue import Break, Cue, Hits, LayOut, Pedal, Push, SectionBar, StopTime
+from backing.chart.cue import (
+    Break,
+    Center,
+    Cue,
+    Hits,
+    Hold,
+    LayOut,
+    Pedal,
+    Push,
+    Rit,
+    SectionBar,
+    StopTime,
+)
 from backing.chart.form import Form
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import Interval, Key, PitchName
@@ -25,7 +37,7 @@ SUFFIXES = (
     "7 (b9)", "add9", "sus2",
 )  # fmt: skip
 ROOTS = [letter + sign for letter in "CDEFGAB" for sign in ("", "b", "#")]
-SECTION_NAMES = ("B", "C", "A2", "B2", "intro", "ending", "coda", "tag", "Bridge", "D'")
+SECTION_NAMES = ("B", "C", "A2", "B2", "intro", "ending", "coda", "tag", "vamp", "Bridge", "D'")
 FEELS = ("swing", "two", "ballad", "waltz", "bossa")
 
 words = st.text(string.ascii_letters + "äøßé'!?.-:#|%", min_size=1, max_size=9).filter(
@@ -148,9 +160,15 @@ def cues(draw: st.DrawFn, meter: Meter, bars: list[SectionBar]) -> Cue:
         lambda a, b: Fraction(a) + b, st.integers(0, meter.beats - 1), st.sampled_from(parts)
     )
     beats = tuple(sorted(draw(st.sets(beat, min_size=1, max_size=4))))
-    kind = draw(st.sampled_from([Hits, Break, StopTime, Pedal, LayOut, Push]))
+    kind = draw(st.sampled_from([Hits, Break, StopTime, Pedal, LayOut, Push, Hold, Rit, Center]))
+    if kind is Center:
+        return Center(first, last, draw(st.none() | keys))
     if kind is Pedal:
         return Pedal(first, last, draw(pitch_names))
+    if kind is Hold:
+        return Hold(first, last, Fraction(draw(st.integers(0, meter.beats - 1))))
+    if kind is Rit:
+        return Rit(first, last, Fraction(draw(st.integers(30, 95)), 100))
     if kind is LayOut:
         return LayOut(first, last, draw(st.frozensets(st.sampled_from(PLAYERS), min_size=1)))
     if kind is Push:
@@ -187,6 +205,10 @@ def derived_sections(draw: st.DrawFn, name: str, base: Section, form: Form) -> S
     meter = form.meter_of(base)
     length = len(section_bars(base, known))
     section = Section(name, base=base.name)
+    if draw(st.booleans()):
+        start = draw(st.integers(1, length))
+        section = replace(section, base_bars=(start, draw(st.integers(start, length))))
+        length = len(section_bars(section, known))
     for _ in range(draw(st.integers(0, 2))):
         first = draw(st.integers(1, length))
         bars = draw(runs(meter.beats, 2, first - 1))

@@ -17,6 +17,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 LEVELS = {
     "glossary": 0,
     "errors": 0,
+    "memory": 0.5,
     "reading": 0.5,
     "saving": 1,
     "chart": 1,
@@ -27,8 +28,9 @@ LEVELS = {
     "neck": 4,
     "lines": 5,
     "sheet": 6,
-    "page": 6,
-    "take": 7,
+    "take": 6,
+    "page": 7,
+    "lesson": 7.5,
     "cli": 8,
     "__main__": 9,
 }

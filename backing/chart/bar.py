@@ -18,6 +18,9 @@ PLAYERS = ("bass", "comp", "drums", "guide", "line", "click")
 OCCASIONS = ("lesson", "rehearsal", "gig")
 """What the band plays at: in a lesson roots and plain fours, at a gig all it has."""
 RHYTHM_SECTION = frozenset({"bass", "comp", "drums"})
+HELD = 2
+"""What is held lasts so many times as long, so that players count their way through it (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,18 +70,53 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class Slowing:
+    """A bar of a ritardando: ratios of the tempo at its ``start`` and ``end``, and at the very end
+    of all its bars."""
+
+    start: Fraction
+    end: Fraction
+    last: Fraction
+
+
+def slowing(bars: int, last: Fraction) -> tuple[Fraction, ...]:
+    """The ratio of the tempo at each line of some bars that slow down to ``last``.
+
+    The cube of the tempo falls in a line, as that of runners who come to a stop (Friberg &
+    Sundberg 1999, JASA 105(3)).
+    """
+    ways = (Fraction(at, max(1, bars)) for at in range(bars + 1))
+    return tuple(_on_the_way(Fraction(1), last, way) for way in ways)
+
+
+def _on_the_way(first: Fraction, last: Fraction, at: Fraction) -> Fraction:
+    cube = float(first) ** 3 + (float(last) ** 3 - float(first) ** 3) * float(at)
+    return Fraction(round(cube ** (1 / 3) * 1000), 1000)
+
+
+@dataclass(frozen=True, slots=True)
 class Directions:
     """What the whole band does in one bar besides playing time.
 
     ``hits``: beats the whole band hits together; ``only``: the only beats it plays (stop-time, or a
     break when there are few), None when it plays on; ``pedal``: the note
-    the bass holds to; ``lay_out``: names from PLAYERS that rest. Beats count from 0.
+    the bass holds to; ``lay_out``: names from PLAYERS that rest; ``hold``: the beat from which the
+    bar is held, HELD times as long; ``slows``: the tempo falls. Beats count from 0.
+    ``centers``: the key center printed over the bar, empty for none; None where it is found.
     """
 
     hits: tuple[Fraction, ...] = ()
     only: tuple[Fraction, ...] | None = None
     pedal: PitchName | None = None
     lay_out: frozenset[str] = frozenset()
+    hold: Fraction | None = None
+    slows: Slowing | None = None
+    centers: tuple[Key, ...] | None = None
+
+    @property
+    def in_time(self) -> bool:
+        """Whether the beat goes on without waiting."""
+        return self.hold is None and self.slows is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +124,9 @@ class PlayedBar:
     """One bar as the band plays it, and its place in the tune.
 
     ``number`` counts the bars of the chorus as played from 1 whatever the repeats (0: a pickup);
-    intro, ending, coda and tag bars count apart, and ``role`` says which: "chorus", "intro",
-    "ending", "coda" or "tag". ``section_bar`` counts from 1 within the section as played, and
-    ``section_use`` tells one use of a section in the order from another. ``length`` is in beats
+    those outside the chorus count apart, and ``role`` says which: "chorus", "intro",
+    "ending", "coda", "tag" or "vamp". ``section_bar`` counts from 1 within the section as played,
+    and ``section_use`` tells one use of a section in the order from another. ``length`` is in beats
     (shorter than the meter only in a pickup). ``changes`` start with one at beat 0; there are none
     in bars that are only counted off. ``feel`` is where the feel is found (see Form.feel_place).
     ``tempo_ratio`` multiplies the tempo of the pass; where the music slows down in the bar it has
@@ -113,20 +151,38 @@ class PlayedBar:
     slows_to: Fraction | None = None
 
     def tempo_ratios(self) -> tuple[Fraction, ...]:
-        """The ratio of each stretch of equal length in the bar: of every beat where it slows down.
+        """The ratio of each stretch of equal length in the bar: of every beat where they differ.
 
-        The cube of the tempo falls in a line, as that of runners who come to a stop (Friberg &
-        Sundberg 1999, JASA 105(3)).
+        How it slows down: see ``slowing``.
         """
-        if self.slows_to is None or self.length.denominator > 1:
-            return (self.tempo_ratio,)
-        first, last, beats = (
-            float(self.tempo_ratio) ** 3,
-            float(self.slows_to) ** 3,
-            int(self.length),
-        )
-        cubes = (first + (last - first) * (beat + 0.5) / beats for beat in range(beats))
-        return tuple(Fraction(round(cube ** (1 / 3) * 1000), 1000) for cube in cubes)
+        hold, first, last = self.directions.hold, self.tempo_ratio, self.slows_to
+        if (last is None and hold is None) or self.length.denominator > 1:
+            return (first,)
+        beats = int(self.length)
+        middles = (Fraction(2 * beat + 1, 2 * beats) for beat in range(beats))
+        ratios = [first if last is None else _on_the_way(first, last, at) for at in middles]
+        held = beats if hold is None else int(hold)
+        return (*ratios[:held], *(ratio / HELD for ratio in ratios[held:]))
+
+    @property
+    def mean_ratio(self) -> Fraction:
+        """The ratio of the steady bar that lasts as long."""
+        ratios = self.tempo_ratios()
+        return len(ratios) / sum((1 / ratio for ratio in ratios), Fraction(0))
+
+    def slowed(self) -> PlayedBar:
+        """The bar with the tempo that its directions tell."""
+        slows, ratio = self.directions.slows, self.tempo_ratio
+        if slows is None:
+            return self
+        return replace(self, tempo_ratio=ratio * slows.start, slows_to=ratio * slows.end)
+
+    def in_time(self) -> PlayedBar:
+        """The bar without a hold, at the tempo in which it would be if it did not slow down."""
+        told, ratio = self.directions, self.tempo_ratio
+        ratio = ratio / told.slows.start if told.slows else ratio
+        told = replace(told, hold=None, slows=None)
+        return replace(self, directions=told, tempo_ratio=ratio, slows_to=None)
 
     @property
     def pickup(self) -> bool:
@@ -146,5 +202,7 @@ class PlayedBar:
         )
         pedal = self.directions.pedal
         pedal = pedal and pedal.transposed(interval).simplified(key)
-        directions = replace(self.directions, pedal=pedal)
+        centers = self.directions.centers
+        centers = centers and tuple(center.transposed(interval) for center in centers)
+        directions = replace(self.directions, pedal=pedal, centers=centers)
         return replace(self, key=key, changes=changes, directions=directions)

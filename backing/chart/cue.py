@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from backing.chart.bar import Change, Directions
+from backing.chart.bar import Change, Directions, Slowing, slowing
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.errors import Span
 
@@ -78,7 +78,28 @@ class Push(_Told):
     early: Fraction
 
 
-Cue = Hits | Break | StopTime | Pedal | LayOut | Push
+@dataclass(frozen=True, slots=True)
+class Hold(_Told):
+    """A fermata: the band strikes a beat and holds it to the end of the bar, HELD times as long."""
+
+    beat: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Rit(_Told):
+    """A ritardando: the tempo falls to ``last_ratio`` of itself; after it the tempo returns."""
+
+    last_ratio: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Center(_Told):
+    """The key center printed over these bars; None: there is none to print."""
+
+    key: Key | None
+
+
+Cue = Hits | Break | StopTime | Pedal | LayOut | Push | Hold | Rit | Center
 """Any of them."""
 
 
@@ -89,24 +110,32 @@ def apply_cue(cue: Cue, bars: list[SectionBar]) -> list[SectionBar]:
     """
     inside = slice(cue.first - 1, cue.last)
     bars = list(bars)
-    bars[inside] = [_applied(cue, bar, index == 0) for index, bar in enumerate(bars[inside])]
+    bars[inside] = [_applied(cue, bar, index) for index, bar in enumerate(bars[inside])]
     return bars
 
 
-def _applied(cue: Cue, bar: SectionBar, at_first: bool) -> SectionBar:
+def _applied(cue: Cue, bar: SectionBar, index: int) -> SectionBar:
+    """The bar with a cue of which it is the bar ``index``, counted from 0."""
     told = bar.directions
     match cue:
         case Hits(beats=beats):
             only = None if told.only is None else _merged(told.only, beats)
             told = replace(told, hits=_merged(told.hits, beats), only=only)
         case Break(beats=beats):
-            told = replace(told, hits=(), only=beats if at_first else ())
+            told = replace(told, hits=(), only=() if index else beats)
         case StopTime(beats=beats):
             told = replace(told, hits=(), only=beats)
         case Pedal(note=note):
             told = replace(told, pedal=note)
         case LayOut(players=players):
             told = replace(told, lay_out=told.lay_out | players)
+        case Hold(beat=beat):
+            told = replace(told, hold=beat)
+        case Rit(last_ratio=last):
+            ratios = slowing(cue.last - cue.first + 1, last)
+            told = replace(told, slows=Slowing(ratios[index], ratios[index + 1], last))
+        case Center(key=key):
+            told = replace(told, centers=(key,) if key else ())
         case Push():
             return replace(bar, head=_pushed(bar.head, cue), solos=_pushed(bar.solos, cue))
     return replace(bar, directions=told)
@@ -121,7 +150,9 @@ def _pushed(changes: tuple[Change, ...], cue: Push) -> tuple[Change, ...]:
 
 
 def transposed(cue: Cue, interval: Interval, key: Key) -> Cue:
-    """The cue in a new ``key``; only a pedal has a pitch."""
+    """The cue in a new ``key``; only a pedal and a key center have a pitch."""
+    if isinstance(cue, Center) and cue.key:
+        return replace(cue, key=cue.key.transposed(interval))
     if isinstance(cue, Pedal):
         return replace(cue, note=cue.note.transposed(interval).simplified(key))
     return cue

@@ -73,9 +73,14 @@ class Form:
     def played(self, order: str) -> tuple[PlayedBar, ...]:
         """The bars of "head", "solos" (one chorus) or "out" (the head out), in a row.
 
-        A pickup sounds only at the very start of the head: later the bar before has it.
+        A pickup sounds only at the very start of the head: later the bar before has it. Solos go on
+        in time; of holds and ritardandos, those that end the head wait for the head out.
         """
-        return tuple(_played(self, order))
+        bars = [bar.slowed() for bar in _played(self, order)]
+        waits = 0 if order == "solos" else len(bars)
+        while order == "head" and waits and not bars[waits - 1].directions.in_time:
+            waits -= 1
+        return (*bars[:waits], *(bar.in_time() for bar in bars[waits:]))
 
     def select(self, text: str) -> tuple[PlayedBar, ...]:
         """Bars by number ("13-16", "13") or place ("B", "B:5-8", "intro", "intro:1-2").

@@ -43,6 +43,16 @@ class SheetBar:
     later: tuple[Directions, ...] = ()
     solos: tuple[Change, ...] | None = None
 
+    @property
+    def hold(self) -> Fraction | None:
+        """The beat under a fermata; where that differs when it is repeated, words say it."""
+        return None if self.later else self.directions.hold
+
+    @property
+    def in_words(self) -> Directions:
+        """What of its directions words say."""
+        return self.directions if self.later else replace(self.directions, hold=None)
+
 
 @dataclass(frozen=True, slots=True)
 class SheetSection:

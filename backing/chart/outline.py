@@ -138,6 +138,10 @@ def directions(said: Directions, *, stops: bool = False) -> list[str]:
         words.append(f"pedal {said.pedal.pretty}")
     if said.lay_out:
         words.append(f"lay out: {', '.join(sorted(said.lay_out))}")
+    if said.slows:
+        words.append(f"rit. to {float(said.slows.last):.0%}")
+    if said.hold is not None:
+        words.append(f"hold {beat_word(said.hold)}")
     return words
 
 
@@ -189,4 +193,6 @@ def _bar_data(bar: PlayedBar, form: Form) -> dict[str, Any]:
         "only": None if said.only is None else [float(beat) + 1 for beat in said.only],
         "pedal": str(said.pedal) if said.pedal else None,
         "lay_out": sorted(said.lay_out),
+        "hold": None if said.hold is None else float(said.hold) + 1,
+        "slows_to": None if said.slows is None else float(said.slows.end),
     }

@@ -15,7 +15,7 @@ from backing.errors import Span
 FEEL_FILE = ".toml"
 """What the name of a feel file ends in."""
 
-ROLES = ("intro", "ending", "coda", "tag")
+ROLES = ("intro", "ending", "coda", "tag", "vamp")
 """Sections of these names (``coda2`` too) are outside the chorus."""
 
 
@@ -88,7 +88,8 @@ class Pickup:
 class Section:
     """A section as written.
 
-    A section derived from another has ``base`` and ``replacements`` and no rows. ``feel``,
+    A section derived from another has ``base`` and ``replacements`` and no rows; ``base_bars``
+    are the first and the last bar of its base that it has, None for all. ``feel``,
     ``key``, ``meter`` and ``tempo_ratio`` are None where the section keeps its base's or the
     tune's. ``remarks`` are notes to the reader.
     """
@@ -96,6 +97,7 @@ class Section:
     name: str
     rows: tuple[Row, ...] = ()
     base: str | None = None
+    base_bars: tuple[int, int] | None = None
     replacements: tuple[Replacement, ...] = ()
     pickup: Pickup | None = None
     cues: tuple[Cue, ...] = ()

@@ -27,6 +27,9 @@ def section_bars(section: Section, sections: Mapping[str, Section]) -> list[Sect
         unfolded = [bars[index] for index in playing_order(written)]
     else:
         unfolded = section_bars(sections[section.base], sections)
+        if section.base_bars is not None:
+            first, last = section.base_bars
+            unfolded = unfolded[first - 1 : last]
         for replacement in section.replacements:
             _put_in(replacement, unfolded)
     for cue in section.cues:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,19 +13,21 @@ from typing import TYPE_CHECKING
 from backing import __version__
 from backing.chart.form import Form
 from backing.chart.text.writer import write
+from backing.cli.tag_text import chord_lines
 from backing.combo.band import Band
 from backing.combo.feel_file import load_feel, use_feel_texts
-from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
+from backing.errors import OutputError
+from backing.memory import SOUND_BYTES, check_room, enough_memory
 from backing.routine import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import Routine, make_routine
-from backing.saving import check_writable, refuse_inputs, write_file
+from backing.saving import check_writable, output_error, refuse_inputs, write_file
 
 if TYPE_CHECKING:
     from backing.combo.performance import Performance
     from backing.mixdown.bank import Bank
     from backing.mixdown.soundfont import SoundFont
-    from backing.mixdown.tags import Tags
+    from backing.mixdown.tags import Label, Tags
 
 MIDI_SUFFIXES = (".mid", ".midi")
 EXACT_SUFFIXES = (".wav", ".flac")
@@ -42,7 +46,8 @@ class Job:
     there is. ``recipe``: the command that makes it again; ``drill``: what it is for. ``long``: even
     if it lasts for hours. ``cached``: take it from the cache, and keep it there. ``threads``: how
     many may work at it (None: one for each processor). ``feels``: the feel files it needs, path and
-    text, where it is not made by the process that read the tune.
+    text, where it is not made by the process that read the tune. ``label``: what it is called
+    among others, which the cache knows nothing of; ``gap``: seconds of silence at its end.
     """
 
     form: Form
@@ -59,6 +64,8 @@ class Job:
     cached: bool = True
     threads: int | None = None
     feels: tuple[tuple[str, str], ...] = ()
+    label: Label | None = None
+    gap: Fraction = Fraction(0)
 
     @property
     def midi(self) -> bool:
@@ -67,8 +74,37 @@ class Job:
 
     @property
     def title(self) -> str:
-        """The title of the tune, and what tells this track from others of it."""
-        return f"{self.form.title} {self.name}".rstrip()
+        """The title of the tune, what tells this track from others of it, and what it is for."""
+        return ", ".join(filter(None, (self.form.title, self.name, self.drill)))
+
+    def at(self, target: Path) -> Job:
+        """The same track in another place."""
+        return replace(self, target=target)
+
+    def shared(self, threads: int) -> Job:
+        """The same track, at which so many may work."""
+        return replace(self, threads=threads)
+
+    def packed(self) -> Job:
+        """The job with its feel files, to be made where they may not be seen. Raises FeelError."""
+        return replace(self, feels=tuple(self.feel_files().items()))
+
+    def feel_files(self) -> dict[str, str]:
+        """Path and text of every feel file that the notes follow from."""
+        named = {*self.form.feel_places(), *([self.band.feel] if self.band.feel else [])}
+        return {
+            path: text for name in sorted(named) for path, text in load_feel(name).files.items()
+        }
+
+    def check_inputs(self, target: Path) -> None:
+        """Raise OutputError where a file that the track is made of would be replaced."""
+        fonts = [self.soundfont] if self.soundfont else []
+        refuse_inputs(target, (*fonts, *map(Path, self.feel_files())))
+
+    def make(self, progress: Progress | None = None) -> Made:
+        """Make the track; ``progress`` is told how much is done, 0 to 1. Raises UserError."""
+        with enough_memory(), use_feel_texts(dict(self.feels)):
+            return _made(self, progress)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,30 +113,6 @@ class Made:
 
     paths: tuple[Path, ...]
     summary: str
-
-
-def make(job: Job, progress: Progress | None = None) -> Made:
-    """Make a track; ``progress`` is told how much is done, from 0 to 1. Raises UserError."""
-    try:
-        with use_feel_texts(dict(job.feels)):
-            return _made(job, progress)
-    except MemoryError:
-        raise MachineError(*TOO_LITTLE_MEMORY) from None
-    except RuntimeError as error:
-        if "thread" not in str(error):
-            raise
-        raise MachineError(*TOO_LITTLE_MEMORY) from None  # there is no room for its stack
-
-
-def packed(job: Job) -> Job:
-    """The job with its feel files, to be made where they may not be seen. Raises FeelError."""
-    return replace(job, feels=tuple(_feel_files(job).items()))
-
-
-def _feel_files(job: Job) -> dict[str, str]:
-    """Path and text of every feel file that the notes follow from."""
-    named = {*job.form.feel_places(), *([job.band.feel] if job.band.feel else [])}
-    return {path: text for name in sorted(named) for path, text in load_feel(name).files.items()}
 
 
 def _made(job: Job, progress: Progress | None) -> Made:
@@ -122,26 +134,23 @@ def _arranged(job: Job) -> tuple[Routine, Performance]:
     routine = make_routine(job.form, job.request)
     performance = arrange(routine, job.band)
     if not job.long:
-        check_length(performance)
+        check_length(performance, sound=not job.midi)
+    performance = replace(performance, tail=performance.tail + job.gap)
     return routine, performance
 
 
 def _check(job: Job) -> None:
     check_writable(job.target)
-    check_inputs(job, job.target)
+    job.check_inputs(job.target)
     suffix = job.target.suffix.lower()
     if job.bits != 16 and suffix not in EXACT_SUFFIXES:
         raise OutputError(f"{job.target} has no {job.bits} bits.", "Choose .wav or .flac for them.")
 
 
-def check_inputs(job: Job, target: Path) -> None:
-    """Raise OutputError where a file that the track is made of would be replaced."""
-    fonts = [job.soundfont] if job.soundfont else []
-    refuse_inputs(target, (*fonts, *map(Path, _feel_files(job))))
-
-
 def _audio(job: Job, progress: Progress | None) -> Made:
     """Take the files from the cache, before anything is arranged, or render them."""
+    if "fluidsynth" not in sys.modules:  # the first track takes most of it
+        check_room(SOUND_BYTES)
     from backing.mixdown.cache import key_of, user_cache
     from backing.mixdown.formats import check_writable
     from backing.mixdown.soundfont import choose
@@ -154,6 +163,7 @@ def _audio(job: Job, progress: Progress | None) -> Made:
         key = key_of(_inputs(job, font))
         paths = cache.fetch(key, job.target)
         if paths is not None:
+            _labeled(job, paths[0])
             summary = _summary(job, cache.about(key))
             return Made(paths, f"{summary}{sound}, made before: it comes from the cache")
     routine, performance = _arranged(job)
@@ -161,7 +171,18 @@ def _audio(job: Job, progress: Progress | None) -> Made:
     paths = _render(job, routine, performance, font, progress)
     if job.cached:
         cache.keep(key, paths, figures)
+    _labeled(job, paths[0])
     return Made(paths, _summary(job, figures) + sound)
+
+
+def _labeled(job: Job, path: Path) -> None:
+    from backing.mixdown.tags import write_label
+
+    if job.label is not None:
+        try:
+            write_label(path, job.label)
+        except OSError as error:
+            raise output_error(error, job.target) from error
 
 
 def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
@@ -173,11 +194,11 @@ def _inputs(job: Job, font: SoundFont) -> Iterator[str | bytes]:
     yield repr(band.occasion)
     yield repr((band.guide_line, band.click))
     yield repr(band.line)
-    yield repr(sorted(_feel_files(job).items()))
+    yield repr(sorted(job.feel_files().items()))
     state = font.path.stat()
     yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
     yield repr((job.target.suffix.lower(), job.bits, job.stems, job.title, job.recipe, job.drill))
-    yield repr(job.long)
+    yield repr((job.long, job.gap))
 
 
 def _players(performance: Performance) -> dict[str, str]:
@@ -197,6 +218,7 @@ def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont)
         tempo=float(routine.tempos[-1]),
         comment=f"backing {__version__}, {font.name}: {job.recipe}",
         drill=job.drill,
+        lyrics=chord_lines(routine),
         cover=partial(_cover, job, routine, key),
         marks=tuple(
             Mark(float(performance.clock.seconds(beat)), name)
@@ -210,7 +232,8 @@ def _cover(job: Job, routine: Routine, key: str) -> bytes:
 
     slow, fast = min(routine.tempos), max(routine.tempos)
     tempos = f"{float(slow):g}" + (f"-{float(fast):g}" if fast > slow else "")
-    return cover(job.form, job.title, (f"{key} · {tempos} bpm", job.drill))
+    title = f"{job.form.title} {job.name}".rstrip()
+    return cover(job.form, title, (f"{key} · {tempos} bpm", job.drill))
 
 
 def _render(

@@ -137,7 +137,7 @@ TRACK = Command(
             CHANGES,
         )),
         Group("What is played", (
-            TEMPO,
+            replace(TEMPO, help='beats a minute (132, 80%); a track at each: "80 100 120"'),
             Option("climb", "PHRASE", 'step the tempo up: 80-160:8, 60%, "60%-105% up-and-back"',
                    fills=REQUEST),
             Option("choruses", "N", "head, solos and head out together; otherwise 3",
@@ -258,11 +258,14 @@ SHEET = Command(
     "through its changes in staff and tablature. The ending of FILE decides what is\n"
     "written: .pdf .svg .png are pages, .musicxml is for notation programs.",
     (
-        Group("", (OUTPUT, CHANGES)),
+        Group("", (
+            replace(OUTPUT, help="where to: one for all tunes, or a folder for one each"),
+            CHANGES,
+        )),
         Group("What is on it", (
             Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
                    idle=(NO_TUNE,)),
-            Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
+            Option("shapes", "POSITION", 'shapes of all chords: 5, auto, "5 pairs" (ii-V and V-I)',
                    alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
             Option("arpeggios", "ROOT", "without a tune: all arpeggios on this root"),
             Option("neck", "PHRASE", 'the neck: drop-d, "24 frets", left-handed',
@@ -273,7 +276,8 @@ SHEET = Command(
                    idle=(NO_TUNE, Idle("{} is for shapes or a line; the chart is printed whole.",
                                        "Add --shapes or --line, or leave {} out.",
                                        without=("line", "shapes")))),
-            Option("key", "KEY", "print it in this key (Bb)", idle=(NO_TUNE,)),
+            Option("key", "KEYS", 'print it in this key (Bb), or in each: fourths, "C F Bb"',
+                   idle=(NO_TUNE,)),
             Option("no-chart", "", "leave the chart out", idle=(NO_TUNE, NO_PAGES)),
             Option("seed", "N", "of the band, whose bass it is: --line bass",
                    idle=(NO_TUNE, Idle("{} is for --line bass; etudes are told by their number.",
@@ -281,7 +285,8 @@ SHEET = Command(
                                        without=("walking",)))),
         )),
         Group("Who reads it", (
-            Option("part", "WHOM", "guitar, C, Bb, Eb or bass", idle=(NO_TUNE,)),
+            Option("part", "WHOM", "guitar, C, Bb, Eb or bass; or alto, trumpet, flute, ...",
+                   idle=(NO_TUNE,)),
             Option("clef", "CLEF", "treble or bass", idle=(NO_TUNE, NO_STAFF)),
             Option("no-tab", "", "no tablature under the staff", idle=(NO_TUNE, NO_STAFF)),
         )),
@@ -322,7 +327,8 @@ TAKE = Command(
             Option("compare", "FILE", "beside your last take of this tune in a log", file=True),
         )),
         Group("What the track played, if TUNE isn't the track", (
-            *_of_track("tempo", "climb", "choruses", "bars", "times", "key", "ending", "count-in"),
+            TEMPO,
+            *_of_track("climb", "choruses", "bars", "times", "key", "ending", "count-in"),
             *_of_track("line", "neck", "trade", "drill", "feel", "swing"),
             SEED,
             QUIET,
@@ -331,6 +337,32 @@ TAKE = Command(
     ("take", "lines", "drills"),
 )  # fmt: skip
 
+NO_MAKING = Idle("Nothing is made here, so {} would change nothing.", "Leave {} out.",
+                 beside=("log", "dry-run"))  # fmt: skip
+LESSON = Command(
+    "lesson",
+    "make a week for students, or a set list, from one file",
+    "backing lesson FILE.toml [options]",
+    "Makes what a lesson file asks for: a folder for each student with tracks in\n"
+    "order, one PDF of sheets, the page, and a first page that says what to do; or\n"
+    "without a student the album and the charts of a set list.",
+    (
+        Group("", (
+            Option("output", "DIR", "the folder they go to, or FILE.zip; otherwise FILE",
+                   short="-o", file=True, heard=False),
+            Option("dry-run", "", "list what would be made, how long and how large"),
+            Option("log", "FILE", "practice logs of students: what got steady, and what next",
+                   file=True),
+            Option("no-cache", "", "make everything anew, and keep nothing for next time",
+                   heard=False, idle=(NO_MAKING,)),
+            Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
+                   heard=False, idle=(NO_MAKING,)),
+            QUIET,
+        )),
+    ),
+    ("lesson", "files"),
+)  # fmt: skip
+NO_TROUBLE = Idle("{} is for --trouble.", "Add --trouble, or leave {} out.", without=("trouble",))
 CHECK = Command(
     "check",
     "show what the band makes of tunes, or all their mistakes",
@@ -343,6 +375,12 @@ CHECK = Command(
             Option("tidy", "", "the tune file itself, neatly written"),
             Option("mend", "", "a rough chart as a tune file, each change told"),
             Option("feels", "", "list the feels"),
+        )),
+        Group("Which changes are hard", (
+            Option("trouble", "WHERE", "rank them: in a position (5), the best one, or no neck",
+                   alone="auto"),
+            replace(TEMPO, help="at this tempo (132, or 80% of the tune's)", idle=(NO_TROUBLE,)),
+            replace(NECK, help="on this neck: drop-d, bass, left-handed", idle=(NO_TROUBLE,)),
         )),
     ),
     ("tunes", "feels"),
@@ -378,5 +416,5 @@ HELP = Command(
 
 COMMANDS = {
     command.name: command
-    for command in (PLAY, TRACK, SHEET, PAGE, TAKE, CHECK, SOUNDS, CACHE, HELP)
+    for command in (PLAY, TRACK, SHEET, PAGE, LESSON, TAKE, CHECK, SOUNDS, CACHE, HELP)
 }

@@ -14,16 +14,23 @@ from backing.chart.choice import one_of
 from backing.chart.form import Form
 from backing.cli.options import BAND
 from backing.cli.parser import Words
-from backing.cli.status import DONE, tell
+from backing.cli.status import DONE, STOPPED, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import asked_form, check_changes, check_folder, check_targets, for_each
+from backing.cli.tunes import (
+    asked_form,
+    check_changes,
+    check_folder,
+    check_targets,
+    check_tune,
+    for_each,
+)
 from backing.combo.band import Band
 from backing.errors import OutputError, PracticeError, UserError
+from backing.memory import SOUND_BYTES, check_room
 from backing.routine.tempo import Tempo
 from backing.saving import (
     check_writable,
     is_folder,
-    is_there,
     refuse_inputs,
     shortened_name,
     write_file,
@@ -57,21 +64,24 @@ def play(words: Words) -> int:
     if len(words.names) > 1:
         raise UserError("One tune is played at a time.", "Name one tune file.")
     tune = Path(words.names[0])
-    if not is_there(tune):
-        raise UserError(f"There is no file {tune}.", "Check the name and the folder.")
+    check_tune(tune)
     maker = _maker(words)
     recipe = command_again(words, str(tune))
     bench = Workbench(tune, lambda: maker.page(_form(words, tune), recipe=recipe, watched=True))
-    with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
-        if "quiet" not in words:
-            tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
-            if "share" in words:
-                tell("Everybody on this network can open it while it runs:")
-                tell(_code(server.address))
-        if "no-browser" not in words:
-            webbrowser.open(server.address)
-        server.serve_forever()
-    return DONE
+    try:
+        with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
+            if "quiet" not in words:
+                tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
+                if "share" in words:
+                    tell("Everybody on this network can open it while it runs:")
+                    tell(_code(server.address))
+            if "no-browser" not in words:
+                webbrowser.open(server.address)
+            server.serve_forever()
+        return DONE
+    except KeyboardInterrupt:
+        tell("\nbacking: stopped.")
+        return STOPPED
 
 
 def _code(address: str) -> str:
@@ -151,6 +161,7 @@ def _form(words: Words, tune: Path) -> Form:
 
 
 def _maker(words: Words) -> PageMaker:
+    check_room(SOUND_BYTES)
     from backing.mixdown.soundfont import choose
     from backing.page import PageMaker
 

@@ -87,6 +87,8 @@ def parse(words: Sequence[str]) -> Words:
             names.append(word)
             continue
         option = _option(command, word)
+        if option.word and option.name in said:
+            raise UserError(f"{option.spelled} is given twice.", "Leave one of them out.")
         into = said if option in command.options else old
         into[option.name] = _word_of(command, option, word, left)
     if old:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -16,13 +16,23 @@ from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import asked_form, check_changes, check_folder, check_targets, for_each
+from backing.cli.tunes import (
+    asked_form,
+    changes_form,
+    check_changes,
+    check_folder,
+    check_targets,
+    each_key,
+    for_each,
+    read_tune,
+)
 from backing.errors import ChordError, OutputError, PracticeError, UserError
 from backing.lines.phrase import Phrase, read_phrase
 from backing.lines.player import Line
+from backing.memory import SHEET_BYTES, check_room
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.phrase import read_neck
-from backing.saving import check_writable, is_folder, shortened_name, write_file
+from backing.saving import check_writable, is_folder, refuse_inputs, shortened_name, write_file
 
 if TYPE_CHECKING:
     from backing.sheet.request import SheetRequest
@@ -30,33 +40,49 @@ if TYPE_CHECKING:
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
+PAIRS = "pairs"
 PPI = 200
 """Of .png pages: sharp on a tablet."""
 
 
 def sheet(words: Words) -> int:
     """Write the sheet of each tune, or that of a root."""
+    check_room(SHEET_BYTES)
     if not {"arpeggios", "changes"} & set(words.said) and not words.names:
         raise UserError("Say what to print.", "Name tune files, or a root with --arpeggios.")
     if "arpeggios" not in words:
         check_changes(words, "print")
     if words.names and "arpeggios" in words:
         raise UserError("--arpeggios are printed without a tune.", "Give one of them, not both.")
+    asked = read_request(words)
+    if "arpeggios" in words:
+        _write_arpeggios(words, asked)
+        return DONE
+    tunes = words.names or ("changes",)
+    if len(tunes) > 1 and Path(words.text("output") or "").suffix.lower() in PAGES:
+        _write_book(words, asked)
+        return DONE
+    targets = [_target(words, Path(tune).stem) for tune in tunes]
+    check_targets(tunes, words.text("output"), targets)
+    return for_each(tunes, partial(_write, words, asked))
+
+
+def read_request(words: Words) -> SheetRequest:
+    """What a command line asks of a sheet. Raises UserError for what makes no sense."""
+    asked, facts = understood(words)
+    refuse_idle(words.command.options, facts)
+    return asked
+
+
+def understood(words: Words) -> tuple[SheetRequest, set[str]]:
+    """What is asked, and the options and facts by which some would change nothing."""
     board = read_neck(words.said["neck"]) if "neck" in words else make_fingerboard()
     line = read_phrase(words.said["line"], fingerboard=board) if "line" in words else None
     bass = plain(words.text("part") or ("bass" if line and line.bass else "")) == "bass"
     if bass and "neck" not in words:
         board = make_fingerboard("bass")
         line = read_phrase(words.said["line"], fingerboard=board) if line else None
-    refuse_idle(words.command.options, set(words.said) | set(_facts(words, line)))
-    asked = _asked(words, board, line)
-    if "arpeggios" in words:
-        _write_arpeggios(words, asked)
-        return DONE
-    tunes = words.names or ("changes",)
-    targets = [_target(words, Path(tune).stem) for tune in tunes]
-    check_targets(tunes, words.text("output"), targets)
-    return for_each(tunes, partial(_write, words, asked))
+    return _asked(words, board, line), set(words.said) | set(_facts(words, line))
 
 
 def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
@@ -74,16 +100,37 @@ def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
 def _write(words: Words, asked: SheetRequest, tune: Path) -> None:
     target = _target(words, tune.stem)
     check_writable(target)
-    form = asked_form(words, tune)
-    recipe = command_again(words, "" if "changes" in words else str(tune))
-    asked = replace(asked, recipe=recipe)
     if target.suffix.lower() in MUSICXML:
-        _write_musicxml(form, asked, target)
+        form = asked_form(words, tune)
+        _write_musicxml(form, replace(asked, recipe=_recipe(words, tune)), target)
         _tell(words, f"{form.title} -> {target}")
         return
+    _write_pages(words, _sheets(words, asked, tune), target)
+
+
+def _sheets(words: Words, asked: SheetRequest, tune: Path) -> list[Sheet]:
+    """The sheet of a tune, in each of the keys that are named."""
     from backing.sheet.sheets import tune_sheet
 
-    _write_pages(words, lambda: tune_sheet(form, asked), form.title, target)
+    form = changes_form(words) if "changes" in words else read_tune(tune)
+    asked = replace(asked, recipe=_recipe(words, tune))
+    return [tune_sheet(each, asked) for each in each_key(form, words.text("key"))]
+
+
+def _recipe(words: Words, tune: Path) -> str:
+    return command_again(words, "" if "changes" in words else str(tune))
+
+
+def _write_book(words: Words, asked: SheetRequest) -> None:
+    """All tunes as one document, in their order. Raises UserError, and then none is written."""
+    target = Path(words.said["output"])
+    refuse_inputs(target, map(Path, words.names))
+    check_writable(target)
+    sheets: list[Sheet] = []
+    status = for_each(words.names, lambda tune: sheets.extend(_sheets(words, asked, tune)))
+    if status != DONE:
+        raise UserError(f"{target} isn't made: it would lack tunes.", "Correct them first.")
+    _write_pages(words, sheets, target)
 
 
 def _write_arpeggios(words: Words, asked: SheetRequest) -> None:
@@ -99,7 +146,7 @@ def _write_arpeggios(words: Words, asked: SheetRequest) -> None:
         raise OutputError("MusicXML can't hold grids.", "End the name in .pdf or .svg.")
     check_writable(target)
     asked = replace(asked, recipe=command_again(words, ""))
-    _write_pages(words, lambda: arpeggio_sheet(root, asked), f"arpeggios on {root}", target)
+    _write_pages(words, [arpeggio_sheet(root, asked)], target)
 
 
 def _write_musicxml(form: Form, asked: SheetRequest, target: Path) -> None:
@@ -114,9 +161,12 @@ def _write_musicxml(form: Form, asked: SheetRequest, target: Path) -> None:
         write_file(target, write_lead_sheet(form).encode())
 
 
-def _write_pages(words: Words, make: Callable[[], Sheet], title: str, target: Path) -> None:
+def _write_pages(words: Words, sheets: Sequence[Sheet], target: Path) -> None:
     """One PDF; of pictures one for each page, numbered where there are several."""
-    pages = make().pages(target.suffix.lower().removeprefix("."), ppi=PPI)
+    from backing.sheet.sheets import book_pages
+
+    recipe = command_again(words, *words.names)
+    pages = book_pages(sheets, target.suffix.lower().removeprefix("."), recipe=recipe, ppi=PPI)
     files = [target]
     if len(pages) > 1:
         endings = [f"-{n}{target.suffix}" for n in range(1, len(pages) + 1)]
@@ -124,7 +174,8 @@ def _write_pages(words: Words, make: Callable[[], Sheet], title: str, target: Pa
     for file, page in zip(files, pages, strict=True):
         write_file(file, page)
     named = f"{files[0]} to {files[-1].name}" if len(files) > 1 else str(target)
-    _tell(words, f"{title} -> {named}")
+    titles = dict.fromkeys(sheet.content["title"] for sheet in sheets)
+    _tell(words, f"{', '.join(titles)} -> {named}")
 
 
 def _tell(words: Words, text: str) -> None:
@@ -171,6 +222,7 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequ
     return SheetRequest(
         chart="no-chart" not in words,
         shapes="shapes" in words,
+        pairs=PAIRS in _shapes_words(words),
         line=_line_of(phrase) if phrase else None,
         etude=line,
         part=part,
@@ -192,10 +244,15 @@ def _said(**values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None}
 
 
+def _shapes_words(words: Words) -> list[str]:
+    """What is said of shapes: a position, and whether they stand in pairs."""
+    return (words.text("shapes") or "").lower().replace(",", " ").split()
+
+
 def _position(words: Words, line: tuple[int, ...]) -> str | None:
     """The position of the shapes and the line, which is the same; None where neither has one."""
     said = words.text("shapes")
-    shapes = (said or "").lower().removeprefix("position").strip()
+    shapes = " ".join(word for word in _shapes_words(words) if word not in (PAIRS, "position"))
     if len(line) > 1:
         raise PracticeError("The line of a sheet lies in one position.", "Name one, or auto.")
     if line and shapes not in ("", str(line[0])):

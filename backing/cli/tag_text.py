@@ -6,14 +6,19 @@ import shlex
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from backing.chart.bar import PlayedBar
+from backing.chart.outline import BARS_A_LINE, chords
 from backing.chart.text.source import readable
 from backing.cli.parser import Words
 from backing.combo.band import Band
+from backing.routine import Purpose
 from backing.routine.request import Request
+from backing.routine.routine import Routine
 
 if TYPE_CHECKING:
     from backing.lines.phrase import Phrase
 
+SILENT = (Purpose.COUNT_IN, Purpose.REST_BAR, Purpose.LEAD_IN)
 TRADES = {2: "twos", 4: "fours", 8: "eights"}
 GUIDES = {
     "3rd": "guide-tone line from the 3rd",
@@ -27,13 +32,35 @@ ORDERS = {
 }
 
 
-def command_again(words: Words, tune: str, more: Sequence[str] = ()) -> str:
-    """The command that makes the same of one tune again, ``more`` words at its end."""
-    again = ["backing", words.command.name, *([tune] if tune else [])]
+def command_again(words: Words, *tunes: str, more: Sequence[str] = ()) -> str:
+    """The command that makes the same of these tunes again, ``more`` words at its end."""
+    again = ["backing", words.command.name, *filter(None, tunes)]
     for option in words.command.options:
         if option.heard and option.name in words:
             again += [option.spelled, *([words.said[option.name]] if option.word else [])]
     return shlex.join(map(readable, [*again, *more]))
+
+
+def chord_lines(routine: Routine) -> str:
+    """The chords of a track for a player's display: four bars a line, each key and order once."""
+    played: dict[str, tuple[PlayedBar, ...]] = {}
+    for each in routine.passes:
+        if each.purpose in SILENT:
+            continue
+        key = each.bars[0].key.pretty
+        name = key if each.purpose is Purpose.TIME else str(each.purpose)
+        if len(each.bars) > len(played.get(name, ())) and each.bars not in played.values():
+            played[name] = each.bars  # of a loop that grows the whole
+    return "\n\n".join(f"{name}\n{_rows(bars)}" for name, bars in played.items())
+
+
+def _rows(bars: Sequence[PlayedBar]) -> str:
+    rows: list[list[str]] = []
+    for bar in bars:
+        if not rows or len(rows[-1]) == BARS_A_LINE or bar.section_bar == 1:
+            rows.append([])
+        rows[-1].append(chords(bar))
+    return "\n".join(f"| {' | '.join(row)} |" for row in rows)
 
 
 def purpose(words: Words, request: Request, band: Band, phrase: Phrase | None) -> str:

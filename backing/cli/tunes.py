@@ -14,7 +14,7 @@ from backing.cli.status import DONE, USERS, in_words, tell
 from backing.combo.feel_check import feel_faults
 from backing.errors import OutputError, RoutineError, UserError, quoted
 from backing.routine.keys import Keys
-from backing.saving import is_folder, refuse_inputs
+from backing.saving import is_folder, is_there, refuse_inputs
 
 DEFAULT_TEMPO = Fraction(120)
 MUSICXML = (".musicxml", ".mxl", ".xml")
@@ -27,6 +27,7 @@ def read_tune(path: Path, *, skip: bool = False) -> Form:
     Raises TuneError with every mistake of the text and of the feels it names, UserError where
     there is no text.
     """
+    check_tune(path)
     if path.suffix.lower() in MUSICXML:
         from backing.chart.musicxml import read_file as read_musicxml
 
@@ -35,6 +36,14 @@ def read_tune(path: Path, *, skip: bool = False) -> Form:
             tell(f"{path}: {remark}")
         return form
     return read_file(path, feel_faults=feel_faults)
+
+
+def check_tune(path: Path) -> None:
+    """Raise UserError where there is no file of this name, or a folder."""
+    if is_folder(path):
+        raise UserError(f"{path} is a folder.", f"Name a tune in it, or all: {path / '*.tune'}.")
+    if not is_there(path):
+        raise UserError(f"There is no file {path}.", "Check the name and the folder.")
 
 
 def check_changes(words: Words, what: str) -> None:
@@ -63,13 +72,15 @@ def asked_form(words: Words, tune: Path) -> Form:
 
 def in_key(form: Form, text: str | None) -> Form:
     """The form in the key that is named, if one is. Raises RoutineError."""
-    if text is None:
-        return form
-    keys = Keys.of(text)
-    if keys.in_turn:
+    if text is not None and Keys.of(text).in_turn:
         raise RoutineError(f"{quoted(text)} is more than one key.", "Name one, such as Bb.")
-    (key,) = keys.in_tune(form.key)
-    return form.transposed(form.key.tonic.interval_to(key.tonic))
+    return each_key(form, text)[0]
+
+
+def each_key(form: Form, text: str | None) -> tuple[Form, ...]:
+    """The form in each of the keys that are named, "C F Bb" or "fourths". Raises RoutineError."""
+    keys = Keys.of(text).in_tune(form.key) if text is not None else (form.key,)
+    return tuple(form.transposed(form.key.tonic.interval_to(key.tonic)) for key in keys)
 
 
 def check_folder(output: str) -> None:

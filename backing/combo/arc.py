@@ -16,7 +16,7 @@ from fractions import Fraction
 from backing.chart.bar import Directions, PlayedBar
 from backing.routine import Pass, Purpose
 
-FIRST, HIGHEST = 0.3, 0.97
+FIRST, HIGHEST = 0.2, 0.97
 """Energy at the top of the first solo, and at the height; few solos go less far."""
 HEAD, HEAD_OUT, STRAIGHT_OUT, LOOP = 0.4, 0.55, 0.75, 0.55
 HEIGHT_AT = 0.88

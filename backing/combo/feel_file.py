@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -21,18 +20,11 @@ from typing import Any
 from backing.chart.section import feel_path, is_feel_file
 from backing.chart.text.header import METERS
 from backing.chart.text.source import suggestion
+from backing.chart.text.toml import TomlError, toml_values
 from backing.combo.cell import Cell, Stroke, StrokeError, read_strokes
 from backing.combo.feel import ride_ratio, wandered
 from backing.errors import FeelError, Problem, Span, quoted
-from backing.reading import (
-    FEEL_BYTES,
-    FEEL_DEPTH,
-    FEELS_ALIKE,
-    LINE_CHARACTERS,
-    depth,
-    guarded,
-    read_bytes,
-)
+from backing.reading import FEEL_BYTES, FEEL_DEPTH, FEELS_ALIKE, guarded, read_bytes
 
 FEELS = Path(__file__).with_name("feels")
 """The folder of the feels that come with the package."""
@@ -319,31 +311,13 @@ def parse_feel(source: str, file: str, through: tuple[str, ...] = ()) -> Feel:
 
 def _values(source: str, file: str) -> dict[str, Any]:
     """What a feel file holds. Raises FeelError for what is no TOML, and for what lies too deep."""
-    values: dict[str, Any] | None
-    for number, line in enumerate(source.split("\n"), 1):
-        if len(line) > LINE_CHARACTERS:  # of a key as long tomllib looks at each piece again
-            cause = f"This line is longer than {LINE_CHARACTERS:,} characters."
-            raise _at(file, Span(number, 1), line, cause, "Break it into several lines.")
     try:
-        values = tomllib.loads(source)
-    except tomllib.TOMLDecodeError as error:
-        raise _misplaced(str(error), source, file) from None
-    except ValueError:  # Python refuses to read so many digits
-        raise FeelError(f"{file} has a number that is too long.", "Shorten it.") from None
-    except RecursionError:
-        values = None
-    if values is None or depth(values, FEEL_DEPTH) > FEEL_DEPTH:
-        raise FeelError(f"{file} has lists and tables nested too deeply.", "Name a feel file.")
-    return values
-
-
-def _misplaced(said: str, source: str, file: str) -> FeelError:
-    """The FeelError for what tomllib says, with its place where it names one."""
-    found = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", said)
-    cause, cure = f"{found[1] if found else said}.", "Correct the TOML there."
-    lines = source.split("\n")
-    line, column = (int(found[2]), int(found[3])) if found and found[2] else (len(lines), 1)
-    return _at(file, Span(line, column), lines[line - 1], cause, cure)
+        return toml_values(source, file, "a feel file", FEEL_DEPTH)
+    except TomlError as error:
+        if error.span is None:
+            raise FeelError(error.cause, error.cure) from None
+        text = source.split("\n")[error.span.line - 1]
+        raise _at(file, error.span, text, error.cause, error.cure) from None
 
 
 def _at(file: str, span: Span, text: str, cause: str, cure: str) -> FeelError:

@@ -107,12 +107,13 @@ class Performance:
             yield PlayedNote(onset, max(onset, end), note, clock)
 
 
-def check_length(performance: Performance) -> None:
-    """Raise RoutineError for what lasts longer than LONGEST_SECONDS, saying how long and large."""
+def check_length(performance: Performance, *, sound: bool) -> None:
+    """Raise RoutineError for what lasts longer than LONGEST_SECONDS, saying how long, and how
+    large it would be as ``sound``."""
     seconds = float(performance.clock.length_seconds)
     if seconds > LONGEST_SECONDS:
-        hours, megabytes = seconds / 3600, seconds * WAV_BYTES_A_SECOND / 1e6
+        size = f", {seconds * WAV_BYTES_A_SECOND / 1e6:,.0f} MB as .wav" if sound else ""
         raise RoutineError(
-            f"This track lasts {hours:.1f} hours, {megabytes:,.0f} MB as .wav.",
+            f"This track lasts {seconds / 3600:.1f} hours{size}.",
             "Ask for fewer tempos, keys or times, or add --long if you mean it.",
         )

@@ -78,7 +78,7 @@ class ChordSpan:
 
 @dataclass(frozen=True, slots=True)
 class Accent:
-    """A hit of the whole band; ``kind``: "hit", "stop", "push" or "last".
+    """A hit of the whole band; ``kind``: "hit", "stop", "push", "hold" or "last".
 
     ``onset`` and ``length`` in beats from the start of the pass; a push on the first bar has a
     negative onset. ``span`` is the chord that sounds.
@@ -383,6 +383,8 @@ def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accen
             found[planned.start + beat] = ("hit", Fraction(1, 2))
         for beat in directions.only or ():
             found[planned.start + beat] = ("stop", Fraction(1, 2))
+        for onset, end in pairwise(_held(planned, spans)):
+            found[onset] = ("hold", end - onset)
         if planned.bar.final:
             onset, length = _last(planned, spans)
             found[onset] = ("last", length)
@@ -396,10 +398,18 @@ def _accents(bars: Sequence[PlanBar], spans: Sequence[ChordSpan]) -> tuple[Accen
     return (*cut, accents[-1]) if accents else ()
 
 
+def _held(bar: PlanBar, spans: Sequence[ChordSpan]) -> list[Fraction]:
+    """The beats of a bar that are struck and held, each until the next, and its end; or none."""
+    if bar.bar.directions.hold is None:
+        return []
+    first = bar.start + bar.bar.directions.hold
+    return [first, *(span.start for span in spans if first < span.start < bar.end), bar.end]
+
+
 def _last(bar: PlanBar, spans: Sequence[ChordSpan]) -> tuple[Fraction, Fraction]:
     """Onset and length of the last stroke: on the push if its chord is pushed."""
     pushed = (span.start for span in spans if span.early and span.written == bar.start)
-    onset = next(pushed, bar.start)
+    *_, onset, _ = _held(bar, spans) or (next(pushed, bar.start), bar.end)
     return onset, bar.end - onset if bar.bar.final == "held" else Fraction(1, 2)
 
 
@@ -413,7 +423,9 @@ def _rests(bars: Sequence[PlanBar], *, rest_bar: bool) -> tuple[Rest, ...]:
         directions = planned.bar.directions
         if directions.hits:
             rests.append(Rest(planned.start, planned.end, frozenset({"bass", "comp"})))
-        if directions.only is not None or planned.bar.final:
+        if directions.hold is not None:
+            rests.append(Rest(planned.start + directions.hold, planned.end, RHYTHM_SECTION))
+        elif directions.only is not None or planned.bar.final:
             rests.append(Rest(planned.start, planned.end, RHYTHM_SECTION))
         if planned.bar.pickup or not planned.bar.changes:
             rests.append(Rest(planned.start, planned.end, counted))

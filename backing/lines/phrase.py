@@ -144,6 +144,30 @@ def _guide_tones(said: dict[str, Any], usual: dict[str, Any]) -> Phrase:
     return Phrase(Line(**(usual | said)), guide, solo=False, said=frozenset(said))
 
 
+FILLERS = {
+    "level": "level {}", "position": "position {}", "rhythm": "{}", "start": "from the {}",
+    "direction": "{}", "way": "{}", "thirds": "thirds", "anticipate": "anticipate",
+    "top_strings": "top {} strings",
+}  # fmt: skip
+"""How the terms are written that may be said once for many lines."""
+
+
+def filled_up(text: str, usual: str) -> str:
+    """A phrase with what ``usual`` says of all lines and it does not. Raises PracticeError.
+
+    >>> filled_up("etude off-beats", "level 2 position 5")
+    'etude off-beats level 2 position 5'
+    """
+    habits = {name: value for name, value in GRAMMAR.read(usual).items() if name in FILLERS}
+    phrases = re.split(r"\s+and\s+", text.strip())
+    for at, phrase in enumerate(phrases):
+        said = GRAMMAR.read(phrase)
+        if said.get("kind", "etude")[:1] in "eé":
+            more = (FILLERS[n].format(value) for n, value in habits.items() if n not in said)
+            phrases[at] = " ".join((phrase, *more))
+    return " and ".join(phrases)
+
+
 def read_line(text: str) -> Line:
     """The line of a phrase that says one: "etude level 2 off-beats". Raises PracticeError."""
     phrase = read_phrase(text)

@@ -11,8 +11,8 @@ their sum and acts on all alike, and the mix is their sum: exactly, in floating 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import ExitStack
+from concurrent.futures import Future
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -40,7 +40,7 @@ from backing.mixdown.probing import StruckKey
 from backing.mixdown.room import STEP, add_room, fast_size, reach
 from backing.mixdown.sampler import Sampler
 from backing.mixdown.tags import Tags
-from backing.mixdown.threads import in_order, usual_threads
+from backing.mixdown.threads import Threads, in_order, usual_threads
 
 TRANSFORM: Final = 1 << 16
 """Length of the Fourier transforms in the room: of a window of 5 s and what it begins with."""
@@ -305,7 +305,7 @@ def save(
             )
             for each in paths
         ]
-        with ThreadPoolExecutor(1) as writer:  # while the next window is finished
+        with closing(Threads(1)) as writer:  # while the next window is finished
             writing: Future[None] | None = None
             for window in mixdown:
                 if writing is not None:

@@ -15,7 +15,7 @@ import struct
 import sys
 from collections import deque
 from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from ctypes import POINTER, c_char_p, c_float, c_int, c_size_t, c_ubyte, c_void_p
 from functools import cache
 from typing import Final, Protocol
@@ -24,6 +24,7 @@ import numpy as np
 
 from backing.errors import InternalError
 from backing.mixdown.loops import Audio
+from backing.mixdown.threads import Threads
 
 FRAME: Final = 1152
 """Samples in a frame of MPEG-1 Layer III."""
@@ -83,7 +84,7 @@ class Mp3Writer:
 
     def __init__(self, file: Output, sample_rate: int, quality: float, threads: int) -> None:
         self._file, self._sample_rate, self._quality = file, sample_rate, quality
-        self._pool = ThreadPoolExecutor(threads)
+        self._pool = Threads(threads)
         self._ahead = threads + 1
         self._encoding: deque[Future[list[bytes]]] = deque()
         self._heard: list[Audio] = []
@@ -113,14 +114,14 @@ class Mp3Writer:
         self._submit(sound, last=True)
         while self._encoding:
             self._take()
-        self._pool.shutdown()
+        self._pool.close()
         self._file.seek(0)
         self._file.write(_filled(self._head, self._sizes, self._length))
         self._file.seek(0, 2)
 
     def discard(self) -> None:
         """Stop, whatever is still to be encoded."""
-        self._pool.shutdown(cancel_futures=True)
+        self._pool.close()
 
     def _submit(self, sound: Audio, *, last: bool) -> None:
         stop = None if last else self._lead + PIECE

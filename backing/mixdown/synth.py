@@ -122,9 +122,9 @@ class Synth:
 
     def close(self) -> None:
         """Give back the memory; the synth cannot be used any more."""
-        if self._synth is not None:
-            self._synth.delete()
-            self._synth = None
+        synth, self._synth = self._synth, None
+        if synth is not None:
+            synth.delete()
 
     def __enter__(self) -> Synth:
         return self

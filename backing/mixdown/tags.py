@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -18,6 +19,8 @@ OGG_SERIAL: Final = 1
 
 _PNG: Final = "image/png"
 _UNTYPED: Final[tuple[Any, Any, Any]] = (id3.APIC, mp4.MP4Cover, flac.Picture)
+_COMM: Final[Any] = id3.COMM
+_USLT: Final[Any] = id3.USLT
 
 ITUNES_KEY: Final = "----:com.apple.iTunes:initialkey"
 
@@ -28,7 +31,8 @@ class Tags:
 
     ``key`` as a musician says it ("G minor"), ``tempo`` in bpm, ``drill`` what it is for,
     ``comment`` free; ``marks`` are the places in it that a player may want to go to. ``cover``
-    makes the cover art, a PNG; it is not called for WAV, which players show without.
+    makes the cover art, a PNG; it is not called for WAV, which players show without. ``lyrics``:
+    the chords, line by line.
     """
 
     title: str = ""
@@ -36,6 +40,7 @@ class Tags:
     tempo: float | None = None
     comment: str = ""
     drill: str = ""
+    lyrics: str = ""
     marks: tuple[Mark, ...] = ()
     cover: Callable[[], bytes] | None = None
 
@@ -52,10 +57,57 @@ class Tags:
         return tonic + ("m" if mode.strip().lower().startswith("min") else "")
 
 
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What a track is called among others: its title, their ``album``, and its ``number`` of
+    ``count``."""
+
+    title: str
+    album: str
+    number: int
+    count: int
+
+
+def write_label(path: Path, label: Label) -> None:
+    """Give a finished track another title and a place in an album; raises OSError.
+
+    TALB and TRCK of ID3, ALBUM and TRACKNUMBER of Vorbis comments, the atoms of MP4.
+    """
+    kind, _ = _KINDS[path.suffix.lower()]
+    with _plain_errors():
+        file = kind(path)
+        tags: Any = file.tags
+        place = f"{label.number}/{label.count}"
+        if isinstance(file.tags, id3.ID3):
+            for frame, text in (
+                (id3.TIT2, label.title),
+                (id3.TALB, label.album),
+                (id3.TRCK, place),
+            ):
+                tags.add(frame(encoding=id3.Encoding.UTF8, text=[text]))
+        elif isinstance(file, mp4.MP4):
+            tags["\xa9nam"], tags["\xa9alb"] = [label.title], [label.album]
+            tags["trkn"] = [(label.number, label.count)]
+        else:
+            tags["TITLE"], tags["ALBUM"] = label.title, label.album
+            tags["TRACKNUMBER"], tags["TRACKTOTAL"] = str(label.number), str(label.count)
+        file.save()
+
+
+@contextmanager
+def _plain_errors() -> Iterator[None]:
+    """Inside, an error of the system's that mutagen hides in its own is raised as it is."""
+    try:
+        yield
+    except mutagen.MutagenError as error:
+        hidden = error.__context__
+        raise hidden if isinstance(hidden, OSError) else error from None
+
+
 def write_tags(path: Path, tags: Tags) -> None:
     """Write ``tags`` into the finished audio file at ``path``; raises OSError."""
     kind, fill = _KINDS[path.suffix.lower()]
-    try:
+    with _plain_errors():
         file = kind(path)
         if file.tags is None:
             file.add_tags()
@@ -67,10 +119,6 @@ def write_tags(path: Path, tags: Tags) -> None:
         file.save()
         if path.suffix.lower() == ".wav":
             add_cue_points(path, tags.marks, file.info.sample_rate)
-    except mutagen.MutagenError as error:
-        # mutagen hides the system's errors in its own
-        hidden = error.__context__
-        raise hidden if isinstance(hidden, OSError) else error from None
 
 
 def _add_cover(file: Any, suffix: str, png: bytes) -> None:
@@ -108,25 +156,30 @@ def steady_serial(path: Path) -> None:
 
 
 def _fill_id3(frames: Any, tags: Tags) -> None:
-    """ID3 frames (id3.org, "ID3 tag version 2.4.0 - Native Frames", sections 4.2 and 4.10).
+    """ID3 frames (id3.org, "ID3 tag version 2.4.0 - Native Frames", sections 4.2, 4.8 and 4.10).
 
     TIT3 is for "information directly related to the contents title".
     """
     known: dict[Any, str] = {
         id3.TIT2: tags.title, id3.TIT3: tags.drill, id3.TKEY: tags.short_key,
-        id3.TBPM: tags.bpm, id3.COMM: tags.comment,
+        id3.TBPM: tags.bpm,
     }  # fmt: skip
     for kind, text in known.items():
         if text:
-            comment = {"lang": "eng", "desc": ""} if kind is id3.COMM else {}
-            frames.add(kind(encoding=id3.Encoding.UTF8, text=[text], **comment))
+            frames.add(kind(encoding=id3.Encoding.UTF8, text=[text]))
+    usual: Any = {"encoding": id3.Encoding.UTF8, "lang": "eng", "desc": ""}
+    if tags.comment:
+        frames.add(_COMM(text=[tags.comment], **usual))
+    if tags.lyrics:
+        frames.add(_USLT(text=tags.lyrics, **usual))
 
 
 def _fill_comments(fields: Any, tags: Tags) -> None:
-    """Vorbis comments (xiph.org, minimal list of fields; KEY, BPM and COMMENT by common use)."""
+    """Vorbis comments (xiph.org, minimal list of fields; KEY, BPM, COMMENT and LYRICS by common
+    use)."""
     known = {
         "TITLE": tags.title, "DESCRIPTION": tags.drill, "KEY": tags.key, "BPM": tags.bpm,
-        "COMMENT": tags.comment,
+        "COMMENT": tags.comment, "LYRICS": tags.lyrics,
     }  # fmt: skip
     fields.update({name: text for name, text in known.items() if text})
     fields.update(chapter_comments(tags.marks))
@@ -140,6 +193,8 @@ def _fill_atoms(atoms: Any, tags: Tags) -> None:
         atoms["desc"] = [tags.drill]
     if tags.comment:
         atoms["\xa9cmt"] = [tags.comment]
+    if tags.lyrics:
+        atoms["\xa9lyr"] = [tags.lyrics]
     if tags.bpm:
         atoms["tmpo"] = [int(tags.bpm)]
     if tags.key:

@@ -28,7 +28,7 @@ def script(entry: str = "main.js") -> str:
     modules: dict[str, str] = {}
     _collect(entry, modules, ())
     bundle = '"use strict";\n(() => {\n' + "".join(modules.values()) + "})();\n"
-    if "</script" in bundle.lower() or "<!--" in bundle:
+    if "</script" in bundle.lower() or "<!--" in bundle or "<script" in bundle.lower():
         raise InternalError("A script of the page would end its own element.")
     return bundle
 

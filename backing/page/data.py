@@ -39,6 +39,8 @@ from backing.page.session import checked_session
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
 from backing.routine.request import CHORUSES, Request
 from backing.routine.routine import make_routine
+from backing.take.course import course_chord, line_kind, never_stops
+from backing.take.table import take_table
 
 FORMAT = 2
 TICKS = 480
@@ -123,6 +125,11 @@ def page_data(
         ],
         "keys": [_key(moved, n, score, index) for n, moved in forms.items()],
         "guide_lines": _guide_lines(score, index),
+        "take": {
+            **take_table(),
+            "kind": line_kind(opening.line),
+            "unbroken": never_stops(opening.line),
+        },
         "swing": {
             "points": [list(p) for p in RIDE_RATIOS],
             "shortest_ms": SHORTEST_OFF_BEAT_MS,
@@ -186,7 +193,7 @@ def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: f
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
         "wander": wandered,
-        "tempo_ratio": float(bar.tempo_ratio),
+        "tempo_ratio": float(bar.mean_ratio),
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]
             for c in bar.changes
@@ -197,15 +204,16 @@ def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: f
 def _chord(chord: Chord) -> Json:
     """What the soloist hears: degrees by their distance from the sounding root in half steps.
 
-    ``discs`` are the tones drawn as discs: 3 and 7, or what stands for them (6, a suspended 4).
+    ``discs`` are the tones drawn as discs: 3 and 7, or what stands for them (6, a suspended 4);
+    chord tones and tensions are those by which a take is judged.
     """
-    heard = chord.sounding
-    root = heard.root.pitch_class
-    names = (heard.name_of((root + n) % 12) for n in range(12))
-    figure = arpeggio(heard.quality)
+    figure = arpeggio(chord.sounding.quality)
+    taken = course_chord(chord)
     return {
-        "root": root,
-        "degrees": ["" if name is None else printed_degree(name) for name in names],
+        "root": taken.root,
+        "tones": list(taken.tones),
+        "tensions": list(taken.tensions),
+        "degrees": list(taken.degrees),
         "discs": [
             tone.pitch_class
             for tone, role in zip(figure.tones, figure.roles, strict=True)
@@ -226,7 +234,7 @@ def _key(moved: Form, semitones: int, score: Score, index: dict[str, int]) -> Js
         "name": f"{moved.key.tonic.pretty} {moved.key.mode}",
         "semitones": semitones,
         "symbols": [_symbol(chords[at]) for at in sorted(chords)],
-        "names": [_tone_names(chords[at]) for at in sorted(chords)],
+        "names": [list(course_chord(chords[at]).names) for at in sorted(chords)],
     }
 
 
@@ -234,13 +242,6 @@ def _symbol(chord: Chord) -> list[str]:
     """Root, suffix and slash bass as they are printed."""
     symbol = printed_symbol(chord)
     return [symbol.root + symbol.accidental, symbol.suffix, symbol.bass + symbol.bass_accidental]
-
-
-def _tone_names(chord: Chord) -> list[str]:
-    heard = chord.sounding
-    root = heard.root.pitch_class
-    degrees = (heard.name_of((root + n) % 12) for n in range(12))
-    return ["" if degree is None else heard.spelled(degree).pretty for degree in degrees]
 
 
 def _spans(plan: Plan, index: dict[str, int]) -> list[list[int]]:

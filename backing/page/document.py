@@ -1,8 +1,9 @@
 """The page as one file of HTML: nothing is loaded, nothing from a tune can become code.
 
 A strict Content-Security-Policy lets only the page's own script and style run, by their hashes
-(CSP level 3). Data stands in elements that are not executed, with every "<" written as an escape
-(HTML living standard, 4.12.1.3: restrictions for contents of script elements).
+(CSP level 3), and of blobs, which only that script can make, a worker: the one that hears a take.
+Data stands in elements that are not executed, with every "<" written as an escape (HTML living
+standard, 4.12.1.3: restrictions for contents of script elements).
 """
 
 from __future__ import annotations
@@ -39,7 +40,8 @@ INCLUDING BUT NOT LIMITED TO THE WARRANTIES OF MERCHANTABILITY, FITNESS FOR A PA
 AND NONINFRINGEMENT. IN NO EVENT SHALL THE AUTHORS OR COPYRIGHT HOLDERS BE LIABLE FOR ANY CLAIM,
 DAMAGES OR OTHER LIABILITY, WHETHER IN AN ACTION OF CONTRACT, TORT OR OTHERWISE, ARISING FROM, OUT
 OF OR IN CONNECTION WITH THE SOFTWARE OR THE USE OR OTHER DEALINGS IN THE SOFTWARE."""
-"""The licence of the sounds where it asks to be passed on with them."""
+"""The licence of the network, and of the sounds where it asks to be passed on with them."""
+NETWORK = "The network that hears pitches: swift-f0, Copyright (c) 2025-2026 Lars Nieradzik."
 
 
 def document(
@@ -55,6 +57,7 @@ def document(
         (
             "default-src 'none'",
             f"script-src {_hash(code)}",
+            "worker-src blob:",
             f"style-src {_hash(look)}",
             "img-src data:",
             "font-src data:",
@@ -77,6 +80,8 @@ def document(
         _sounds_notice(data["sound"]),
         f'<script type="text/plain" id="strip">{_base64(audio)}</script>\n',
         f'<script type="text/plain" id="room">{_base64(room)}</script>\n',
+        f"<!-- {NETWORK}\n{MIT} -->\n",
+        f'<script type="text/plain" id="ear">{script("take_ear.js")}</script>\n',
         f"<script>{code}</script>\n</body>\n</html>\n",
     )
     return "".join(pieces).encode("utf-8")

@@ -32,6 +32,7 @@ def count_in(first: PlayedBar, tempo: Fraction, bars: int | None = None) -> Pass
     whole = replace(
         first, role="count-in", section="count-in", section_use=1, section_bars=count, changes=(),
         directions=type(first.directions)(), length=Fraction(first.meter.beats), final="",
+        slows_to=None,
     )  # fmt: skip
     counted = [replace(whole, number=n, section_bar=n) for n in range(1, count + 1)]
     if first.pickup:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.chart.bar import Change, Directions, PlayedBar
+from backing.chart.bar import Change, Directions, PlayedBar, slowing
 from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import Key
 
@@ -35,6 +35,8 @@ def with_ending(bars: Sequence[PlayedBar], ending: str = "held") -> tuple[Played
             length=Fraction(settled[-1].meter.beats),
             changes=(Change(Fraction(0), tonic),),
             directions=Directions(),
+            tempo_ratio=settled[-1].slows_to or settled[-1].tempo_ratio,
+            slows_to=None,
             final="short" if ending == "short" else "held",
         )
         if ending == "tag" and len(bars) >= TAG_BARS:
@@ -44,13 +46,15 @@ def with_ending(bars: Sequence[PlayedBar], ending: str = "held") -> tuple[Played
 
 
 def _ends_as_written(bars: Sequence[PlayedBar]) -> bool:
-    """Whether the tune has an ending of its own, which closes on one chord."""
-    return bars[-1].role in ("ending", "coda", "tag") and len(bars[-1].changes) == 1
+    """Whether the tune ends by itself: its last bar is held, or an ending on one chord."""
+    written = bars[-1].role in ("ending", "coda", "tag") and len(bars[-1].changes) == 1
+    return written or bars[-1].directions.hold is not None
 
 
 def _tagged(bars: Sequence[PlayedBar], settled: Sequence[PlayedBar]) -> tuple[PlayedBar, ...]:
     """The last four bars twice with what leads back, and a third time settled."""
-    fours = (bars[-TAG_BARS:], bars[-TAG_BARS:], settled[-TAG_BARS:])
+    again = [bar.in_time() for bar in bars[-TAG_BARS:]]
+    fours = (again, again, settled[-TAG_BARS:])
     return tuple(
         replace(bar, section="tag", section_use=use, section_bar=at, section_bars=TAG_BARS)
         for use, four in enumerate(fours, 1)
@@ -108,13 +112,14 @@ def closing_chord(key: Key, tonic: Chord | None) -> Chord:
 
 
 def _slowing(bars: Sequence[PlayedBar]) -> tuple[PlayedBar, ...]:
-    """The bars slowing down into the last one, in one bend."""
+    """The bars slowing down into the last one, in one bend, unless the tune does so by itself."""
     count = min(SLOWING_BARS, len(bars) - 1)
-    cubes = [1 - at / max(1, count) * (1 - float(SLOWED) ** 3) for at in range(count + 1)]
-    ratios = [Fraction(round(cube ** (1 / 3) * 1000), 1000) for cube in cubes]
-    slowing = [
+    if any(bar.slows_to is not None for bar in bars[-count - 1 :]):
+        return tuple(bars)
+    ratios = slowing(count, SLOWED)
+    slowed = [
         replace(bar, tempo_ratio=bar.tempo_ratio * start, slows_to=bar.tempo_ratio * end)
         for bar, (start, end) in zip(bars[-count - 1 : -1], pairwise(ratios), strict=True)
     ]
     last = replace(bars[-1], tempo_ratio=bars[-1].tempo_ratio * ratios[-1])
-    return (*bars[: len(bars) - count - 1], *slowing, last)
+    return (*bars[: len(bars) - count - 1], *slowed, last)

@@ -14,6 +14,7 @@ from backing.chart.bar import Change
 from backing.chart.form import ORDERS, Form
 from backing.chart.lead_sheet import SheetBar, SheetSection, endings_over, lead_sheet
 from backing.chart.outline import directions, stop_time
+from backing.chart.pitch import Key
 from backing.chart.printed import printed_symbol
 from backing.combo.plan import plan_of_bars
 from backing.neck.parent_scales import KeyCenter, key_centers
@@ -71,9 +72,17 @@ def _centers(form: Form, order: str) -> KeyCenters:
         return found
     centers = key_centers(plan_of_bars(bars).spans)
     start = Fraction(0)
+    heard = [center for center in centers if center.established]
+    written: dict[Key, KeyCenter] = {}
     for bar in bars:
         inside = []
-        for center in centers:
+        if bar.directions.centers is not None:
+            # the same center in the bars it is written over
+            inside = [
+                (Fraction(0), Fraction(1), written.setdefault(key, _written_center(key)))
+                for key in bar.directions.centers
+            ]
+        for center in heard if bar.directions.centers is None else ():
             first, last = max(start, center.start), min(start + bar.length, center.end)
             if first < last:
                 parts = ((first - start) / bar.length, (last - start) / bar.length)
@@ -81,6 +90,10 @@ def _centers(form: Form, order: str) -> KeyCenters:
         found[bar.role, bar.number] = inside
         start += bar.length
     return found
+
+
+def _written_center(key: Key) -> KeyCenter:
+    return KeyCenter(Fraction(0), Fraction(0), key.tonic, key.mode, ())
 
 
 def _section(
@@ -97,7 +110,7 @@ def _section(
     stops = stop_time([bar.directions for bar in section.bars])
     endings = endings_over(section.bars)
     for bar, (ending, _), stop, pieces in zip(section.bars, endings, stops, ribbons, strict=True):
-        cues = directions(bar.directions, stops=stop)
+        cues = directions(bar.in_words, stops=stop)
         later = [cue for each in bar.later[:1] for cue in directions(each, stops=stop)]
         cues += [f"on the repeat: {', '.join(later)}"] if later else []
         shown = _bar(bar, cues, told, page)
@@ -178,9 +191,9 @@ def _row(
             if center is last and lines:
                 lines[-1]["to"] = float(at + end * width)
             else:
-                name = "" if center is last else center.name
+                name, short = ("", "") if center is last else (center.name, center.short)
                 lines.append({"from": float(at + start * width), "to": float(at + end * width),
-                              "text": name, "ends": True})  # fmt: skip
+                              "text": name, "short": short, "ends": True})  # fmt: skip
             last = center
         at += width
     row = {"bars": [data for _, data in pairs], "width": float(max(at, Fraction(BARS_A_ROW)))}
@@ -204,6 +217,7 @@ def _bar(bar: SheetBar, cues: list[str], told: set[str], page: PageSetup) -> dic
         "solos": _chords(bar.solos, bar.length, page) if bar.solos else [],
         "cues": [cue for cue in cues if cue not in told],
         "goes_on": any(cue in told for cue in cues),
+        "hold": None if bar.hold is None else float(bar.hold / bar.length),
         "double": False,
         "final": False,
     }

@@ -10,19 +10,21 @@ import re
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape, unescape
 
 import verovio
 
 from backing.chart.printed import PrintedSymbol
 from backing.errors import InternalError
-from backing.sheet.staff import MARK
+from backing.sheet.room import CHORD, DEGREE, FRETS, MARK, NUMBER, SIGNS, symbol_runs, widened
 
-SIGNS = "♭♯♮𝄫𝄪△°ø"
 PAGE_UNITS = 2100
 """The width of a system in Verovio's units at scale 100, that is tenths of a millimeter."""
-CHORD, DEGREE, FRET, NUMBER = 590, 370, 400, 340
-"""Sizes of text in the units of a system, in which a staff is 720 high."""
+ASIDE = 45
+"""What lies between the root of a chord symbol and what is raised after it, and after a slash."""
+NUMBER_RISE, DEGREE_DROP, OVER_TABLATURE = 40, 90, 210
+"""How much farther than Verovio has them bar numbers stand from the clef, and degrees from the
+staff where tablature leaves room; how far over its first line they end."""
 STAFF_GAP, DEGREE_ROW = 7, 3
 """Between staff and tablature, and what a second row of degrees takes, in Verovio's units."""
 SEED = 1
@@ -55,13 +57,18 @@ _SYLLABLE = re.compile(
     re.DOTALL,
 )
 _FRET = re.compile(
-    r'(text-anchor="middle" font-size="0px">\s*<tspan font-size=")\d+px(">\d+</tspan>)'
+    r'(text-anchor="middle" font-size="0px">\s*<tspan font-size=")\d+px">(?P<fret>\d+)</tspan>'
+)
+_NUMBER = re.compile(
+    r'<text y="(?P<y>-?\d+)" text-anchor="middle" font-size="0px">\s*<tspan [^>]*class="text">'
+    r"\s*<tspan [^>]*>(?P<number>\d+)</tspan>\s*</tspan>\s*</text>"
 )
 _REHEARSAL = re.compile(
     r'(?<=class="reh")[^>]*>\s*<rect [^>]*x="(?P<x>-?\d+)" y="(?P<y>-?\d+)" height="(?P<h>\d+)"'
     r".*?<text .*?</text>",
     re.DOTALL,
 )
+_STAFF = re.compile(r'class="staff">\s*<path d="M0 (\d+)')
 _STYLE = re.compile(r'<style type="text/css">@font-face.*?</style>', re.DOTALL)
 
 
@@ -106,34 +113,34 @@ def _set_texts(svg: str, chords: Sequence[PrintedSymbol]) -> str:
 
     svg = _HARM.sub(symbol, svg)
     svg = _REHEARSAL.sub(_rehearsal, svg)
-    svg = _SYLLABLE.sub(_degree, svg)
-    svg = _FRET.sub(rf"\g<1>{FRET}px\g<2>", svg)
+    drop = _drop(svg)
+    svg = _SYLLABLE.sub(lambda match: _degree(match, drop), svg)
+    svg = _NUMBER.sub(_number, svg)
+    svg = _FRET.sub(_fret, svg)
     return svg.replace('font-family="Times, serif"', 'font-family="Lato"')
+
+
+def _drop(svg: str) -> int:
+    """How much lower degrees stand than Verovio has them, between the staff and its tablature."""
+    rows = [int(match["y"]) for match in _SYLLABLE.finditer(svg)]
+    staves = [int(y) for y in _STAFF.findall(svg)]
+    if not rows or 'class="tabGrp"' not in svg:
+        return 0
+    return min(DEGREE_DROP, max(staves) - OVER_TABLATURE - max(rows))
 
 
 def _symbol(symbol: PrintedSymbol, x: int, y: int) -> str:
     """A chord symbol as SVG text: the rest of it smaller and raised."""
-    runs = [(symbol.root, CHORD, 0), (symbol.accidental, round(0.82 * CHORD), 75)]
-    if symbol.root == "N.C.":
-        runs = [(symbol.root, round(0.7 * CHORD), 0)]
-    runs.append((symbol.suffix, round(0.68 * CHORD), 150))
-    if symbol.bass:
-        runs += [("/", CHORD, 0), (symbol.bass, round(0.8 * CHORD), 0)]
-        runs.append((symbol.bass_accidental, round(0.66 * CHORD), 55))
     body, raised = "", 0
-    for text, size, rise in runs:
+    for text, size, rise in symbol_runs(symbol):
         for piece in re.findall(rf"[{SIGNS}]|[^{SIGNS}]+", text):
             font = ' font-family="Backing Signs"' if piece in SIGNS else ""
-            where = f'font-size="{size}px" dy="{raised - rise}"{font}'
+            apart = rise > raised == 0 or body.endswith(">/</tspan>")
+            aside = f' dx="{ASIDE}"' if apart else ""
+            where = f'font-size="{size}px" dy="{raised - rise}"{aside}{font}'
             body += f"<tspan {where}>{escape(piece)}</tspan>"
             raised = rise
     return f'<text x="{x}" y="{y}" font-weight="700">{body}</text>'
-
-
-def symbol_width(symbol: PrintedSymbol) -> float:
-    """About how wide a chord symbol is with the space after it, in the units of a system."""
-    signs = bool(symbol.accidental) + bool(symbol.bass_accidental)
-    return CHORD * (1.25 + 0.38 * signs + 0.55 * len(symbol.suffix) + 1.1 * bool(symbol.bass))
 
 
 def _rehearsal(match: re.Match[str]) -> str:
@@ -151,13 +158,23 @@ def _rehearsal(match: re.Match[str]) -> str:
     )
 
 
+def _number(match: re.Match[str]) -> str:
+    """The number of the first bar, over the clef."""
+    where = f'x="0" y="{int(match["y"]) - NUMBER_RISE}" text-anchor="middle"'
+    return f'<text {where} font-style="italic" font-size="{NUMBER}px">{match["number"]}</text>'
+
+
+def _fret(match: re.Match[str]) -> str:
+    return f'{match[1]}{FRETS[len(match["fret"])]}px">{match["fret"]}</tspan>'
+
+
 TO_HEAD = 90 + 106
 """From where Verovio begins a syllable to the middle of its note head."""
 
 
-def _degree(match: re.Match[str]) -> str:
-    """A degree, centered under its note."""
-    text = re.sub(r"<[^>]*>|\s", "", match["text"])
+def _degree(match: re.Match[str], drop: int) -> str:
+    """A degree, centered under its note, ``drop`` lower than Verovio has it."""
+    text = widened(unescape(re.sub(r"<[^>]*>|\s", "", match["text"])))
     size = round(DEGREE * {1: 1.0, 2: 0.95}.get(len(text), 0.82))
     runs = "".join(
         f'<tspan font-family="Backing Signs" font-size="{round(size * 0.9)}px">{c}</tspan>'
@@ -165,5 +182,5 @@ def _degree(match: re.Match[str]) -> str:
         else escape(c)
         for c in text
     )
-    where = f'x="{int(match["x"]) + TO_HEAD}" y="{match["y"]}"'
+    where = f'x="{int(match["x"]) + TO_HEAD}" y="{int(match["y"]) + drop}"'
     return f'<text {where} text-anchor="middle" font-size="{size}px">{runs}</text>'

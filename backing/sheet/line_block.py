@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import accumulate, islice
+from itertools import accumulate, pairwise, product
 from typing import Any
 
 from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, Interval, PitchName
-from backing.chart.printed import PrintedSymbol, printed_degree, printed_symbol
+from backing.chart.printed import printed_degree, printed_symbol
 from backing.combo.arrangement import arrange
 from backing.combo.band import GUIDE_LINES, Band
 from backing.combo.guide_tones import lines as guide_lines
@@ -22,13 +22,14 @@ from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
 from backing.lines.player import heard
 from backing.lines.spelling import beside, in_key
-from backing.neck.fingerboard import Fingerboard, StringFret, hand
+from backing.neck.fingerboard import Fingerboard, StringFret
 from backing.neck.path import Path
 from backing.routine.passes import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import make_routine
-from backing.sheet.engraving import PAGE_UNITS, engrave, symbol_width
+from backing.sheet.engraving import PAGE_UNITS, engrave
 from backing.sheet.notation import StaffNote, StaffPitch, notated
+from backing.sheet.octaves import octaves_of
 from backing.sheet.page_setup import PageSetup
 from backing.sheet.request import (
     LINES,
@@ -38,27 +39,27 @@ from backing.sheet.request import (
     chosen_position,
     selected_bars,
 )
+from backing.sheet.room import symbol_width, value_width
 from backing.sheet.staff import (
     StaffLine,
     line_for_engraving,
     line_musicxml,
-    whole_octaves,
     written_tones,
 )
 
 WHOLE_STEP, OCTAVE = 2, 12
 SHORTEST_REST = Fraction(1, 2)
 """Beats. A note that is let go just before the next one is written up to it."""
-BARS_A_SYSTEM, FEW_BARS_A_SYSTEM = 4, 2
+BARS_A_SYSTEM = 4
 MARGIN_MM, TITLE_MM, SYSTEM_GAP_MM = 13.0, 12.0, 1.8
 """Of page.typ: its margins, the title of a block, and what lies between two systems."""
 CLEF_UNITS = 2600
 """What clef, signature and meter take at most at the left of a system, in its units."""
+BAR_LINE_UNITS = 350
+"""What a bar line and the space about it take."""
 SMALLEST = 0.7
 """Systems get smaller down to this where a line then fits one page: 32 bars of eighths in the demo
 tunes take .715 to .77."""
-MOST_NOTES_A_BAR = 10
-"""In a system of four bars; with more of them, or in large print, the degrees need more room."""
 
 
 def line_block(
@@ -66,16 +67,13 @@ def line_block(
 ) -> dict[str, Any]:
     """The block "line" of a sheet; its systems are added to ``images``. Raises: see staff_line."""
     line = staff_line(form, request, chosen)
-    full = max((sum(bool(value.tones) for value in bar) for bar in line.values), default=0)
-    wide = request.page.scale > 1 or full > MOST_NOTES_A_BAR
-    per_system = FEW_BARS_A_SYSTEM if wide else BARS_A_SYSTEM
     chords = [
         printed_symbol(change.chord, signs=request.page.signs)
         for bar in line.bars
         for change in bar.changes
     ]
     scale = request.page.scale
-    starts = _system_starts(line.bars, chords, per_system, PAGE_UNITS * 10 / scale - CLEF_UNITS)
+    starts = _system_starts(line, PAGE_UNITS * 10 / scale - CLEF_UNITS)
     written = line_for_engraving(line, starts)
     systems = engrave(written, chords, voices=line.voices, scale=scale)
     fit = _fit(systems, request.page)
@@ -91,22 +89,32 @@ def line_block(
     }
 
 
-def _system_starts(
-    bars: Sequence[PlayedBar], symbols: Sequence[PrintedSymbol], most: int, width: float
-) -> list[int]:
-    """The bars that begin a system: where a section begins, or no room is left for symbols.
-
-    ``most``: bars to a system; ``width`` in the units of a system.
+def _system_starts(line: StaffLine, width: float) -> list[int]:
+    """The bars that begin a system: every section does, four bars are halved where they have no
+    room for their symbols or notes. ``width`` in the units of a system.
     """
-    starts, used, waiting = [0], 0.0, iter(symbols)
-    for index, bar in enumerate(bars):
-        need = sum(symbol_width(symbol) for symbol in islice(waiting, len(bar.changes)))
-        need = max(need, width / (2 * most))
-        full = index - starts[-1] == most or used + need > width
-        if index and (full or bar.section_bar == 1):
-            starts.append(index)
-            used = 0.0
-        used += need
+    needs = [
+        max(
+            sum(symbol_width(printed_symbol(change.chord)) for change in bar.changes),
+            sum(value_width(value, tablature=line.part.tablature) for value in values),
+        )
+        + BAR_LINE_UNITS
+        for bar, values in zip(line.bars, line.values, strict=True)
+    ]
+
+    def halved(bars: range) -> Iterator[int]:
+        if len(bars) == 1 or sum(needs[bar] for bar in bars) <= width:
+            yield bars.start
+            return
+        middle = bars.start + (len(bars) + 1) // 2
+        yield from halved(range(bars.start, middle))
+        yield from halved(range(middle, bars.stop))
+
+    begins = [at for at, bar in enumerate(line.bars) if at == 0 or bar.section_bar == 1]
+    starts: list[int] = []
+    for begin, end in pairwise([*begins, len(line.bars)]):
+        for first in range(begin, end, BARS_A_SYSTEM):
+            starts += halved(range(first, min(first + BARS_A_SYSTEM, end)))
     return starts
 
 
@@ -134,14 +142,14 @@ def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> Sta
     else:
         made = {"etude": _etude, "guide": _guide}[request.line]
         title, sounds = made(bars, chosen.path, request)
-    interval = whole_octaves([tone for sound in sounds for tone in sound.tones], request.part)
     written = chord_interval(request.part)
     shown = tuple(bar.transposed(written) for bar in bars)
     ways = _ways(bars, shown, written)
     moved = []
-    for sound in sounds:
+    for sound, octaves in zip(sounds, octaves_of(sounds, request.part), strict=True):
         way = ways[max(0, bisect_right(ways, sound.onset, key=lambda each: each[0]) - 1)][1]
-        moved.append(replace(sound, tones=written_tones(sound.tones, interval + way)))
+        interval = Interval(7 * octaves + way.steps, 12 * octaves + way.semitones)
+        moved.append(replace(sound, tones=written_tones(sound.tones, interval)))
     values = tuple(tuple(values) for values in notated(moved, shown))
     part = request.part.with_strings(request.board.strings)
     tempo, ratio = _time(form, bars)
@@ -245,7 +253,7 @@ def _guide(
     upper, lower = guide_lines(plan_of_bars(bars))
     chosen = {"3rd": (upper,), "7th": (lower,), "both": (upper, lower)}[request.guide]
     sounds = []
-    octaves = _octaves_into_hand([tone.pitch for tone in chosen[0]], taken, request)
+    octaves = _octaves_onto_neck([tone.pitch for line in chosen for tone in line], request)
     for voices in zip(*chosen, strict=True):
         span = voices[0].span
         assert span.chord is not None
@@ -261,13 +269,13 @@ def _guide(
     return words[request.guide], sounds
 
 
-def _octaves_into_hand(pitches: Sequence[int], taken: Path, request: SheetRequest) -> int:
-    """The octaves, in half steps, that bring pitches under the hand; none without tablature."""
+def _octaves_onto_neck(pitches: Sequence[int], request: SheetRequest) -> int:
+    """The octaves, in half steps, by which the line lies lower than the band plays it: none, unless
+    it is higher than the tablature goes."""
     if not request.part.tablature:
         return 0
-    low, high = hand(request.board, taken.position).extent
-    middle = (low + high) / 2
-    return 12 * round((middle - sum(pitches) / len(pitches)) / 12)
+    highest = max(request.board.strings) + request.board.frets
+    return OCTAVE * min(0, (highest - max(pitches)) // OCTAVE)
 
 
 def _guide_tone(chord: Chord, pitch: int, place: StringFret | None) -> StaffPitch:
@@ -279,16 +287,15 @@ def _degree(degree: Degree | None) -> str:
     return printed_degree(degree) if degree else ""
 
 
-def _places(pitches: Sequence[int], position: int, board: Fingerboard) -> list[StringFret | None]:
-    """A place for each pitch on strings of their own, under the hand or nearest to it."""
-    reach = hand(board, position).reach
-    taken: set[int] = set()
-    places: list[StringFret | None] = []
-    for pitch in reversed(pitches):
-        offered = [*reach.get(pitch, ()), *board.places(pitch)]
-        free = [place for place in offered if place.string not in taken]
-        nearest = min(free, key=lambda p: abs(p.fret - position - 1.5), default=None)
-        places.append(nearest)
-        if nearest is not None:
-            taken.add(nearest.string)
-    return places[::-1]
+def _places(
+    pitches: Sequence[int], position: int, board: Fingerboard
+) -> Sequence[StringFret | None]:
+    """A place for each pitch on strings of their own, under the hand or nearest to it; none where
+    the neck has no such places."""
+
+    def away(taken: Sequence[StringFret]) -> float:
+        return sum(abs(place.fret - position - 1.5) for place in taken)
+
+    found = product(*(board.places(pitch) for pitch in pitches))
+    apart = (taken for taken in found if len({place.string for place in taken}) == len(taken))
+    return min(apart, key=away, default=[None] * len(pitches))

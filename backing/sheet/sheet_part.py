@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -22,7 +23,8 @@ class SheetPart:
     ``words``: what the sheet says beside its title. ``interval``: from what sounds to what is
     written. ``clef``: "treble", "bass", or "octave-treble" and "octave-bass", which sound an
     octave lower. ``tablature``: under the staff. ``middle``: the sounding MIDI pitch around which
-    a line lies well, None where its octave stays.
+    a line lies well, None where its octave stays. ``compass``: the lowest and the highest written
+    pitch of its players, None where there is no bound to keep.
     """
 
     name: str
@@ -31,6 +33,7 @@ class SheetPart:
     clef: str = "treble"
     tablature: bool = False
     middle: int | None = None
+    compass: tuple[int, int] | None = None
 
     @property
     def frets(self) -> bool:
@@ -54,25 +57,38 @@ class SheetPart:
 PARTS = {
     "guitar": SheetPart("guitar", "", clef="octave-treble", tablature=True),
     "C": SheetPart("C", "C part", middle=70),
-    "Bb": SheetPart("Bb", "B♭ part", Interval(1, 2), middle=68),
-    "Eb": SheetPart("Eb", "E♭ part", Interval(5, 9), middle=62),
+    "Bb": SheetPart("Bb", "B♭ part", Interval(1, 2), middle=68, compass=(58, 84)),
+    "Eb": SheetPart("Eb", "E♭ part", Interval(5, 9), middle=62, compass=(58, 89)),
     "bass": SheetPart("bass", "bass part", clef="octave-bass", tablature=True),
 }
 """By name. Transpositions as in any textbook of instrumentation: a B-flat trumpet is written a
 major second above what sounds, an alto saxophone a major sixth. Middles are common practice (no
-source): a line in the staff."""
+source): a line in the staff. Compasses as books of orchestration have them (from memory): written
+B-flat 3 to F6 for saxophones, of which a trumpet has no more than C6 for sure."""
 CLEFS = ("treble", "bass")
+INSTRUMENTS = {
+    **dict.fromkeys(("alto", "baritone"), "Eb"),
+    **dict.fromkeys(("soprano", "tenor", "trumpet", "flugelhorn", "clarinet"), "Bb"),
+    **dict.fromkeys(("flute", "violin", "piano", "vibes", "voice", "trombone", "cello"), "C"),
+}
+"""The part that a player of an instrument reads, saxophones by their voice alone."""
+LOW = ("trombone", "cello")
+"""Instruments that read the bass clef."""
 
 
 def make_sheet_part(name: str = "guitar", clef: str | None = None) -> SheetPart:
-    """A part by its name, in whatever case; with a ``clef`` it has no tablature.
+    """A part by its name or its instrument, in whatever case; with a ``clef`` it has no tablature.
 
     Raises PracticeError for an unknown part or clef.
     """
     known = {key.lower(): part for key, part in PARTS.items()}
-    found = known.get(name.strip().replace("♭", "b").lower())
+    word = re.sub(r" (?:saxophone|sax)$", "", name.strip().replace("♭", "b").lower())
+    clef = clef or ("bass" if word in LOW else None)
+    found = known.get(INSTRUMENTS.get(word, word).lower())
     if found is None:
-        raise PracticeError(f'There is no part for "{name}".', f"Choose from {', '.join(PARTS)}.")
+        raise PracticeError(
+            f'There is no part for "{name}".', f"Choose from {', '.join((*PARTS, *INSTRUMENTS))}."
+        )
     if clef is None:
         return found
     if clef not in CLEFS:

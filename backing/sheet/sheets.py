@@ -1,32 +1,70 @@
-"""The sheet of a tune or of a root, and its pages."""
+"""The sheet of a tune or of a root, several of them as one document, and the pages."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from backing import __version__
 from backing.chart.form import Form
 from backing.chart.pitch import PitchName
-from backing.errors import PracticeError
+from backing.errors import OutputError, PracticeError
 from backing.sheet.chart import chart_block, heading
-from backing.sheet.grids import arpeggios_block, shapes_block
+from backing.sheet.grids import arpeggios_block, pairs_block, shapes_block
 from backing.sheet.line_block import line_block
+from backing.sheet.page_setup import PageSetup
 from backing.sheet.request import SheetRequest, chord_interval, chosen_position
 from backing.sheet.typesetting import typeset
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Pages before they are typeset: ``content`` for page.typ, ``images`` by name (SVG)."""
+    """Pages before they are typeset.
+
+    ``content`` for page.typ, ``images`` by name (SVG), the paper, and the ``recipe`` that makes
+    them again.
+    """
 
     content: Mapping[str, Any]
     images: Mapping[str, str]
+    page: PageSetup
+    recipe: str
+
+    @property
+    def name(self) -> str:
+        """The tune, and the line if there is one: what the foot of its pages says."""
+        return ": ".join(filter(None, (self.content["title"], self.content["line"])))
 
     def pages(self, form: str, *, ppi: float = 144) -> list[bytes]:
         """One PDF, or an SVG or PNG for each page."""
-        return typeset("page.typ", self.content, self.images, form, ppi=ppi)
+        return book_pages([self], form, recipe=self.recipe, ppi=ppi)
+
+
+def book_pages(sheets: Sequence[Sheet], form: str, *, recipe: str, ppi: float = 144) -> list[bytes]:
+    """Sheets, one or more, after another as one document, each on pages of its own.
+
+    One PDF with a bookmark for each sheet, or an SVG or PNG for each page (at ``ppi`` dots an
+    inch). ``recipe``, told in the PDF, makes it again; the foot of a page says that of its sheet.
+    Raises OutputError for papers or prints of several sizes.
+    """
+    sizes = {(s.page.width_mm, s.page.height_mm, s.page.scale) for s in sheets}
+    if len(sizes) > 1:
+        raise OutputError("A document has paper of one size.", "Ask for the same paper and print.")
+    width, height, scale = sizes.pop()
+    titles = dict.fromkeys(sheet.content["title"] for sheet in sheets)
+    content = {
+        "page": {"width": width, "height": height, "scale": scale},
+        "name": " · ".join(titles) if len(titles) > 1 else sheets[0].name,
+        "by": [*dict.fromkeys(sheet.content["by"] for sheet in sheets if sheet.content["by"])],
+        "made": _made(recipe),
+        "sheets": [
+            {**sheet.content, "name": sheet.name, "made": _made(sheet.recipe), "images": f"{n}-"}
+            for n, sheet in enumerate(sheets)
+        ],
+    }
+    images = {f"{n}-{name}": svg for n, s in enumerate(sheets) for name, svg in s.images.items()}
+    return typeset("page.typ", content, images, form, ppi=ppi)
 
 
 def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
@@ -44,7 +82,8 @@ def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
     if grids or request.line is not None:
         chosen = chosen_position(form, request)
         if grids:
-            blocks.append(shapes_block(form, request, chosen, images))
+            made = pairs_block if request.pairs else shapes_block
+            blocks.append(made(form, request, chosen, images))
         if request.line is not None:
             blocks.append(line_block(form, request, chosen, images))
     elif request.position is not None and not request.part.frets:
@@ -56,7 +95,7 @@ def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
     named = [block["title"] for block in blocks if block["kind"] == "line"]
     content = heading(written) | {"for": request.part.words, "blocks": blocks}
     content["line"] = ", ".join(named)
-    return Sheet(content | _every_page(request), images)
+    return Sheet(content, images, request.page, request.recipe)
 
 
 def arpeggio_sheet(root: PitchName, request: SheetRequest) -> Sheet:
@@ -78,13 +117,9 @@ def arpeggio_sheet(root: PitchName, request: SheetRequest) -> Sheet:
         "line": "",
         "blocks": [block],
     }
-    return Sheet(content | _every_page(request), images)
+    return Sheet(content, images, request.page, request.recipe)
 
 
-def _every_page(request: SheetRequest) -> dict[str, Any]:
-    """Paper and scale, and the footer: the program, its version, and the command to repeat."""
-    page = request.page
-    return {
-        "page": {"width": page.width_mm, "height": page.height_mm, "scale": page.scale},
-        "made": f"backing {__version__} · {request.recipe}",
-    }
+def _made(recipe: str) -> str:
+    """What stands at the foot: the program, its version, and the command to repeat."""
+    return f"backing {__version__} · {recipe}"

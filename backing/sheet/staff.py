@@ -22,8 +22,10 @@ from backing.chart.musicxml.document import (
 )
 from backing.chart.musicxml.harmony import harmony_element
 from backing.chart.pitch import Interval, PitchName
+from backing.chart.printed import printed_symbol
 from backing.neck.fingerboard import Fingerboard
 from backing.sheet.notation import VALUES, StaffPitch, Value, octave_of
+from backing.sheet.room import MARK, marked, narrow, syllables, value_width
 from backing.sheet.sheet_part import SheetPart
 
 STAFF, TABLATURE = "1", "2"
@@ -32,11 +34,6 @@ _CLEFS = {"treble": ("G", "2", ""), "octave-treble": ("G", "2", "-1"), "bass": (
           "octave-bass": ("F", "4", "-1")}  # fmt: skip
 FINEST_SWING = 20
 """The largest second number of a swing ratio in a file: 1.65 is 33:20."""
-CROWDED, ALONE = 1.3, 0.6
-"""How wide a chord symbol is told to be, in letters m for each of its letters: beside others or a
-triplet's 3, and alone in its bar."""
-MARK = "@"
-"""Stands before the number of a chord in text that ``engraving`` puts its symbol in place of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,38 +170,38 @@ def _fill(
         harmony = harmony_element(change.chord)
         offset = duration(change.onset, bar.meter)
         if chords is not None:
-            triplets = any(value.triplet for value in values)
-            share = CROWDED if triplets or len(bar.changes) > 1 else ALONE
-            harmony = _numbered(chords + index, change.chord, share)
+            harmony = _numbered(chords + index, change.chord)
             offset = offset * 4 // bar.meter.lower  # Verovio counts it in the meter's lower value
         if offset:
             SubElement(harmony, "offset").text = str(offset)
         SubElement(harmony, "staff").text = STAFF
         measure.append(harmony)
     whole_rest = len(values) == 1
-    for value in values:
-        measure.extend(_notes(value, tablature=False, whole_rest=whole_rest))
-    if line.part.tablature:
+    tablature = line.part.tablature
+    widths = [value_width(value, tablature=tablature) for value in values]
+    room = [None] * len(values) if chords is None else [*syllables(widths)]
+    for value, letters in zip(values, room, strict=True):
+        measure.extend(_notes(value, tablature=False, whole_rest=whole_rest, letters=letters))
+    if tablature:
         measure.append(element("backup", ("duration", duration(bar.length, bar.meter))))
         for value in values:
             measure.extend(_notes(value, tablature=True, whole_rest=whole_rest))
 
 
-def _numbered(number: int, chord: Chord | None, share: float) -> Element:
-    """A number in place of a chord symbol, with room for a ``share`` of the text of ``chord``.
-
-    It keeps clear of the next symbol, and of the 3 of a triplet.
-    """
-    width = "m" * round(share * len(chord.text)) if chord else ""
-    kind = element("kind", text=f"{MARK}{number}{width}")
+def _numbered(number: int, chord: Chord | None) -> Element:
+    """A number in place of a chord symbol, with the room that it takes."""
+    kind = element("kind", text=marked(number, printed_symbol(chord)))
     kind.text = "major"
     return element("harmony", element("root", ("root-step", "C")), kind)
 
 
-def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Element]:
+def _notes(
+    value: Value, *, tablature: bool, whole_rest: bool, letters: int | None = None
+) -> Iterator[Element]:
     """A note for each tone of a value; in tablature a tied one is not struck again.
 
-    ``whole_rest``: a rest is that of the whole bar.
+    ``whole_rest``: a rest is that of the whole bar. ``letters``: in how many narrow ones degrees
+    are written for engraving.
     """
     silent = tablature and value.tied[0]
     for index, tone in enumerate(value.tones or (None,)):
@@ -228,8 +225,10 @@ def _notes(value: Value, *, tablature: bool, whole_rest: bool) -> Iterator[Eleme
             SubElement(note, "beam", number="1").text = value.beam
         shown = value if not index else replace(value, tuplet="")
         _notations(note, shown, None if silent else tone, tablature=tablature)
-        if tone is not None and tone.degree and not tablature and not value.tied[0]:
-            _lyric(note, tone.degree, len(value.tones) - index)
+        if tone is not None and not tablature and not value.tied[0]:
+            degree = tone.degree if letters is None else narrow(tone.degree, letters)
+            if degree:
+                _lyric(note, degree, len(value.tones) - index)
         yield note
         if silent:
             return
@@ -298,12 +297,3 @@ def written_tones(tones: Sequence[StaffPitch], interval: Interval) -> tuple[Staf
 def _readable(name: PitchName) -> PitchName:
     """The name without a double accidental, as players read it most easily."""
     return name.simplified() if abs(name.alter) > 1 else name
-
-
-def whole_octaves(tones: Sequence[StaffPitch], part: SheetPart) -> Interval:
-    """The octaves that bring a line to where it lies well in a part."""
-    if part.middle is None or not tones:
-        return Interval(0, 0)
-    mean = Fraction(sum(tone.pitch for tone in tones), len(tones))
-    octaves = round((part.middle - mean) / 12)
-    return Interval(7 * octaves, 12 * octaves)

@@ -28,6 +28,50 @@ FEWEST_TONES, AVOIDED, FAVORED = 32, 0.08, 0.5
 LITTLE_SPACE = 0.1
 """Soloists leave a fifth to nearly a half of the time silent (Weimar Jazz Database)."""
 ROLES = ("root", "3rd", "5th", "7th")
+SENTENCES = {
+    "swapped": "Bars {first} and {last}{where} sound swapped: each has the notes of the other.",
+    "slipped": "From bar {first} to {last}{where} you are {bars} {way} in the form.",
+    "one left": (
+        "One note left the chord and led nowhere: {note} on {beat} of {bar}, over {chord}; the "
+        "nearest chord tone is {nearest}."
+    ),
+    "many left": (
+        "{count} notes left the chord and led nowhere, the first of them {note} on {beat} of "
+        "{bar}, over {chord}."
+    ),
+    "shift": "{bar} lies {ms} ms {way} the bars around it.",
+    "shifts": "{bar} lies {ms} ms {way} the bars around it; so do others: {others}.",
+    "drift": "From beginning to end you {way} by {ms} ms.",
+    "scatter": (
+        "Your notes scatter {ms} ms around their places; play fewer of them, slower, with the "
+        "click on 2 and 4."
+    ),
+    "stopped": "The eighths stopped on {beat} of {bar}{more}.",
+    "departs": "{on} {beat} of {bar} the line has {wanted}, and you play {played}.",
+    "departures": "{count} notes depart from the line; the first: {first}",
+    "answers": (
+        "Your answers take up {taken} of {strokes} strokes of the calls: sing the rhythm of the "
+        "call before you answer."
+    ),
+    "leaps": (
+        "{steps} of {played} changes are crossed by step or on a held tone, where soloists step "
+        "across {masters}: aim for the nearest tone of the next chord."
+    ),
+    "avoided": (
+        "The {role} is {count} of your {total} chord tones: land on it at each change for a chorus."
+    ),
+    "favored": "The {role} is {count} of your {total} chord tones: begin on another tone.",
+    "all inside": "All {count} notes are in their chords or lead there{lead}.",
+    "lead": ", {count} of them by a step from outside",
+    "tones": "{share} of your notes are chord tones; in soloists' choruses half are.",
+    "changes": "Of {played} changes you cross {ways}.",
+    "within": "Your notes lie within {ms} ms of their places{swing}.",
+    "swing": ", your eighths {mine} to 1, the band's {band} to 1",
+    "run": "Your longest run of eighths has {notes} notes, from {bar} on.",
+    "space": "You leave {share} of the time silent.",
+}
+"""The sentences, which the page has too."""
+WAYS = (("step", "by step"), ("held", "on a held tone"), ("leap", "by leap"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,19 +121,15 @@ def _faults(course: Course, told: Account) -> Iterator[Fault]:
 def _slipped(course: Course, told: Account) -> Iterator[Fault]:
     for slip in told.slips:
         first, last = course.bars[slip.bars[0]], course.bars[slip.bars[-1]]
-        if slip.swapped:
-            text = f"Bars {first.label} and {last.label}{_time(first.where)} sound swapped: each"
-            text += " has the notes of the other."
-        else:
-            way = "early" if slip.by > 0 else "late"
-            count = abs(slip.by)
-            text = f"From bar {first.label} to {last.label}{_time(first.where)} you are "
-            text += f"{count} bar{'s' * (count != 1)} {way} in the form."
+        count = abs(slip.by)
+        text = SENTENCES["swapped" if slip.swapped else "slipped"].format(
+            first=first.label,
+            last=last.label,
+            where=f" ({first.where})" if first.where else "",
+            bars=f"{count} bar{'s' * (count != 1)}",
+            way="early" if slip.by > 0 else "late",
+        )
         yield Fault("place", text, slip.bars, 100)
-
-
-def _time(where: str) -> str:
-    return f" ({where})" if where else ""
 
 
 def _left(course: Course, told: Account) -> Iterator[Fault]:
@@ -99,13 +139,14 @@ def _left(course: Course, told: Account) -> Iterator[Fault]:
     if not left:
         return
     first = left[0]
-    bar = course.bars[first.bar]
-    where = f"{first.name} on {first.beat} of {bar.name}, over {first.chord}"
-    if len(left) == 1:
-        text = f"One note left the chord and led nowhere: {where}; the nearest chord tone is "
-        text += f"{first.nearest}."
-    else:
-        text = f"{len(left)} notes left the chord and led nowhere, the first of them {where}."
+    text = SENTENCES["one left" if len(left) == 1 else "many left"].format(
+        count=len(left),
+        note=first.name,
+        beat=first.beat,
+        bar=course.bars[first.bar].name,
+        chord=first.chord,
+        nearest=first.nearest,
+    )
     weight = 60.0 if (told.tones or 0) >= EXERCISE else 100 * len(left) / max(len(told.notes), 1)
     yield Fault("notes", text, tuple(dict.fromkeys(note.bar for note in left)), weight)
 
@@ -114,21 +155,21 @@ def _timed(course: Course, told: Account) -> Iterator[Fault]:
     time = told.timing
     if time.shifts:
         worst = max(time.shifts, key=lambda shift: abs(shift.ms))
-        way = "behind" if worst.ms > 0 else "ahead of"
         bar = course.bars[worst.bar].name
-        text = f"{bar[0].upper()}{bar[1:]}, lies {abs(worst.ms):.0f} ms {way} the bars around it."
-        text = text.replace(", lies", " lies") if "," not in bar else text
-        if len(time.shifts) > 1:
-            others = [course.bars[s.bar].label for s in time.shifts if s is not worst]
-            text = f"{text[:-1]}; so do others: {', '.join(others[:4])}."
+        others = [course.bars[s.bar].label for s in time.shifts if s is not worst]
+        text = SENTENCES["shifts" if others else "shift"].format(
+            bar=bar[0].upper() + bar[1:] + "," * ("," in bar),
+            ms=f"{abs(worst.ms):.0f}",
+            way="behind" if worst.ms > 0 else "ahead of",
+            others=", ".join(others[:4]),
+        )
         yield Fault("time", text, tuple(s.bar for s in time.shifts), 50 + abs(worst.ms) / 10)
     if time.drift_ms is not None and abs(time.drift_ms) > DRIFT_MS and not time.shifts:
         way = "fall behind" if time.drift_ms > 0 else "get ahead"
-        text = f"From beginning to end you {way} by {abs(time.drift_ms):.0f} ms."
+        text = SENTENCES["drift"].format(way=way, ms=f"{abs(time.drift_ms):.0f}")
         yield Fault("time", text, (), 40)
     if time.spread_ms is not None and time.spread_ms > WIDE_MS:
-        text = f"Your notes scatter {time.spread_ms:.0f} ms around their places; "
-        text += "play fewer of them, slower, with the click on 2 and 4."
+        text = SENTENCES["scatter"].format(ms=f"{time.spread_ms:.0f}")
         yield Fault("steadiness", text, (), 35)
 
 
@@ -138,9 +179,12 @@ def _stopped(course: Course, told: Account) -> Iterator[Fault]:
         return
     first = breaks[0]
     bar = course.bars[first.bar]
-    text = f"The eighths stopped on {counted(first.eighth, bar)} of {bar.name}"
     more = len(breaks) - 1
-    text += f", and {more} time{'s' * (more != 1)} after that." if more else "."
+    text = SENTENCES["stopped"].format(
+        beat=counted(first.eighth, bar),
+        bar=bar.name,
+        more=f", and {more} time{'s' * (more != 1)} after that" if more else "",
+    )
     yield Fault("run", text, tuple(dict.fromkeys(each.bar for each in breaks)), 55)
 
 
@@ -156,27 +200,31 @@ def _along(course: Course, told: Account) -> Iterator[Fault]:
         outside = {(note.bar, note.beat) for note in told.unresolved}
         left = [d for d in left if (d.bar, counted(d.eighth, course.bars[d.bar])) not in outside]
         if left:
-            text = f"{_departs(course, left[0])}"
+            text = _departs(course, left[0], "On" if len(left) == 1 else "on")
             if len(left) > 1:
-                text = f"{len(left)} notes depart from the line; the first: {text}"
+                text = SENTENCES["departures"].format(count=len(left), first=text)
             yield Fault("line", text, tuple(dict.fromkeys(d.bar for d in left)), 45)
     if told.answers:
         strokes = sum(answer.strokes for answer in told.answers)
         taken = sum(answer.taken_up for answer in told.answers)
         if taken < strokes / 2:
-            text = f"Your answers take up {taken} of {strokes} strokes of the calls: sing the "
-            text += "rhythm of the call before you answer."
+            text = SENTENCES["answers"].format(taken=taken, strokes=strokes)
             yield Fault("answers", text, tuple(a.bar for a in told.answers), 30)
 
 
-def _departs(course: Course, left: Departure) -> str:
+def _departs(course: Course, left: Departure, on: str) -> str:
     bar = course.bars[left.bar]
     at = course.chord_at(left.eighth / 2 + 0.01)
     chord = None if at is None else course.chords[at]
-    where = f"on {counted(left.eighth, bar)} of {bar.name} the line has "
-    text = where + spelled(chord, left.wanted)
-    return (
-        f"{text}, and you play {'nothing' if left.played is None else spelled(chord, left.played)}."
+    played = "nothing" if left.played is None else spelled(chord, left.played)
+    if left.played is not None and (left.played - left.wanted) % 12 == 0:
+        played = f"the {played} {'above' if left.played > left.wanted else 'below'}"
+    return SENTENCES["departs"].format(
+        on=on,
+        beat=counted(left.eighth, bar),
+        bar=bar.name,
+        wanted=spelled(chord, left.wanted),
+        played=played,
     )
 
 
@@ -185,8 +233,7 @@ def _joined(told: Account) -> Iterator[Fault]:
     steps = told.crossed("step") + told.crossed("held")
     if played >= 12 and steps < FEW_STEPS * played and not told.slips:
         leaps = [each.bar for each in told.crossings if each.way == "leap"]
-        text = f"{steps} of {played} changes are crossed by step or on a held tone, where soloists "
-        text += f"step across {MASTERS_STEP:.0%}: aim for the nearest tone of the next chord."
+        text = SENTENCES["leaps"].format(steps=steps, played=played, masters=f"{MASTERS_STEP:.0%}")
         yield Fault("changes", text, tuple(dict.fromkeys(leaps)), 25)
 
 
@@ -195,13 +242,13 @@ def _shaped(told: Account) -> Iterator[Fault]:
     if total >= FEWEST_TONES and told.along is None:
         least = min(range(4), key=told.degrees.__getitem__)
         if told.degrees[least] < AVOIDED * total:
-            text = f"The {ROLES[least]} is {told.degrees[least]} of your {total} chord tones: "
-            text += "land on it at each change for a chorus."
+            count = told.degrees[least]
+            text = SENTENCES["avoided"].format(role=ROLES[least], count=count, total=total)
             yield Fault("degrees", text, (), 20)
         most = max(range(4), key=told.degrees.__getitem__)
         if told.degrees[most] > FAVORED * total:
-            text = f"The {ROLES[most]} is {told.degrees[most]} of your {total} chord tones: "
-            text += "begin on another tone."
+            count = told.degrees[most]
+            text = SENTENCES["favored"].format(role=ROLES[most], count=count, total=total)
             yield Fault("degrees", text, (), 15)
 
 
@@ -209,30 +256,28 @@ def _facts(course: Course, told: Account) -> Iterator[tuple[str, str]]:
     """What was heard, in the order in which it is worth saying."""
     leads = len(told.outside) - len(told.unresolved)
     if not told.unresolved and told.notes:
-        lead = f", {leads} of them by a step from outside" if leads else ""
-        yield "notes", f"All {len(told.notes)} notes are in their chords or lead there{lead}."
+        lead = SENTENCES["lead"].format(count=leads) if leads else ""
+        yield "notes", SENTENCES["all inside"].format(count=len(told.notes), lead=lead)
     elif told.tones is not None:
-        yield (
-            "notes",
-            f"{told.tones:.0%} of your notes are chord tones; in soloists' choruses half are.",
-        )
+        yield "notes", SENTENCES["tones"].format(share=f"{told.tones:.0%}")
     played = len(told.crossings) - told.crossed("rest")
     if played:
-        counts = {"by step": "step", "on a held tone": "held", "by leap": "leap"}
-        ways = [f"{told.crossed(w)} {words}" for words, w in counts.items() if told.crossed(w)]
-        yield "changes", f"Of {played} changes you cross {' and '.join(ways)}."
+        ways = [f"{told.crossed(w)} {words}" for w, words in WAYS if told.crossed(w)]
+        told_ways = " and ".join([", ".join(ways[:-1]), ways[-1]] if ways[1:] else ways)
+        yield "changes", SENTENCES["changes"].format(played=played, ways=told_ways)
     time = told.timing
     if time.spread_ms is not None:
-        text = f"Your notes lie within {time.spread_ms:.0f} ms of their places"
+        swing = ""
         if time.swing is not None and time.band_swing > 1:
-            text += f", your eighths {time.swing:.1f} to 1, the band's {time.band_swing:.1f} to 1"
-        yield "time", f"{text}."
+            mine, band = f"{time.swing:.1f}", f"{time.band_swing:.1f}"
+            swing = SENTENCES["swing"].format(mine=mine, band=band)
+        yield "time", SENTENCES["within"].format(ms=f"{time.spread_ms:.0f}", swing=swing)
     longest = told.phrases.longest
     if longest is not None and longest.notes >= 8:
         first = course.bars[told.notes[longest.first].placed.bar].name
-        yield "run", f"Your longest run of eighths has {longest.notes} notes, from {first} on."
+        yield "run", SENTENCES["run"].format(notes=longest.notes, bar=first)
     if told.notes:
-        yield "space", f"You leave {told.phrases.space:.0%} of the time silent."
+        yield "space", SENTENCES["space"].format(share=f"{told.phrases.space:.0%}")
 
 
 def _loop(course: Course, faults: Sequence[Fault]) -> str:

@@ -166,22 +166,31 @@ class Course:
 def make_course(routine: Routine, performance: Performance, band: Band) -> Course:
     """What a take over this track is held against."""
     line = band.line if isinstance(band.line, Line) else None
-    kind = "" if line is None else CALL if line.rhythm == "call" else LINE
+    kind = "" if line is None else line_kind(line)
     tones = tuple(_line(performance)) if line is not None else ()
     bars = tuple(_bars(routine, performance, tones if kind == CALL else ()))
     if line is not None and not line.position:
         line = line.placed(routine.form.played("solos"))
     chords = tuple(_chords(performance, band, line))
-    unbroken = kind == LINE and line is not None and line.rhythm in ("eighths", "off-beats")
     return Course(
         title=performance.title,
         bars=bars,
         chords=chords,
         line=tones,
         kind=kind,
-        unbroken=unbroken,
+        unbroken=line is not None and never_stops(line),
         position=line.position[0] if line is not None and line.position else None,
     )
+
+
+def line_kind(line: Line) -> str:
+    """Whether a line is one to play along with or a call to answer."""
+    return CALL if line.rhythm == "call" else LINE
+
+
+def never_stops(line: Line) -> bool:
+    """Whether a line is eighths from end to end."""
+    return line.rhythm in ("eighths", "off-beats")
 
 
 def _line(performance: Performance) -> Iterator[LineTone]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from backing.reading import guarded
 from backing.take.features import (
     FINE_HOP,
     HARMONICS,
@@ -21,7 +22,7 @@ from backing.take.features import (
 from backing.take.heard import Heard, HeardNote
 from backing.take.listening import VOICED, listen
 from backing.take.midi_take import MIDI, read_midi
-from backing.take.recording import pieces
+from backing.take.recording import CURE, pieces
 
 SILENT_DB = -60.0
 """The loudest a silent recording gets."""
@@ -32,25 +33,46 @@ ALONE = 0.82
 LEAKS = 0.9
 MOST_FRAMES = 5000
 FEW_VOICED = 0.35
+MISTUNED = 15.0
+"""Cents from A 440 that are told of."""
 CLEAN_DB = 35.0
 """From the loud moments down to the quiet ones, where a soft note would be heard between."""
+
+SENTENCES = {
+    "empty": "The recording is empty.",
+    "silent": "There is nothing to hear: the loudest moment is at {db} dB.",
+    "noise": "No clear pitches are heard: this sounds like noise, drums or chords, not a line.",
+    "speech": "The pitches don't gather around half steps: this sounds like speech, not a line.",
+    "several": (
+        "Several notes sound at once, or the band is as loud as you: play one note at a time, "
+        "with headphones on."
+    ),
+    "tuning": "Your instrument is {cents} cents {way}, which is allowed for.",
+    "leaks": "Put headphones on: the band is heard in the recording, and hides notes.",
+}
+"""What is said of a recording, which the page says too."""
 
 
 def hear(path: Path) -> Heard:
     """The notes of a take. Raises UserError for what can't be read, MissingProgram for what has to
     be installed."""
+    with guarded(f"{path} can't be heard", CURE):
+        return _heard(path)
+
+
+def _heard(path: Path) -> Heard:
     if path.suffix.lower() in MIDI:
         return read_midi(path)
     found, seconds = _frames(path)
     if found is None:
-        return Heard((), seconds, voiced=0.0, refusal="The recording is empty.")
+        return Heard((), seconds, voiced=0.0, refusal=SENTENCES["empty"])
     loudest = float(found.loudness.max())
     if loudest < SILENT_DB:
         return Heard(
             (),
             seconds,
             voiced=0.0,
-            refusal=f"There is nothing to hear: the loudest moment is at {loudest:.0f} dB.",
+            refusal=SENTENCES["silent"].format(db=f"{loudest:.0f}"),
         )
     heard = listen(found)
     alone = one_at_a_time(found)
@@ -130,22 +152,19 @@ def _clean(found: Frames, notes: Sequence[HeardNote]) -> bool:
 def _refusal(found: Frames, voiced: float, alone: float) -> str:
     """Why a take is not judged, "" where it can be."""
     if voiced < FEW_VOICED:
-        return "No clear pitches are heard: this sounds like noise, drums or chords, not a line."
+        return SENTENCES["noise"]
     if tuned(found) < TUNED:
-        return "The pitches don't gather around half steps: this sounds like speech, not a line."
+        return SENTENCES["speech"]
     if alone < ALONE:
-        return (
-            "Several notes sound at once, or the band is as loud as you: play one note at a time, "
-            "with headphones on."
-        )
+        return SENTENCES["several"]
     return ""
 
 
 def _remarks(tuning: float, alone: float) -> tuple[str, ...]:
     told = []
-    if abs(tuning) >= 15:
+    if abs(tuning) >= MISTUNED:
         way = "sharp" if tuning > 0 else "flat"
-        told.append(f"Your instrument is {abs(tuning):.0f} cents {way}, which is allowed for.")
+        told.append(SENTENCES["tuning"].format(cents=f"{abs(tuning):.0f}", way=way))
     if alone < LEAKS:
-        told.append("Put headphones on: the band is heard in the recording, and hides notes.")
+        told.append(SENTENCES["leaks"])
     return tuple(told)

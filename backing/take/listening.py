@@ -65,7 +65,7 @@ def listen(found: Frames) -> Listened:
     notes: list[HeardNote] = []
     doubts: list[float] = []
     for stretch in stretches:
-        mine, maybe = _notes(stretch, found, pitch)
+        mine, maybe = _notes(stretch, found, pitch, tuning)
         notes += mine
         doubts += maybe
     notes = _in_order(notes)
@@ -133,14 +133,16 @@ def _cheapest(cost: Floats) -> NDArray[np.int64]:
     return way
 
 
-def _notes(stretch: _Stretch, found: Frames, pitch: Floats) -> tuple[list[HeardNote], list[float]]:
+def _notes(
+    stretch: _Stretch, found: Frames, pitch: Floats, tuning: float
+) -> tuple[list[HeardNote], list[float]]:
     """The notes of a stretch: one, or several of the same pitch struck again; and its doubts."""
     around = int(AROUND / FINE)
     first = max(0, stretch.first * RATIO - around)
     last = min(len(found.power), stretch.last * RATIO + around)
     if last - first < 8:
         return [], []
-    strength = harmonic_db(found.power[first:last], _steady(pitch, stretch))
+    strength = harmonic_db(found.power[first:last], _steady(pitch, stretch) + tuning / 100)
     begin, end = stretch.first * RATIO - first, stretch.last * RATIO - first
     starts, doubts = _starts(strength, begin, end, around)
     notes = []

@@ -18,6 +18,28 @@ FORMAT = 1
 """The version of the data."""
 MOST_LISTED = 24
 SOLOISTS_TONES, EXERCISE_TONES = "about half in soloists' choruses", "all of them in an exercise"
+FIGURES = {
+    "chord tones": "{share} of your notes; {honest}",
+    "on, off the beat": "{on}, {off} chord tones",
+    "degrees": "root {0}, 3rd {1}, 5th {2}, 7th {3}",
+    "changes": "{ways}; soloists step into 58%",
+    "on the beat": "{ms} ms {way} the band; soloists 8 to 26 ms behind",
+    "not absolute": "not sure: a recording alone can't tell how late you are",
+    "no latency": "not known before the latency is found",
+    "spread": "{ms} ms around your own place",
+    "drift": "{ms} ms from the first third to the last",
+    "swing": "{mine} to 1 in {pairs} pairs; the band {band} to 1",
+    "accents": "{accent} off the beat beside on it",
+    "longest run": "{notes} eighths, {first} to {last}, {beat}",
+    "phrases": "{count}, the middle one {beats} beats; {echoes} echo others",
+    "space": "{share} silent; soloists leave 21% to 46%",
+    "the line": "{right} of its {notes} notes",
+    "answers": "{answers}, taking up {taken} of the calls' {strokes} strokes",
+    "tempo": "{notes} notes, {outside} left the chord",
+    "not judged": "{count} notes that weren't heard clearly",
+    "outside": "{bar}, {beat}: {note} over {chord}, nearest {nearest}; {kind}",
+}
+"""What the figures are called and how they are said; the page says the same."""
 Json = dict[str, Any]
 
 
@@ -72,70 +94,76 @@ def figures(course: Course, told: Account) -> Iterator[tuple[str, str]]:
     """Name and words of each figure."""
     if told.tones is not None:
         honest = EXERCISE_TONES if told.along or course.kind == "line" else SOLOISTS_TONES
-        yield "chord tones", f"{told.tones:.0%} of your notes; {honest}"
+        yield _figure("chord tones", share=f"{told.tones:.0%}", honest=honest)
     if told.tones_on is not None and told.tones_off is not None:
-        yield "on, off the beat", f"{told.tones_on:.0%}, {told.tones_off:.0%} chord tones"
+        yield _figure("on, off the beat", on=f"{told.tones_on:.0%}", off=f"{told.tones_off:.0%}")
     yield "kinds", ", ".join(f"{count} {kind}" for kind, count in told.kinds)
-    yield "degrees", "root {}, 3rd {}, 5th {}, 7th {}".format(*told.degrees)
+    yield "degrees", FIGURES["degrees"].format(*told.degrees)
     if told.in_shape is not None and course.position is not None:
         yield "in the shape", f"{told.in_shape:.0%} under the hand in position {course.position}"
     ways = ", ".join(f"{told.crossed(way)} {way}" for way in ("step", "held", "leap", "rest"))
-    yield "changes", f"{ways}; soloists step into 58%"
+    yield _figure("changes", ways=ways)
     yield from _time(told)
     longest = told.phrases.longest
     if longest is not None:
         first, last = (told.notes[at].placed for at in (longest.first, longest.last))
-        yield (
+        yield _figure(
             "longest run",
-            (
-                f"{longest.notes} eighths, {course.bars[first.bar].name} to "
-                f"{course.bars[last.bar].name}, {last.counted(course)}"
-            ),
+            notes=longest.notes,
+            first=course.bars[first.bar].name,
+            last=course.bars[last.bar].name,
+            beat=last.counted(course),
         )
     told_of = told.phrases
-    yield (
-        "phrases",
-        f"{told_of.count}, the middle one {told_of.beats:.1f} beats; {told_of.echoes} echo others",
+    yield _figure(
+        "phrases", count=told_of.count, beats=f"{told_of.beats:.1f}", echoes=told_of.echoes
     )
-    yield "space", f"{told_of.space:.0%} silent; soloists leave 21% to 46%"
+    yield _figure("space", share=f"{told_of.space:.0%}")
     if told.along is not None:
-        yield "the line", f"{told.along.right} of its {told.along.notes} notes"
+        yield _figure("the line", right=told.along.right, notes=told.along.notes)
     if told.answers:
         strokes, taken = (sum(getattr(a, n) for a in told.answers) for n in ("strokes", "taken_up"))
-        yield "answers", f"{len(told.answers)}, taking up {taken} of the calls' {strokes} strokes"
+        yield _figure("answers", answers=len(told.answers), taken=taken, strokes=strokes)
     for tempo in told.tempos:
-        yield f"at {tempo.tempo:g} bpm", f"{tempo.notes} notes, {tempo.outside} left the chord"
+        _, words = _figure("tempo", notes=tempo.notes, outside=tempo.outside)
+        yield f"at {tempo.tempo:g} bpm", words
     if told.unclear:
-        yield "not judged", f"{told.unclear} notes that weren't heard clearly"
+        yield _figure("not judged", count=told.unclear)
+
+
+def _figure(name: str, **words: object) -> tuple[str, str]:
+    return name, FIGURES[name].format(**words)
 
 
 def _time(told: Account) -> Iterator[tuple[str, str]]:
     time = told.timing
     if time.late_ms is not None:
         way = "behind" if time.late_ms >= 0 else "ahead of"
-        yield (
-            "on the beat",
-            f"{abs(time.late_ms):.0f} ms {way} the band; soloists 8 to 26 ms behind",
-        )
+        yield _figure("on the beat", ms=f"{abs(time.late_ms):.0f}", way=way)
     elif time.spread_ms is not None:
-        yield "on the beat", "not sure: a recording alone can't tell how late you are"
+        yield "on the beat", FIGURES["not absolute"]
     if time.spread_ms is not None:
-        yield "spread", f"{time.spread_ms:.0f} ms around your own place"
+        yield _figure("spread", ms=f"{time.spread_ms:.0f}")
     if time.drift_ms is not None:
-        yield "drift", f"{time.drift_ms:+.0f} ms from the first third to the last"
+        yield _figure("drift", ms=f"{time.drift_ms:+.0f}")
     if time.swing is not None:
-        yield (
-            "swing",
-            f"{time.swing:.2f} to 1 in {time.pairs} pairs; the band {time.band_swing:.2f} to 1",
-        )
+        mine, band = f"{time.swing:.2f}", f"{time.band_swing:.2f}"
+        yield _figure("swing", mine=mine, pairs=time.pairs, band=band)
     if time.accent is not None:
-        yield "accents", f"{time.accent:+.1f} off the beat beside on it"
+        yield _figure("accents", accent=f"{time.accent:+.1f}")
 
 
 def outside_text(course: Course, note: Outside) -> str:
     """A note outside in a line: where, which, over what, how it resolved."""
-    bar = course.bars[note.bar].name
-    text = f"{bar}, {note.beat}: {note.name} over {note.chord}, nearest {note.nearest}; {note.kind}"
+    _, text = _figure(
+        "outside",
+        bar=course.bars[note.bar].name,
+        beat=note.beat,
+        note=note.name,
+        chord=note.chord,
+        nearest=note.nearest,
+        kind=note.kind,
+    )
     return f"{text} to {note.goes_to}" if note.goes_to else text
 
 

@@ -15,7 +15,7 @@ from backing.chart.bar import PlayedBar
 from backing.chart.pitch import Degree, Interval
 from backing.combo.comp.comping import play
 from backing.combo.comp.rhythm import strokes
-from backing.combo.comp.voicing import voice_moves
+from backing.combo.comp.voicing import voice_chords, voice_moves
 from backing.combo.part import Note, Part
 from backing.combo.plan import Plan
 from tests.combo.build import bars, plan_of
@@ -158,12 +158,16 @@ def cadences(plan: Plan) -> list[tuple[Fraction, ...]]:
     return found
 
 
-def cadence_moves(plan: Plan, part: Part) -> list[int]:
+def cadence_moves(plan: Plan) -> list[int]:
     """By how many semitones each voice moves where the chord changes in a II-V-I.
 
-    Between whole grips: of four voices and more.
+    Of the piano's whole grips, before they are thinned.
     """
-    sounding = _chords_by_span(plan, part)
+    struck = [stroke for stroke in plan.comping if stroke.span.chord is not None]
+    led = voice_chords(plan, struck, ["piano"] * len(struck), random.Random(1))
+    sounding: dict[Fraction, list[tuple[int, ...]]] = {}
+    for stroke, voicing in zip(struck, led, strict=True):
+        sounding.setdefault(stroke.span.start, []).append(voicing.pitches)
     moves: list[int] = []
     for starts in cadences(plan):
         for before, after in pairwise(starts):
@@ -247,7 +251,7 @@ def report() -> None:
 def print_figures(feel: str, tempo: int, comp: str, done: Sequence[tuple[Plan, Part]]) -> None:
     """Print one line of figures."""
     plans, parts = [plan for plan, _ in done], [part for _, part in done]
-    moves = [move for plan, part in done for move in cadence_moves(plan, part)]
+    moves = [move for plan, _ in done for move in cadence_moves(plan)]
     pitches = [note.pitch for part in parts for note in part.notes]
     assert not sum(map(wrong_anticipations, plans))
     print(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import zipfile
+from fractions import Fraction
 from pathlib import Path
 from xml.etree import ElementTree
 
 import music21
 import pytest
 
+from backing.chart.cue import Hold, Rit
 from backing.chart.form import Form
 from backing.chart.musicxml import read, write
 from backing.chart.outline import directions
@@ -149,9 +151,23 @@ def test_all_faults_are_told_at_once_and_skipped() -> None:
 
 
 def test_words_that_nothing_comes_of_are_told() -> None:
-    held = "<note><rest/><duration>4</duration><notations><fermata/></notations></note>"
-    form = lead_sheet(direction("rit.") + bar("C"), bar("F", fill=held))
-    assert form.remarks == ('Words with nothing to play, by measure: "rit." (1), "fermata" (2).',)
+    form = lead_sheet(direction("dolce") + bar("C"), direction("a tempo") + bar("F"))
+    assert form.remarks == ('Words with nothing to play, by measure: "dolce" (1), "a tempo" (2).',)
+
+
+def test_fermatas_and_ritardandos_of_a_score_are_played() -> None:
+    held = note(2) + "<note><rest/><duration>2</duration><notations><fermata/></notations></note>"
+    slows = direction("molto rit.") + bar("C")
+    form = lead_sheet(bar("C"), slows, bar("F", fill=held), direction("A tempo") + bar("G"), slows)
+    cues = form.sections[0].cues
+    usual = Fraction(7, 10)
+    assert cues == (Hold(3, 3, Fraction(2)), Rit(2, 3, usual), Rit(5, 5, usual))
+    assert not form.remarks
+
+
+def test_a_ritardando_that_nothing_ends_stops_after_four_bars() -> None:
+    form = lead_sheet(direction("rall.") + bar("C"), *[bar(step) for step in "DEFGA"])
+    assert form.sections[0].cues == (Rit(1, 4, Fraction(7, 10)),)
 
 
 def test_jumps_in_words_alone_are_followed() -> None:
@@ -195,15 +211,18 @@ def test_a_tune_comes_back_with_all_the_band_does(tune: Path) -> None:
 
 def test_everything_a_band_does_comes_back() -> None:
     form = read_tune(
-        "key: F\nhead: A A2 B\nsolos: A B\nhead out: A B:1-2 coda\n"
+        "key: F\nhead: A A2 B\nsolos: A B\nhead out: intro A B:1-2 B coda vamp\n"
         "section A\n|: Gm7 | C7 / / F7 | [1] Fmaj7 | D7 :| [2] F6 | % |\nsolos: | | Db7 C7 |\n"
         "hits 1: 1 2&\nbreak 3-4: 1\npush 8: 1\nsection A2 = A\nbars 1: | Bbm7 |\n"
         "section B  feel: bossa  key: Ab  tempo: x1/2\n| Ab | Eb7 | Ab | % |\n"
         "stop-time 1-2: 1 3\npedal 3-4: Eb\nlay out 3-4: comp drums\nlate 2: 1 by a quarter\n"
-        "section coda\n| F6 |"
+        "hold 4: 3\nsection coda\n| F6 |: Gm7 | C7 :| x3\nrit 4-7: to 55%\nhold 7: 1\n"
+        "section vamp\n|: F | Gb7 :| x4\nhold 1: 1\nsection intro = B:3-4\nhold 2: 1"
     )
-    back = read(write(form))
+    text = write(form)
+    back = read(text)
     assert as_heard(back) == as_heard(form)
+    assert text.count("<fermata") == 2  # signs; what is held one time of several, in words
 
 
 def symbols(data: bytes) -> int:

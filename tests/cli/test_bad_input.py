@@ -364,7 +364,24 @@ def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: s
         (["track", "four.tune", "--key", ""], "--key needs a value."),
         (["track", "four.tune", "--bars="], "--bars needs a value."),
         (["track", "four.tune", "--swing", "9e99999999"], '"9e99999999" isn\'t a swing ratio.'),
-        (["check", "here.musicxml"], "here.musicxml is a folder. Name a lead sheet in it."),
+        (["check", "here"], "here is a folder. Name a tune in it, or all: here/*.tune."),
+        (["play", "here"], "here is a folder."),
+        (["track", "four.tune", "--bars", "1", "--bars", "2"], "--bars is given twice."),
+        (
+            [
+                "track",
+                "four.tune",
+                "-o",
+                "x.mid",
+                "--times",
+                "1000",
+                "--tempo",
+                "40",
+                "--bars",
+                "1-4",
+            ],
+            "hours. Ask for",
+        ),
         (["check", "--feels", "four.tune"], "--feels lists the feels, and needs no tune."),
         (["check", "--tidy", "--json", "four.tune"], "shown in one way"),
         (["sheet", "--arpeggios", "C/../D"], "does not belong to the note name C"),
@@ -373,7 +390,7 @@ def test_commands_that_cannot_be(here: Path, run: Run, words: list[str], told: s
 def test_what_would_be_passed_over_in_silence(
     here: Path, run: Run, words: list[str], told: str
 ) -> None:
-    (here / "here.musicxml").mkdir()
+    (here / "here").mkdir()
     said = run(*words)
     assert said.complains(told), said.err
     assert not said.out
@@ -410,8 +427,9 @@ def test_two_tunes_for_one_place(here: Path, run: Run, command: str, name: str) 
     (here / "more" / "four.tune").write_text(TUNE)
     said = run(command, "four.tune", "more/four.tune", "-o", ".")
     assert said.complains("Two tunes", name)
-    said = run(command, "four.tune", "more/four.tune", "-o", name)
-    assert said.complains(f"{name} isn't a folder, and 2 tunes are named.")
+    if command == "track":  # sheets and pages of several tunes are one document
+        said = run(command, "four.tune", "more/four.tune", "-o", name)
+        assert said.complains(f"{name} isn't a folder, and 2 tunes are named.")
     assert {path.name for path in here.iterdir()} == {"four.tune", "more"}
 
 
@@ -498,7 +516,7 @@ def test_a_tune_whose_file_has_any_name_is_played(here: Path, run: Run, name: st
     ):
         said = run(*words)
         assert said.status == 0, said.err
-    assert (here / f"{name}.wav").exists()
+    assert (here / f"{name}-choruses-1.wav").exists()
     assert run("check", "x.musicxml").status == 0
 
 

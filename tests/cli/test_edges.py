@@ -7,7 +7,7 @@ from pathlib import Path
 import mido
 import pytest
 
-from backing.cli import batch
+from backing.cli.job import Job
 from backing.errors import InternalError
 from tests.cli.conftest import TUNE, Run
 
@@ -64,14 +64,14 @@ def test_a_fault_of_ours_outweighs_a_mistake_which_outweighs_what_is_done(
         (here / name).write_text(TUNE, "utf-8")
     (here / USERS).write_text(TUNE.replace("| Dm7 | G7 | Cmaj7 | % |", "| Dm7 |"), "utf-8")
     (here / "unread.tune").write_text(TUNE.replace("G7", "Gblah"), "utf-8")
-    make = batch.make
+    make = Job.make
 
     def broken(job, *more):  # type: ignore[no-untyped-def]
         if job.target.stem == "ours":
             raise InternalError(BROKEN)
         return make(job, *more)
 
-    monkeypatch.setattr(batch, "make", broken)  # files of MIDI are made in this process
+    monkeypatch.setattr(Job, "make", broken)  # files of MIDI are made in this process
     said = run("track", *tunes, "-o", ".", "--format", "mid", "--bars", "3-4", "--times", "1")
     assert said.status == status, said.err
     assert (BROKEN in said.err) == (OURS in tunes)

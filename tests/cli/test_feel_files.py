@@ -9,7 +9,7 @@ import pytest
 
 from backing.chart.form import Form
 from backing.cli.batch import attempt
-from backing.cli.job import Job, packed
+from backing.cli.job import Job
 from backing.cli.tunes import read_tune
 from backing.combo.band import Band
 from backing.routine.request import Request
@@ -167,9 +167,9 @@ def test_feel_files_go_along_to_where_they_are_not(
     (songs / "mine.toml").write_text('name = "m"\nsentence = "."\nlike = "base.toml"\n')
     even = midi(run, "songs/even.tune")
     jobs = [
-        packed(job_of(read_tune(Path("songs/whole.tune")))),
-        packed(job_of(read_tune(Path("songs/part.tune")))),
-        packed(job_of(read_tune(Path("four.tune")), feel="songs/mine.toml")),
+        job_of(read_tune(Path("songs/whole.tune"))).packed(),
+        job_of(read_tune(Path("songs/part.tune"))).packed(),
+        job_of(read_tune(Path("four.tune")), feel="songs/mine.toml").packed(),
     ]
     shutil.rmtree(songs)
     (tmp_path / "elsewhere").mkdir()

@@ -5,10 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from backing.chart.text.tune_file import read
 from backing.cli import main
+from backing.sheet.sheet_part import make_sheet_part
 from tests.chart.musicxml_schema import problems
+from tests.cli.conftest import Run
 
 TUNES = Path(__file__).parents[2] / "tunes"
 TUNE = str(TUNES / "low-tide-ferry.tune")
@@ -40,6 +43,40 @@ def test_several_tunes_go_into_a_folder() -> None:
     assert sorted(path.name for path in Path().glob("*.pdf")) == [
         "low-tide-ferry.pdf", "open-water.pdf",
     ]  # fmt: skip
+
+
+def test_several_tunes_are_one_pdf_in_their_order(capsys: pytest.CaptureFixture[str]) -> None:
+    tunes = [str(TUNES / f"{name}.tune") for name in ("paper-route-blues", "open-water")]
+    more = ["--shapes", "5", "--line", "etude level 2"]  # pictures of the same names in both
+    assert main(["sheet", *tunes, "-o", "book.pdf", *more]) == 0
+    assert capsys.readouterr().err == "Paper Route Blues, Open Water -> book.pdf\n"
+    reader = PdfReader("book.pdf")
+    titles = ["Paper Route Blues", "Open Water"]
+    marks = [(mark.title, reader.get_destination_page_number(mark)) for mark in reader.outline]
+    assert [title for title, _ in marks] == titles
+    starts = [page for _, page in marks if page is not None]
+    assert starts == sorted(set(starts))
+    assert reader.metadata is not None
+    assert reader.metadata.title == " · ".join(titles)
+    assert " ".join(tunes) in (reader.metadata.subject or "")
+    for tune, title, first in zip(tunes, titles, starts, strict=True):
+        assert main(["sheet", tune, "-o", "one.pdf", *more, "--quiet"]) == 0
+        alone = PdfReader("one.pdf")
+        for at, page in enumerate(alone.pages):
+            said = reader.pages[first + at].extract_text()
+            assert set(page.extract_text().split("\n")[:-1]) <= set(said.split("\n")), title
+    assert main(["sheet", *tunes, "-o", "book.png", "--quiet"]) == 0
+    assert sorted(path.name for path in Path().glob("*.png")) == ["book-1.png", "book-2.png"]
+
+
+def test_a_book_is_whole_or_not_there(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("x.tune").write_text("key: C\n| H7 |\n")
+    assert main(["sheet", "none.tune", TUNE, "x.tune", "-o", "a.pdf"]) == 2
+    said = capsys.readouterr().err
+    assert "none.tune" in said
+    assert "x.tune:2:3" in said
+    assert "a.pdf isn't made: it would lack tunes." in said
+    assert not Path("a.pdf").exists()
 
 
 def test_arpeggios_need_no_tune() -> None:
@@ -88,6 +125,10 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.doc"], "a.doc isn't a name for a sheet."),
         ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" isn\'t a paper size.'),
         ([TUNE, "-o", "a.pdf", "--shapes", "30"], "Position 30 is off the neck."),
+        (
+            [str(TUNES / "open-water.tune"), "-o", "a.pdf", "--shapes", "pairs", "--bars", "1-4"],
+            "There is no ii-V and no V-I in these bars.",
+        ),
         ([TUNE, "-o", "a.pdf", "--shapes", "up"], '"up"'),
         ([TUNE, "-o", "a.pdf", "--shapes", "²"], '"²"'),
         ([TUNE, "-o", "a.pdf", "--shapes", "5", "--line", "position 7"], "one position for both"),
@@ -113,6 +154,7 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.pdf", "--shapes", "5", "--neck", "E2 X2"], '"X2"'),
         (["--arpeggios", "H", "-o", "a.pdf"], "German name"),
         (["--arpeggios", "C", "-o", "a.musicxml"], "MusicXML can't hold grids."),
+        ([TUNE, TUNE, "-o", "a.musicxml"], "isn't a folder"),
         (["none.musicxml", "-o", "a.pdf"], "There is no file none.musicxml."),
     ],
 )
@@ -124,3 +166,31 @@ def test_mistakes_are_one_clear_sentence(
     assert said in shown
     assert "Traceback" not in shown
     assert not list(Path().glob("a.*"))
+
+
+def test_keys_in_turn_are_one_document(here: Path, run: Run) -> None:
+    """Held against pypdf's reading of the pages: what each key has alone."""
+    assert run("sheet", "four.tune", "-o", "all.pdf", "--key", "C F Bb").status == 0
+    pages = [page.extract_text() for page in PdfReader(here / "all.pdf").pages]
+    assert len(pages) == 3
+    for key, page in zip(("C", "F", "Bb"), pages, strict=True):
+        assert run("sheet", "four.tune", "-o", "one.pdf", "--key", key).status == 0
+        (alone,) = PdfReader(here / "one.pdf").pages
+        music = alone.extract_text().split("backing ")[0]
+        assert page.startswith(music[:80])
+    assert len(set(pages)) == 3
+    assert run("sheet", "four.tune", "-o", "x.musicxml", "--key", "C F").complains("more than one")
+
+
+@pytest.mark.parametrize(
+    ("instrument", "part", "clef"),
+    [
+        ("alto sax", "Eb", None),
+        ("Trumpet", "Bb", None),
+        ("flute", "C", None),
+        ("trombone", "C", "bass"),
+    ],
+)
+def test_instruments_read_their_part(instrument: str, part: str, clef: str | None) -> None:
+    """Transpositions as in any textbook of instrumentation."""
+    assert make_sheet_part(instrument) == make_sheet_part(part, clef)

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from backing.mixdown.tags import Label, write_label
 from tests.cli.conftest import SMALL, TUNE, Run, run_apart
 
 SUFFIXES = ("wav", "flac", "mp3", "ogg", "opus", "m4a")
@@ -41,7 +42,8 @@ def test_the_recipe_in_the_tags_makes_the_very_same_file(here: Path, run: Run, s
     words = recipe_of(here / f"odd name.{suffix}")
     assert words[:3] == ["backing", "track", "four.tune"]
     assert run(*words[1:], "--no-cache").status == 0
-    assert (here / f"four.{suffix}").read_bytes() == (here / f"odd name.{suffix}").read_bytes()
+    (again,) = here.glob(f"four-*.{suffix}")
+    assert again.read_bytes() == (here / f"odd name.{suffix}").read_bytes()
 
 
 def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
@@ -49,7 +51,7 @@ def test_the_recipe_of_bare_changes(here: Path, run: Run) -> None:
     assert run(*words, "-o", "ii-v.flac", "--soundfont", SMALL).status == 0
     again = recipe_of(here / "ii-v.flac")
     assert run(*again[1:], "--no-cache").status == 0
-    assert (here / "changes.flac").read_bytes() == (here / "ii-v.flac").read_bytes()
+    assert (here / "changes-in-C-F-times-1.flac").read_bytes() == (here / "ii-v.flac").read_bytes()
 
 
 def test_the_recipe_of_a_trade(here: Path, run: Run) -> None:
@@ -57,7 +59,8 @@ def test_the_recipe_of_a_trade(here: Path, run: Run) -> None:
     assert run("track", "four.tune", "-o", "x.wav", *words, "--soundfont", SMALL).status == 0
     again = recipe_of(here / "x.wav")
     assert run(*again[1:], "--no-cache").status == 0
-    assert (here / "four.wav").read_bytes() == (here / "x.wav").read_bytes()
+    made = here / "four-bars-1-4-trading-twos-with-the-line-times-2.wav"
+    assert made.read_bytes() == (here / "x.wav").read_bytes()
 
 
 def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
@@ -66,7 +69,7 @@ def test_the_recipe_of_separate_files(here: Path, run: Run) -> None:
     assert names == ["slow-01-150-bpm.wav", "slow-02-165-bpm.wav", "slow-03-180-bpm.wav"]
     assert run(*recipe_of(here / names[1])[1:], "--no-cache").status == 0
     for name in names:
-        again = here / name.replace("slow", "four")
+        again = here / name.replace("slow", "four-bars-1-4-climbing-150-180-15-times-1")
         assert again.read_bytes() == (here / name).read_bytes()
 
 
@@ -74,7 +77,8 @@ def test_separate_files_of_minor_keys_say_so(here: Path, run: Run) -> None:
     (here / "four.tune").write_text(TUNE.replace("key: C", "key: C minor"))
     words = ("--key", "B F#", "--times", "1", "--separate", "--format", "mid")
     said = run("track", "four.tune", *words)
-    assert {path.name for path in here.glob("*.mid")} == {"four-01-Bm.mid", "four-02-F#m.mid"}
+    names = {f"four-in-B-F#-times-1-0{key}.mid" for key in ("1-Bm", "2-F#m")}
+    assert {path.name for path in here.glob("*.mid")} == names
     assert ", F# minor, seed 1" in said.err
 
 
@@ -134,6 +138,33 @@ def test_libsndfile_reads_the_cue_points(here: Path, run: Run) -> None:
         frames = [int.from_bytes(data[at + 20 : at + 24], "little") for at in (4, 4 + 280)]
     # two bars of count-in at 180: 480 / 180 seconds
     assert frames == [0, round(44100 * 480 / 180)]
+
+
+@pytest.mark.parametrize("suffix", ["wav", "flac", "mp3", "ogg", "opus", "m4a"])
+def test_a_label_changes_neither_sound_nor_marks(here: Path, run: Run, suffix: str) -> None:
+    """Held against ffmpeg's decoder and ffprobe's chapters, and mutagen's reading of the tags."""
+    for name in ("x", "y"):
+        assert run("track", "four.tune", "-o", f"{name}.{suffix}", *LOOP).status == 0
+    before = sound_by_ffmpeg(here / f"x.{suffix}"), marks_by_ffprobe(here / f"x.{suffix}")
+    for name in ("x", "y"):
+        write_label(here / f"{name}.{suffix}", Label("2 bridge, 96 bpm, G minor", "Monday", 2, 9))
+    assert (here / f"x.{suffix}").read_bytes() == (here / f"y.{suffix}").read_bytes()
+    after = sound_by_ffmpeg(here / f"x.{suffix}"), marks_by_ffprobe(here / f"x.{suffix}")
+    assert after == before
+    shown = str(mutagen.File(here / f"x.{suffix}").tags.pprint())
+    assert "2 bridge, 96 bpm, G minor" in shown
+    assert "Monday" in shown
+    assert "Dm7" in shown
+    easy = mutagen.File(here / f"x.{suffix}", easy=True).tags if suffix != "wav" else None
+    if easy is not None:
+        assert easy["tracknumber"][0].split("/")[0] == "2"
+    assert recipe_of(here / f"x.{suffix}")[2] == "four.tune"
+
+
+def sound_by_ffmpeg(path: Path) -> str:
+    """The MD5 of what ffmpeg decodes."""
+    words = ("ffmpeg", "-v", "error", "-i", str(path), "-map", "0:a", "-f", "md5", "-")
+    return subprocess.run(words, capture_output=True, text=True, check=True).stdout
 
 
 def test_tags_of_one_key_name_that_key(here: Path, run: Run) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import signal
 import threading
 import time
+from collections.abc import Iterator
 
 import pytest
 
-from backing.mixdown.threads import AHEAD, in_order
+from backing.mixdown.threads import AHEAD, Threads, in_order
 
 
 @pytest.mark.parametrize("threads", [1, 2, 5])
@@ -52,3 +54,52 @@ def test_whoever_stops_taking_leaves_no_thread() -> None:
     assert next(results) == 0
     results.close()
     assert threading.active_count() == before
+
+
+@pytest.fixture
+def heard() -> Iterator[None]:
+    """Ctrl-C is heard, even where the tests run deaf to it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+def test_ctrl_c_while_a_thread_starts_leaves_none(
+    heard: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    start = threading.Thread.start
+
+    def struck(thread: threading.Thread) -> None:
+        start(thread)
+        signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr(threading.Thread, "start", struck)
+    before = threading.active_count()
+    with pytest.raises(KeyboardInterrupt):
+        list(in_order(time.sleep, [0.1] * 20, 3))
+    assert threading.active_count() == before
+
+
+def test_ctrl_c_while_threads_are_waited_for_waits_on(
+    heard: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    join = threading.Thread.join
+
+    def struck(thread: threading.Thread, timeout: float | None = None) -> None:
+        signal.raise_signal(signal.SIGINT)
+        join(thread, timeout)
+
+    done: list[int] = []
+
+    def work() -> None:
+        time.sleep(0.1)
+        done.append(1)
+
+    threads = Threads(2)
+    for _ in range(2):
+        threads.submit(work)
+    monkeypatch.setattr(threading.Thread, "join", struck)
+    with pytest.raises(KeyboardInterrupt):
+        threads.close()
+    assert done == [1, 1]
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler

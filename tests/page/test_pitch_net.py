@@ -17,11 +17,18 @@ NEAR = 1e-3
 """Of confidence, and of half steps."""
 SCRIPT = """
 import { readFileSync } from "node:fs";
-import { pitchFrames, pitchNetwork } from "./backing/page/web/pitch_net.js";
+import { PitchStream, pitchNetwork } from "./backing/page/web/pitch_net.js";
 const bytes = readFileSync(process.argv[1]);
 const samples = new Float32Array(bytes.buffer, bytes.byteOffset, bytes.length / 4);
-const found = pitchFrames(pitchNetwork(), samples);
-console.log(JSON.stringify({ pitch: [...found.pitch], confidence: [...found.confidence] }));
+const stream = new PitchStream(pitchNetwork());
+const found = { pitch: [], confidence: [] };
+const add = ({ pitch, confidence }) => {
+  found.pitch.push(...pitch);
+  found.confidence.push(...confidence);
+};
+for (let at = 0; at < samples.length; at += 700) add(stream.add(samples.subarray(at, at + 700)));
+add(stream.add(samples.subarray(0, 0), true));
+console.log(JSON.stringify(found));
 """
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import http.client
 import json
+import socket
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import closing
+from contextlib import ExitStack, closing, suppress
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from playwright.sync_api import Page, expect
 
 from backing.chart.text.tune_file import read_file
 from backing.errors import OutputError
-from backing.page import PageMaker
+from backing.page import PageMaker, watch
 from backing.page.watch import BenchServer, Workbench, home_address
 
 GOOD = "title: Bench\nkey: C\n\nsection A\n| Dm7 | G7 | Cmaj7 | % |\n"
@@ -49,10 +50,10 @@ def server(tune: Path, maker: PageMaker) -> Iterator[BenchServer]:
 
 @pytest.fixture
 def ask(server: BenchServer) -> Ask:
-    def get(path: str, host: str | None = None) -> tuple[int, bytes]:
+    def get(path: str, **headers: str) -> tuple[int, bytes]:
         connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=120)
         with closing(connection):
-            connection.request("GET", path, headers={"Host": host} if host else {})
+            connection.request("GET", path, headers=headers)
             answer = connection.getresponse()
             return answer.status, answer.read()
 
@@ -71,9 +72,76 @@ def test_it_serves_the_page_and_its_state(ask: Ask) -> None:
 @pytest.mark.parametrize("host", ["evil.example", "localhost", "127.0.0.1:1", "0.0.0.0"])
 def test_another_host_is_not_answered(ask: Ask, host: str) -> None:
     # a name that resolves to this machine must not open the page to another site
-    status, body = ask("/", host=host)
+    status, body = ask("/", Host=host)
     assert status == 421  # RFC 9110, 15.5.20: misdirected request
     assert b"Bench" not in body
+
+
+@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1"])
+def test_another_page_is_not_answered(ask: Ask, server: BenchServer, origin: str) -> None:
+    # Fetch standard, "Origin" header: a page sends its own with whatever it asks of another place
+    status, body = ask("/state", Origin=origin)
+    assert status == 403
+    assert b"version" not in body
+    assert ask("/state", Origin=server.address.rstrip("/"))[0] == 200
+
+
+def dialed(server: BenchServer) -> socket.socket:
+    return socket.create_connection(("127.0.0.1", server.server_port), timeout=120)
+
+
+def answered(connection: socket.socket) -> bytes:
+    """All that comes until the server ends the connection."""
+    with suppress(ConnectionResetError):
+        return b"".join(iter(lambda: connection.recv(1 << 16), b""))
+    return b""
+
+
+def test_many_connections_hold_few_threads(
+    ask: Ask, server: BenchServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watch, "REQUEST_SECONDS", 600)
+    before = threading.active_count()
+    with ExitStack() as stack:
+        silent = [stack.enter_context(dialed(server)) for _ in range(watch.CONNECTIONS)]
+        others = [stack.enter_context(dialed(server)) for _ in range(300 - len(silent))]
+        for each in others:  # turned away, while those before are waited for
+            assert answered(each) in (watch.BUSY, b"")
+        assert threading.active_count() - before <= watch.CONNECTIONS
+        for each in silent:
+            each.sendall(b"GET /state HTTP/1.1\r\nConnection: close\r\n")
+            each.sendall(f"Host: 127.0.0.1:{server.server_port}\r\n\r\n".encode())
+        for each in silent:
+            assert answered(each).startswith(b"HTTP/1.1 200 ")
+    monkeypatch.setattr(watch, "REQUEST_SECONDS", -1)  # over before it began
+    with dialed(server) as slow:
+        slow.sendall(b"GET / HT")
+        assert answered(slow) == b""
+    monkeypatch.setattr(watch, "REQUEST_SECONDS", 600)
+    assert ask("/state")[0] == 200
+
+
+def test_a_server_that_ends_waits_for_nobody(tune: Path) -> None:
+    with BenchServer(Workbench(tune, lambda: b"page")) as server:
+        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
+        thread.start()
+        silent = dialed(server)
+        asked = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=120)
+        with closing(asked):  # after the silent one, which is served by then
+            asked.request("GET", "/")
+            assert asked.getresponse().read() == b"page"
+        server.shutdown()
+        thread.join()
+    with silent:
+        assert answered(silent) == b""
+
+
+def test_what_goes_wrong_in_making_a_page_is_shown(ask: Ask, server: BenchServer) -> None:
+    def fails() -> bytes:
+        raise ZeroDivisionError
+
+    server.bench.make = fails
+    assert b"The page cannot be made (ZeroDivisionError)" in ask("/")[1]
 
 
 def test_nothing_else_is_served(ask: Ask) -> None:

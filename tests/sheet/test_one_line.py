@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -132,3 +133,22 @@ def test_the_bass_line_is_for_a_sheet(tmp_path: Path, capsys: pytest.CaptureFixt
     assert "TAB" in sheet.read_text()
     assert main(["track", str(TUNES[0]), "-o", str(tmp_path / "a.mid"), "--line", "bass"]) == 2
     assert "The bass plays in every track" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("guide", ["3rd", "7th"])
+@pytest.mark.parametrize("tune", TUNES, ids=lambda path: path.stem)
+def test_guide_tones_are_printed_in_the_octave_in_which_they_are_heard(
+    tune: Path, guide: str
+) -> None:
+    form = backing.read_file(tune)
+    request = SheetRequest(line="guide", guide=guide, position="5")
+    line = staff_line(form, request, chosen_position(form, request))
+    written = [value.tones[0].pitch for bar in line.values for value in bar if value.tones]
+    band = backing.Band(guide_line=guide, players="guide")
+    first = next(
+        done
+        for done in backing.arrange(backing.make_routine(form, backing.Request()), band).passes
+        if done.routine_pass.purpose is Purpose.SOLO
+    )
+    played = [note.pitch for part in first.parts for note in part.notes]
+    assert [pitch for pitch, _ in groupby(played)] == [pitch for pitch, _ in groupby(written)]

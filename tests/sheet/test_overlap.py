@@ -1,86 +1,103 @@
-"""Nothing is printed over anything else: the boxes of chord symbols in 40 generated tunes."""
+"""Nothing is printed over anything else, or off the paper: every kind of sheet, 40 tunes."""
 
 from __future__ import annotations
 
 import random
-import re
-from functools import lru_cache
-from importlib.resources import files
-from itertools import pairwise
-from xml.etree import ElementTree
+from dataclasses import replace
 
 import pytest
-from PIL import ImageFont
 
 from backing.chart.form import Form
+from backing.chart.pitch import PitchName
 from backing.chart.text.tune_file import read
-from backing.lines.player import Line
-from backing.sheet.engraving import SIGNS
-from backing.sheet.line_block import line_block
-from backing.sheet.request import SheetRequest, chosen_position
+from backing.lines.phrase import read_line
+from backing.neck.fingerboard import make_fingerboard
+from backing.sheet.page_setup import make_page_setup
+from backing.sheet.request import SheetRequest
+from backing.sheet.sheet_part import make_sheet_part
+from backing.sheet.sheets import arpeggio_sheet, tune_sheet
+from tests.sheet.boxes import faults
 
-LONG = ("maj7#11", "13#11", "m7b5", "7alt", "7", "m7", "maj7", "6/9", "7b9b13", "m(maj7)", "dim7")
+TUNES, FEW = 40, 2
+LONG = ("maj7#11", "13#11", "m7b5", "7alt", "7", "m7", "maj7", "6/9", "7b9b13", "m(maj7)", "dim7",
+        "m6", "7sus", "", "m11/Db")  # fmt: skip
 ROOTS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
-RHYTHMS = ("eighths", "quarters", "triplets", "off-beats")
-SVG = "{http://www.w3.org/2000/svg}"
-ONCE = 100
-"""The size at which letters are measured."""
+KEYS = ("C", "Eb minor", "A", "Db", "F# minor", "G dorian")
+TITLES = ("Tune", "A Title That Is Much Too Long for One Line of Any Sheet of Paper in the House")
+RECIPE = "backing sheet a-folder/a-tune.tune --line etude --shapes auto --neck left-handed "
+LARGE = make_page_setup(large=True)
+LETTER = make_page_setup("letter", signs=True)
+BASS = make_fingerboard("bass")
+KINDS = {
+    "all": SheetRequest(position="auto", line="etude", etude=read_line("etude level 2")),
+    "large": SheetRequest(position="auto", line="etude", etude=read_line("etude level 3"),
+                          page=LARGE),
+    "high": SheetRequest(chart=False, shapes=False, position="9", line="etude",
+                         etude=read_line("etude level 4")),
+    "triplets, Eb": SheetRequest(line="etude", etude=read_line("etude triplets"),
+                                 part=make_sheet_part("Eb"), page=LETTER),
+    "quarters, Bb": SheetRequest(chart=False, line="etude", etude=read_line("etude quarters"),
+                                 part=make_sheet_part("Bb")),
+    "guide": SheetRequest(chart=False, shapes=False, line="guide", position="5"),
+    "guide, Bb": SheetRequest(chart=False, line="guide", part=make_sheet_part("Bb"), page=LETTER),
+    "bass": SheetRequest(line="bass", part=make_sheet_part("bass"), position="3", board=BASS),
+}  # fmt: skip
 
 
 def generated(number: int) -> Form:
-    """A tune of twelve bars of one to four chords, many of them long."""
+    """A tune with most of what a chart can have: long chords, many to a bar, signs, cues."""
     dice = random.Random(number)
-    bars = []
-    for _ in range(12):
-        count = dice.choice((1, 1, 2, 2, 4))
-        roots = dice.sample(
-            ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"), count
-        )
-        bars.append(" ".join(root + dice.choice(LONG) for root in roots))
-    rows = [" | ".join(bars[at : at + 4]) for at in range(0, 12, 4)]
-    lines = "\n".join(f"| {row} |" for row in rows)
-    return read(f"title: Tune {number}\nkey: {dice.choice(('C', 'Eb', 'A', 'Db'))}\n{lines}")
+
+    def bar(chords: int) -> str:
+        return " ".join(root + dice.choice(LONG) for root in dice.sample(ROOTS, chords))
+
+    def row() -> str:
+        bars = [bar(dice.choice((1, 1, 2, 2, 4))) for _ in range(4)]
+        if dice.random() < 0.5:
+            bars[dice.randrange(1, 4)] = "%"
+        return "| " + " | ".join(bars) + " |"
+
+    solos = f"solos: | {bar(2)} | | | {bar(4)} |"
+    cues = ["hits 8: 1 2& 4&", "pedal 1-4: D", "break 8: 1", "push 5: 1", "lay out 1-4: comp bass",
+            "stop-time 1-2: 1 3"]  # fmt: skip
+    lines = [
+        f"title: {dice.choice(TITLES)} {number}",
+        f"by: {dice.choice(('', 'Somebody', 'A band of seven, words by their singer, CC0'))}",
+        f"key: {dice.choice(KEYS)}", f"tempo: {dice.choice((60, 132, 240))}",
+        "head: A B A coda", "solos: A B A",
+        "section A", *((f"pickup: | {bar(1)} / |",) if number % 2 else ()),
+        row(), *((solos,) if number % 3 else ()), row(),
+        *dice.sample(cues, number % 4),
+        f"section B  feel: {dice.choice(('two', 'bossa'))}",
+        f"|: {bar(1)} | {bar(2)} | [1] {bar(2)} | {bar(1)} :| [2] {bar(2)} | {bar(1)} | %% |",
+        "section coda", f"| {bar(2)} | N.C. |",
+    ]  # fmt: skip
+    return read("\n".join(line for line in lines if line != "by: "))
 
 
-@lru_cache
-def font(signs: bool) -> ImageFont.FreeTypeFont:
-    own = files("backing.sheet") / "fonts"
-    chosen = (
-        next(f for f in own.iterdir() if f.name.endswith((".otf", ".ttf")))
-        if signs
-        else files("font_lato") / "files" / "Lato-Bold.ttf"
-    )
-    return ImageFont.truetype(str(chosen), ONCE)
+def check(number: int, kind: str) -> None:
+    words = ("--bars 3-6", "")[number % 2]
+    recipe = RECIPE + words * (number % 7)
+    request = KINDS[kind]
+    pdf = tune_sheet(generated(number), replace(request, recipe=recipe)).pages("pdf")[0]
+    assert not list(faults(pdf))
 
 
-def width(text: ElementTree.Element) -> float:
-    """How wide a text of tspans is, in the units of the system."""
-    total = 0.0
-    for run in text.iter(f"{SVG}tspan"):
-        size = float((run.get("font-size") or "0px").removesuffix("px"))
-        letters = run.text or ""
-        total += font(any(c in SIGNS for c in letters)).getlength(letters) * size / ONCE
-    return total
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("number", range(FEW))
+def test_nothing_is_printed_over_anything_else(number: int, kind: str) -> None:
+    check(number, kind)
 
 
-@pytest.mark.parametrize("number", range(40))
-def test_chord_symbols_of_a_staff_do_not_overlap(number: int) -> None:
-    form = generated(number)
-    level, rhythm = (
-        1 + number % 4,
-        ("eighths", "quarters", "triplets", "off-beats")[number // 4 % 4],
-    )
-    request = SheetRequest(line="etude", etude=Line(rhythm, level=level), position="auto")
-    images: dict[str, str] = {}
-    line_block(form, request, chosen_position(form, request), images)
-    assert images
-    for system in images.values():
-        root = ElementTree.fromstring(re.sub(r"<\?xml.*?\?>", "", system))
-        symbols = []
-        for group in root.iter(f"{SVG}g"):
-            if group.get("class") == "harm":
-                (text,) = group.iter(f"{SVG}text")
-                symbols.append((float(text.get("x") or 0), width(text)))
-        symbols.sort()
-        for (x, wide), (following, _) in pairwise(symbols):
-            assert x + wide < following, "two symbols overlap"
+@pytest.mark.slow
+@pytest.mark.parametrize("number", range(FEW, TUNES))
+def test_nothing_is_printed_over_anything_else_in_many_tunes(number: int) -> None:
+    for kind in KINDS:
+        check(number, kind)
+
+
+@pytest.mark.parametrize("root", ["C", "F#"])
+@pytest.mark.parametrize("large", [False, True])
+def test_arpeggios_have_room(root: str, large: bool) -> None:
+    request = SheetRequest(page=make_page_setup(large=large))
+    assert not list(faults(arpeggio_sheet(PitchName.parse(root), request).pages("pdf")[0]))

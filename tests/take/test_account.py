@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import json
 import random
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from statistics import mean
 from typing import Any
@@ -18,9 +18,17 @@ from backing.combo.plan import plan_of_bars
 from backing.lines.etude import etude
 from backing.take.account import Account, account
 from backing.take.advice import Advice, advise
-from backing.take.course import Course, CourseBar, CourseChord, course_chord, make_course
+from backing.take.course import (
+    Course,
+    CourseBar,
+    CourseChord,
+    LineTone,
+    course_chord,
+    make_course,
+)
 from backing.take.grid import counted
 from backing.take.heard import Heard, HeardNote
+from backing.take.table import take_table
 from tests.benchmarks.etude_report import figures
 from tests.take.playing import ROOT, performed, take_of
 
@@ -30,10 +38,14 @@ TABLE: Case = json.loads((Path(__file__).parents[1] / "cases" / "takes.json").re
 
 def course_of(case: Case) -> Course:
     bars, seconds = [], 0.0
-    for label, start, beats, tempo, swing, yours in case["bars"]:
-        bars.append(CourseBar(label, "", start, beats, seconds, tempo, swing, yours))
+    for label, start, beats, tempo, swing, yours, *where in case["bars"]:
+        bars.append(CourseBar(label, "".join(where), start, beats, seconds, tempo, swing, yours))
         seconds += beats * 60 / tempo
-    return Course("Case", tuple(bars), tuple(_chord(*row) for row in case["chords"]))
+    chords = tuple(_chord(*row) for row in case["chords"])
+    plain = Course("Case", tuple(bars), chords)
+    tones = (LineTone(beat, float(plain.seconds_at(beat)), n) for beat, n in case.get("line", ()))
+    kind, unbroken = case.get("kind", ""), case.get("unbroken", False)
+    return replace(plain, line=tuple(tones), kind=kind, unbroken=unbroken)
 
 
 def _chord(start: float, end: float, symbol: str) -> CourseChord:
@@ -46,7 +58,9 @@ def told_of(case: Case) -> tuple[Course, Account, Advice]:
         HeardNote(*map(float, course.seconds_at([beat, beat + length])), pitch, level)
         for beat, length, pitch, level in case["notes"]
     ]
-    told = account(course, Heard(tuple(notes), course.seconds, exact=True), 0.0)
+    how = {"exact": True} | case.get("heard", {})
+    heard = Heard(tuple(notes), course.seconds, **how | {"doubts": tuple(how.get("doubts", ()))})
+    told = account(course, heard, 0.0)
     return course, told, advise(course, told)
 
 
@@ -71,7 +85,16 @@ def said(course: Course, told: Account, advice: Advice) -> Case:
         "breaks": [[labels[b.bar], counted(b.eighth, course.bars[b.bar])]
                    for b in told.phrases.breaks],
         "phrases": told.phrases.count, "echoes": told.phrases.echoes, "space": told.phrases.space,
+        "drift": told.timing.drift_ms, "unclear": told.unclear,
+        "line": told.along and [
+            told.along.notes, told.along.right,
+            [[labels[d.bar], counted(d.eighth, course.bars[d.bar]), d.wanted, d.played]
+             for d in told.along.departures],
+        ],
+        "answers": [[labels[a.bar], a.strokes, a.taken_up] for a in told.answers],
+        "tempos": [[t.tempo, t.notes, t.outside] for t in told.tempos],
         "faults": [fault.topic for fault in advice.faults],
+        "sentences": list(advice.sentences), "loop": advice.loop,
     }  # fmt: skip
 
 
@@ -88,9 +111,15 @@ def test_what_is_said_of_a_take(case: Case) -> None:
 def test_the_table_has_the_chords_of_the_library() -> None:
     for symbol, wanted in TABLE["symbols"].items():
         chord = course_chord(parse_chord(symbol))
-        assert (chord.root, list(chord.tones), list(chord.tensions)) == (
-            wanted["root"], wanted["tones"], wanted["tensions"],
-        )  # fmt: skip
+        mine = asdict(chord)
+        assert {name: mine[name] for name in wanted} == {
+            name: tuple(value) if isinstance(value, list) else value
+            for name, value in wanted.items()
+        }
+
+
+def test_the_page_is_given_the_bounds_and_words_of_the_program() -> None:
+    assert TABLE["table"] == take_table()
 
 
 @pytest.mark.parametrize(

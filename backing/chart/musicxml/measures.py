@@ -26,6 +26,8 @@ _UNITS = {
     "eighth": Fraction(1, 2),
 }
 """Beat units of metronome marks, in quarters."""
+FERMATA = "fermata"
+"""The word for its sign."""
 JUMPS = ("segno", "coda", "tocoda", "fine", "dacapo", "dalsegno")
 _JUMP_WORDS = (
     ("fine", re.compile(r"fine")),
@@ -207,8 +209,8 @@ def _meter(time: Element) -> tuple[int, int]:
 
 
 def _fermata(note: Element, into: Measure, now: Fraction) -> None:
-    if note.find("notations/fermata") is not None:
-        into.words.append((now, "fermata"))
+    if note.find("notations/fermata") is not None and (now, FERMATA) not in into.words:
+        into.words.append((now, FERMATA))
 
 
 def _direction(element: Element, into: Measure, now: Fraction) -> None:

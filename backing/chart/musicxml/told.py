@@ -11,12 +11,13 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from backing.chart.bar import Meter
-from backing.chart.cue import Break, Cue, LayOut, Pedal, StopTime
+from backing.chart.cue import Break, Center, Cue, LayOut, Pedal, Rit, StopTime
 from backing.chart.form import ORDERS, order_name
+from backing.chart.musicxml.measures import FERMATA
 from backing.chart.musicxml.placing import Bar
 from backing.chart.section import SectionUse, WrittenBar
 from backing.chart.text.bar_line import read_changes
-from backing.chart.text.cue_line import read_cue
+from backing.chart.text.cue_line import USUAL_RIT, read_cue
 from backing.chart.text.header import read_order
 from backing.chart.text.source import Piece, Source, Statement
 from backing.chart.unfold import playing_order
@@ -29,7 +30,14 @@ ORDER_WORDS = {order_name(order): order for order in ORDERS} | {"solo chorus": "
 SOLOS = "solos"
 _ORDER = re.compile(r"(head|solo chorus|head out): (.*)")
 _TIME = re.compile(r"(\d+)(?:st|nd|rd|th) time: (.*)")
-_CUE = re.compile(r"(hits|break|stop-time|pedal|lay out)(?:: ?| |$)(.*)")
+_CUE = re.compile(
+    r"(hits|break|stop-time|pedal|lay out|hold|center|rit(?=\. to))\.?(?:: ?| |$)(.*)"
+)
+_SLOWING = re.compile(r"(?i)(?:poco |molto )?(?:rit|ritard|ritardando|rall|rallentando)\b.*")
+_IN_TIME = re.compile(r"(?i)a tempo|tempo primo|tempo (?:i|1)\W*|in tempo")
+_USUAL_RIT = f"rit. to {float(USUAL_RIT):.0%}"
+LONGEST_RIT = 4
+"""A ritardando that no "a tempo" ends lasts to the end of its section, or so many bars."""
 _SILENCE = "silence"
 _PUSH = re.compile(r"(push|late)( by an? (?:eighth|quarter))?")
 _LENGTHS = {"": Fraction(1, 2), " by an eighth": Fraction(1, 2), " by a quarter": Fraction(1)}
@@ -46,9 +54,11 @@ class Told:
     """What is told in words about the bars of one section, by the index of the bar.
 
     ``cues``: for a bar the times it is for (0: all) and the cue as a line of a tune file has it.
+    ``slowing``: the bar from which it slows down, until words say that it goes on in time.
     """
 
     cues: list[tuple[int, int, str]] = field(default_factory=list)
+    slowing: int | None = None
     solos: dict[int, WrittenBar] = field(default_factory=dict)
     feel: str = ""
 
@@ -69,6 +79,7 @@ class Listener:
                     if not self._heard(part, at, index, bar, told):
                         self.unheard.append((text, bar.source.number))
                         break
+        _slow(told, min(len(bars), (told.slowing or 0) + LONGEST_RIT))
         return told
 
     def _heard(self, text: str, at: Fraction, index: int, bar: Bar, told: Told) -> bool:
@@ -87,16 +98,31 @@ class Listener:
             if changes and not source.problems:
                 told.solos[index] = WrittenBar(changes)
                 return True
+        if text == FERMATA:
+            text = f"hold {int(at) + 1}"
         turn, said = 0, text
         if found := _TIME.fullmatch(text):
             turn, said = int(found[1]), found[2]
         if said == _SILENCE or (_CUE.fullmatch(said) and _cue(said, 1, bar.meter)):
             told.cues.append((index, turn, said))
             return True
+        if told.slowing is not None and _IN_TIME.fullmatch(text):
+            _slow(told, index)
+            return True
+        if told.slowing is None and _SLOWING.fullmatch(text):
+            told.slowing = index
+            return True
         feel = _feel(text)
         if feel and index == 0:
             told.feel = told.feel or feel
         return bool(feel)
+
+
+def _slow(told: Told, end: int) -> None:
+    """Slow down in the bars up to ``end`` from where it was told."""
+    if told.slowing is not None:
+        told.cues += [(index, 0, _USUAL_RIT) for index in range(told.slowing, end)]
+    told.slowing = None
 
 
 def _feel(text: str) -> str:
@@ -146,7 +172,7 @@ def _joined(lines: Mapping[int, Sequence[str]], meter: Meter) -> Iterator[Cue]:
 def _goes_on(before: Cue, cue: Cue) -> bool:
     if isinstance(before, Break) and isinstance(cue, Break):
         return not cue.beats
-    alike = isinstance(cue, StopTime | Pedal | LayOut) and type(before) is type(cue)
+    alike = isinstance(cue, StopTime | Pedal | LayOut | Rit | Center) and type(before) is type(cue)
     return alike and replace(before, first=cue.first, last=cue.last) == cue
 
 

@@ -141,13 +141,19 @@ class FormCheck:
         return self.lengths[section.name]
 
     def _fits(self, section: Section, length: int) -> bool:
+        """Whether the base of a section, ``length`` bars, has the bars that are taken of it."""
+        span = section.span or Span(1, 1)
+        if section.base_bars is not None:
+            use = SectionUse(str(section.base), *section.base_bars, span)
+            if not self._inside(use, length):
+                return False
+            length = section.base_bars[1] - section.base_bars[0] + 1
         for part in section.replacements:
             if part.last > length:
-                cause = (
-                    f"There is no bar {part.last} in {section.base}, which has {_count(length)}."
-                )
-                span = part.row.bars[0].span or section.span or Span(1, 1)
-                self.source.problem(span, cause, f"Name bars from 1 to {length}.")
+                bars = SectionUse(str(section.base), *(section.base_bars or ()))
+                cause = f"There is no bar {part.last} in {bars}, which has {_count(length)}."
+                cure = f"Name bars from 1 to {length}."
+                self.source.problem(part.row.bars[0].span or span, cause, cure)
                 return False
         return True
 
@@ -196,14 +202,23 @@ class FormCheck:
             self.source.problem(span, f"There is no section {use.name}.", cure)
             return
         length = self.lengths.get(use.name)
-        if length is None or use.first is None or use.last is None:
-            return
+        if length is not None:
+            self._inside(use, length)
+
+    def _inside(self, use: SectionUse, length: int) -> bool:
+        """Whether the bars of a use are those of a section of ``length`` bars."""
+        if use.first is None or use.last is None:
+            return True
+        span = use.span or Span(1, 1)
         if use.first > use.last or use.first < 1:
             cause = f"{use} runs backwards." if use.first else "Bars are counted from 1."
             self.source.problem(span, cause, "Count from 1, the smaller number first.")
         elif use.last > length:
             cause = f"There is no {use}: section {use.name} has {_count(length)} as played."
             self.source.problem(span, cause, f"Name bars from 1 to {length}.")
+        else:
+            return True
+        return False
 
     def _apart(self, text: str) -> str:
         """AABA as A A B A, where each letter is a section."""
@@ -223,7 +238,7 @@ class FormCheck:
                 self.source.problem(where, cause, "Write fewer bars, or fewer repeats.")
                 return
             if order == "solos" and not any(use.role == "chorus" for use in uses):
-                cause = "There is no chorus to solo on: every section is an intro or an ending."
+                cause = "There is no chorus to solo on: every section is an intro, vamp or ending."
                 self.source.problem(where, cause, "Give the chorus a name such as section A.")
         opening = form.order("head")[0].name if form.order("head") else ""
         for section in form.sections:

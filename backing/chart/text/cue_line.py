@@ -8,6 +8,9 @@
 ``lay out 1-4: comp``       these players rest (bass, comp, drums, guide, line)
 ``push 5: 3``               the chord written on beat 3 is played an eighth early
 ``late 5: 1 by a quarter``  the chord written on beat 1 is played a quarter late
+``hold 8: 3``              the band holds beat 3, and what is left of the bar, twice as long
+``rit 7-8: to 70%``        the tempo falls to 70 % in these bars, and returns after them
+``center 5-8: Ab``          the key center printed over these bars; with none, none is printed
 ==========================  ====================================================================
 
 Bars count from 1 as the section is played. A beat is its number; ``&`` is the eighth after it.
@@ -21,12 +24,23 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from backing.chart.bar import PLAYERS, Meter
-from backing.chart.cue import Break, Cue, Hits, LayOut, Pedal, Push, StopTime
-from backing.chart.pitch import PitchName
+from backing.chart.cue import Break, Center, Cue, Hits, Hold, LayOut, Pedal, Push, Rit, StopTime
+from backing.chart.pitch import Key, PitchName
 from backing.chart.text.source import Piece, Source, Statement, suggestion
 from backing.errors import ChordError
 
-CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "push", "late")
+CUE_WORDS = (
+    "hits",
+    "break",
+    "stop-time",
+    "pedal",
+    "lay out",
+    "push",
+    "late",
+    "hold",
+    "rit",
+    "center",
+)
 _OTHER_WORDS = {
     "hit": "hits",
     "pushes": "push",
@@ -36,6 +50,13 @@ _OTHER_WORDS = {
     "layout": "lay out",
     "lay-out": "lay out",
     "lays out": "lay out",
+    "fermata": "hold",
+    "ritardando": "rit",
+    "ritard": "rit",
+    "rall": "rit",
+    "rallentando": "rit",
+    "centre": "center",
+    "key center": "center",
 }
 _OTHER_PLAYERS = {
     "piano": "comp",
@@ -55,6 +76,8 @@ _STRUCK: dict[str, Callable[..., Hits | Break | StopTime]] = {
 }  # fmt: skip
 _LENGTHS = {"eighth": Fraction(1, 2), "quarter": Fraction(1)}  # in quarter notes
 
+NO_CENTER = "none"
+
 Bars = tuple[int, int]
 
 
@@ -65,7 +88,14 @@ _EXAMPLES = {
     "lay out": "lay out 1-4: comp bass",
     "push": "push 5: 3",
     "late": "late 5: 1",
+    "hold": "hold 8: 1",
+    "rit": "rit 7-8: to 70%",
+    "center": "center 5-8: Ab",
 }
+USUAL_RIT = Fraction(7, 10)
+"""Where nothing is said, the tempo falls so far (common practice, no source)."""
+_SLOWEST_RIT, _FASTEST_RIT = 30, 95
+_TO = re.compile(r"(?:to\s+)?(\d{1,3})\s*%|")
 
 
 def cue_word(found: Statement) -> str:
@@ -81,14 +111,20 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
         return _pedal(bars, found, source)
     if word == "lay out" and found.rest.text:
         return _lay_out(bars, found, source)
+    if word == "center" and found.rest.text:
+        return _center(bars, found, source)
     if word in ("push", "late"):
         return _push(bars, found, meter, source)
+    if word == "rit":
+        return _rit(bars, found, source)
     beats = _beats(found.rest, meter, source)
     if beats is None:
         return None
     if not beats and word != "break":
         _refuse_nothing(found, source)
         return None
+    if word == "hold":
+        return _hold(bars, beats, found, source)
     return _STRUCK[word](*bars, beats, span=found.line.span)
 
 
@@ -106,6 +142,16 @@ def _pedal(bars: Bars, found: Statement, source: Source) -> Pedal | None:
         return None
 
 
+def _center(bars: Bars, found: Statement, source: Source) -> Center | None:
+    if found.rest.text.lower() == NO_CENTER:
+        return Center(*bars, None, span=found.line.span)
+    try:
+        return Center(*bars, Key.parse(found.rest.text), span=found.line.span)
+    except ChordError as error:
+        source.refuse(found.rest, error)
+        return None
+
+
 def _lay_out(bars: Bars, found: Statement, source: Source) -> LayOut | None:
     players = []
     for piece in found.rest.find(r"[^\s,]+"):
@@ -114,7 +160,7 @@ def _lay_out(bars: Bars, found: Statement, source: Source) -> LayOut | None:
         if name in PLAYERS:
             players.append(name)
         elif name != "and":
-            near = suggestion(name, (*PLAYERS, *_OTHER_PLAYERS))
+            near = suggestion(name, PLAYERS, _OTHER_PLAYERS)
             cause = f'Nobody in the band is called "{piece}".'
             source.problem(piece, cause, f"{near}The band is {', '.join(PLAYERS)}.")
             return None
@@ -140,6 +186,25 @@ def _push(bars: Bars, found: Statement, meter: Meter, source: Source) -> Push | 
         return None
     early = _LENGTHS[(by or "eighth").lower()] / meter.beat_quarters
     return Push(*bars, beats, early if word == "push" else -early, span=found.line.span)
+
+
+def _hold(bars: Bars, beats: tuple[Fraction, ...], found: Statement, source: Source) -> Hold | None:
+    if len(beats) > 1 or beats[0].denominator > 1:
+        cause = "A bar is held from one beat on, on the beat."
+        source.problem(found.rest, cause, f"Write that beat, such as {_EXAMPLES['hold']}.")
+        return None
+    return Hold(*bars, beats[0], span=found.line.span)
+
+
+def _rit(bars: Bars, found: Statement, source: Source) -> Rit | None:
+    match = _TO.fullmatch(found.rest.text)
+    percent = Fraction(match[1] or USUAL_RIT * 100) if match else Fraction(0)
+    if not _SLOWEST_RIT <= percent <= _FASTEST_RIT:
+        cause = f'"{found.rest}" isn\'t a tempo to slow down to.'
+        cure = f"Write {_SLOWEST_RIT}% to {_FASTEST_RIT}%, such as {_EXAMPLES['rit']}."
+        source.problem(found.rest, cause, cure)
+        return None
+    return Rit(*bars, percent / 100, span=found.line.span)
 
 
 def _beats(rest: Piece, meter: Meter, source: Source) -> tuple[Fraction, ...] | None:
@@ -174,6 +239,12 @@ def cue_text(cue: Cue, meter: Meter) -> str:
     match cue:
         case Pedal():
             word, rest = "pedal", str(cue.note)
+        case Rit():
+            word, rest = "rit", f"to {float(cue.last_ratio):.0%}"
+        case Hold():
+            word, rest = "hold", beat_text(cue.beat)
+        case Center():
+            word, rest = "center", str(cue.key) if cue.key else NO_CENTER
         case LayOut():
             word, rest = "lay out", " ".join(name for name in PLAYERS if name in cue.players)
         case _:

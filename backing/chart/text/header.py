@@ -25,7 +25,7 @@ from typing import Any
 from backing.chart.bar import OCCASIONS, Meter
 from backing.chart.pitch import Key
 from backing.chart.section import SectionUse, is_feel_file
-from backing.chart.text.source import Piece, Source
+from backing.chart.text.source import Piece, Source, free_text
 from backing.errors import ChordError
 from backing.glossary import HEAD_OUT
 
@@ -45,7 +45,8 @@ SLOWEST, FASTEST = 20, 400
 
 _NUMBER = re.compile(r"(?P<number>\d{1,6}(?:[./]\d{1,6})?)(?:\s*bpm)?", re.IGNORECASE)
 _RATIO = re.compile(r"(?:x\s*(?P<times>\d{1,3}(?:[./]\d{1,3})?)|(?P<part>\d{1,3}/\d{1,3}))")
-_USE = re.compile(rf"(?P<name>{NAME})(?::(?P<first>\d{{1,5}})(?:[-–](?P<last>\d{{1,5}}))?)?")
+_BARS = r"(?P<first>\d{1,5})(?:[-–](?P<last>\d{1,5}))?"
+_USE = re.compile(rf"(?P<name>{NAME})(?::{_BARS})?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ class Header:
 
 def plain(value: Piece) -> str:
     """A free text with single spaces."""
-    return " ".join(value.text.split())
+    return free_text(value.text)
 
 
 def read_feel(value: Piece) -> str:
@@ -154,6 +155,22 @@ def _fraction(text: str) -> Fraction | None:
         return None
 
 
+def read_bars(value: Piece | None, source: Source) -> tuple[int, int] | None:
+    """Read the first and the last of some bars, 5-8; None for all of them or after a problem."""
+    match = re.fullmatch(_BARS, value.text) if value else None
+    if value and not match:
+        cure = "Write the first and the last, such as section intro = A:5-8."
+        source.problem(value, f'"{value}" isn\'t bars of a section.', cure)
+    return _numbers(match) if match else None
+
+
+def _numbers(match: re.Match[str]) -> tuple[int, int] | None:
+    """The first and the last of the bars that were matched; None where there are none."""
+    if match["first"] is None:
+        return None
+    return int(match["first"]), int(match["last"] or match["first"])
+
+
 def read_order(value: Piece, source: Source) -> tuple[SectionUse, ...] | None:
     """Read sections in order, whole or in part: A A B A:1-6 coda; None after a problem."""
     uses = []
@@ -163,8 +180,7 @@ def read_order(value: Piece, source: Source) -> tuple[SectionUse, ...] | None:
             cause = f'"{word}" isn\'t a section.'
             source.problem(word, cause, "Write names with spaces between: A A B A:1-6 coda.")
             return None
-        first = int(match["first"]) if match["first"] else None
-        last = int(match["last"]) if match["last"] else first
+        first, last = _numbers(match) or (None, None)
         uses.append(SectionUse(match["name"], first, last, word.span))
     if not uses:
         source.problem(value, "No section is named here.", "Write one such as A A B A.")

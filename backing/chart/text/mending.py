@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from backing.chart.bar import Meter
 from backing.chart.harmony import parse_chord
 from backing.chart.pitch import Key
+from backing.chart.section import ROLES
 from backing.chart.text.bar_line import lengths_without_slashes
 from backing.chart.text.cue_line import cue_word
 from backing.chart.text.header import HEADERS, METERS
@@ -28,7 +29,7 @@ _HEADER = re.compile(rf"(?i)({'|'.join([*HEADERS, *MEANT])})\s*(?:\s(?:of|is)\s|
 _NAMED_SECTION = re.compile(
     r"(?i)(?:section|part)\s+(\w+)\s*[:.]?|(\w+)\s+(?:section|part)\s*[:.]?"
 )
-_ROLE = re.compile(r"(?i)(intro|bridge|verse|chorus|coda|ending|tag)\s*[:.]?")
+_ROLE = re.compile(r"(?i)(intro|bridge|verse|chorus|coda|ending|tag|vamp)\s*[:.]?")
 _PLAIN = str.maketrans({"\u00a0": " ", "\t": " ", "\u200b": "", "\ufeff": "", "│": "|", "¦": "|",
                         "’": "'", "“": '"', "”": '"', "—": "-"})  # fmt: skip
 _MODES = {"moll": "minor", "dur": "major", "min.": "minor", "maj.": "major"}
@@ -96,7 +97,7 @@ def _section(line: str) -> str:
         return _capital(found[1] or found[2])
     if found := _ROLE.fullmatch(line):
         word = found[1].lower()
-        return word if word in ("intro", "coda", "ending", "tag") else word.capitalize()
+        return word if word in ROLES else word.capitalize()
     return (
         _capital(bare_name(Piece(line, 1))) if not _chord(line.strip("[]()")) or ":" in line else ""
     )

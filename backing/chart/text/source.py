@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from backing.errors import ChordError, Problem, Span, TuneError
@@ -13,7 +13,7 @@ from backing.errors import ChordError, Problem, Span, TuneError
 # terminal and which XML 1.0 forbids in part, become spaces, so that columns stay the same.
 _UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 # C7 #11 and C7(b9 #9) are chords; so is what stands in them
-NOTE_SIGN = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
+_NOTE_SIGN = re.compile(r"^#|(?<=\s)#(?!(?:5|9|11|13)(?![\w.]))")
 
 
 def readable(words: str) -> str:
@@ -22,6 +22,11 @@ def readable(words: str) -> str:
     Bytes that are no text become U+FFFD.
     """
     return _UNSEEN.sub(" ", words.encode("utf-8", "surrogateescape").decode("utf-8", "replace"))
+
+
+def free_text(text: str) -> str:
+    """A free text on one line, with single spaces and no # that would begin a note."""
+    return _NOTE_SIGN.sub("♯", " ".join(("", *text.split())))[1:]
 
 
 def title_of(stem: str) -> str:
@@ -74,7 +79,7 @@ class Piece:
         A ``#`` begins a note at the start of a line or after a space, so ``F#m7`` is safe; so is
         an alteration that stands apart, ``C7 #11``.
         """
-        match = NOTE_SIGN.search(self.text)
+        match = _NOTE_SIGN.search(self.text)
         if match is None:
             return self.strip(), None
         return self.cut(0, match.start()).strip(), self.text[match.end() :].strip()
@@ -175,9 +180,12 @@ MEANT = {
 """Other and older words for the lines of a tune file -> the words now."""
 
 
-def suggestion(word: str, known: Iterable[str]) -> str:
-    """``Did you mean "hits"? `` for a word close to a known one, else nothing."""
-    known, word = list(known), word.lower()
-    meant = [MEANT[word]] if MEANT.get(word) in known else []
-    close = meant or difflib.get_close_matches(word, known, n=1, cutoff=0.6)
-    return f'Did you mean "{close[0]}"? ' if close else ""
+def suggestion(word: str, known: Iterable[str], others: Mapping[str, str] = MEANT) -> str:
+    """``Did you mean "hits"? `` for a word close to a known one, else nothing.
+
+    ``others``: other words for known ones.
+    """
+    names = {name: name for name in known}
+    names |= {other: name for other, name in others.items() if name in names}
+    close = difflib.get_close_matches(word.lower(), names, n=1, cutoff=0.6)
+    return f'Did you mean "{names[close[0]]}"? ' if close else ""

@@ -18,6 +18,7 @@ from backing.chart.text.header import (
     HEADERS,
     NAME,
     Header,
+    read_bars,
     read_feel,
     read_key,
     read_meter,
@@ -33,7 +34,8 @@ DEFAULT_TEMPO = Fraction(120)
 DEFAULT_FEEL = "swing"
 
 _SECTION = re.compile(
-    rf"(?i:section)\s+(?P<name>{NAME})\s*:?(?:\s*=\s*(?P<base>{NAME}))?(?P<options>(?:\s.*)?)"
+    rf"(?i:section)\s+(?P<name>{NAME})\s*:?"
+    rf"(?:\s*=\s*(?P<base>{NAME})(?::(?P<bars>\S*))?)?(?P<options>(?:\s.*)?)"
 )
 _OPTION = re.compile(r"(?<!\w)(?P<word>[^\W\d]+)\s*:\s*(?P<value>.*?)(?=\s+[^\W\d]+\s*:|\s*$)")
 _FIRST_NAME = "A"
@@ -51,6 +53,7 @@ class _SectionDraft:
     name: str
     line: Piece
     base: Piece | None = None
+    base_bars: tuple[int, int] | None = None
     options: dict[str, Piece] = field(default_factory=dict)
     statements: list[Statement] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
@@ -82,7 +85,7 @@ class TuneReader:
         self._read_lines()
         self._check_feels()
         drafts = self._distinct()
-        if "key" not in self.header_lines:
+        if "key" not in self.header_lines and (self.drafts or self.header_lines):
             cause, cure = "No key is given.", "Write a line such as key: G minor at the top."
             self.source.problem(Piece("", 1), cause, cure)
         sections = tuple(self._section(draft, drafts) for draft in drafts.values())
@@ -230,7 +233,8 @@ class TuneReader:
             return
         base = line.group(match, "base") if match["base"] else None
         name = line.group(match, "name")
-        draft = _SectionDraft(name.text, name, base)
+        bars = line.group(match, "bars") if match["bars"] is not None else None
+        draft = _SectionDraft(name.text, name, base, read_bars(bars, self.source))
         self._take_pickup(draft)
         draft.options = self._options(line.group(match, "options"))
         self.drafts.append(draft)
@@ -260,7 +264,7 @@ class TuneReader:
         left = rest.cut(end).strip()
         if left.text:
             cause = f'"{left}" does not belong after a section\'s name.'
-            cure = "Write section B, section B2 = B, or section B  feel: two  tempo: x2."
+            cure = "Write section B, section B2 = B:1-4, or section B  feel: two  tempo: x2."
             self.source.problem(left, cause, cure)
         return options
 
@@ -331,6 +335,7 @@ class TuneReader:
         return Section(
             name=draft.name,
             base=draft.base.text if draft.base else None,
+            base_bars=draft.base_bars,
             feel=read_feel(feel) if feel else None,
             key=read_key(options["key"], source) if "key" in options else None,
             meter=read_meter(options["meter"], source) if "meter" in options else None,
@@ -345,6 +350,8 @@ class TuneReader:
         if not self.drafts:
             where = Piece(self.source.lines[-1], len(self.source.lines))
             cure = "Write them between bar lines, such as | Cm7 | F7 | Bbmaj7 | % |."
+            if not self.header_lines:
+                cure = "Write a line such as key: F, and under it the bars: | Gm7 | C7 | F6 | % |."
             self.source.problem(where.strip(), "This tune has no bars.", cure)
 
 

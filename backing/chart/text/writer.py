@@ -10,7 +10,7 @@ from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.section import Row, Section, SectionUse, WrittenBar
 from backing.chart.text.bar_line import lengths_without_slashes
 from backing.chart.text.cue_line import cue_text
-from backing.chart.text.source import NOTE_SIGN
+from backing.chart.text.source import free_text
 
 
 def write(form: Form) -> str:
@@ -28,9 +28,9 @@ def write(form: Form) -> str:
 
 
 def _header(form: Form) -> Iterator[tuple[str, str]]:
-    yield "title", _safe(form.title)
+    yield "title", free_text(form.title)
     if form.by:
-        yield "by", _safe(form.by)
+        yield "by", free_text(form.by)
     yield "key", str(form.key)
     yield "meter", str(form.meter)
     yield "tempo", _number(form.tempo)
@@ -42,7 +42,7 @@ def _header(form: Form) -> Iterator[tuple[str, str]]:
         if uses is not None:
             yield order_name(order), " ".join(map(str, uses))
     for note in form.notes:
-        yield "notes", _safe(note)
+        yield "notes", free_text(note)
 
 
 def _section(section: Section, meter: Meter) -> Iterator[str]:
@@ -68,7 +68,7 @@ def _opening(section: Section) -> str:
         "meter": section.meter,
         "tempo": section.tempo_ratio and f"x{section.tempo_ratio}",
     }
-    base = f" = {section.base}" if section.base else ""
+    base = f" = {SectionUse(section.base, *(section.base_bars or ()))}" if section.base else ""
     said = [f"  {word}: {value}" for word, value in options.items() if value]
     return f"section {section.name}{base}{''.join(said)}"
 
@@ -131,8 +131,3 @@ def _number(value: Fraction) -> str:
     """A whole number or decimals where these are exact, else a fraction."""
     decimal = str(float(value)).removesuffix(".0")
     return decimal if "e" not in decimal and Fraction(decimal) == value else str(value)
-
-
-def _safe(text: str) -> str:
-    """A free text on one line, without a # that would begin a comment."""
-    return NOTE_SIGN.sub("♯", " ".join(("", *text.split())))[1:]

@@ -217,7 +217,7 @@ def _end(
 ) -> int:
     """The end of a note: at the next one, the next chord, a rest, or its accent's end."""
     ends = [following, *chord_after]
-    if accent is None or accent.kind != "last":  # the last note rings on
+    if accent is None or accent.kind not in ("hold", "last"):  # these ring on
         ends += [start for start, _ in rests if start > tick]
     if accent is not None and accent.kind != "push":
         ends.append(tick + in_ticks(accent.length))

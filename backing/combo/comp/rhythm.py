@@ -36,6 +36,8 @@ FRESH = (1.0, 0.8, 0.25, 0.1, 0.05, 0.05)
 TRIES = 10
 MOOD = 1.0
 """How far the fullness of a section is from the usual, in strokes per four beats (spread)."""
+PULL = 1.7
+"""How strongly the fullness of a place draws figures that are as full."""
 LIKING = 0.9
 """Spread (log) of how much a figure is liked in a chorus."""
 SILENCE = 0.13
@@ -244,7 +246,7 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     start = to_ticks(bar.start)
     onsets = [start + onset for onset in figure.onsets]
     missing = score.unheard(start, start + figure.ticks, onsets)
-    sparse = 0.45 * (0.75 - bar.energy)  # where little is played some chords go by
+    sparse = 1.2 * (0.75 - bar.energy)  # where little is played some chords go by
     unheard = style.unheard * 0.3 if score.careful else max(style.unheard, sparse)
     suits = unheard**missing
     low, high = style.fullness
@@ -252,12 +254,12 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
     wanted = low + (high - low) * last.energy + place.mood * (0.5 if style.ostinato else 1)
     # more at the end of four bars, less at the top of a section
     wanted += 0.4 * last.phrase_end - 0.3 * bar.section_top
-    suits *= math.exp(-0.8 * abs(figure.fullness - wanted))
+    suits *= math.exp(-PULL * abs(figure.fullness - wanted))
     if not style.ostinato:
         suits *= _fresh(place.past, figure)
     if score.plain:
         # on the beats a learner counts, and few
-        suits *= 0.1 ** sum(onset % TICKS > 0 for onset in onsets)
+        suits *= 0.05 ** sum(onset % TICKS > 0 for onset in onsets)
         suits *= 0.5 ** max(0, len(onsets) - 2 * len(figure.patterns))
     if onsets and onsets[0] - place.last_tick <= HALF:
         suits *= 0.25  # an anticipated chord need not be repeated

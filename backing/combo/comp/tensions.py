@@ -19,6 +19,10 @@ from backing.combo.plan import Plan, leads_as_two
 MINOR_FAMILIES = frozenset({"minor", "minor-major", "half-diminished", "diminished"})
 LYDIAN_DEGREES = frozenset({0, 1, 2, 5, 8, 10})
 """I7, bII7, II7, IV7, bVI7 and bVII7: dominants that take 9, #11 and 13."""
+BLUES = frozenset({0, 5})
+"""Where I7 and IV7 are dominants, the tune is a blues (common practice, no source)."""
+BLUE_DEGREES = frozenset({0, 7})
+"""I7 and V7 of a blues, whose #9 is a blue note: the key's flat third, and its flat seventh."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +55,7 @@ def colors_of(plan: Plan) -> dict[Fraction, Colors]:
     """
     spans = [*plan.spans, plan.following] if plan.following else list(plan.spans)
     found = {}
+    blues = {_degree(s.chord, s.key) for s in spans if s.chord and s.chord.is_dominant} >= BLUES
     target: Chord | None = plan.spans[1].chord if plan.circular and len(plan.spans) > 1 else None
     for index in range(len(spans) - 1, -1, -1):
         chord = spans[index].chord
@@ -61,18 +66,26 @@ def colors_of(plan: Plan) -> dict[Fraction, Colors]:
         if after is None or _root(after) != _root(chord):
             target = after
         last = plan.ends and index == len(spans) - 1
-        found[spans[index].start] = colors(chord, target, before, spans[index].key, last=last)
+        found[spans[index].start] = colors(
+            chord, target, before, spans[index].key, last=last, blues=blues and not plan.plain
+        )
     return found
 
 
 @lru_cache(maxsize=4096)
 def colors(
-    chord: Chord, target: Chord | None, before: Chord | None, key: Key, *, last: bool = False
+    chord: Chord,
+    target: Chord | None,
+    before: Chord | None,
+    key: Key,
+    *,
+    last: bool = False,
+    blues: bool = False,
 ) -> Colors:
     """The colors of ``chord`` in ``key``, coming from ``before`` and going to ``target``.
 
     ``last``: the music rests on it, and an eleventh, which would turn it into another chord, is
-    left out unless it is written.
+    left out unless it is written. ``blues``: I7 and V7 may have their #9.
     """
     chord = chord.sounding
     quality = chord.quality
@@ -81,7 +94,11 @@ def colors(
     written = {d for d in quality.degrees if d.pitch_class not in core}
     bass = (chord.bass_pitch_class - chord.root.pitch_class) % 12
     rubbing = {(bass + 1) % 12, (bass - 1) % 12} if bass not in core else set()
-    added = [d for d in _added(place) if _fits(d, written, core, quality)]
+    wanted = _added(place)
+    blue = blues and not last and quality.family == "dominant" and place.degree in BLUE_DEGREES
+    if blue and Degree(9) in wanted:
+        wanted = [*wanted, Degree(9, 1)]
+    added = [d for d in wanted if _fits(d, written, core, quality)]
     added = [d for d in added if d.pitch_class not in rubbing and not (last and d.number == 11)]
     tones = [*sorted(written, key=lambda d: d.number), *added]
     sevenths = [d.pitch_class for d in quality.core if d.number in (6, 7)]
@@ -118,7 +135,7 @@ class _Context:
     @property
     def degree(self) -> int:
         """Semitones from the tonic up to the root."""
-        return (_root(self.chord) - self.key.tonic.pitch_class) % 12
+        return _degree(self.chord, self.key)
 
     @property
     def diatonic(self) -> bool:
@@ -134,6 +151,10 @@ class _Context:
     def has(self, semitones: int) -> bool:
         """Whether a tone above the root is in the key, or the root is not."""
         return not self.diatonic or (_root(self.chord) + semitones) % 12 in self.scale
+
+
+def _degree(chord: Chord, key: Key) -> int:
+    return (_root(chord) - key.tonic.pitch_class) % 12
 
 
 @lru_cache(maxsize=64)

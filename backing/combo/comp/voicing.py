@@ -62,6 +62,8 @@ FRETS, REACH = 13, 4
 """The highest fret in use, and how many frets lie between the fingers at most."""
 
 SEMITONES_IN_STEP = 2
+BLUE = 3
+"""A #9, in semitones above the root."""
 CANDIDATES, BEAM = 16, 4
 
 
@@ -289,7 +291,7 @@ def is_clear(pitches: Sequence[int], colors: Colors) -> bool:
     """Whether a voicing sounds clear.
 
     No interval lies below its limit, no voices are a minor ninth apart (but a b9 over the root),
-    the top two voices are no half step apart.
+    the top two voices are no half step apart, and nothing is right below a major third.
     """
     if len(pitches) > 2 and pitches[-1] - pitches[-2] == 1:
         return False
@@ -297,6 +299,8 @@ def is_clear(pitches: Sequence[int], colors: Colors) -> bool:
         interval = high - low
         if low < LOW_LIMITS.get(interval, 0):
             return False
+        if interval == 1 and (high - colors.root) % 12 == 4:
+            return False  # a #9 stands above the third
         if interval > 12 and interval % 12 == 1 and low % 12 != colors.root:
             return False
     return True
@@ -370,6 +374,7 @@ def _voicing(
     missed += 0.6 * (colors.ninths == (1,) and 1 not in tones)  # the b9 of a V leads home
     # an eleventh that is not written is a spice
     spice = 0.4 * bool(tones.intersection(colors.elevenths) - colors.written)
+    spice += 0.3 * (BLUE in tones and BLUE in colors.ninths and BLUE not in colors.written)
     cost += 0.07 * away + hands.sizes[len(pitches)] + missed + spice
     return Voicing(pitches, grip, cost, len(tones & colors.written))
 

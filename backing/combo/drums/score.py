@@ -41,6 +41,8 @@ QUIETEST, BY_ENERGY = 0.85, 0.27
 
 SOLO_FROM, SOLO_BY, SOLO_GROWS = 36.0, 1.12, 10.0
 """Velocities of a drum solo: a level, scaled and lifted, and by how much the last bar is louder."""
+BRUSHES_FROM = 26.0
+"""The same with brushes, whose band is quieter."""
 
 GOES_ON = frozenset({"ride", "skip", "foot", "stick", "back-beat"})
 """Roles that play on through a hit of the whole band."""
@@ -136,7 +138,8 @@ class DrumScore:
         """The level of a stroke; alone the drums carry the music, more so toward the end."""
         if self.solo is None:
             return level
-        return SOLO_FROM + SOLO_BY * level + SOLO_GROWS * self.solo
+        lifted = BRUSHES_FROM if self.kit is BRUSH_KIT else SOLO_FROM
+        return lifted + SOLO_BY * level + SOLO_GROWS * self.solo
 
     def _key(self, voice: str) -> int:
         instead = VOICES[voice].without_brushes

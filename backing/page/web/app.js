@@ -17,7 +17,7 @@ import { fitting, plain, remember, remembered, storage, usual, within } from "./
  */
 
 const TEMPOS = ["tempo", "start-tempo"];
-const SHEETS = ["band", "drill", "view"];
+const SHEETS = ["band", "drill", "take", "view"];
 /** Beats a minute of a step of the tempo. */
 const NUDGE = 2;
 /** Seconds in which the notes of a tune that was left ring out. */

@@ -25,6 +25,7 @@ export function listen(app) {
     d: () => app.open("drill"),
     n: () => app.rename(),
     s: () => app.stand(),
+    t: () => app.open("take"),
     v: () => app.open("view"),
   };
   document.addEventListener("keydown", (event) => {

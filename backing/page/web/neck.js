@@ -161,6 +161,23 @@ export class Neck {
     return dotsOf(this.neck.shapes[this.neck.paths[view.key][view.position][number]]);
   }
 
+  /**
+   * The note that is heard, wherever it lies in sight: a frame around it, crossed out outside the chord.
+   * @param {number} pitch  0 for none.
+   * @param {boolean} inside
+   */
+  heard(pitch, inside) {
+    for (const mark of this.picture.querySelectorAll(".heard")) mark.remove();
+    if (!pitch) return;
+    this.neck.strings.forEach((open, at) => {
+      const [fret, half] = [pitch - open, RADIUS + 4];
+      if (fret < this.first || fret >= this.first + this.width / FRET) return;
+      const [x, y] = [this.#x(fret), this.#y(at + 1)];
+      const cross = inside ? "" : `l${2 * half} ${2 * half}m0 ${-2 * half}l${-2 * half} ${2 * half}`;
+      this.picture.append(svg("path", { class: "heard", d: `M${x - half} ${y - half}h${2 * half}v${2 * half}h${-2 * half}zm0 0${cross}` }));
+    });
+  }
+
   /** @param {number} last */
   #size(last) {
     this.width = (last - this.first + 1) * FRET;

@@ -6,12 +6,13 @@ import { PITCH_WEIGHTS } from "./pitch_weights.js";
 
 export const PITCH_RATE = 16000;
 export const PITCH_HOP = 256;
-/** Frames that a frame needs before and after it to be what it is in the whole. */
-export const PITCH_BEFORE = 11;
-export const PITCH_AFTER = 10;
+/** The samples after its first by which a frame is known: half a window, and a frame for each of
+ * seven layers. */
+export const PITCH_LATE = 2816;
 
 const BANDS = 128;
 const WINDOWS = [1024, 2048, 512];
+const LONGEST = 2048;
 const LOWEST = 46.875;
 const HIGHEST = 2093.75;
 const PITCHES = 95;
@@ -25,7 +26,8 @@ const SILENT = 1e-3;
  * @typedef {{ out: number, into: number, high: number, wide: number, step: number, above: number,
  *   below: number, weights: Float32Array, biases: Float32Array }} Layer
  * @typedef {{ first: Float32Array, count: Float32Array, weights: Float32Array }} Filter
- * @typedef {{ filters: Filter[], layers: Layer[] }} Network
+ * @typedef {(samples: Float32Array, start: number) => Float64Array} Transform
+ * @typedef {{ filters: Filter[], transforms: Transform[], layers: Layer[] }} Network
  * @typedef {{ data: Float32Array, channels: number, bands: number, frames: number }} Tensor
  */
 
@@ -70,39 +72,137 @@ export function pitchNetwork() {
     weights: take(out * into * high * wide),
     biases: take(out),
   }));
-  return { filters, layers };
+  return { filters, transforms: WINDOWS.map(fourier), layers };
 }
 
 /**
- * The pitch in Hz and the confidence from 0 to 1 of each frame of PITCH_HOP samples; voiced from 0.5.
- * @param {Network} network
- * @param {Float32Array} samples mono, at PITCH_RATE
+ * The pitch of sound that comes piece by piece. Every layer keeps the frames that its next ones need,
+ * so that nothing is calculated twice.
  */
-export function pitchFrames(network, samples) {
-  const frames = Math.max(1, Math.floor(samples.length / PITCH_HOP));
-  const seen = spectrograms(network, samples, frames);
-  const [lead, ...rest] = network.layers;
-  let heard = rectified(convolved(lead, seen));
-  for (const pair of PAIRS) {
-    const inner = rectified(convolved(rest[pair - 1], heard));
-    heard = rectified(added(convolved(rest[pair], inner), heard));
+export class PitchStream {
+  /** @param {Network} network */
+  constructor(network) {
+    this.network = network;
+    this.stages = network.layers.map((layer) => new Stage(layer));
+    this.straight = PAIRS.map(() => new Row());
+    this.facts = new Row();
+    this.scores = new Row();
+    this.loud = new Row();
+    this.started = false;
+    /** What has not been heard, and half of the longest window before it. */
+    this.samples = new Float32Array(LONGEST / 2);
   }
-  const narrow = rectified(convolved(rest[12], firstBands(heard, HEARD_BANDS)));
-  const scores = convolved(rest[14], narrow);
-  const facts = summary(convolved(rest[13], narrow), seen);
-  const voiced = convolved(rest[16], rectified(convolved(rest[15], facts)));
-  return {
-    pitch: Float64Array.from({ length: frames }, (_, frame) => likeliest(scores, frame)),
-    confidence: Float64Array.from(voiced.data, (value, frame) =>
-      silent(samples, frame) ? 0 : 1 / (1 + Math.exp(-value))),
-  };
+
+  /**
+   * The frames of PITCH_HOP samples that are known by now, or all there are where the sound has
+   * ended: pitches in Hz, and the confidence from 0 to 1; voiced from 0.5. A frame is known PITCH_LATE
+   * samples after its first.
+   * @param {Float32Array} samples  Mono, at PITCH_RATE.
+   */
+  add(samples, ended = false) {
+    const all = new Float32Array(this.samples.length + samples.length);
+    all.set(this.samples);
+    all.set(samples, this.samples.length);
+    const left = all.length - LONGEST / 2;
+    const known = Math.max(0, Math.floor((left - LONGEST / 2) / PITCH_HOP) + 1);
+    const frames = ended ? Math.max(this.started ? 0 : 1, Math.floor(left / PITCH_HOP)) : known;
+    this.started ||= frames > 0;
+    this.samples = all.slice(frames * PITCH_HOP);
+    return this.#heard(spectrograms(this.network, all, frames), loudness(all, frames), ended);
+  }
+
+  /** @param {Tensor} seen @param {Tensor} loud @param {boolean} ended */
+  #heard(seen, loud, ended) {
+    const { stages } = this;
+    let heard = rectified(stages[0].put(seen, ended));
+    PAIRS.forEach((pair, at) => {
+      const inner = stages[pair + 1].put(rectified(stages[pair].put(heard, ended)), ended);
+      heard = rectified(added(inner, this.straight[at].put(heard, inner.frames)));
+    });
+    const narrow = rectified(stages[13].put(firstBands(heard, HEARD_BANDS), ended));
+    const scores = stages[15].put(narrow, ended);
+    const facts = summary(stages[14].put(narrow, ended), this.facts.put(means(seen), scores.frames));
+    const voiced = stages[17].put(rectified(stages[16].put(facts, ended)), ended);
+    const { frames } = voiced;
+    const mine = this.scores.put(scores, frames);
+    const sounds = this.loud.put(loud, frames);
+    return {
+      pitch: Float64Array.from({ length: frames }, (_, frame) => likeliest(mine, frame)),
+      confidence: Float64Array.from(voiced.data, (value, frame) =>
+        sounds.data[frame] >= SILENT ? 1 / (1 + Math.exp(-value)) : 0),
+    };
+  }
 }
 
-/** Whether a frame has nothing in it. @param {Float32Array} samples @param {number} frame */
-function silent(samples, frame) {
-  const end = Math.min(samples.length, (frame + 1) * PITCH_HOP);
-  for (let at = frame * PITCH_HOP; at < end; at++) if (Math.abs(samples[at]) >= SILENT) return false;
-  return true;
+/** A layer, and the frames it has kept. */
+class Stage {
+  /** @param {Layer} layer */
+  constructor(layer) {
+    this.layer = layer;
+    /** @type {Tensor | null} */
+    this.kept = null;
+  }
+
+  /** @param {Tensor} input @param {boolean} ended  Nothing but silence follows. */
+  put(input, ended) {
+    if (this.layer.wide === 1) return convolved(this.layer, input);
+    const { channels, bands } = input;
+    const silence = tensor(channels, bands, 1);
+    const parts = [this.kept ?? silence, input, ...(ended ? [silence] : [])];
+    const all = parts.reduce(inRow);
+    this.kept = part(all, Math.max(0, all.frames - 2), all.frames);
+    return convolved(this.layer, all);
+  }
+}
+
+/** Frames that wait for those that come later out of the layers beside them. */
+class Row {
+  constructor() {
+    /** @type {Tensor | null} */
+    this.waiting = null;
+  }
+
+  /** Add some frames, and take the first ones out. @param {Tensor} more @param {number} frames */
+  put(more, frames) {
+    const all = this.waiting ? inRow(this.waiting, more) : more;
+    this.waiting = part(all, frames, all.frames);
+    return part(all, 0, frames);
+  }
+}
+
+/** @param {Tensor} one @param {Tensor} other @returns {Tensor} */
+function inRow(one, other) {
+  const { bands, channels } = one;
+  const found = tensor(channels, bands, one.frames + other.frames);
+  for (let channel = 0; channel < channels; channel++) {
+    for (const [each, start] of /** @type {const} */ ([[one, 0], [other, one.frames]])) {
+      const size = each.frames * bands;
+      found.data.set(each.data.subarray(channel * size, (channel + 1) * size), (channel * found.frames + start) * bands);
+    }
+  }
+  return found;
+}
+
+/** Frames `from` up to `to`. @param {Tensor} all @param {number} from @param {number} to */
+function part(all, from, to) {
+  const { bands, channels, frames } = all;
+  const found = tensor(channels, bands, to - from);
+  for (let channel = 0; channel < channels; channel++) {
+    const start = channel * frames;
+    found.data.set(all.data.subarray((start + from) * bands, (start + to) * bands), channel * (to - from) * bands);
+  }
+  return found;
+}
+
+/** The greatest sample of each frame. @param {Float32Array} samples @param {number} frames */
+function loudness(samples, frames) {
+  const found = tensor(1, 1, frames);
+  for (let frame = 0; frame < frames; frame++) {
+    const start = LONGEST / 2 + frame * PITCH_HOP;
+    const end = Math.min(samples.length, start + PITCH_HOP);
+    for (let at = start; at < end; at++) found.data[frame] = Math.max(found.data[frame], Math.abs(samples[at]));
+  }
+  return found;
 }
 
 /** An empty tensor, in which the bands of a frame stand side by side.
@@ -111,14 +211,13 @@ function tensor(channels, bands, frames) {
   return { data: new Float32Array(channels * bands * frames), channels, bands, frames };
 }
 
-/** The three spectrograms, as logarithms. @param {Network} network @param {Float32Array} samples
- * @param {number} frames */
+/** The three spectrograms, as logarithms; the first frame begins half of the longest window from the
+ * first sample. @param {Network} network @param {Float32Array} samples @param {number} frames */
 function spectrograms(network, samples, frames) {
   const found = tensor(WINDOWS.length, BANDS, frames);
   WINDOWS.forEach((size, channel) => {
-    const transform = fourier(size);
     for (let frame = 0; frame < frames; frame++) {
-      const strengths = transform(samples, frame * PITCH_HOP - size / 2);
+      const strengths = network.transforms[channel](samples, frame * PITCH_HOP + (LONGEST - size) / 2);
       banded(network.filters[channel], strengths, found.data, (channel * frames + frame) * BANDS);
     }
   });
@@ -139,10 +238,11 @@ function banded(filter, strengths, into, start) {
 }
 
 /**
- * The strengths of the bins of a windowed stretch of samples, which may begin before the first.
+ * The strengths of the bins of a windowed stretch of samples.
  * @param {number} size a power of two
+ * @returns {Transform}
  */
-function fourier(size) {
+export function fourier(size) {
   const turn = (2 * Math.PI) / size;
   const cosines = Float64Array.from({ length: size / 2 }, (_, n) => Math.cos(turn * n));
   const sines = Float64Array.from({ length: size / 2 }, (_, n) => -Math.sin(turn * n));
@@ -151,7 +251,7 @@ function fourier(size) {
   const real = new Float64Array(size);
   const imaginary = new Float64Array(size);
   const found = new Float64Array(size / 2 + 1);
-  return (/** @type {Float32Array} */ samples, /** @type {number} */ start) => {
+  return (samples, start) => {
     for (let n = 0; n < size; n++) real[swapped[n]] = (samples[start + n] || 0) * window[n];
     imaginary.fill(0);
     butterflies(real, imaginary, cosines, sines);
@@ -191,19 +291,19 @@ function butterflies(real, imaginary, cosines, sines) {
   }
 }
 
-/** @param {Layer} layer @param {Tensor} input */
+/** Of frames that have their neighbors. @param {Layer} layer @param {Tensor} input */
 function convolved(layer, input) {
-  const side = (layer.wide - 1) / 2;
+  const frames = Math.max(0, input.frames - layer.wide + 1);
   const row = layer.above + input.bands + layer.below;
-  const source = padded(input, layer, side, row);
+  const source = padded(input, layer, row);
   const bands = row - (layer.high - 1) * layer.step;
-  const found = tensor(layer.out, bands, input.frames);
+  const found = tensor(layer.out, bands, frames);
   const taps = layer.into * layer.high * layer.wide;
-  const offsets = tapOffsets(layer, (input.frames + 2 * side) * row, row);
+  const offsets = tapOffsets(layer, input.frames * row, row);
   for (let out = 0; out < layer.out; out++) {
     const weights = layer.weights.subarray(out * taps, (out + 1) * taps);
-    for (let frame = 0; frame < input.frames; frame++) {
-      const start = (out * input.frames + frame) * bands;
+    for (let frame = 0; frame < frames; frame++) {
+      const start = (out * frames + frame) * bands;
       const target = found.data.subarray(start, start + bands).fill(layer.biases[out]);
       addTaps(target, source, frame * row, offsets, weights);
     }
@@ -211,16 +311,15 @@ function convolved(layer, input) {
   return found;
 }
 
-/** The input with zeros around it. @param {Tensor} input @param {Layer} layer
- * @param {number} side frames of zeros before and after @param {number} row bands with zeros */
-function padded(input, layer, side, row) {
+/** The input with zeros around its bands. @param {Tensor} input @param {Layer} layer
+ * @param {number} row bands with zeros */
+function padded(input, layer, row) {
   const { bands, channels, data, frames } = input;
-  const wide = frames + 2 * side;
-  const found = new Float32Array(channels * wide * row + 4);
+  const found = new Float32Array(channels * frames * row + 4);
   for (let channel = 0; channel < channels; channel++) {
     for (let frame = 0; frame < frames; frame++) {
       const from = (channel * frames + frame) * bands;
-      const to = (channel * wide + frame + side) * row + layer.above;
+      const to = (channel * frames + frame) * row + layer.above;
       found.set(data.subarray(from, from + bands), to);
     }
   }
@@ -288,20 +387,27 @@ function firstBands(input, bands) {
   return found;
 }
 
+/** The mean of all that was seen in each frame. @param {Tensor} seen */
+function means({ bands, channels, data, frames }) {
+  const found = tensor(1, 1, frames);
+  for (let row = 0; row < channels * frames; row++) {
+    let sum = 0;
+    for (let band = 0; band < bands; band++) sum += data[row * bands + band];
+    found.data[row % frames] += sum / (bands * channels);
+  }
+  return found;
+}
+
 /** For each frame the greatest of each channel, and the mean of all that was seen.
- * @param {Tensor} input @param {Tensor} seen */
-function summary(input, seen) {
+ * @param {Tensor} input @param {Tensor} mean */
+function summary(input, mean) {
   const { frames } = input;
   const found = tensor(input.channels + 1, 1, frames);
   for (let row = 0; row < input.channels * frames; row++) {
     const bands = input.data.subarray(row * input.bands, (row + 1) * input.bands);
     found.data[row] = bands.reduce((most, value) => Math.max(most, value), -Infinity);
   }
-  for (let row = 0; row < seen.channels * frames; row++) {
-    let sum = 0;
-    for (let band = 0; band < seen.bands; band++) sum += seen.data[row * seen.bands + band];
-    found.data[input.channels * frames + (row % frames)] += sum / (seen.bands * seen.channels);
-  }
+  found.data.set(mean.data, input.channels * frames);
   return found;
 }
 

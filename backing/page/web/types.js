@@ -22,6 +22,8 @@
  * @property {ChangeRow[]} changes
  * @typedef {object} Chord
  * @property {number} root  Pitch class in the tune's own key.
+ * @property {number[]} tones  Pitch classes of chord tones and tensions there.
+ * @property {number[]} tensions
  * @property {string[]} degrees  By half steps above the root; "" where there is none.
  * @property {number[]} discs  Tones drawn as discs, in half steps above the root.
  * @typedef {object} Key
@@ -87,6 +89,7 @@
  * @property {SpanRow[]} spans
  * @property {Key[]} keys
  * @property {GuideTone[][]} guide_lines
+ * @property {import("./take_types.js").TakeTable & {kind: "line" | "call", unbroken: boolean}} take
  * @property {SwingTable} swing
  * @property {Part[]} parts
  * @property {string[]} heard  The parts that are heard beside the band, until others are chosen.

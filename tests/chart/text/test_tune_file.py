@@ -300,4 +300,4 @@ def test_an_empty_path_and_text_are_refused() -> None:
     with pytest.raises(TuneError) as caught:
         read("")
     causes = [problem.cause for problem in caught.value.problems]
-    assert causes == ["No key is given.", "This tune has no bars."]
+    assert causes == ["This tune has no bars."]

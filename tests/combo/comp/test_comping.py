@@ -54,7 +54,7 @@ def test_piano_figures_lie_in_the_bands(tempo: int) -> None:
     pitches = [note.pitch for _, part in done for note in part.notes]
     assert min(pitches) >= 50
     assert max(pitches) <= 81  # at the height the register opens: clips of 20 pianists, 95 %: 86
-    moves = [move for plan, part in done for move in cadence_moves(plan, part)]
+    moves = [move for plan, _ in done for move in cadence_moves(plan)]
     assert len(moves) >= 4
     assert sum(move <= 2 for move in moves) / len(moves) >= 0.97
     parts = [part for _, part in done]
@@ -64,7 +64,8 @@ def test_piano_figures_lie_in_the_bands(tempo: int) -> None:
     assert sum(map(guide_tones_missing, parts)) / len(parts) <= 0.7
     assert sum(extensions_heard(plan, part)[1] for plan, part in done) == 0
     sizes = [len(notes) for part in parts for notes in chords(part)]
-    assert (min(sizes), max(sizes)) == (1, 5)
+    assert min(sizes) == 1
+    assert 4 <= max(sizes) <= 5
 
 
 @pytest.mark.parametrize("comp", ["piano", "guitar", "vibes", "organ"])

@@ -1,0 +1,444 @@
+"""``backing lesson``: a lesson file becomes a folder for every student, or the album of a set."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import unicodedata
+import zipfile
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from string import ascii_lowercase
+
+from backing import __version__
+from backing.cli.assignment import VOCABULARY, Assignment, Exercise, Reader
+from backing.cli.batch import Job as Piece
+from backing.cli.batch import outcomes
+from backing.cli.handouts import FirstPage, Page, PageTask, Sheets
+from backing.cli.job import Job
+from backing.cli.options import refuse_idle
+from backing.cli.parser import Words
+from backing.cli.progress import tracks_done
+from backing.cli.status import DONE, USERS, in_words, show, tell, worst
+from backing.cli.track import check_sound, each_tempo
+from backing.errors import OutputError, UserError
+from backing.lesson.first_page import Entry, clock, first_page, minutes
+from backing.lesson.lesson_file import Lesson, read_file
+from backing.lesson.manifest import clear_old, item, write_manifest
+from backing.lesson.week import turn_minutes
+from backing.mixdown.tags import Label
+from backing.routine.routine import Routine
+from backing.saving import (
+    HIDDEN,
+    check_writable,
+    file_words,
+    is_folder,
+    is_there,
+    output_error,
+    owner,
+    shortened_name,
+    temporary_path,
+)
+
+A_DOZEN = 12
+"""Files of a student; with more of them it is hard to find one's way."""
+LONGEST_FOLDER = 80
+"""Characters of a student's name in the name of a folder."""
+BYTES_A_SECOND = {
+    "wav": 176_400, "flac": 78_000, "mp3": 21_700, "ogg": 22_500, "opus": 16_400, "m4a": 24_700,
+    "mid": 100,
+}  # fmt: skip
+"""Of sound at 16 bits, in which the band plays: medians over three tunes of the repository."""
+PAGE_BYTES, SHEET_BYTES = 5_100_000, 40_000
+"""Of a page, and of a sheet in a document; measured the same way."""
+NO_TIME = (1980, 1, 1, 0, 0, 0)
+"""The first that a zip can hold, so that equal files make equal zips."""
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A file to be made: the ``piece`` of work, what it is, its length, and its size in bytes,
+    more or less."""
+
+    piece: Job | FirstPage | Sheets | Page
+    what: str
+    seconds: float = 0.0
+    size: int = 0
+
+    @property
+    def name(self) -> str:
+        """The name of the file."""
+        return self.piece.target.name
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """All that is made for a student, in ``place``."""
+
+    place: Path
+    assignment: Assignment
+    files: tuple[Planned, ...]
+
+
+def lesson(words: Words) -> int:
+    """Make what a lesson file asks for; what can't be made doesn't stop the rest."""
+    refuse_idle(words.command.options, words.said)
+    if not words.names or (len(words.names) > 1 and "log" not in words):
+        raise UserError("Name one lesson file.", "Write backing lesson week.toml.")
+    path = Path(words.names[0])
+    read, assignments, status = _understood(path)
+    if "log" in words:
+        from backing.cli.practice_log import logs_shown
+
+        logs = [words.said["log"], *words.names[1:]]
+        return worst(status, logs_shown([Path(each) for each in logs], assignments))
+    output = _output(words, path)
+    zipped = output.suffix.lower() == ".zip"
+    if "dry-run" in words:
+        _list(_folders(words, path, read, assignments, output))
+        return status
+    if not zipped:
+        folders = _folders(words, path, read, assignments, output)
+        return worst(status, _make(words, read, folders, output))
+    check_writable(output)
+    with _staging(output) as staging:
+        folders = _folders(words, path, read, assignments, Path(staging))
+        status = worst(status, _make(words, read, folders, Path(staging)))
+        if any(each.place.is_dir() for each in folders):
+            _zip(Path(staging), output)
+    return status
+
+
+def lesson_shown(path: Path) -> int:
+    """Show what a lesson file asks of whom, or all its mistakes and those of its tunes."""
+    read, assignments, status = _understood(path)
+    for each in assignments:
+        show(": ".join(filter(None, (read.title, each.student.name))))
+        for entry in _entries(read, each, ()):
+            told = ", ".join(filter(None, (entry.what, entry.facts, minutes(entry.minutes))))
+            show(f"  {entry.number:>2}  {told}")
+    return status
+
+
+def _understood(path: Path) -> tuple[Lesson, tuple[Assignment, ...], int]:
+    """A lesson, what every student gets, and the exit status for tunes that can't be read.
+
+    Raises TuneError with all mistakes of the lesson file.
+    """
+    read = read_file(path, VOCABULARY)
+    assignments = Reader(read).assignments()
+    faults = dict.fromkeys(fault for each in assignments for fault in each.faults)
+    for fault in faults:
+        tell(in_words(fault))
+    read.source.finish()
+    return read, assignments, USERS if faults else DONE
+
+
+def _output(words: Words, path: Path) -> Path:
+    """Where everything goes: the place named, or a folder of the file's name."""
+    output = words.path("output") or Path(path.stem)
+    if output.suffix.lower() != ".zip" and is_there(output) and not is_folder(output):
+        raise OutputError(f"{output} is a file.", "Name a folder, or a name that ends in .zip.")
+    if not is_folder(output.parent):
+        raise OutputError(f"There is no folder {output.parent}.", "Make it, or name another.")
+    return output
+
+
+# ---- what is made ------------------------------------------------------------------------------
+
+
+def _folders(
+    words: Words, path: Path, read: Lesson, assignments: Sequence[Assignment], output: Path
+) -> list[Folder]:
+    """All folders and what is made in them, without tasks none."""
+    taken: set[str] = set()
+    folders = []
+    for each in assignments:
+        if not each.exercises:
+            continue
+        place = output / _folder_name(each.student.name, taken) if each.student.name else output
+        folders.append(Folder(place, each, tuple(_files(words, path, read, each, place))))
+    return folders
+
+
+def _folder_name(name: str, taken: set[str]) -> str:
+    """A folder's name for a student's, one that no other has, on any system."""
+    plain = unicodedata.normalize("NFC", name)
+    kept = "".join("-" if c in '/\\:*?"<>|' or not c.isprintable() else c for c in plain)
+    short = kept[:LONGEST_FOLDER].strip(" .-") or "student"
+    found, count = shortened_name(short, ""), 1
+    while found.casefold() in taken:
+        count += 1
+        found = shortened_name(short, f" {count}")
+    taken.add(found.casefold())
+    return found
+
+
+def _files(
+    words: Words, path: Path, read: Lesson, each: Assignment, place: Path
+) -> Iterator[Planned]:
+    tracks = [*_tracks(read, each, place)]
+    cached = "no-cache" not in words
+    recipe = f"backing lesson {path.name}"
+    sheets = _sheets(each, place, recipe, cached=cached)
+    pages = [*_page(read, each, place, recipe, cached=cached)]
+    others = [*(_told(planned) for planned in (*sheets, *pages))]
+    entries, made_by = [*_entries(read, each, tracks)], f"backing {__version__} · {recipe}"
+    content = first_page(read, each.student, entries, others, made_by)
+    content["paper"] = "us-letter" if _letter(each) else "a4"
+    target = place / "0-first-page.pdf"
+    page = FirstPage(target=target, recipe=recipe, cached=cached, content=content)
+    yield Planned(page, "what to do, in what order", size=SHEET_BYTES)
+    for _, planned in tracks:
+        yield planned
+    yield from (*sheets, *pages)
+
+
+def _tracks(read: Lesson, each: Assignment, place: Path) -> Iterator[tuple[int, Planned]]:
+    """The tracks of each exercise, by its number from 1, with their place in the album."""
+    numbered = [
+        (number, letter, exercise, job, routine)
+        for number, exercise in enumerate(each.exercises, 1)
+        for letter, job, routine in _lettered(exercise)
+    ]
+    digits = len(str(len(each.exercises)))
+    album = read.title
+    for at, (number, letter, exercise, job, routine) in enumerate(numbered, 1):
+        title = ", ".join((f"{number}{letter} {exercise.what}", *facts(routine)))
+        ending = job.target.suffix.lower()
+        stem = file_words(f"{number:0{digits}}{letter} {exercise.what} {facts(routine)[0]}")
+        label = Label(title, album, at, len(numbered))
+        gap = read.gap if read.set_list else Fraction(0)
+        seconds = length_seconds(routine) + float(gap)
+        made = replace(job, target=place / shortened_name(stem, ending, 16), label=label, gap=gap)
+        size = round(seconds * BYTES_A_SECOND[ending.removeprefix(".")])
+        yield number, Planned(made, title, seconds, size)
+        if exercise.task.midi and not job.midi:
+            midi = replace(made, target=made.target.with_suffix(".mid"), label=None)
+            yield number, Planned(midi, title, seconds, round(seconds * BYTES_A_SECOND["mid"]))
+
+
+def _lettered(exercise: Exercise) -> Iterator[tuple[str, Job, Routine]]:
+    """The tracks of an exercise: of several a, b, c; of very many by numbers."""
+    several = len(exercise.jobs) > 1
+    many = len(exercise.jobs) > len(ascii_lowercase)
+    for at, (job, routine) in enumerate(zip(exercise.jobs, exercise.routines, strict=False)):
+        letter = f"-{at + 1:03}" if many else ascii_lowercase[at]
+        yield letter if several else "", job, routine
+
+
+def _sheets(each: Assignment, place: Path, recipe: str, *, cached: bool) -> list[Planned]:
+    prints = each.prints
+    if not prints:
+        return []
+    piece = Sheets(target=place / "sheets.pdf", recipe=recipe, cached=cached, prints=prints)
+    return [Planned(piece, "the sheets", size=SHEET_BYTES * len(prints))]
+
+
+def _page(
+    read: Lesson, each: Assignment, place: Path, recipe: str, *, cached: bool
+) -> Iterator[Planned]:
+    """The page with all tasks; none for a set list."""
+    tasks = [exercise.task for exercise in each.exercises]
+    turns = zip(each.exercises, turn_minutes(each.student, tasks), strict=True)
+    listed = tuple(
+        PageTask(exercise.form, next(each_tempo(exercise.words))[0], ", ".join(told))
+        for exercise, turn in turns
+        if exercise.form and exercise.words
+        for told in [(exercise.what, minutes(turn))]
+    )
+    if not listed or read.set_list:
+        return
+    font = each.habits.get("soundfont")
+    page = Page(
+        target=place / "page.html",
+        recipe=recipe,
+        cached=cached,
+        title=f"{read.title}: {each.student.name}",
+        tasks=listed,
+        soundfont=Path(font) if font else None,
+        neck=each.habits.get("neck", ""),
+    )
+    yield Planned(page, "the page with all tasks", size=PAGE_BYTES)
+
+
+def _told(planned: Planned) -> str:
+    if isinstance(planned.piece, Sheets):
+        return f"{planned.name}: your sheets, in the order of the tasks."
+    return f"{planned.name}: all tasks in any browser, without a network, at any tempo."
+
+
+def _letter(each: Assignment) -> bool:
+    paper = each.student.options.get("paper")
+    return bool(paper and paper.word and paper.word.strip().lower() == "letter")
+
+
+def _entries(
+    read: Lesson, each: Assignment, tracks: Sequence[tuple[int, Planned]]
+) -> Iterator[Entry]:
+    tasks = [exercise.task for exercise in each.exercises]
+    turns = [0.0] * len(tasks) if read.set_list else turn_minutes(each.student, tasks)
+    for number, (exercise, turn) in enumerate(zip(each.exercises, turns, strict=True), 1):
+        mine = [(p.name, p.seconds) for n, p in tracks if n == number]
+        told = _all_facts(exercise.routines)
+        yield Entry(str(number), exercise.what, told, exercise.task.say, turn, mine)
+
+
+def facts(routine: Routine) -> tuple[str, str]:
+    """Tempos and key of a track: ("96-160 bpm", "G minor")."""
+    slow, fast = float(min(routine.tempos)), float(max(routine.tempos))
+    tempos = f"{slow:.0f}" + (f"-{fast:.0f}" if fast > slow else "")
+    keys = routine.keys or (routine.form.key,)
+    named = keys[0].pretty if len(keys) == 1 else f"{len(keys)} keys"
+    return f"{tempos} bpm", named
+
+
+def _all_facts(routines: Sequence[Routine]) -> str:
+    """Tempos and keys of a task, whose tracks may differ in both."""
+    tempos = dict.fromkeys(facts(each)[0].removesuffix(" bpm") for each in routines)
+    keys = dict.fromkeys(facts(each)[1] for each in routines)
+    return ", ".join(filter(None, (f"{', '.join(tempos)} bpm" if tempos else "", ", ".join(keys))))
+
+
+def length_seconds(routine: Routine) -> float:
+    """How long a routine lasts, but for what rings at its end."""
+    return float(
+        sum(
+            bar.length * 60 / (each.tempo * bar.tempo_ratio)
+            for each in routine.passes
+            for bar in each.bars
+        )
+    )
+
+
+def _list(folders: Sequence[Folder]) -> None:
+    """Show what would be made, how long and how large."""
+    for folder in folders:
+        show(f"{folder.place}")
+        for each in folder.files:
+            length = clock(each.seconds) if each.seconds else ""
+            show(f"  {each.name:<60} {length:>6} {each.size / 1e6:6.1f} MB")
+    files = [each for folder in folders for each in folder.files]
+    seconds, size = sum(each.seconds for each in files), sum(each.size for each in files)
+    show(f"{len(files)} files, {clock(seconds)} min of music, about {size / 1e6:.0f} MB")
+
+
+# ---- the making --------------------------------------------------------------------------------
+
+
+def _make(words: Words, read: Lesson, folders: Sequence[Folder], output: Path) -> int:
+    """Make all files of all folders; returns the worst exit status."""
+    from backing.mixdown.soundfont import choose
+
+    quiet, status = "quiet" in words, DONE
+    files = [each for folder in folders for each in folder.files]
+    if not files:
+        return USERS
+    _check_space(output, files)
+    made = [each.piece for each in files if isinstance(each.piece, Job)]
+    if "cluster" not in words:
+        check_sound(made[0].soundfont if made else None)
+    _make_folders([output, *(folder.place for folder in folders)])
+    ready: set[Path] = set()
+    with tracks_done(len(files), quiet=quiet) as one_more:
+        for wave in _waves([each.piece for each in files]):
+            for outcome in outcomes(wave, words.text("cluster")):
+                silent = quiet and outcome.status == DONE
+                one_more("" if silent else outcome.words)
+                status = worst(status, outcome.status)
+                ready.update(outcome.places)
+    for folder in folders:
+        fonts = [p.piece.soundfont for p in folder.files if isinstance(p.piece, Job)]
+        font = choose(fonts[0] if fonts else None)
+        about = {
+            "lesson": read.title, "student": folder.assignment.student.name,
+            "made_with": f"backing {__version__}",
+            "soundfont": font.name, "soundfont_license": font.licence,
+        }  # fmt: skip
+        _finish(folder, about, ready)
+        count = len(folder.files) + 1
+        if count > A_DOZEN and not quiet and not read.set_list:
+            tell(f"{folder.place} has {count} files; a dozen are easier to find one's way in.")
+    return status
+
+
+def _finish(folder: Folder, about: dict[str, str], ready: set[Path]) -> None:
+    """Write the manifest of what is there, and take away what an older one lists beside it."""
+    names = [each.name for each in folder.files]
+    clear_old(folder.place, names)
+    items = [
+        item(each.piece.target, each.what, each.piece.recipe, each.seconds)
+        for each in folder.files
+        if each.piece.target in ready
+    ]
+    write_manifest(folder.place, about, items)
+
+
+def _waves(pieces: Sequence[Piece]) -> Iterator[list[Piece]]:
+    """The work, in two turns: what sounds alike is rendered once, and then comes from the cache."""
+    first: list[Piece] = []
+    later: list[Piece] = []
+    seen: set[tuple[object, ...]] = set()
+    for piece in pieces:
+        alike = (
+            (piece.recipe, piece.name, piece.gap, piece.midi) if isinstance(piece, Job) else None
+        )
+        (later if alike in seen else first).append(piece)
+        if alike is not None:
+            seen.add(alike)
+    yield first
+    if later:
+        yield later
+
+
+def _make_folders(places: Iterable[Path]) -> None:
+    for place in places:
+        try:
+            place.mkdir(exist_ok=True)
+        except OSError as error:
+            raise output_error(error, place) from error
+
+
+def _check_space(output: Path, files: Sequence[Planned]) -> None:
+    """Raise OutputError before the work where the disk is too full for it."""
+    there = output if is_folder(output) else output.parent
+    size = sum(each.size for each in files)
+    try:
+        free = shutil.disk_usage(there).free
+    except OSError:
+        return
+    if free < size:
+        raise OutputError(
+            f"There is too little space in {there}: this takes about {size / 1e6:,.0f} MB, "
+            f"and {free / 1e6:,.0f} MB are free.",
+            "Free some space, or write somewhere else.",
+        )
+
+
+def _staging(output: Path) -> tempfile.TemporaryDirectory[str]:
+    try:
+        return tempfile.TemporaryDirectory(
+            prefix=f"{HIDDEN}{owner()}-", dir=output.resolve().parent, ignore_cleanup_errors=True
+        )
+    except OSError as error:
+        raise output_error(error, output) from error
+
+
+def _zip(folder: Path, target: Path) -> None:
+    """All files below a folder as a zip, whose bytes follow from theirs."""
+    growing = temporary_path(target.resolve())
+    try:
+        with zipfile.ZipFile(growing, "w", zipfile.ZIP_STORED) as archive:
+            for path in sorted(folder.rglob("*")):
+                if path.is_file():
+                    entry = zipfile.ZipInfo(path.relative_to(folder).as_posix(), NO_TIME)
+                    entry.external_attr = 0o644 << 16
+                    with path.open("rb") as source, archive.open(entry, "w") as written:
+                        shutil.copyfileobj(source, written)
+        growing.replace(target.resolve())
+    except OSError as error:
+        raise output_error(error, target) from error
+    finally:
+        growing.unlink(missing_ok=True)

@@ -1,0 +1,205 @@
+// What the band has played, as the course that a take is held against.
+
+import { notesOf } from "./band.js";
+import { Spans } from "./spans.js";
+import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
+import { Course } from "./take_course.js";
+import { pitchClass } from "./take_figures.js";
+
+/**
+ * @typedef {import("./types.js").PageData} PageData
+ * @typedef {import("./types.js").Turn} Turn
+ * @typedef {import("./take_types.js").CourseBar} CourseBar
+ * @typedef {import("./take_types.js").CourseChord} CourseChord
+ * @typedef {{turn: Turn, seconds: number}} Played  A bar and when it began.
+ * @typedef {object} How
+ * @property {number} first  The bar with which a time through the loop begins.
+ * @property {boolean} line  Whether the line is heard.
+ * @property {"" | "drums" | "line"} partner  With whom the player trades.
+ */
+
+/** @param {number} number */
+export function ordinal(number) {
+  const teen = number % 100 > 10 && number % 100 < 14;
+  return `${number}${teen ? "th" : ({ 1: "st", 2: "nd", 3: "rd" }[number % 10] ?? "th")}`;
+}
+
+/**
+ * The course of bars that were played one after the other.
+ * @param {PageData} data
+ * @param {Played[]} played  At least one; `after` is the bar that would have followed.
+ * @param {Turn | null} after
+ * @param {How} how
+ */
+export function courseOf(data, played, after, how) {
+  const line = how.line ? lineOf(data, played, after) : [];
+  const starts = startsOf(played);
+  const wheres = timesOf(data, played, how.first);
+  const bars = played.map(({ turn, seconds }, at) => {
+    const start = starts[at];
+    const called = data.take.kind === "call" && line.some(({ beat }) => beat >= start && beat < start + turn.beats);
+    return {
+      label: labelOf(data, turn),
+      where: wheres[at],
+      start,
+      beats: turn.beats,
+      seconds,
+      tempo: turn.bpm,
+      swing: ratioOf(data, turn),
+      yours: yoursIn(turn, how.partner) && !called,
+      at: turn.bar,
+    };
+  });
+  const plain = new Course(data.title, bars, chordsOf(data, played, after), data.take);
+  const tones = line.map((tone) => ({ ...tone, seconds: plain.secondsAt(tone.beat) }));
+  const kind = how.line ? data.take.kind : "";
+  return new Course(data.title, bars, plain.chords, data.take, tones, kind, how.line && data.take.unbroken);
+}
+
+/** @param {Played[]} played */
+function startsOf(played) {
+  let beat = 0;
+  return played.map(({ turn }) => (beat += turn.beats) - turn.beats);
+}
+
+/** @param {PageData} data @param {Turn} turn */
+function ratioOf(data, turn) {
+  const { swing, wander } = data.bars[turn.bar];
+  return swingRatio(swing, turn.bpm, data.swing, wander);
+}
+
+/** @param {PageData} data @param {Turn} turn */
+function labelOf(data, turn) {
+  const [count, rest] = data.take.counted;
+  return { count, rest }[String(turn.kind)] ?? data.bars[turn.bar].label;
+}
+
+/** Whether the player is judged in a bar. @param {Turn} turn @param {How["partner"]} partner */
+function yoursIn({ kind, resting }, partner) {
+  if (kind === "count" || kind === "rest") return false;
+  if (kind === "play" && partner === "line") return resting.has("etude");
+  return !(resting.has("bass") && !resting.has("kit")); // the drums' turn
+}
+
+/** Which time through each bar is, in words; nothing where there is one.
+ * @param {PageData} data @param {Played[]} played @param {number} first */
+function timesOf(data, played, first) {
+  const turns = played.map(({ turn }) => turn);
+  const own = turns.filter(({ kind }) => kind === "play");
+  const climbs = new Set(own.map(({ tempo }) => tempo)).size > 1;
+  const moves = new Set(own.map(({ key }) => key)).size > 1;
+  /** @type {Map<string, number>} */
+  const counts = new Map();
+  let begun = false;
+  const times = turns.map(({ kind, bar, tempo, key }) => {
+    if (kind !== "play") {
+      begun = false;
+      return 0;
+    }
+    const step = `${tempo} ${key}`;
+    if (bar === first || !begun || !counts.has(step)) counts.set(step, (counts.get(step) ?? 0) + 1);
+    begun = true;
+    return counts.get(step) ?? 0;
+  });
+  const many = climbs || moves || times.some((time) => time > 1);
+  return turns.map(({ kind, tempo, key }, at) => {
+    if (!many || kind !== "play") return "";
+    const words = [`${ordinal(times[at])} time`];
+    if (climbs) words.push(`at ${Math.round(tempo)} bpm`);
+    if (moves) words.push(`in ${data.keys[key].name.split(" ")[0]}`);
+    return words.join(" ");
+  });
+}
+
+/** The chords in a row; equal ones that follow each other are one.
+ * @param {PageData} data @param {Played[]} played @param {Turn | null} after */
+function chordsOf(data, played, after) {
+  const spans = new Spans(data);
+  /** @type {CourseChord[]} */
+  const found = [];
+  const starts = startsOf(played);
+  const rows = played.map(({ turn }, at) => ({ turn, start: starts[at], beats: turn.beats }));
+  const end = rows[rows.length - 1].start + rows[rows.length - 1].beats;
+  if (after) rows.push({ turn: after, start: end, beats: 1 });
+  for (const { turn, start, beats } of rows) {
+    if (!["play", "lead"].includes(turn.kind)) continue;
+    for (const { chord, from, until } of changesIn(data, spans, turn.bar, beats)) {
+      if (from >= beats) break; // of the bar that would come next, the beginning is enough
+      if (chord >= 0) addChord(found, chordIn(data, chord, turn.key, start + from, start + until));
+      else if (found.length > 0) found[found.length - 1].end = Math.min(found[found.length - 1].end, start + from);
+    }
+  }
+  return found;
+}
+
+/** @param {CourseChord[]} found @param {CourseChord} chord */
+function addChord(found, chord) {
+  const last = found[found.length - 1];
+  if (last && last.symbol === chord.symbol && chord.start <= last.end) {
+    last.end = Math.max(last.end, chord.end);
+    return;
+  }
+  if (last) last.end = Math.min(last.end, chord.start);
+  found.push(chord);
+}
+
+/** The chords of a bar as they sound, pushes included, in beats from its start.
+ * @param {PageData} data @param {Spans} spans @param {number} bar @param {number} beats */
+function changesIn(data, spans, bar, beats) {
+  const own = data.spans.filter(([at, tick]) => at === bar && tick > 0).map(([, tick, , chord]) => ({ tick, chord }));
+  const rows = [{ tick: 0, chord: data.spans[spans.at(bar, 0)][3] }, ...own];
+  const begins = rows.map(({ tick }) => {
+    const change = data.bars[bar].changes.find(([at]) => at === tick);
+    return (tick - (change ? change[2] : 0)) / data.ticks;
+  });
+  return rows.map(({ chord }, at) => ({ chord, from: begins[at], until: begins[at + 1] ?? beats }));
+}
+
+/** @param {PageData} data @param {number} chord @param {number} key @param {number} start @param {number} end
+ * @returns {CourseChord} */
+function chordIn(data, chord, key, start, end) {
+  const { root, tones, tensions, degrees } = data.chords[chord];
+  const { semitones, symbols, names } = data.keys[key];
+  const moved = (/** @type {number} */ tone) => pitchClass(tone + semitones);
+  const [letter, suffix, bass] = symbols[chord];
+  return {
+    start,
+    end,
+    symbol: `${letter}${suffix}${bass ? `/${bass}` : ""}`,
+    root: moved(root),
+    tones: tones.map(moved),
+    tensions: tensions.map(moved),
+    degrees,
+    names: names[chord],
+  };
+}
+
+/** The notes of the line, in beats, as late as they are played. @param {PageData} data @param {Played[]} played @param {Turn | null} after */
+function lineOf(data, played, after) {
+  const starts = startsOf(played);
+  return played.flatMap(({ turn }, at) => {
+    const next = played[at + 1]?.turn ?? after ?? turn;
+    const ratio = ratioOf(data, turn);
+    return notesOf(data, turn, next)
+      .filter(({ part, low, high }) => part === "etude" && turn.tempo >= low && turn.tempo <= high)
+      .map(({ onset, pitch, swung, melodic, late }) => {
+        const behind = late + (melodic && onset % 1 === 0 ? melodicLateness(turn.bpm, ratio, data.swing) : 0);
+        const beat = starts[at] + (swung ? swingPlace(onset, ratio) : onset) + (behind * turn.bpm) / 60000;
+        return { beat, pitch, seconds: 0 };
+      })
+      .sort((a, b) => a.beat - b.beat);
+  });
+}
+
+/**
+ * The chord that sounds at a beat of a bar; null where there is none.
+ * @param {PageData} data
+ * @param {Turn} turn
+ * @param {number} beat
+ */
+export function chordAt(data, turn, beat) {
+  if (!["play", "lead"].includes(turn.kind)) return null;
+  const rows = changesIn(data, new Spans(data), turn.bar, turn.beats);
+  const row = rows.findLast(({ from }) => from <= beat) ?? rows[0];
+  return row.chord < 0 ? null : chordIn(data, row.chord, turn.key, row.from, row.until);
+}
