@@ -288,9 +288,12 @@ def test_nothing_but_its_own_script_may_run(browser: Browser, long_file: Path) -
     context.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: Any) -> None:
-    context = browser.new_context(color_scheme=scheme, bypass_csp=True, reduced_motion="reduce")
+@pytest.mark.parametrize("scheme", ["light", "dark", "forced"])
+def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: str) -> None:
+    context = browser.new_context(
+        color_scheme="dark" if scheme == "dark" else "light", bypass_csp=True,
+        forced_colors="active" if scheme == "forced" else "none", reduced_motion="reduce",
+    )  # fmt: skip
     page = opened(context.new_page(), long_file)
     page.add_script_tag(path=AXE)
     page.evaluate("practice.setLoop([8, 9, 10, 11, 12, 13, 14, 15])")
@@ -299,7 +302,11 @@ def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: Any) -> No
         if sheet:
             page.locator(f"#{sheet}").click()
         found = page.evaluate("axe.run().then((result) => result.violations)")
-        assert [(v["id"], v["nodes"][0]["html"]) for v in found] == []
+        assert [(v["id"], v["nodes"][0]["html"]) for v in found] == [], sheet
+        if sheet == "view":
+            page.evaluate("practice.stand()")
+            found = page.evaluate("axe.run().then((result) => result.violations)")
+            assert [(v["id"], v["nodes"][0]["html"]) for v in found] == [], "stand"
     context.close()
 
 
