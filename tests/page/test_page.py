@@ -376,7 +376,7 @@ def test_the_drill_is_a_sentence_to_be_changed_by_keyboard(page: Page) -> None:
     page.locator("#to").blur()
     page.get_by_role("button", name="Add: rest bar").click()
     expect(plan).to_have_text(
-        "Bars 31 to 2 at 168 in F major, climbing from 200 to 240 by 8 bpm, up, 4 times each, "
+        "Bars 31 to 2 in F major, climbing from 200 to 240 by 8 bpm, up, 4 times each, "
         "counted in, 1 rest bar between times."
     )
     drop = page.get_by_role("button", name="Take out: climb")
