@@ -13,12 +13,16 @@ import pytest
 from backing import reading
 from backing.chart.musicxml import read_file as read_musicxml
 from backing.chart.text.tune_file import read_file as read_tune
+from backing.cli.assignment import VOCABULARY
 from backing.combo.feel_check import feel_faults
 from backing.combo.feel_file import load_feel
 from backing.errors import FeelError, UserError
+from backing.lesson.lesson_file import read_file
 from backing.mixdown.cache import Cache
 from backing.mixdown.soundfont import read_soundfont
 from backing.reading import FEEL_BYTES, FEELS_ALIKE, depth, guarded, read_bytes
+from backing.take import log
+from backing.take.hearing import hear
 from tests.fuzz.harness import check_sentence, watched
 
 
@@ -33,13 +37,22 @@ def fetch(path: Path) -> None:
     raise UserError("A miss.")
 
 
+def lesson(path: Path) -> None:
+    """Whatever is read of it has mistakes, told at once."""
+    read_file(path, VOCABULARY).source.finish()
+    raise UserError("It is a lesson.")
+
+
 READERS: dict[str, Callable[[Path], object]] = {
     ".tune": read_tune,
     ".toml": lambda path: load_feel(str(path)),
+    ".lesson.toml": lesson,
     ".musicxml": read_musicxml,
     ".mxl": read_musicxml,
     ".sf2": read_soundfont,
     ".json": fetch,
+    ".jsonl": lambda path: log.plot(log.read(path)),
+    ".mid": hear,
 }
 
 

@@ -102,6 +102,7 @@ class Directions:
     break when there are few), None when it plays on; ``pedal``: the note
     the bass holds to; ``lay_out``: names from PLAYERS that rest; ``hold``: the beat from which the
     bar is held, HELD times as long; ``slows``: the tempo falls. Beats count from 0.
+    ``centers``: the key center printed over the bar, empty for none; None where it is found.
     """
 
     hits: tuple[Fraction, ...] = ()
@@ -110,6 +111,7 @@ class Directions:
     lay_out: frozenset[str] = frozenset()
     hold: Fraction | None = None
     slows: Slowing | None = None
+    centers: tuple[Key, ...] | None = None
 
     @property
     def in_time(self) -> bool:
@@ -200,5 +202,7 @@ class PlayedBar:
         )
         pedal = self.directions.pedal
         pedal = pedal and pedal.transposed(interval).simplified(key)
-        directions = replace(self.directions, pedal=pedal)
+        centers = self.directions.centers
+        centers = centers and tuple(center.transposed(interval) for center in centers)
+        directions = replace(self.directions, pedal=pedal, centers=centers)
         return replace(self, key=key, changes=changes, directions=directions)

@@ -27,6 +27,7 @@ TOPICS = {
     "lines": "how to say a line: etudes, guide tones, calls, the neck",
     "drills": "loops, climbs, keys in turn, trading, growing, laying out",
     "band": "who plays, feels, swing, the click, the seed",
+    "lesson": "a week for students, or a set list, in one file",
     "take": "what is said of a recording of you, and how to make one",
     "tunes": "how to write a tune file",
     "feels": "how to write a feel of your own",

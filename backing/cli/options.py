@@ -137,7 +137,7 @@ TRACK = Command(
             CHANGES,
         )),
         Group("What is played", (
-            TEMPO,
+            replace(TEMPO, help='beats a minute (132, 80%); a track at each: "80 100 120"'),
             Option("climb", "PHRASE", 'step the tempo up: 80-160:8, 60%, "60%-105% up-and-back"',
                    fills=REQUEST),
             Option("choruses", "N", "head, solos and head out together; otherwise 3",
@@ -264,7 +264,7 @@ SHEET = Command(
         Group("What is on it", (
             Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
                    idle=(NO_TUNE,)),
-            Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
+            Option("shapes", "POSITION", 'shapes of all chords: 5, auto, "5 pairs" (ii-V and V-I)',
                    alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
             Option("arpeggios", "ROOT", "without a tune: all arpeggios on this root"),
             Option("neck", "PHRASE", 'the neck: drop-d, "24 frets", left-handed',
@@ -275,7 +275,8 @@ SHEET = Command(
                    idle=(NO_TUNE, Idle("{} is for shapes or a line; the chart is printed whole.",
                                        "Add --shapes or --line, or leave {} out.",
                                        without=("line", "shapes")))),
-            Option("key", "KEY", "print it in this key (Bb)", idle=(NO_TUNE,)),
+            Option("key", "KEYS", 'print it in this key (Bb), or in each: fourths, "C F Bb"',
+                   idle=(NO_TUNE,)),
             Option("no-chart", "", "leave the chart out", idle=(NO_TUNE, NO_PAGES)),
             Option("seed", "N", "of the band, whose bass it is: --line bass",
                    idle=(NO_TUNE, Idle("{} is for --line bass; etudes are told by their number.",
@@ -283,7 +284,8 @@ SHEET = Command(
                                        without=("walking",)))),
         )),
         Group("Who reads it", (
-            Option("part", "WHOM", "guitar, C, Bb, Eb or bass", idle=(NO_TUNE,)),
+            Option("part", "WHOM", "guitar, C, Bb, Eb or bass; or alto, trumpet, flute, ...",
+                   idle=(NO_TUNE,)),
             Option("clef", "CLEF", "treble or bass", idle=(NO_TUNE, NO_STAFF)),
             Option("no-tab", "", "no tablature under the staff", idle=(NO_TUNE, NO_STAFF)),
         )),
@@ -324,7 +326,8 @@ TAKE = Command(
             Option("compare", "FILE", "beside your last take of this tune in a log", file=True),
         )),
         Group("What the track played, if TUNE isn't the track", (
-            *_of_track("tempo", "climb", "choruses", "bars", "times", "key", "ending", "count-in"),
+            TEMPO,
+            *_of_track("climb", "choruses", "bars", "times", "key", "ending", "count-in"),
             *_of_track("line", "neck", "trade", "drill", "feel", "swing"),
             SEED,
             QUIET,

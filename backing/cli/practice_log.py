@@ -31,11 +31,17 @@ def logs_shown(paths: Sequence[Path], assignments: Sequence[Assignment]) -> int:
 
 
 def _whose(path: Path, assignments: Sequence[Assignment]) -> Assignment | None:
-    """The student whose name a log's name begins with; of several the longest name."""
-    stem = file_words(path.stem).casefold()
-    named = [each for each in assignments if each.student.name]
-    mine = [each for each in named if stem.startswith(file_words(each.student.name).casefold())]
-    return max(mine, key=lambda each: len(each.student.name), default=None)
+    """The student whose name that of a log, or else that of its folder, begins with."""
+    for name in (path.stem, path.resolve().parent.name):
+        stem = file_words(name).casefold()
+        mine = [each for each in assignments if each.student.name and stem.startswith(_stem(each))]
+        if mine:
+            return max(mine, key=lambda each: len(_stem(each)))
+    return None
+
+
+def _stem(assignment: Assignment) -> str:
+    return file_words(assignment.student.name).casefold() or "?"
 
 
 def _tunes(assignments: Sequence[Assignment]) -> dict[str, Form]:

@@ -16,10 +16,20 @@ from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
 from backing.cli.status import DONE, tell
 from backing.cli.tag_text import command_again
-from backing.cli.tunes import asked_form, check_changes, check_folder, check_targets, for_each
+from backing.cli.tunes import (
+    asked_form,
+    changes_form,
+    check_changes,
+    check_folder,
+    check_targets,
+    each_key,
+    for_each,
+    read_tune,
+)
 from backing.errors import ChordError, OutputError, PracticeError, UserError
 from backing.lines.phrase import Phrase, read_phrase
 from backing.lines.player import Line
+from backing.memory import SHEET_BYTES, check_room
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.phrase import read_neck
 from backing.saving import check_writable, is_folder, refuse_inputs, shortened_name, write_file
@@ -30,12 +40,14 @@ if TYPE_CHECKING:
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
+PAIRS = "pairs"
 PPI = 200
 """Of .png pages: sharp on a tablet."""
 
 
 def sheet(words: Words) -> int:
     """Write the sheet of each tune, or that of a root."""
+    check_room(SHEET_BYTES)
     if not {"arpeggios", "changes"} & set(words.said) and not words.names:
         raise UserError("Say what to print.", "Name tune files, or a root with --arpeggios.")
     if "arpeggios" not in words:
@@ -93,13 +105,16 @@ def _write(words: Words, asked: SheetRequest, tune: Path) -> None:
         _write_musicxml(form, replace(asked, recipe=_recipe(words, tune)), target)
         _tell(words, f"{form.title} -> {target}")
         return
-    _write_pages(words, [_sheet(words, asked, tune)], target)
+    _write_pages(words, _sheets(words, asked, tune), target)
 
 
-def _sheet(words: Words, asked: SheetRequest, tune: Path) -> Sheet:
+def _sheets(words: Words, asked: SheetRequest, tune: Path) -> list[Sheet]:
+    """The sheet of a tune, in each of the keys that are named."""
     from backing.sheet.sheets import tune_sheet
 
-    return tune_sheet(asked_form(words, tune), replace(asked, recipe=_recipe(words, tune)))
+    form = changes_form(words) if "changes" in words else read_tune(tune)
+    asked = replace(asked, recipe=_recipe(words, tune))
+    return [tune_sheet(each, asked) for each in each_key(form, words.text("key"))]
 
 
 def _recipe(words: Words, tune: Path) -> str:
@@ -112,7 +127,7 @@ def _write_book(words: Words, asked: SheetRequest) -> None:
     refuse_inputs(target, map(Path, words.names))
     check_writable(target)
     sheets: list[Sheet] = []
-    status = for_each(words.names, lambda tune: sheets.append(_sheet(words, asked, tune)))
+    status = for_each(words.names, lambda tune: sheets.extend(_sheets(words, asked, tune)))
     if status != DONE:
         raise UserError(f"{target} isn't made: it would lack tunes.", "Correct them first.")
     _write_pages(words, sheets, target)
@@ -159,7 +174,8 @@ def _write_pages(words: Words, sheets: Sequence[Sheet], target: Path) -> None:
     for file, page in zip(files, pages, strict=True):
         write_file(file, page)
     named = f"{files[0]} to {files[-1].name}" if len(files) > 1 else str(target)
-    _tell(words, f"{', '.join(sheet.content['title'] for sheet in sheets)} -> {named}")
+    titles = dict.fromkeys(sheet.content["title"] for sheet in sheets)
+    _tell(words, f"{', '.join(titles)} -> {named}")
 
 
 def _tell(words: Words, text: str) -> None:
@@ -206,6 +222,7 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequ
     return SheetRequest(
         chart="no-chart" not in words,
         shapes="shapes" in words,
+        pairs=PAIRS in _shapes_words(words),
         line=_line_of(phrase) if phrase else None,
         etude=line,
         part=part,
@@ -227,10 +244,15 @@ def _said(**values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None}
 
 
+def _shapes_words(words: Words) -> list[str]:
+    """What is said of shapes: a position, and whether they stand in pairs."""
+    return (words.text("shapes") or "").lower().replace(",", " ").split()
+
+
 def _position(words: Words, line: tuple[int, ...]) -> str | None:
     """The position of the shapes and the line, which is the same; None where neither has one."""
     said = words.text("shapes")
-    shapes = (said or "").lower().removeprefix("position").strip()
+    shapes = " ".join(word for word in _shapes_words(words) if word not in (PAIRS, "position"))
     if len(line) > 1:
         raise PracticeError("The line of a sheet lies in one position.", "Name one, or auto.")
     if line and shapes not in ("", str(line[0])):

@@ -72,13 +72,15 @@ def asked_form(words: Words, tune: Path) -> Form:
 
 def in_key(form: Form, text: str | None) -> Form:
     """The form in the key that is named, if one is. Raises RoutineError."""
-    if text is None:
-        return form
-    keys = Keys.of(text)
-    if keys.in_turn:
+    if text is not None and Keys.of(text).in_turn:
         raise RoutineError(f"{quoted(text)} is more than one key.", "Name one, such as Bb.")
-    (key,) = keys.in_tune(form.key)
-    return form.transposed(form.key.tonic.interval_to(key.tonic))
+    return each_key(form, text)[0]
+
+
+def each_key(form: Form, text: str | None) -> tuple[Form, ...]:
+    """The form in each of the keys that are named, "C F Bb" or "fourths". Raises RoutineError."""
+    keys = Keys.of(text).in_tune(form.key) if text is not None else (form.key,)
+    return tuple(form.transposed(form.key.tonic.interval_to(key.tonic)) for key in keys)
 
 
 def check_folder(output: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -65,17 +66,29 @@ major second above what sounds, an alto saxophone a major sixth. Middles are com
 source): a line in the staff. Compasses as books of orchestration have them (from memory): written
 B-flat 3 to F6 for saxophones, of which a trumpet has no more than C6 for sure."""
 CLEFS = ("treble", "bass")
+INSTRUMENTS = {
+    **dict.fromkeys(("alto", "baritone"), "Eb"),
+    **dict.fromkeys(("soprano", "tenor", "trumpet", "flugelhorn", "clarinet"), "Bb"),
+    **dict.fromkeys(("flute", "violin", "piano", "vibes", "voice", "trombone", "cello"), "C"),
+}
+"""The part that a player of an instrument reads, saxophones by their voice alone."""
+LOW = ("trombone", "cello")
+"""Instruments that read the bass clef."""
 
 
 def make_sheet_part(name: str = "guitar", clef: str | None = None) -> SheetPart:
-    """A part by its name, in whatever case; with a ``clef`` it has no tablature.
+    """A part by its name or its instrument, in whatever case; with a ``clef`` it has no tablature.
 
     Raises PracticeError for an unknown part or clef.
     """
     known = {key.lower(): part for key, part in PARTS.items()}
-    found = known.get(name.strip().replace("♭", "b").lower())
+    word = re.sub(r" (?:saxophone|sax)$", "", name.strip().replace("♭", "b").lower())
+    clef = clef or ("bass" if word in LOW else None)
+    found = known.get(INSTRUMENTS.get(word, word).lower())
     if found is None:
-        raise PracticeError(f'There is no part for "{name}".', f"Choose from {', '.join(PARTS)}.")
+        raise PracticeError(
+            f'There is no part for "{name}".', f"Choose from {', '.join((*PARTS, *INSTRUMENTS))}."
+        )
     if clef is None:
         return found
     if clef not in CLEFS:

@@ -9,7 +9,9 @@ from pypdf import PdfReader
 
 from backing.chart.text.tune_file import read
 from backing.cli import main
+from backing.sheet.sheet_part import make_sheet_part
 from tests.chart.musicxml_schema import problems
+from tests.cli.conftest import Run
 
 TUNES = Path(__file__).parents[2] / "tunes"
 TUNE = str(TUNES / "low-tide-ferry.tune")
@@ -123,6 +125,10 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.doc"], "a.doc isn't a name for a sheet."),
         ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" isn\'t a paper size.'),
         ([TUNE, "-o", "a.pdf", "--shapes", "30"], "Position 30 is off the neck."),
+        (
+            [str(TUNES / "open-water.tune"), "-o", "a.pdf", "--shapes", "pairs", "--bars", "1-4"],
+            "There is no ii-V and no V-I in these bars.",
+        ),
         ([TUNE, "-o", "a.pdf", "--shapes", "up"], '"up"'),
         ([TUNE, "-o", "a.pdf", "--shapes", "²"], '"²"'),
         ([TUNE, "-o", "a.pdf", "--shapes", "5", "--line", "position 7"], "one position for both"),
@@ -160,3 +166,31 @@ def test_mistakes_are_one_clear_sentence(
     assert said in shown
     assert "Traceback" not in shown
     assert not list(Path().glob("a.*"))
+
+
+def test_keys_in_turn_are_one_document(here: Path, run: Run) -> None:
+    """Held against pypdf's reading of the pages: what each key has alone."""
+    assert run("sheet", "four.tune", "-o", "all.pdf", "--key", "C F Bb").status == 0
+    pages = [page.extract_text() for page in PdfReader(here / "all.pdf").pages]
+    assert len(pages) == 3
+    for key, page in zip(("C", "F", "Bb"), pages, strict=True):
+        assert run("sheet", "four.tune", "-o", "one.pdf", "--key", key).status == 0
+        (alone,) = PdfReader(here / "one.pdf").pages
+        music = alone.extract_text().split("backing ")[0]
+        assert page.startswith(music[:80])
+    assert len(set(pages)) == 3
+    assert run("sheet", "four.tune", "-o", "x.musicxml", "--key", "C F").complains("more than one")
+
+
+@pytest.mark.parametrize(
+    ("instrument", "part", "clef"),
+    [
+        ("alto sax", "Eb", None),
+        ("Trumpet", "Bb", None),
+        ("flute", "C", None),
+        ("trombone", "C", "bass"),
+    ],
+)
+def test_instruments_read_their_part(instrument: str, part: str, clef: str | None) -> None:
+    """Transpositions as in any textbook of instrumentation."""
+    assert make_sheet_part(instrument) == make_sheet_part(part, clef)

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from backing.mixdown.tags import Label, write_label
 from tests.cli.conftest import SMALL, TUNE, Run, run_apart
 
 SUFFIXES = ("wav", "flac", "mp3", "ogg", "opus", "m4a")
@@ -137,6 +138,33 @@ def test_libsndfile_reads_the_cue_points(here: Path, run: Run) -> None:
         frames = [int.from_bytes(data[at + 20 : at + 24], "little") for at in (4, 4 + 280)]
     # two bars of count-in at 180: 480 / 180 seconds
     assert frames == [0, round(44100 * 480 / 180)]
+
+
+@pytest.mark.parametrize("suffix", ["wav", "flac", "mp3", "ogg", "opus", "m4a"])
+def test_a_label_changes_neither_sound_nor_marks(here: Path, run: Run, suffix: str) -> None:
+    """Held against ffmpeg's decoder and ffprobe's chapters, and mutagen's reading of the tags."""
+    for name in ("x", "y"):
+        assert run("track", "four.tune", "-o", f"{name}.{suffix}", *LOOP).status == 0
+    before = sound_by_ffmpeg(here / f"x.{suffix}"), marks_by_ffprobe(here / f"x.{suffix}")
+    for name in ("x", "y"):
+        write_label(here / f"{name}.{suffix}", Label("2 bridge, 96 bpm, G minor", "Monday", 2, 9))
+    assert (here / f"x.{suffix}").read_bytes() == (here / f"y.{suffix}").read_bytes()
+    after = sound_by_ffmpeg(here / f"x.{suffix}"), marks_by_ffprobe(here / f"x.{suffix}")
+    assert after == before
+    shown = str(mutagen.File(here / f"x.{suffix}").tags.pprint())
+    assert "2 bridge, 96 bpm, G minor" in shown
+    assert "Monday" in shown
+    assert "Dm7" in shown
+    easy = mutagen.File(here / f"x.{suffix}", easy=True).tags if suffix != "wav" else None
+    if easy is not None:
+        assert easy["tracknumber"][0].split("/")[0] == "2"
+    assert recipe_of(here / f"x.{suffix}")[2] == "four.tune"
+
+
+def sound_by_ffmpeg(path: Path) -> str:
+    """The MD5 of what ffmpeg decodes."""
+    words = ("ffmpeg", "-v", "error", "-i", str(path), "-map", "0:a", "-f", "md5", "-")
+    return subprocess.run(words, capture_output=True, text=True, check=True).stdout
 
 
 def test_tags_of_one_key_name_that_key(here: Path, run: Run) -> None:
