@@ -16,6 +16,9 @@ import { Stage } from "./stage.js";
 /** Parts that are lit on the neck. */
 const LINES = new Set(["third", "seventh", "etude"]);
 
+/** Half steps above what sounds that the players of a part read. */
+export const READS = { C: 0, Bb: 2, Eb: 9 };
+
 export class Screen {
   /**
    * @param {PageData} data
@@ -77,7 +80,13 @@ export class Screen {
     const loop = routine.whole ? this.side : routine.bars;
     const bars = this.standing ? loop : this.side;
     const ribbon = this.standing ? "none" : view.ribbon;
-    this.chart.show({ ribbon, take: this.take, names: view.tones === "names", key, loop, bars });
+    const names = view.tones === "names";
+    this.chart.show({ ribbon, take: this.take, names, key: this.#read(key), sounding: key, loop, bars });
+  }
+
+  /** The key in which a sounding one is read. @param {number} key */
+  #read(key) {
+    return (key + READS[this.settings().view.part]) % this.data.keys.length;
   }
 
   /** What is seen while nothing plays. @param {number} bar */
@@ -168,12 +177,12 @@ export class Screen {
     const span = this.spans.at(bar, beat);
     const next = this.spans.after(span, bar, loop);
     const coming = both || this.spans.left(span, bar, beat, loop) * 60 <= view.ahead * bpm;
-    const shown = [span, next, key, coming, view.position, view.tones, this.standing].join();
+    const shown = [span, next, key, coming, view.position, view.tones, view.part, this.standing].join();
     if (shown === this.shown) return;
     this.shown = shown;
-    this.stage.show(span, next, key);
+    this.stage.show(span, next, this.#read(key));
     if (!view.neck) return;
-    const same = { key, position: view.position, tones: view.tones, seen: [span, next], line: this.#frets(bar, key) };
+    const same = { key, read: this.#read(key), position: view.position, tones: view.tones, seen: [span, next], line: this.#frets(bar, key) };
     this.necks[0]?.show({ ...same, span, next, coming: coming && !this.standing });
     if (this.standing) this.necks[1]?.show({ ...same, span: next, next, coming: false });
   }

@@ -87,7 +87,14 @@ export class Sentence {
       new Option("Bars", "bars"),
       ...(data.form ? [new Option("The whole form, head to ending,", "form")] : []),
     );
-    byId("key").replaceChildren(...data.keys.map(({ name }, at) => new Option(name, String(at))));
+  }
+
+  /** Name the keys as they are read, half steps above what sounds. @param {number} up */
+  nameKeys(up) {
+    const { keys } = this.data;
+    const options = keys.map((_, at) => new Option(keys[(at + up) % keys.length].name, String(at)));
+    byId("key").replaceChildren(...options);
+    this.show();
   }
 
   /** Show what is practiced. */
