@@ -51,6 +51,7 @@ VOCABULARY = Vocabulary(
     alone={name: option.alone for name, option in ALL.items() if option.alone is not None},
 )
 WHO = {"without", "only"}
+IN_PLACE_OF_TUNES = ("changes", "arpeggios")
 FORMAT = "mp3"
 
 
@@ -195,7 +196,7 @@ class Reader:
                 culprit = _culprit(own, error, lambda own: self._made(task, form, own, habits))
                 said = task.options.get(culprit)
                 self._problem(said.span if said else task.span, error)
-                if not own.pop(culprit, None):
+                if not own.pop(culprit, None) or culprit in IN_PLACE_OF_TUNES:
                     return None
             else:
                 return None if wrong else made
@@ -211,6 +212,8 @@ class Reader:
             words = _fitting(SHEET, (), own, habits, sheet_understood)
             what = task.title or f"All arpeggios on {own['arpeggios']}"
             return Exercise(task, what, None, sheet=Print(None, read_request(words), words))
+        if form is None and "changes" not in own:
+            raise UserError("The task has no tune.", "Name one, or write changes.")
         sheet = _line_sheet(names, form, own, habits) if form else None
         if not task.track:
             words = Words(TRACK, names, {name: own[name] for name in own if name == "key"})

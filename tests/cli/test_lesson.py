@@ -13,6 +13,7 @@ import tomllib
 import zipfile
 from pathlib import Path
 
+import distributed
 import mutagen
 import pytest
 from hypothesis import given
@@ -139,6 +140,18 @@ def test_a_set_list_is_an_album_with_gaps(two: Path, run: Run) -> None:
     short, long = (mutagen.File(two / place / names[1]) for place in ("set", "gaps"))
     assert long.info.length - short.info.length == pytest.approx(3, abs=0.06)
     assert [str(short.tags[tag]) for tag in ("TALB", "TRCK")] == ["Friday", "1/2"]
+
+
+def test_a_cluster_makes_the_same(two: Path, run: Run) -> None:
+    """Dask's own LocalCluster: a scheduler and a worker process on this machine."""
+    assert run("lesson", "set.toml", "-o", "here", "--no-cache", "--quiet").status == 0
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, protocol="tcp"
+    ) as cluster:
+        words = ("--cluster", cluster.scheduler_address)
+        said = run("lesson", "set.toml", "-o", "there", "--no-cache", *words)
+    assert said.status == 0, said.err
+    assert files(two / "there") == files(two / "here")
 
 
 def test_a_zip_has_the_same_bytes_each_time(two: Path, run: Run) -> None:
