@@ -36,6 +36,11 @@ SOUNDFONT_TEXT_BYTES = 65_536
 """Of one text in the INFO list (SoundFont Technical Specification 2.04, section 5, has 256)."""
 SOUNDFONT_CHUNKS = 1_000
 PRESETS = 10_000
+RECORDING_RATES = (2_000, 400_000)
+"""The lowest and the highest sample rate of a recording in Hz."""
+CHANNELS = 64
+LOG_BYTES = 20_000_000
+"""Of a practice log: a take has some 600."""
 SUMS_BYTES = 100_000
 """Of the list of files in an entry of the cache, and of the words with it."""
 

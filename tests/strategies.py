@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from backing.chart.bar import PLAYERS, Change, Meter
 from backing.chart.cue import (
     Break,
+    Center,
     Cue,
     Hits,
     Hold,
@@ -159,7 +160,9 @@ def cues(draw: st.DrawFn, meter: Meter, bars: list[SectionBar]) -> Cue:
         lambda a, b: Fraction(a) + b, st.integers(0, meter.beats - 1), st.sampled_from(parts)
     )
     beats = tuple(sorted(draw(st.sets(beat, min_size=1, max_size=4))))
-    kind = draw(st.sampled_from([Hits, Break, StopTime, Pedal, LayOut, Push, Hold, Rit]))
+    kind = draw(st.sampled_from([Hits, Break, StopTime, Pedal, LayOut, Push, Hold, Rit, Center]))
+    if kind is Center:
+        return Center(first, last, draw(st.none() | keys))
     if kind is Pedal:
         return Pedal(first, last, draw(pitch_names))
     if kind is Hold:

@@ -19,7 +19,7 @@ from backing.chart.text.tune_file import read
 from backing.combo import feel
 from backing.combo.feel import Clock, melodic_lateness_ms, swing_place
 from backing.combo.feel_file import load_feel
-from backing.errors import RoutineError
+from backing.errors import RoutineError, SelectionError
 from backing.routine.climb import Climb
 from backing.routine.passes import Purpose
 from backing.routine.request import Request
@@ -144,6 +144,20 @@ def test_a_climb_is_said_in_words() -> None:
         else:
             tempos = Climb.of(case["words"]).tempos(own)
             assert tempos == tuple(map(Fraction, case["tempos"])), case["words"]
+
+
+def test_bars_are_named() -> None:
+    found = table("selections")
+    order = " ".join(name for name, _ in found["sections"])
+    lines = {f"section {name}\n{'| C7 ' * bars}|\n" for name, bars in found["sections"]}
+    form = read(f"title: T\nkey: C\nhead: {order}\n{''.join(sorted(lines))}")
+    chorus = form.played("solos")
+    for case in found["cases"]:
+        if case["bars"] is None:
+            with pytest.raises(SelectionError):
+                form.select(case["words"])
+        else:
+            assert [chorus.index(bar) + 1 for bar in form.select(case["words"])] == case["bars"]
 
 
 def drill_of(case: Case) -> str:

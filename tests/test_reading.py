@@ -21,6 +21,8 @@ from backing.lesson.lesson_file import read_file
 from backing.mixdown.cache import Cache
 from backing.mixdown.soundfont import read_soundfont
 from backing.reading import FEEL_BYTES, FEELS_ALIKE, depth, guarded, read_bytes
+from backing.take import log
+from backing.take.hearing import hear
 from tests.fuzz.harness import check_sentence, watched
 
 
@@ -49,6 +51,8 @@ READERS: dict[str, Callable[[Path], object]] = {
     ".mxl": read_musicxml,
     ".sf2": read_soundfont,
     ".json": fetch,
+    ".jsonl": lambda path: log.plot(log.read(path)),
+    ".mid": hear,
 }
 
 

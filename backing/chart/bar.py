@@ -102,6 +102,7 @@ class Directions:
     break when there are few), None when it plays on; ``pedal``: the note
     the bass holds to; ``lay_out``: names from PLAYERS that rest; ``hold``: the beat from which the
     bar is held, HELD times as long; ``slows``: the tempo falls. Beats count from 0.
+    ``centers``: the key center printed over the bar, empty for none; None where it is found.
     """
 
     hits: tuple[Fraction, ...] = ()
@@ -110,6 +111,7 @@ class Directions:
     lay_out: frozenset[str] = frozenset()
     hold: Fraction | None = None
     slows: Slowing | None = None
+    centers: tuple[Key, ...] | None = None
 
     @property
     def in_time(self) -> bool:
@@ -162,6 +164,12 @@ class PlayedBar:
         held = beats if hold is None else int(hold)
         return (*ratios[:held], *(ratio / HELD for ratio in ratios[held:]))
 
+    @property
+    def mean_ratio(self) -> Fraction:
+        """The ratio of the steady bar that lasts as long."""
+        ratios = self.tempo_ratios()
+        return len(ratios) / sum((1 / ratio for ratio in ratios), Fraction(0))
+
     def slowed(self) -> PlayedBar:
         """The bar with the tempo that its directions tell."""
         slows, ratio = self.directions.slows, self.tempo_ratio
@@ -194,5 +202,7 @@ class PlayedBar:
         )
         pedal = self.directions.pedal
         pedal = pedal and pedal.transposed(interval).simplified(key)
-        directions = replace(self.directions, pedal=pedal)
+        centers = self.directions.centers
+        centers = centers and tuple(center.transposed(interval) for center in centers)
+        directions = replace(self.directions, pedal=pedal, centers=centers)
         return replace(self, key=key, changes=changes, directions=directions)

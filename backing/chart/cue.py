@@ -92,7 +92,14 @@ class Rit(_Told):
     last_ratio: Fraction
 
 
-Cue = Hits | Break | StopTime | Pedal | LayOut | Push | Hold | Rit
+@dataclass(frozen=True, slots=True)
+class Center(_Told):
+    """The key center printed over these bars; None: there is none to print."""
+
+    key: Key | None
+
+
+Cue = Hits | Break | StopTime | Pedal | LayOut | Push | Hold | Rit | Center
 """Any of them."""
 
 
@@ -127,6 +134,8 @@ def _applied(cue: Cue, bar: SectionBar, index: int) -> SectionBar:
         case Rit(last_ratio=last):
             ratios = slowing(cue.last - cue.first + 1, last)
             told = replace(told, slows=Slowing(ratios[index], ratios[index + 1], last))
+        case Center(key=key):
+            told = replace(told, centers=(key,) if key else ())
         case Push():
             return replace(bar, head=_pushed(bar.head, cue), solos=_pushed(bar.solos, cue))
     return replace(bar, directions=told)
@@ -141,7 +150,9 @@ def _pushed(changes: tuple[Change, ...], cue: Push) -> tuple[Change, ...]:
 
 
 def transposed(cue: Cue, interval: Interval, key: Key) -> Cue:
-    """The cue in a new ``key``; only a pedal has a pitch."""
+    """The cue in a new ``key``; only a pedal and a key center have a pitch."""
+    if isinstance(cue, Center) and cue.key:
+        return replace(cue, key=cue.key.transposed(interval))
     if isinstance(cue, Pedal):
         return replace(cue, note=cue.note.transposed(interval).simplified(key))
     return cue

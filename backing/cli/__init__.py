@@ -12,6 +12,7 @@ import os
 import signal
 import sys
 import threading
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
@@ -21,8 +22,19 @@ from types import FrameType
 from typing import NoReturn
 
 from backing.cli.parser import Words, parse
-from backing.cli.status import DONE, OURS, STOPPED, USERS, in_words, open_streams, ours, tell
-from backing.errors import TOO_LITTLE_MEMORY, BackingError, MachineError, UserError
+from backing.cli.status import (
+    DONE,
+    OURS,
+    STOPPED,
+    USERS,
+    ReaderGone,
+    in_words,
+    open_streams,
+    ours,
+    tell,
+)
+from backing.errors import BackingError, UserError
+from backing.memory import enough_memory
 
 RUNS = {
     "play": "page:play",
@@ -49,6 +61,8 @@ def run() -> NoReturn:
     gc.set_threshold(50_000, 20, 50)
     # and numpy's threads for large matrices, of which there are none, keep other work waiting
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if not sys.warnoptions:  # they are for those who write programs
+        warnings.simplefilter("ignore")
     status = main()
     for end in (signal.SIGINT, *ENDS):  # the work is done, and its status is told
         signal.signal(end, signal.SIG_IGN)
@@ -66,24 +80,18 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         asked = _understood(words)
         module, _, name = RUNS[asked.command.name].partition(":")
-        with _stopped_by(*ENDS):
+        with enough_memory(), _stopped_by(*ENDS):
             status: int = getattr(import_module(f"backing.cli.{module}"), name)(asked)
-            sys.stdout.flush()
     except UserError as error:
         tell(in_words(error))
         return USERS
     except BackingError as error:
         tell(ours(error))
         return OURS
-    except MemoryError:
-        tell(in_words(MachineError(*TOO_LITTLE_MEMORY)))
-        return USERS
     except KeyboardInterrupt:
         tell("\nbacking: stopped; finished files stay, nothing is half written.")
         return STOPPED
-    except BrokenPipeError:
-        # the reader of our output went away (head, less): not an error of anybody's
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except ReaderGone:
         return DONE
     except Exception as error:
         tell(ours(error))

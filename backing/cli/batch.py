@@ -16,7 +16,14 @@ import sys
 import tempfile
 import threading
 from collections.abc import Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from importlib import import_module
@@ -29,6 +36,8 @@ from backing.cli.status import DONE, OURS, USERS, in_words, ours
 from backing.errors import MissingProgram, UserError
 from backing.saving import HIDDEN, check_writable, output_error, owner, temporary_path, write_file
 
+BEGUN = "begun"
+"""In the hidden folder: a process has been started."""
 PATIENCE_SECONDS = 10
 """How long a cluster may take to answer."""
 
@@ -95,30 +104,15 @@ def _refused(job: Job, error: UserError) -> Outcome:
 def _from_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
     with _staging(jobs[0].target.parent) as folder:
         staging = Path(folder)
-        # MIDI is written faster than a process starts
-        if all(job.midi for job in jobs) or not _can_share():
-            yield from (_result(_made_here(job, staging), job, here=True) for job in jobs)
-            return
         processors = _processors()
-        processes = min(len(jobs), processors)
-        jobs = [job.shared(max(1, processors // processes)) for job in jobs]
+        # MIDI is written faster than a process starts
+        processes = 0 if all(job.midi for job in jobs) else min(len(jobs), processors)
         with _processes(processes, staging) as executor:
-            yield from _finished(executor, jobs, staging)
-
-
-def _made_here(job: Job, staging: Path) -> Future[Outcome]:
-    future: Future[Outcome] = Future()
-    future.set_result(attempt(job, staging))
-    return future
-
-
-def _can_share() -> bool:
-    """Whether processes can wait for each other: without /dev/shm they cannot."""
-    try:
-        multiprocessing.Lock()
-    except (OSError, ImportError):
-        return False
-    return True
+            if executor is None:
+                yield from (_result(None, job, staging) for job in jobs)
+            else:
+                jobs = [job.shared(max(1, processors // processes)) for job in jobs]
+                yield from _finished(executor, jobs, staging)
 
 
 def _from_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
@@ -135,28 +129,50 @@ def _from_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
 def _finished(executor: Executor, jobs: Sequence[Job], staging: Path | None) -> Iterator[Outcome]:
     """What became of each track, in its place; an executor keeps nothing that was taken."""
     with _blocked(signal.SIGINT):  # the processes start here, and this one will end them
-        waiting = {executor.submit(attempt, job, staging): job for job in jobs}
+        waiting = {_begun(executor, job, staging): job for job in jobs}
     while waiting:
         done, _ = wait(waiting, return_when=FIRST_COMPLETED)
         while done:
             future = done.pop()
-            outcome = _result(future, waiting.pop(future), here=staging is not None)
+            outcome = _result(future, waiting.pop(future), staging)
             del future
             yield outcome
 
 
-def _result(future: Future[Outcome], job: Job, *, here: bool) -> Outcome:
+def _begun(executor: Executor, job: Job, staging: Path | None) -> Future[Outcome]:
+    """A track being made; one that cannot be begun, where processes die or do not start, failed."""
     try:
-        return _placed(future.result(), job)
+        return executor.submit(attempt, job, staging)
+    except Exception as error:
+        failed: Future[Outcome] = Future()
+        failed.set_exception(error)
+        return failed
+
+
+def _result(future: Future[Outcome] | None, job: Job, staging: Path | None) -> Outcome:
+    """What became of a track; without a ``future`` it is made here and now."""
+    try:
+        return _placed(_outcome(future, job, staging), job)
     except UserError as error:
         return _refused(job, error)
     except Exception as error:
-        where = "this machine ended its process" if here else "the cluster could not make it"
+        where = "the cluster could not make it" if staging is None else "its process was ended"
         advice = "It may have run out of memory: ask for less at once."
-        if not here:
+        if staging is None:
             advice = "Look at the workers' own words."
         name = type(error).__name__
         return Outcome(USERS, f"backing: {job.target.name}: {where} ({name}). {advice}")
+
+
+def _outcome(future: Future[Outcome] | None, job: Job, staging: Path | None) -> Outcome:
+    if future is not None:
+        try:
+            return future.result()
+        except (BrokenExecutor, OSError):
+            if staging is None or (staging / BEGUN).exists():
+                raise
+    # no process can be started
+    return attempt(job, staging)
 
 
 def _placed(outcome: Outcome, job: Job) -> Outcome:
@@ -231,6 +247,7 @@ def _attempt(job: Job, staging: Path) -> Outcome:
 def _begin(parent: Connection, staging: Path) -> None:
     """Begin a worker: deaf to Ctrl-C, and gone when its parent is, however that ended."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    (staging / BEGUN).touch()
     threading.Thread(target=_end_with, args=(parent, staging), daemon=True).start()
 
 
@@ -245,12 +262,20 @@ def _end_with(parent: Connection, staging: Path) -> None:
 
 
 @contextmanager
-def _processes(count: int, staging: Path) -> Iterator[Executor]:
-    """A pool of processes, which end at once when this is left by an exception."""
+def _processes(count: int, staging: Path) -> Iterator[Executor | None]:
+    """A pool of processes, which end at once when this is left by an exception.
+
+    None for no processes, and where they cannot wait for each other: without /dev/shm, say.
+    """
+    pool = None
     reader, writer = multiprocessing.Pipe(duplex=False)
-    pool = ProcessPoolExecutor(
-        count, multiprocessing.get_context("spawn"), initializer=_begin, initargs=(reader, staging)
-    )
+    with suppress(OSError, ImportError, NotImplementedError, ValueError):
+        context = multiprocessing.get_context("spawn")
+        given = (reader, staging)
+        pool = ProcessPoolExecutor(count, context, initializer=_begin, initargs=given)
+    if pool is None:
+        yield None
+        return
     try:
         yield pool
         pool.shutdown()
@@ -301,7 +326,7 @@ def _client(address: str) -> Any:
     try:
         return distributed.Client(address, timeout=PATIENCE_SECONDS, set_as_default=False)
     except Exception as error:  # of Dask, of TLS without certificates, of the network
-        raise UserError(
-            f"No Dask scheduler answers at {address}.",
-            "Start one with dask scheduler, and name the address it prints.",
-        ) from error
+        cure = "Start one with dask scheduler, and name the address it prints."
+        if address.startswith("tls:"):
+            cure = "Name its certificates in Dask's configuration, under distributed.comm.tls."
+        raise UserError(f"No Dask scheduler answers at {address}.", cure) from error

@@ -11,7 +11,7 @@ from backing.chart.form import Form
 from backing.chart.pitch import PitchName
 from backing.chart.text.writer import write
 from backing.cli.assignment import Print
-from backing.cli.job import Made, enough_memory
+from backing.cli.job import Made
 from backing.cli.options import BAND
 from backing.cli.parser import Words
 from backing.cli.tag_text import command_again
@@ -20,6 +20,7 @@ from backing.combo.feel_file import load_feel, use_feel_texts
 from backing.errors import UserError
 from backing.lines.phrase import read_phrase
 from backing.lines.player import Line
+from backing.memory import enough_memory
 from backing.neck.phrase import read_neck
 from backing.saving import refuse_inputs, write_file
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache, partial
@@ -16,7 +16,8 @@ from backing.chart.text.writer import write
 from backing.cli.tag_text import chord_lines
 from backing.combo.band import Band
 from backing.combo.feel_file import load_feel, use_feel_texts
-from backing.errors import TOO_LITTLE_MEMORY, MachineError, OutputError
+from backing.errors import OutputError
+from backing.memory import SOUND_BYTES, check_room, enough_memory
 from backing.routine import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import Routine, make_routine
@@ -114,19 +115,6 @@ class Made:
     summary: str
 
 
-@contextmanager
-def enough_memory() -> Iterator[None]:
-    """Inside, too little memory is the machine's fault, told in words. Raises MachineError."""
-    try:
-        yield
-    except MemoryError:
-        raise MachineError(*TOO_LITTLE_MEMORY) from None
-    except RuntimeError as error:
-        if "thread" not in str(error):
-            raise
-        raise MachineError(*TOO_LITTLE_MEMORY) from None  # there is no room for its stack
-
-
 def _made(job: Job, progress: Progress | None) -> Made:
     _check(job)
     if job.midi:
@@ -161,6 +149,8 @@ def _check(job: Job) -> None:
 
 def _audio(job: Job, progress: Progress | None) -> Made:
     """Take the files from the cache, before anything is arranged, or render them."""
+    if "fluidsynth" not in sys.modules:  # the first track takes most of it
+        check_room(SOUND_BYTES)
     from backing.mixdown.cache import key_of, user_cache
     from backing.mixdown.formats import check_writable
     from backing.mixdown.soundfont import choose

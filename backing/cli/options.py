@@ -264,7 +264,7 @@ SHEET = Command(
         Group("What is on it", (
             Option("line", "PHRASE", 'a line: guide, bass, "etude 7 level 2 position 5"',
                    idle=(NO_TUNE,)),
-            Option("shapes", "POSITION", "shapes of all chords in a position: 5, or auto",
+            Option("shapes", "POSITION", 'shapes of all chords: 5, auto, "5 pairs" (ii-V and V-I)',
                    alone="", idle=(NO_TUNE, NO_PAGES, NO_FRETS)),
             Option("arpeggios", "ROOT", "without a tune: all arpeggios on this root"),
             Option("neck", "PHRASE", 'the neck: drop-d, "24 frets", left-handed',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import webbrowser
 from collections.abc import Sequence
 from dataclasses import replace
@@ -24,6 +25,7 @@ from backing.cli.tunes import (
 )
 from backing.combo.band import Band
 from backing.errors import OutputError, PracticeError, UserError
+from backing.memory import SOUND_BYTES, check_room
 from backing.routine.tempo import Tempo
 from backing.saving import (
     check_writable,
@@ -69,6 +71,9 @@ def play(words: Words) -> int:
         with BenchServer(bench, share="share" in words, port=words.number("port") or 0) as server:
             if "quiet" not in words:
                 tell(f"{tune} plays at {server.address} (Ctrl-C ends it)")
+                if "share" in words:
+                    tell("Everybody on this network can open it while it runs:")
+                    tell(_code(server.address))
             if "no-browser" not in words:
                 webbrowser.open(server.address)
             server.serve_forever()
@@ -76,6 +81,15 @@ def play(words: Words) -> int:
     except KeyboardInterrupt:
         tell("\nbacking: stopped.")
         return STOPPED
+
+
+def _code(address: str) -> str:
+    """An address for the camera of a phone: a QR code in half blocks."""
+    import segno
+
+    drawn = io.StringIO()
+    segno.make(address, error="l").terminal(drawn, border=2, compact=True)
+    return drawn.getvalue().rstrip()
 
 
 def _check_named(words: Words) -> None:
@@ -146,6 +160,7 @@ def _form(words: Words, tune: Path) -> Form:
 
 
 def _maker(words: Words) -> PageMaker:
+    check_room(SOUND_BYTES)
     from backing.mixdown.soundfont import choose
     from backing.page import PageMaker
 

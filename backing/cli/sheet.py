@@ -29,6 +29,7 @@ from backing.cli.tunes import (
 from backing.errors import ChordError, OutputError, PracticeError, UserError
 from backing.lines.phrase import Phrase, read_phrase
 from backing.lines.player import Line
+from backing.memory import SHEET_BYTES, check_room
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
 from backing.neck.phrase import read_neck
 from backing.saving import check_writable, is_folder, refuse_inputs, shortened_name, write_file
@@ -39,12 +40,14 @@ if TYPE_CHECKING:
 
 PAGES = (".pdf", ".svg", ".png")
 MUSICXML = (".musicxml", ".xml")
+PAIRS = "pairs"
 PPI = 200
 """Of .png pages: sharp on a tablet."""
 
 
 def sheet(words: Words) -> int:
     """Write the sheet of each tune, or that of a root."""
+    check_room(SHEET_BYTES)
     if not {"arpeggios", "changes"} & set(words.said) and not words.names:
         raise UserError("Say what to print.", "Name tune files, or a root with --arpeggios.")
     if "arpeggios" not in words:
@@ -219,6 +222,7 @@ def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequ
     return SheetRequest(
         chart="no-chart" not in words,
         shapes="shapes" in words,
+        pairs=PAIRS in _shapes_words(words),
         line=_line_of(phrase) if phrase else None,
         etude=line,
         part=part,
@@ -240,10 +244,15 @@ def _said(**values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None}
 
 
+def _shapes_words(words: Words) -> list[str]:
+    """What is said of shapes: a position, and whether they stand in pairs."""
+    return (words.text("shapes") or "").lower().replace(",", " ").split()
+
+
 def _position(words: Words, line: tuple[int, ...]) -> str | None:
     """The position of the shapes and the line, which is the same; None where neither has one."""
     said = words.text("shapes")
-    shapes = (said or "").lower().removeprefix("position").strip()
+    shapes = " ".join(word for word in _shapes_words(words) if word not in (PAIRS, "position"))
     if len(line) > 1:
         raise PracticeError("The line of a sheet lies in one position.", "Name one, or auto.")
     if line and shapes not in ("", str(line[0])):

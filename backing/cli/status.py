@@ -21,6 +21,10 @@ def worst(*statuses: int) -> int:
     return next((status for status in (OURS, USERS) if status in statuses), DONE)
 
 
+class ReaderGone(Exception):  # noqa: N818 - it is nobody's error
+    """The reader of our output went away (head, less)."""
+
+
 def open_streams() -> None:
     """Give a program that was started with stdout or stderr closed somewhere to say things to."""
     for name in ("stdout", "stderr"):
@@ -35,11 +39,11 @@ def show(text: str) -> None:
     text = readable(text)
     try:
         print(text.encode(encoding, "replace").decode(encoding), flush=True)
-    except BrokenPipeError:
-        raise
     except OSError as error:
         # else what is left in the buffer fails once more when Python ends
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if isinstance(error, BrokenPipeError):
+            raise ReaderGone from None
         raise OutputError(
             f"The output cannot be written ({error.strerror}).", "Send it somewhere else."
         ) from error

@@ -14,6 +14,7 @@ from backing.cli.track import Order, read_order
 from backing.cli.tunes import read_tune
 from backing.combo.arrangement import arrange
 from backing.errors import OutputError, UserError, quoted
+from backing.memory import HEARING_BYTES, check_room
 from backing.routine.routine import make_routine, separated
 from backing.saving import check_writable, write_file
 
@@ -30,6 +31,7 @@ NOT_SURE = "Say where it begins with --starts-at, such as 'bar 3' or 0:12."
 
 def take(words: Words) -> int:
     """Hear a take, and tell what to work on next."""
+    check_room(HEARING_BYTES)
     output = _output(words)
     if not words.names and "log" in words:
         return _plot(words, output)

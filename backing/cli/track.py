@@ -22,6 +22,7 @@ from backing.cli.tag_text import command_again, purpose
 from backing.cli.tunes import changes_form, check_changes, check_folder, check_targets, read_tune
 from backing.combo.band import Band
 from backing.errors import OutputError, PracticeError, UserError
+from backing.memory import SOUND_BYTES, check_room
 from backing.routine.phrase import read_drill
 from backing.routine.request import Request
 from backing.routine.routine import separated
@@ -290,6 +291,8 @@ def _make_all(words: Words, jobs: Sequence[Job]) -> int:
 def check_sound(soundfont: Path | None) -> None:
     """Say once what would be wrong with every track: no FluidSynth, no SoundFont."""
     from backing.mixdown.soundfont import choose
+
+    check_room(SOUND_BYTES)
     from backing.mixdown.synth import load_library
 
     choose(soundfont)

@@ -159,11 +159,17 @@ def _with_rests(part: Part, plan: Plan) -> Part:
 
 
 def _silenced(notes: Iterable[Note], rest: Rest, *, foot_plays: bool) -> Iterable[Note]:
+    start, end = float(rest.start), float(rest.end)
     for note in notes:
-        inside = rest.start <= note.onset < rest.end
-        if inside and not note.together and not (foot_plays and note.pitch == PEDAL_HAT):
-            continue
-        if note.onset < rest.start < note.end and not note.together:
+        # floats are compared first, since they are quicker
+        onset = note.onset.numerator / note.onset.denominator
+        length = note.length.numerator / note.length.denominator
+        if note.together or onset > end or onset + length < start - 1e-6:
+            yield note
+        elif rest.start <= note.onset < rest.end:
+            if foot_plays and note.pitch == PEDAL_HAT:
+                yield note
+        elif note.onset < rest.start < note.end:
             yield replace(note, length=rest.start - note.onset)
         else:
             yield note

@@ -20,6 +20,7 @@ import random
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 
 STROKE = re.compile(
     r"(?P<ghost>\()?(?P<beat>\d{1,3})(?P<sub>&|e|a|\.2|\.3)?(?P<marks>[-.>^]*)\)?"
@@ -85,6 +86,7 @@ SLOPE = 0.15
 what it bounds is played less and less often, at the bound itself half the time."""
 
 
+@lru_cache(maxsize=4096)
 def presence(tempo: float, bounds: tuple[float, float]) -> float:
     """How often something is played at ``tempo`` (bpm) for its bounds, from 0 to 1."""
     low, high = bounds

@@ -66,7 +66,7 @@ WAVES = ((8, 0.16), (16, 0.15), (32, 0.13))
 Together they have a spread of .18: drummers of the Jazz Trio Database have .18 to .44 within a
 track, and at one tempo half of them are within about 10 % of each other (BETWEEN).
 """
-BETWEEN = 0.15
+BETWEEN = 0.34
 """How far a seed swings more or less than the published ratio, at most (log2)."""
 
 LEANING_UP = 0.04

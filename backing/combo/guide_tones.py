@@ -32,7 +32,7 @@ MIDDLE, OFF_MIDDLE = 67, 0.02
 """The middle of the range, and the cost of each half step away from it."""
 RESTRIKE_BARS = 2
 """A chord that lasts is played again every so many bars."""
-MINOR_SEVENTH = 10
+STEP, MINOR_SEVENTH = 2, 10
 """Semitones."""
 LIFT = Fraction(1, 8)
 """A note ends so many beats before the next, so that late ones do not overlap."""
@@ -110,13 +110,13 @@ def _led(guides: Sequence[tuple[int, int]]) -> tuple[list[int], list[int]]:
 
 
 def _nearest_pair(upper: int, lower: int, third: int, seventh: int) -> tuple[int, int]:
-    """Where two lines go: each to its own guide tone, with the least motion."""
+    """Where two lines go: each to its own guide tone, by step if it can, with the least motion."""
     straight = _near(upper, third), _near(lower, seventh)
     crossed = _near(upper, seventh), _near(lower, third)
 
-    def motion(pair: tuple[int, int]) -> tuple[int, int]:
+    def motion(pair: tuple[int, int]) -> tuple[int, int, int]:
         moves = abs(pair[0] - upper), abs(pair[1] - lower)
-        return max(moves), sum(moves)
+        return sum(move > STEP for move in moves), max(moves), sum(moves)
 
     return min(straight, crossed, key=motion)
 

@@ -40,9 +40,9 @@ CROSSINGS: dict[tuple[int, ...], float] = {
 many semitones. Weights after the solos of the Weimar Jazz Database: half steps 33 %, steps 58 %."""
 OTHER_TARGET = 0.4
 """From level 2 on, the weight of a root or fifth where a chord arrives, against a 3rd or 7th."""
-PASSING = 3.0
-"""The weight of a passing tone on level 4, where soloists have half of their notes outside the
-chord (Weimar Jazz Database)."""
+PASSING = 20.0
+"""The weight of a tone of the scale on level 4, whose share of chord tones is then .62; soloists
+have .37 to .63, half of them more than .51 (Weimar Jazz Database)."""
 IDEA_BARS = 2
 """An idea, and its answer."""
 MIDDLE_PULL = 0.02
@@ -279,9 +279,9 @@ def _passing(
     line: LineRequest,
     scales: Mapping[Fraction, frozenset[int]],
 ) -> dict[int, int]:
-    """Tones of the parent scale that may pass here: pitch -> string. None on a beat."""
+    """Tones of the parent scale that may pass here: pitch -> string. None on beat 1."""
     slot = stand.slot
-    if line.level < 4 or slot.beat or stand.arrives or slot.last or slot.closes:
+    if line.level < 4 or slot.downbeat or stand.arrives or slot.last or slot.closes:
         return {}
     scale = scales.get(slot.span.start) or frozenset(stand.shape.chord.scale_pitch_classes)
     own = {tone.pitch for tone in tones}

@@ -37,7 +37,7 @@ LEVELS = {
     1: "chord tones throughout",
     2: "and chromatic approaches on the last eighth before changes; ideas that are answered",
     3: "and around targets on 1 the scale step above on 4, the half step below on the and of 4",
-    4: "and passing tones of the parent scale off the beat",
+    4: "and tones of the parent scale between and beside them; ideas that begin late",
 }
 GUITAR = make_fingerboard()
 MOST_NUMBERED = 9999

@@ -36,11 +36,17 @@ def play(plan: Plan, line: LineRequest | None = None) -> Part:
     Empty where the line rests throughout, and for calls in a lead-in, which has no room for an
     answer. Raises PracticeError where there is nothing to play a line on.
     """
-    line = line or LineRequest()
+    return part_of(plan, played(plan, line or LineRequest()))
+
+
+def played(plan: Plan, line: LineRequest) -> tuple[LineNote, ...]:
+    """The notes that ``play`` plays, and where they lie on the neck."""
     leads_in = plan.purpose is Purpose.LEAD_IN and line.rhythm == "call"
-    if leads_in or _silent(plan):
-        return Part("line", JAZZ_GUITAR, ())
-    notes = heard(plan, line)
+    return () if leads_in or _silent(plan) else heard(plan, line)
+
+
+def part_of(plan: Plan, notes: tuple[LineNote, ...]) -> Part:
+    """The part that plays ``notes`` in their order."""
     tops = _tops(notes)
     last = {accent.onset for accent in plan.accents if accent.kind == "last"}
     return Part(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -21,7 +21,9 @@ DUPLE_CELLS = (((0, 1), 6), ((0,), 3), ((1,), 3), ((), 1))
 TRIPLE_CELLS = (((0, 1, 2), 5), ((0, 2), 4), ((0,), 2), ((1, 2), 2))
 """The eighths of a beat that sound in a phrase, and their weights: common practice, no source."""
 IDEA_STARTS = {"1": 3, "1&": 3, "2": 3}
-"""Where ideas start, and how often: common practice, no source."""
+LATE_STARTS = {"1": 1, "1&": 2, "2": 2, "3": 3}
+"""Where ideas start, and how often; late ones are those of level 4, and go on over the bar line:
+common practice, no source."""
 TURN_STARTS = {"1": 4, "1&": 3, "2": 3}
 """Where the first phrase of a turn starts, and the weights: common practice, no source."""
 SPARED, SHORTEST_CALL = {0: 3, 1: 2, 2: 1}, 3
@@ -92,7 +94,7 @@ Onsets = list[tuple[Fraction, Fraction]]
 def _onsets(plan: Plan, line: LineRequest, rng: random.Random) -> Onsets:
     match line.rhythm:
         case "phrases":
-            return _phrased(plan, rng)
+            return _phrased(plan, rng, LATE_STARTS if line.level == 4 else IDEA_STARTS)
         case "call":
             return _called(plan, line.call_on, rng)
         case "off-beats":
@@ -133,23 +135,23 @@ def _slow(plan: Plan, value: str) -> Onsets:
     return [(onset, end - onset) for onset, end in pairwise(ordered)]
 
 
-def _phrased(plan: Plan, rng: random.Random) -> Onsets:
+def _phrased(plan: Plan, rng: random.Random, starts: Mapping[str, int]) -> Onsets:
     """Ideas and answers of the same rhythm; a turn in trading does not always start on 1."""
     notes: Onsets = []
     rhythm: list[Fraction] = []
     for number, idea in _ideas(plan):
         if number % 2 == 0 or _short(idea, rhythm):
             start = _turn_start(plan, idea, rng)
-            rhythm = _rhythm(idea, rng, _idea_start(idea, rng) if start is None else start)
+            rhythm = _rhythm(idea, rng, _idea_start(idea, rng, starts) if start is None else start)
         notes += _placed(rhythm, idea)
     return notes
 
 
-def _idea_start(idea: Sequence[PlanBar], rng: random.Random) -> Fraction:
+def _idea_start(idea: Sequence[PlanBar], rng: random.Random, starts: Mapping[str, int]) -> Fraction:
     """Where an idea starts: also later in its bar, so that it goes on over the bar line."""
     places = _starts(idea[0].bar.meter)
-    offered = [name for name in IDEA_STARTS if name in places and places[name] < _room(idea)]
-    (name,) = rng.choices(offered, [IDEA_STARTS[name] for name in offered])
+    offered = [name for name in starts if name in places and places[name] < _room(idea)]
+    (name,) = rng.choices(offered, [starts[name] for name in offered])
     return places[name]
 
 

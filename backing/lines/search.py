@@ -36,6 +36,8 @@ LEAP, TURNED, RUN_ON = 6, 1.6, 0.15
 """After a leap of so many semitones the line turns back; seldom does it run on."""
 RETURN = 0.1
 """A note that goes back to the one before the last."""
+NEIGHBOR, LEANING = 0.6, 0.5
+"""A scale tone beside a chord tone that turns back by another step, or that is leapt to."""
 ROUND_AGAIN = 0.05
 """In triplets, a second note in a row that is the same as a beat before."""
 FALL_BACK = 7
@@ -171,7 +173,15 @@ def _turn(a: int, b: int) -> float:
 
 
 def _passes(a: int, b: int) -> float:
-    return 1.0 if a * b > 0 and abs(a) <= 2 and abs(b) <= 2 else FORBIDDEN
+    """How natural a scale tone is that is come to by ``a`` semitones and left by ``b``: by step, as
+    it passes or turns; seldom from a leap, to which the step after it is the answer."""
+    if not a or not 1 <= abs(b) <= 2 or abs(a) > LEAP:
+        return FORBIDDEN
+    if abs(a) > 2:
+        return LEANING if a * b < 0 else FORBIDDEN
+    if a == -b:
+        return RETURN
+    return 1.0 if a * b > 0 else NEIGHBOR
 
 
 def _table(rule: Callable[[int, int], float]) -> list[list[float]]:

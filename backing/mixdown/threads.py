@@ -18,6 +18,8 @@ from contextlib import closing, contextmanager
 from itertools import islice
 from typing import Final, ParamSpec, TypeVar
 
+from backing.memory import THREADS_BYTES, room
+
 AHEAD: Final = 3
 """Results that each thread may be ahead."""
 
@@ -31,8 +33,8 @@ Item = TypeVar("Item")
 
 
 def usual_threads() -> int:
-    """One for each processor, at most four."""
-    return min(4, os.cpu_count() or 1)
+    """One for each processor, at most four; one alone where memory is short."""
+    return min(4, os.cpu_count() or 1) if room() >= THREADS_BYTES else 1
 
 
 @contextmanager

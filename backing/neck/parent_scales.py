@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Degree, Key, PitchName
@@ -102,13 +102,32 @@ class KeyCenter:
 
     @property
     def name(self) -> str:
-        """The center as it is printed over the bars: "B♭ major"."""
-        return f"{self.tonic.pretty} {self.mode.replace('-', ' ')}"
+        """The center as it is printed over the bars: "B♭ major", "B♭ blues"."""
+        return f"{self.tonic.pretty} {'blues' if self._blues else self.mode.replace('-', ' ')}"
 
     @property
     def short(self) -> str:
         """The same where there is little room: "B♭", "B♭m", "B♭ dor"."""
         return self.tonic.pretty + {"major": "", "minor": "m"}.get(self.mode, f" {self.mode[:3]}")
+
+    @property
+    def established(self) -> bool:
+        """Whether it is heard: by its tonic, or a dominant after its ii; always in a mode."""
+        if self.mode not in ("major", "minor"):
+            return True
+        degrees = [_degree_of(function.numeral) for function in self.functions]
+        return "i" in map(str.lower, degrees) or ("ii", "V") in pairwise(degrees)
+
+    @property
+    def _blues(self) -> bool:
+        """Whether its tonic is a seventh chord throughout, and its fourth degree, too."""
+        tonics = {f.numeral for f in self.functions if _degree_of(f.numeral) == "I"}
+        return tonics == {"I7"} and any(f.numeral == "IV7" for f in self.functions)
+
+
+def _degree_of(numeral: str) -> str:
+    """The degree of a numeral without its figure: "I" of "I7"; whole where it is of another."""
+    return numeral if "/" in numeral else numeral.rstrip("0123456789majsuø°+")
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,7 +171,21 @@ def positions(chord: Chord, fingerboard: Fingerboard, *, way: str = "1-7") -> tu
     best = min(
         filter(None, rows), key=lambda row: sum(reachable[p] >= SECOND_LOW_STRETCH for p in row)
     )
+    if step > SPAN:
+        best = _over_open_strings(best, reachable, fingerboard, root)
     return tuple(shape(chord, fingerboard, p, way=way) for p in best)
+
+
+def _over_open_strings(
+    row: list[int], cost: Mapping[int, int], fingerboard: Fingerboard, root: int
+) -> list[int]:
+    """The positions, with the first one in place of the last if that is the same form an octave up
+    and the first one is easy."""
+    if 1 in row or cost.get(1, SECOND_LOW_STRETCH) >= SECOND_LOW_STRETCH:
+        return row
+    strings, last = _root_strings(fingerboard, root, 1), row[-1]
+    high = last > 11 and _root_strings(fingerboard, root, last) == strings
+    return [1, *row[:-1]] if high else row
 
 
 def period(pitch_classes: frozenset[int]) -> int:
@@ -213,11 +227,15 @@ def _anchored(fingerboard: Fingerboard, root: int, cost: Mapping[int, int]) -> l
 
 
 def _root_strings(fingerboard: Fingerboard, root: int, position: int) -> frozenset[int]:
-    first = 0 if position == 1 else position
+    """The strings with a root under the hand; in first position over open ones it lies a fret
+    lower, or a form over the open strings and the next one would be one."""
+    strings = range(1, len(fingerboard.strings) + 1)
+    over_open = position == 1 and any(fingerboard.open_pitch(s) % 12 == root for s in strings)
+    first = 0 if over_open else position
     return frozenset(
         string
-        for string in range(1, len(fingerboard.strings) + 1)
-        for fret in range(first, position + SPAN)
+        for string in strings
+        for fret in range(first, first + SPAN)
         if fingerboard.pitch(StringFret(string, fret)) % 12 == root
     )
 

@@ -141,6 +141,7 @@ def page_data(
                     [_notes(bar) for bar in (*take, *(line.around if at == 0 else ()))]
                     for at, take in enumerate(line.takes)
                 ],
+                **(_places(line) if line.name == "etude" else {}),
             }
             for line in score.lines
         ],
@@ -187,7 +188,7 @@ def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: f
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
         "wander": wandered,
-        "tempo_ratio": float(bar.tempo_ratio),
+        "tempo_ratio": float(bar.mean_ratio),
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]
             for c in bar.changes
@@ -301,6 +302,12 @@ def _part_name(line: ScorePart, rhythm: str) -> str:
     if line.name == "comp":
         return f"Comp ({SHORT_NAMES.get(line.instrument, line.instrument.name)})"
     return NAMES[line.name]
+
+
+def _places(line: ScorePart) -> Json:
+    """Where the notes of a line lie, bar by bar: string, fret and finger as signs."""
+    takes = ((*line.takes[0], *line.around), *line.takes[1:])
+    return {"places": [["".join(note.role for note in bar) for bar in take] for take in takes]}
 
 
 def _voice_of(line: str) -> str:

@@ -40,7 +40,8 @@ INCLUDING BUT NOT LIMITED TO THE WARRANTIES OF MERCHANTABILITY, FITNESS FOR A PA
 AND NONINFRINGEMENT. IN NO EVENT SHALL THE AUTHORS OR COPYRIGHT HOLDERS BE LIABLE FOR ANY CLAIM,
 DAMAGES OR OTHER LIABILITY, WHETHER IN AN ACTION OF CONTRACT, TORT OR OTHERWISE, ARISING FROM, OUT
 OF OR IN CONNECTION WITH THE SOFTWARE OR THE USE OR OTHER DEALINGS IN THE SOFTWARE."""
-"""The licence of the sounds where it asks to be passed on with them."""
+"""The licence of the network, and of the sounds where it asks to be passed on with them."""
+NETWORK = "The network that hears pitches: swift-f0, Copyright (c) 2025-2026 Lars Nieradzik."
 
 
 def document(
@@ -79,6 +80,7 @@ def document(
         _sounds_notice(data["sound"]),
         f'<script type="text/plain" id="strip">{_base64(audio)}</script>\n',
         f'<script type="text/plain" id="room">{_base64(room)}</script>\n',
+        f"<!-- {NETWORK}\n{MIT} -->\n",
         f'<script type="text/plain" id="ear">{script("take_ear.js")}</script>\n',
         f"<script>{code}</script>\n</body>\n</html>\n",
     )

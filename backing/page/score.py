@@ -29,6 +29,7 @@ from backing.combo.performance import Performance
 from backing.combo.plan import ChordSpan, Plan, make_plan
 from backing.lines import player
 from backing.lines.player import Line
+from backing.page.neck_data import SIGNS
 from backing.routine.count_in import count_in
 from backing.routine.drills import laying_out
 from backing.routine.passes import Pass, Purpose
@@ -192,9 +193,18 @@ def _silent(name: str, plan: Plan, around: Sequence[Plan]) -> ScorePart:
 def _etude(takes: _Planned, around: _Planned, line: Line) -> ScorePart:
     """The line in its position, or where the hand lies best, another for each take."""
     line = line.placed(takes.routine.passes[0].bars)
-    played, outside = ([player.play(plan, line) for plan in each.plans] for each in (takes, around))
+    played, outside = ([_fingered(plan, line) for plan in each.plans] for each in (takes, around))
     bars = tuple(map(by_bar, played, takes.plans))
     return ScorePart("etude", JAZZ_GUITAR, bars, _around(outside, around.plans))
+
+
+def _fingered(plan: Plan, line: Line) -> Part:
+    """The part of a line; the role of a note is its place: string, fret and finger as signs."""
+    notes = player.played(plan, line)
+    part = player.part_of(plan, notes)
+    places = (f"{n.place.string}{SIGNS[n.place.fret]}{n.finger}" for n in notes)
+    fingered = (replace(n, role=place) for n, place in zip(part.notes, places, strict=True))
+    return replace(part, notes=tuple(fingered))
 
 
 def _clicked(plan: Plan, around: _Planned, beats: str) -> ScorePart:

@@ -23,7 +23,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from backing.chart.section import FEEL_FILE
-from backing.errors import TOO_LITTLE_MEMORY, BackingError, OutputError
+from backing.errors import BackingError, OutputError
+from backing.memory import enough_memory
 from backing.page.document import waiting_page
 from backing.reading import guarded
 
@@ -74,13 +75,12 @@ class Workbench:
         if stamps == self._seen:
             return
         self._seen = stamps
+        fault = guarded("The page cannot be made", "Please report it, and send the tune along.")
         try:
-            with guarded("The page cannot be made", "Please report it, and send the tune along."):
+            with fault, enough_memory():
                 self._page, self._problems = self.make(), ""
         except BackingError as error:
             self._problems = str(error)
-        except MemoryError:
-            self._problems = " ".join(TOO_LITTLE_MEMORY)
 
 
 def _stamp(file: Path) -> tuple[int, int]:

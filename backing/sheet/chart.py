@@ -14,6 +14,7 @@ from backing.chart.bar import Change
 from backing.chart.form import ORDERS, Form
 from backing.chart.lead_sheet import SheetBar, SheetSection, endings_over, lead_sheet
 from backing.chart.outline import directions, stop_time
+from backing.chart.pitch import Key
 from backing.chart.printed import printed_symbol
 from backing.combo.plan import plan_of_bars
 from backing.neck.parent_scales import KeyCenter, key_centers
@@ -71,9 +72,17 @@ def _centers(form: Form, order: str) -> KeyCenters:
         return found
     centers = key_centers(plan_of_bars(bars).spans)
     start = Fraction(0)
+    heard = [center for center in centers if center.established]
+    written: dict[Key, KeyCenter] = {}
     for bar in bars:
         inside = []
-        for center in centers:
+        if bar.directions.centers is not None:
+            # the same center in the bars it is written over
+            inside = [
+                (Fraction(0), Fraction(1), written.setdefault(key, _written_center(key)))
+                for key in bar.directions.centers
+            ]
+        for center in heard if bar.directions.centers is None else ():
             first, last = max(start, center.start), min(start + bar.length, center.end)
             if first < last:
                 parts = ((first - start) / bar.length, (last - start) / bar.length)
@@ -81,6 +90,10 @@ def _centers(form: Form, order: str) -> KeyCenters:
         found[bar.role, bar.number] = inside
         start += bar.length
     return found
+
+
+def _written_center(key: Key) -> KeyCenter:
+    return KeyCenter(Fraction(0), Fraction(0), key.tonic, key.mode, ())
 
 
 def _section(

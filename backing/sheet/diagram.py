@@ -13,18 +13,21 @@ from backing.neck.shapes import Shape, ShapeTone
 
 STRING_GAP, FRET_GAP = 22.0, 25.0
 RADIUS, SMALL_RADIUS = 9.4, 8.6
-LEFT, RIGHT, BOTTOM = 34.0, 12.0, 6.0
+LEFT, RIGHT, BOTTOM = 34.0, 15.0, 6.0
 TOP, TOP_OVER_NUT = 4.0, 23.0
 """Room above the first fret; over the nut stand open strings."""
 INK, SHADE = "#000000", "#e4e4e4"
-TEXT = 11.5
+TEXT, FINGER_TEXT = 11.5, 8.6
+FINGER_BELOW = 11.6
 SIGNS = "♭♯𝄫𝄪"
 
 
-def diagram(shape: Shape, board: Fingerboard) -> str:
-    """A shape as SVG, ``viewBox`` in the units of this module."""
+def diagram(shape: Shape, board: Fingerboard, *, fingers: bool = False) -> str:
+    """A shape as SVG, ``viewBox`` in the units of this module; with the number of each finger
+    beside its tone where ``fingers`` are asked for."""
     grid = _Grid(shape, board)
     parts = [*grid.neck(), *map(grid.tone, shape.lighter), *map(grid.tone, shape.tones)]
+    parts += map(grid.finger, shape.tones if fingers else ())
     size = f"{grid.width:g} {grid.height:g}"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size}" font-family="Lato" '
@@ -80,6 +83,14 @@ class _Grid:
         y = self.y(self.position) + TEXT * 0.4
         where = f'x="{x:g}" y="{y:g}" font-size="{TEXT + 2:g}" text-anchor="{anchor}"'
         return f"<text {where}>{self.position}</text>"
+
+    def finger(self, tone: ShapeTone) -> str:
+        """The number of its finger, below to the right; none for an open string."""
+        if not tone.finger:
+            return ""
+        x, y = self.x(tone.place.string) + STRING_GAP / 2, self.y(tone.place.fret) + FINGER_BELOW
+        where = f'x="{x:g}" y="{y:g}" font-size="{FINGER_TEXT}" text-anchor="middle"'
+        return f'<text {where} font-weight="400">{tone.finger}</text>'
 
     def tone(self, tone: ShapeTone) -> str:
         """The sign of a tone with its degree in it."""

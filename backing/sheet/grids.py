@@ -13,6 +13,7 @@ from backing.chart.harmony import Chord, parse_chord
 from backing.chart.pitch import PitchName
 from backing.chart.printed import PrintedSymbol, printed_degree, printed_symbol
 from backing.chart.quality import QUALITIES
+from backing.errors import PracticeError
 from backing.neck.arpeggio import arpeggio
 from backing.neck.path import PathStep
 from backing.neck.shapes import positions
@@ -22,13 +23,15 @@ from backing.sheet.page_setup import PageSetup
 from backing.sheet.request import ChosenPosition, SheetRequest, selected_bars
 
 GRIDS_A_ROW, LARGE_GRIDS_A_ROW = 5, 4
+PAIRS_A_ROW, LARGE_PAIRS_A_ROW = 3, 2
 MOST_BARS_NAMED = 6
+FIFTH, OCTAVE = 7, 12
 USUAL = ("maj7", "7", "m7", "m7b5", "dim7", "m(maj7)", "6", "m6", "7b9", "7alt",
          "aug", "7sus4")  # fmt: skip
 """Qualities in the order in which they are practiced; the rare ones follow."""
 ARPEGGIOS_NOTE = (
     "Each row: one arpeggio in its positions along the neck. The number beside a grid is the fret "
-    "of the first finger."
+    "of the first finger; the small ones beside the tones are the fingers."
 )
 
 
@@ -65,6 +68,50 @@ def shapes_block(
     }
 
 
+def pairs_block(
+    form: Form, request: SheetRequest, chosen: ChosenPosition, images: dict[str, str]
+) -> dict[str, Any]:
+    """The block "pairs" of a sheet: each ii-V and V-I of the tune as two grids side by side.
+
+    Raises PracticeError for a tune without any.
+    """
+    found = chosen.path
+    places = _bar_numbers(found.steps, selected_bars(form, request))
+    pairs: dict[str, dict[str, Any]] = {}
+    following = [*found.steps[1:], *found.steps[:1]]
+    for step, after, place in zip(found.steps, following, places, strict=True):
+        moves = _moves(step, after, request.page)
+        if not moves or not _leads_home(step.chord, after.chord):
+            continue
+        symbols = [printed_symbol(s.span.chord, signs=request.page.signs) for s in (step, after)]
+        name = " ".join(symbol.text for symbol in symbols)
+        if name not in pairs:
+            cells: list[dict[str, Any]] = []
+            for each, symbol in zip((step, after), symbols, strict=True):
+                image = f"pair{len(pairs)}-{len(cells)}.svg"
+                images[image] = diagram(each.shape, request.board, fingers=True)
+                cells.append({"chord": asdict(symbol), "image": image})
+            pairs[name] = {"cells": cells, "below": moves, "where": []}
+        pairs[name]["where"].append(place)
+    if not pairs:
+        raise PracticeError("There is no ii-V and no V-I in these bars.", "Leave out pairs.")
+    large = request.page.scale > 1
+    return {
+        "kind": "pairs",
+        "title": f"ii-V and V-I in position {found.position}",
+        "columns": LARGE_PAIRS_A_ROW if large else PAIRS_A_ROW,
+        "pairs": [pair | {"where": _in_bars(pair["where"])} for pair in pairs.values()],
+        "added": any(step.shape.lighter for step in found.steps),
+    }
+
+
+def _leads_home(chord: Chord, after: Chord) -> bool:
+    """Whether it is a ii before its V, or a V before its I."""
+    falls = (chord.root.pitch_class - after.root.pitch_class) % OCTAVE == FIFTH
+    two = chord.family in ("minor", "half-diminished") and after.is_dominant
+    return falls and (two or (chord.is_dominant and not after.is_dominant))
+
+
 def _bar_numbers(steps: Sequence[PathStep], bars: Sequence[PlayedBar]) -> list[str]:
     """The label of the bar in which each step is written."""
     starts: list[tuple[Fraction, str]] = []
@@ -84,6 +131,10 @@ def _where(places: Sequence[str], steps: Sequence[PathStep], chord: Chord | None
         place for place, step in zip(places, steps, strict=True)
         if step.span.chord is not None and chord is not None and step.span.chord.text == chord.text
     ]  # fmt: skip
+    return _in_bars(found)
+
+
+def _in_bars(found: Sequence[str]) -> str:
     numbers = list(dict.fromkeys(found))
     more = " …" if len(numbers) > MOST_BARS_NAMED else ""
     word = "bar" if len(numbers) == 1 else "bars"
@@ -143,7 +194,7 @@ def _group(
     cells = []
     for shape in positions(chords[0], request.board):
         name = f"shape{len(images)}.svg"
-        images[name] = diagram(replace(shape, lighter=()), request.board)
+        images[name] = diagram(replace(shape, lighter=()), request.board, fingers=True)
         cells.append(name)
     signs = request.page.signs
     also = ", ".join(printed_symbol(chord, signs=signs).text for chord in chords[1:])

@@ -7,7 +7,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import accumulate, pairwise
+from itertools import accumulate, pairwise, product
 from typing import Any
 
 from backing.chart.bar import PlayedBar
@@ -22,7 +22,7 @@ from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
 from backing.lines.player import heard
 from backing.lines.spelling import beside, in_key
-from backing.neck.fingerboard import Fingerboard, StringFret, hand
+from backing.neck.fingerboard import Fingerboard, StringFret
 from backing.neck.path import Path
 from backing.routine.passes import Purpose
 from backing.routine.request import Request
@@ -287,16 +287,15 @@ def _degree(degree: Degree | None) -> str:
     return printed_degree(degree) if degree else ""
 
 
-def _places(pitches: Sequence[int], position: int, board: Fingerboard) -> list[StringFret | None]:
-    """A place for each pitch on strings of their own, under the hand or nearest to it."""
-    reach = hand(board, position).reach
-    taken: set[int] = set()
-    places: list[StringFret | None] = []
-    for pitch in reversed(pitches):
-        offered = [*reach.get(pitch, ()), *board.places(pitch)]
-        free = [place for place in offered if place.string not in taken]
-        nearest = min(free, key=lambda p: abs(p.fret - position - 1.5), default=None)
-        places.append(nearest)
-        if nearest is not None:
-            taken.add(nearest.string)
-    return places[::-1]
+def _places(
+    pitches: Sequence[int], position: int, board: Fingerboard
+) -> Sequence[StringFret | None]:
+    """A place for each pitch on strings of their own, under the hand or nearest to it; none where
+    the neck has no such places."""
+
+    def away(taken: Sequence[StringFret]) -> float:
+        return sum(abs(place.fret - position - 1.5) for place in taken)
+
+    found = product(*(board.places(pitch) for pitch in pitches))
+    apart = (taken for taken in found if len({place.string for place in taken}) == len(taken))
+    return min(apart, key=away, default=[None] * len(pitches))

@@ -24,15 +24,17 @@ class SheetRequest:
     """What to print on the sheet of a tune.
 
     ``position``: where the hand is, "auto" for the best one; where it is given, its ``shapes`` are
-    printed. ``line``: one of LINES or None; ``etude`` says how the etude goes (its positions are
-    taken from ``position``), ``guide``, one of GUIDE_LINES, which guide-tone line. ``bars``: which
-    bars the line goes over (see Form.select), None for the solo chorus. ``recipe``: the
-    command that makes the sheet again, printed in the footer.
+    printed, with ``pairs`` those of each ii-V and V-I side by side instead. ``line``: one of LINES
+    or None; ``etude`` says how the etude goes (its positions are taken from ``position``),
+    ``guide``, one of GUIDE_LINES, which guide-tone line. ``bars``: which bars the line goes over
+    (see Form.select), None for the solo chorus. ``recipe``: the command that makes the sheet
+    again, printed in the footer.
     """
 
     chart: bool = True
     shapes: bool = True
     position: str | None = None
+    pairs: bool = False
     line: str | None = None
     etude: Line = field(default_factory=Line)
     guide: str = "both"

@@ -11,7 +11,7 @@ from backing.chart.form import Form
 from backing.chart.pitch import PitchName
 from backing.errors import OutputError, PracticeError
 from backing.sheet.chart import chart_block, heading
-from backing.sheet.grids import arpeggios_block, shapes_block
+from backing.sheet.grids import arpeggios_block, pairs_block, shapes_block
 from backing.sheet.line_block import line_block
 from backing.sheet.page_setup import PageSetup
 from backing.sheet.request import SheetRequest, chord_interval, chosen_position
@@ -82,7 +82,8 @@ def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
     if grids or request.line is not None:
         chosen = chosen_position(form, request)
         if grids:
-            blocks.append(shapes_block(form, request, chosen, images))
+            made = pairs_block if request.pairs else shapes_block
+            blocks.append(made(form, request, chosen, images))
         if request.line is not None:
             blocks.append(line_block(form, request, chosen, images))
     elif request.position is not None and not request.part.frets:

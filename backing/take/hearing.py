@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from backing.reading import guarded
 from backing.take.features import (
     FINE_HOP,
     HARMONICS,
@@ -21,7 +22,7 @@ from backing.take.features import (
 from backing.take.heard import Heard, HeardNote
 from backing.take.listening import VOICED, listen
 from backing.take.midi_take import MIDI, read_midi
-from backing.take.recording import pieces
+from backing.take.recording import CURE, pieces
 
 SILENT_DB = -60.0
 """The loudest a silent recording gets."""
@@ -55,6 +56,11 @@ SENTENCES = {
 def hear(path: Path) -> Heard:
     """The notes of a take. Raises UserError for what can't be read, MissingProgram for what has to
     be installed."""
+    with guarded(f"{path} can't be heard", CURE):
+        return _heard(path)
+
+
+def _heard(path: Path) -> Heard:
     if path.suffix.lower() in MIDI:
         return read_midi(path)
     found, seconds = _frames(path)

@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from backing.errors import UserError
-from backing.saving import output_error, write_file
+from backing.reading import LOG_BYTES, read_bytes
+from backing.saving import write_file
 
 Json = dict[str, Any]
 KEPT = ("title", "sentences", "tones", "changes", "longest_run", "time", "phrases")
@@ -21,6 +22,8 @@ PLOTTED: tuple[tuple[str, Callable[[Json], float | None]], ...] = (
     ("spread, ms", lambda take: take["time"]["spread_ms"]),
 )
 """What is plotted: its name, and where it is in a take."""
+FIGURE = 1e6
+"""No figure of a take is as large."""
 INK, QUIET, EDGE = "#23272e", "#5a626c", "#c3cad1"
 WIDTH, HEIGHT, LEFT = 640.0, 110.0, 60.0
 
@@ -46,27 +49,32 @@ def keep(path: Path, take: Json) -> None:
 def read(path: Path) -> list[Json]:
     """The takes of a log, the oldest first. Raises UserError for what is no log."""
     try:
-        text = path.read_text("utf-8")
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}.", "Name the log of your takes.") from None
+        text = read_bytes(path, LOG_BYTES, "a log of takes").decode("utf-8")
     except UnicodeDecodeError:
         raise UserError(f"{path} isn't a log of takes.", "Name another file.") from None
-    except OSError as error:
-        raise output_error(error, path) from error
     takes = []
     for number, line in enumerate(text.splitlines(), 1):
         if not line.strip():
             continue
         try:
-            take = json.loads(line)
-            takes.append({name: take[name] for name in ("when", "tempo", "left", *KEPT)})
-            datetime.fromisoformat(take["when"])
-        except (ValueError, KeyError, TypeError):
+            takes.append(_take(json.loads(line)))
+        except Exception:
             raise UserError(
                 f"{path}:{number} isn't a take of a practice log.",
                 "Correct the line, or delete it.",
             ) from None
     return takes
+
+
+def _take(line: Json) -> Json:
+    """A take as it was kept; raises whatever comes of another shape."""
+    take = {name: line[name] for name in ("when", "tempo", "left", *KEPT)}
+    datetime.fromisoformat(take["when"])
+    plotted = (value(take) for _, value in PLOTTED)
+    for figure in (take["tempo"], take["left"], *(each for each in plotted if each is not None)):
+        if not abs(figure) < FIGURE:
+            raise ValueError
+    return take
 
 
 def compared(old: Json, new: Json) -> Iterator[str]:

@@ -6,8 +6,11 @@ What libsndfile reads (WAV, FLAC, MP3, Ogg, Opus, AIFF) is read by it; what phon
 
 from __future__ import annotations
 
+import os
 import warnings
 from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from itertools import takewhile
 from math import gcd
 from pathlib import Path
 from typing import Any
@@ -15,11 +18,14 @@ from typing import Any
 import numpy as np
 
 from backing.errors import MissingProgram, UserError
+from backing.reading import CHANNELS, RECORDING_RATES
 from backing.take.features import INSTALL, PIECE, RATE, Sound
 
 BLOCK_SECONDS = PIECE // RATE
 DECODED_SECONDS = 600
 """How much pydub decodes at once: it begins from the start of the file each time."""
+LOUDEST = 100.0
+"""Times full scale."""
 LONGEST_SECONDS = 2 * 3600
 CURE = "Record it again, or save it as .wav."
 _PLAIN = {".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".au", ".caf", ".w64"}
@@ -74,26 +80,62 @@ def _by_libsndfile(path: Path) -> tuple[int, Iterator[Sound]] | None:
     import soundfile  # noqa: PLC0415 - loads libsndfile
 
     try:
-        file = soundfile.SoundFile(path)
+        with _silenced():
+            file = soundfile.SoundFile(path)
     except (soundfile.LibsndfileError, OSError):
         return None
+    rate = int(file.samplerate)
+    _check_kind(path, rate, file.channels)
+
+    def second() -> Sound:
+        try:
+            with _silenced() if file.format == "MP3" else nullcontext():
+                read = file.read(rate, "float32", always_2d=True)
+            return _mono(read)
+        except soundfile.LibsndfileError:  # a truncated file ends where it ends
+            return np.zeros(0, np.float32)
 
     def blocks() -> Iterator[Sound]:
         with file:
             while True:
-                try:
-                    read = file.read(BLOCK_SECONDS * file.samplerate, "float32", always_2d=True)
-                except soundfile.LibsndfileError:
-                    return  # a truncated file ends where it ends
-                if not len(read):
+                # no more than a second of all channels at once
+                seconds = takewhile(len, (second() for _ in range(BLOCK_SECONDS)))
+                block = np.concatenate([np.zeros(0, np.float32), *seconds])
+                if not len(block):
                     return
-                yield _finite(read.mean(axis=1))
+                yield block
 
-    return int(file.samplerate), blocks()
+    return rate, blocks()
 
 
-def _finite(sound: Any) -> Sound:
-    return np.nan_to_num(np.asarray(sound, np.float32), posinf=0.0, neginf=0.0)
+@contextmanager
+def _silenced() -> Iterator[None]:
+    """Inside, nothing is said on stderr: mpg123 complains there of every broken frame of an MP3."""
+    try:
+        kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    except OSError:  # there is no stderr
+        yield
+        return
+    os.dup2(nowhere, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
+
+
+def _check_kind(path: Path, rate: int, channels: int) -> None:
+    """Raise UserError for what nobody records."""
+    low, high = RECORDING_RATES
+    if not (low <= rate <= high and channels <= CHANNELS):
+        raise UserError(f"{path} has {channels} channels at {rate:,} Hz.", CURE)
+
+
+def _mono(sound: Sound) -> Sound:
+    """The middle of all channels; what is no number, or louder than any sound, is damage."""
+    whole = np.nan_to_num(sound, posinf=0.0, neginf=0.0)
+    return np.asarray(np.clip(whole, -LOUDEST, LOUDEST).mean(axis=1), np.float32)
 
 
 def _by_ffmpeg(path: Path) -> tuple[int, Iterator[Sound]]:
@@ -102,6 +144,7 @@ def _by_ffmpeg(path: Path) -> tuple[int, Iterator[Sound]]:
     if first is None or not len(first):
         raise UserError(f"{path} isn't a recording that can be read.", CURE)
     rate = int(first.frame_rate)
+    _check_kind(path, rate, first.channels)
 
     def blocks() -> Iterator[Sound]:
         at, segment = 0, first
@@ -111,7 +154,7 @@ def _by_ffmpeg(path: Path) -> tuple[int, Iterator[Sound]]:
             mono /= float(1 << (8 * segment.sample_width - 1))
             size = BLOCK_SECONDS * rate
             for start in range(0, len(mono), size):
-                yield _finite(mono[start : start + size])
+                yield mono[start : start + size]
             at += DECODED_SECONDS
             full = len(mono) >= DECODED_SECONDS * rate - rate
             segment = _segment(pydub, refused, path, at) if full else None

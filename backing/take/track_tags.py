@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import re
 import shlex
+from contextlib import suppress
 from pathlib import Path
+
+from backing.reading import guarded
 
 RECIPE = re.compile(r": (backing track .*)", re.DOTALL)
 
@@ -12,18 +15,24 @@ RECIPE = re.compile(r": (backing track .*)", re.DOTALL)
 def recipe_of(path: Path) -> tuple[str, ...]:
     """The words after ``backing`` that make the track again, empty where its tags have none.
 
-    The comment of ID3, Vorbis or MP4 tags, as mixdown/tags.py writes it.
+    The comment of ID3, Vorbis or MP4 tags, as mixdown/tags.py writes it. Raises UserError.
     """
+    with guarded(f"The tags of {path} can't be read", "Name the tune file in its place."):
+        return _recipe(path)
+
+
+def _recipe(path: Path) -> tuple[str, ...]:
     import mutagen  # noqa: PLC0415 - loaded where it is needed
 
     try:
         file = mutagen.File(path)
-    except (mutagen.MutagenError, OSError):
+    except (mutagen.MutagenError, OSError, MemoryError):  # of a length that is not there
         return ()
     for comment in _comments(getattr(file, "tags", None)):
         found = RECIPE.search(comment)
         if found:
-            return tuple(shlex.split(found[1])[1:])
+            with suppress(ValueError):  # of a quote that stays open
+                return tuple(shlex.split(found[1])[1:])
     return ()
 
 

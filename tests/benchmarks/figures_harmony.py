@@ -83,7 +83,10 @@ class Context:
 MINOR_TARGET = frozenset({2, 6, 8, 9})
 """Over a plain V7 of a minor chord: 9, #11, b13 beside the fifth and 13 fight it."""
 LYDIAN = frozenset({1, 3, 8})
-"""Over a plain II7, bII7, bVII7 and the I7 and IV7 of a blues: altered tones."""
+"""Over a plain II7, bII7, bVII7 and the I7 and IV7 of a blues: altered tones.
+
+Over I7 all but its #9, a blue note (common practice, no source).
+"""
 LYDIAN_DEGREES = (0, 1, 2, 5, 10)
 
 
@@ -107,7 +110,7 @@ def _forbidden(context: Context) -> tuple[str, frozenset[int]]:
     if chord.family == "dominant" and context.falls_to_minor:
         return "V7 of minor", MINOR_TARGET
     if chord.family == "dominant" and degree in LYDIAN_DEGREES and not context.minor_cadence:
-        return "II7 and its like", LYDIAN
+        return "II7 and its like", LYDIAN - ({3} if degree == 0 else set())
     phrygian = chord.family == "minor" and degree == 4 and not minor_key
     if chord.family == "half-diminished" or (phrygian and len(chord.core_pitch_classes) == 4):
         return "iim7b5, iiim7", frozenset({2}) if degree in (2, 4) else frozenset()

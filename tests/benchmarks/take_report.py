@@ -2,8 +2,8 @@
 
 Four études at 80 to 280 bpm on three instruments, in six conditions (tests/take/playing.py), scored
 by mir_eval (Raffel et al. 2014): note F with onsets within 50 ms and pitches within 50 cents, the
-latency of each instrument taken out. FluidR3_GM if it is installed. ``--page``: by the page's scripts
-in Node, whose time includes its start.
+latency of each instrument taken out. FluidR3_GM if it is installed. ``--page``: by the page's
+scripts in Node, whose time includes its start.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from backing.chart.bar import PlayedBar
 from backing.chart.form import ORDERS, Form
 from backing.chart.pitch import Interval, Key, PitchName
-from backing.chart.text.tune_file import read
+from backing.chart.text.tune_file import read, write
 from tests.strategies import forms, intervals
 
 ARRANGED = """
@@ -213,6 +213,15 @@ def test_sections_may_change_feel_key_meter_and_tempo() -> None:
     assert (b.feel, str(b.key), str(b.meter), b.length) == ("two", "A minor", "3/4", 3)
     assert b.tempo_ratio == Fraction(1, 2)
     assert (b2.feel, b2.key, b2.meter) == ("swing", b.key, b.meter)
+
+
+def test_a_key_center_is_written_over_bars_and_goes_along() -> None:
+    form = read("key: F\n| Gm7 C7 | Fmaj7 | Em7b5 | A7 |\ncenter 1-2: F\ncenter 3: none")
+    centers = [bar.directions.centers for bar in form.played("head")]
+    assert centers == [(Key(PitchName("F")),), (Key(PitchName("F")),), (), None]
+    moved = form.transposed(Interval.of_semitones(1)).played("head")
+    assert moved[0].directions.centers == (Key(PitchName("G", -1)),)
+    assert read(write(form)) == form
 
 
 def test_transposing_spells_names_as_the_new_key_has_them() -> None:

@@ -8,8 +8,10 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import BrokenExecutor
 from pathlib import Path
 
+import dask
 import distributed
 import pytest
 
@@ -19,6 +21,7 @@ from backing.cli.batch import Outcome, outcomes
 from backing.cli.job import Job
 from backing.cli.status import DONE, USERS
 from backing.combo.band import Band
+from backing.errors import UserError
 from backing.routine.request import Request
 from tests.cli.conftest import SMALL
 from tests.living import lives
@@ -99,6 +102,25 @@ def test_a_worker_that_is_killed_is_told_of(
     assert not list(tmp_path.iterdir())
 
 
+def test_processes_that_die_before_the_end_are_told_of(tmp_path: Path) -> None:
+    with batch._processes(1, tmp_path) as pool:
+        assert pool is not None
+        with pytest.raises(BrokenExecutor):
+            pool.submit(os._exit, 3).result()
+        (found,) = batch._finished(pool, [job(tmp_path / "a.wav")], tmp_path)
+    assert found.status == USERS
+    assert found.words.startswith("backing: a.wav: its process was ended (BrokenProcessPool).")
+
+
+def test_where_no_process_starts_the_tracks_are_made_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("multiprocessing.spawn._python_exe", b"/bin/false")
+    found = list(outcomes([job(tmp_path / f"{n}.wav") for n in range(2)]))
+    assert [each.status for each in found] == [DONE, DONE], found
+    assert {path.name for path in tmp_path.iterdir()} == {"0.wav", "1.wav"}
+
+
 def killing(wait, folder: Path):
     """``wait``, after the first worker that is at work was killed."""
 
@@ -153,3 +175,24 @@ def test_a_cluster_keeps_nothing_that_was_taken(tmp_path: Path) -> None:
     assert left[-1] == 0
     assert all(count <= 4 - at for at, count in enumerate(left))
     assert len(list(tmp_path.iterdir())) == 5
+
+
+def test_a_cluster_over_tls_takes_its_certificates_alone(tmp_path: Path) -> None:
+    keys = distributed.Security.temporary()  # made here, signed by nobody else
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, protocol="tls", security=keys
+    ) as cluster:
+        address = cluster.scheduler_address
+        assert address.startswith("tls://")
+        jobs = [job(tmp_path / "a.wav")]
+        with pytest.raises(UserError, match="No Dask scheduler answers at tls://"):
+            list(outcomes(jobs, address))
+        mine = {
+            "ca-file": keys.tls_ca_file,
+            "client.key": keys.tls_client_key,
+            "client.cert": keys.tls_client_cert,
+        }
+        with dask.config.set({f"distributed.comm.tls.{name}": pem for name, pem in mine.items()}):
+            (found,) = outcomes(jobs, address)
+    assert found.status == DONE, found.words
+    assert (tmp_path / "a.wav").exists()

@@ -125,6 +125,10 @@ def test_a_line_goes_to_notation_programs() -> None:
         ([TUNE, "-o", "a.doc"], "a.doc isn't a name for a sheet."),
         ([TUNE, "-o", "a.pdf", "--paper", "a0"], '"a0" isn\'t a paper size.'),
         ([TUNE, "-o", "a.pdf", "--shapes", "30"], "Position 30 is off the neck."),
+        (
+            [str(TUNES / "open-water.tune"), "-o", "a.pdf", "--shapes", "pairs", "--bars", "1-4"],
+            "There is no ii-V and no V-I in these bars.",
+        ),
         ([TUNE, "-o", "a.pdf", "--shapes", "up"], '"up"'),
         ([TUNE, "-o", "a.pdf", "--shapes", "²"], '"²"'),
         ([TUNE, "-o", "a.pdf", "--shapes", "5", "--line", "position 7"], "one position for both"),

@@ -16,6 +16,7 @@ from backing.routine import Pass, Purpose
 from backing.routine.request import Request
 from tests.benchmarks.changes import random_form
 from tests.benchmarks.heard import Heard, band, take
+from tests.benchmarks.spread import answers
 
 TEN = 12
 """Choruses: a head, ten solos, a head out."""
@@ -103,28 +104,8 @@ def test_a_chorus_is_told_from_any_other_by_its_figures() -> None:
     assert told >= 14  # of 40
 
 
-def answered(heard: Heard, shift: int) -> tuple[int, int]:
-    """Figures of the comp that the drums take up within two bars; ``shift`` bars elsewhere."""
-    plan, hits, count = heard.plan, 0, 0
-    said = [
-        {n.onset - bar.start for n in heard.part("drums").notes
-         if bar.start <= n.onset < bar.end and n.role == "comment"}
-        for bar in plan.bars
-    ]  # fmt: skip
-    for bar in plan.bars[:-2]:
-        figure = {s.onset - bar.start for s in plan.comping if bar.start <= s.onset < bar.end}
-        if 2 <= len(figure) <= 4:
-            count += 1
-            places = ((bar.index + n + shift) % len(said) for n in (1, 2))
-            hits += any(figure <= said[place] for place in places)
-    return hits, count
-
-
 def test_the_drums_answer_the_comp_more_often_than_by_chance() -> None:
-    heard = [h for seed in range(4) for h in solos(seed)[3:]]
-    ours = [answered(h, 0) for h in heard]
-    chance = [answered(h, shift) for h in heard for shift in (7, 11, 17)]
-    rate, by_chance = (sum(h for h, _ in rows) / sum(c for _, c in rows) for rows in (ours, chance))
+    rate, by_chance = answers([h for seed in range(4) for h in solos(seed)[3:]])
     assert rate > 2 * by_chance
     assert rate > 0.06
 

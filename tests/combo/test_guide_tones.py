@@ -71,6 +71,16 @@ def test_each_line_starts_on_its_tone_and_the_lines_trade() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("text", "moves"),
+    [("Fmaj7 | Am7b5", (-2, -4)), ("Gm7 | Bbm7", (-2, -4)), ("Cm7 | Am7b5", (2, 4))],
+)
+def test_a_line_goes_by_step_where_it_can(text: str, moves: tuple[int, int]) -> None:
+    """Where roots go up or down a third one line steps, and the other leaps."""
+    upper, lower = lines(plan_of(bars(text)))
+    assert sorted(line[1].pitch - line[0].pitch for line in (upper, lower)) == sorted(moves)
+
+
 def test_guide_tones_of_chords_without_third_or_seventh() -> None:
     roles = [n.role for n in guide("G7sus | Bdim7 | C | Am6").notes]
     pairs = [set(roles[at : at + 2]) for at in range(0, 8, 2)]

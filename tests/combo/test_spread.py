@@ -21,7 +21,7 @@ def test_every_spread_lies_where_players_are(played: list[Track]) -> None:
 
 
 def test_tracks_at_one_tempo_swing_differently(played: list[Track]) -> None:
-    assert 0.03 <= ride_between(played) <= 0.15  # JTD: about 10 % between quartiles
+    assert 0.06 <= ride_between(played) <= 0.15  # JTD: about 10 % between quartiles
 
 
 def test_a_band_without_variety_would_be_seen() -> None:

@@ -7,15 +7,23 @@ import random
 import sys
 import time
 
-from tests.fuzz import command_lines, kills, loops, machines, readers
+from tests.fuzz import command_lines, kills, loops, machines, readers, takes
 from tests.fuzz.harness import Counts, Target, bound_memory, fuzz, peak_megabytes
 
 TARGETS: dict[str, Target] = {
-    target.name: target for target in (*readers.TARGETS, *command_lines.TARGETS)
+    target.name: target for target in (*readers.TARGETS, *takes.TARGETS, *command_lines.TARGETS)
 }
 PROCESSES = {"loops": loops.fuzz, "kills": kills.fuzz, "machines": machines.fuzz}
 """What is run in processes of its own: (seconds, seed) -> failures, telling counts itself."""
-SHARE = {"tunes": 4.0, "command-lines": 2.0, "kills": 4.0, "loops": 0.5, "words": 0.5}
+SHARE = {
+    "tunes": 4.0,
+    "command-lines": 2.0,
+    "kills": 4.0,
+    "machines": 4.0,
+    "recordings": 2.0,
+    "loops": 0.5,
+    "words": 0.5,
+}
 """Of the time, beside 1 for each of the others."""
 ROUNDS = 4
 

@@ -13,6 +13,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
@@ -63,7 +64,9 @@ class Matrix:
     wrong: list[str] = field(default_factory=list)
 
 
-def fuzz(seconds: float, seed: int) -> int:
+def fuzz(
+    seconds: float, seed: int, kinds: Collection[str] = (*KINDS,), ends: Collection[str] = SIGNALS
+) -> int:
     """End processes for so long and print the matrix; returns how many left what they must not."""
     rng = random.Random(f"kills {seed}")
     matrix = Matrix()
@@ -71,11 +74,11 @@ def fuzz(seconds: float, seed: int) -> int:
         place = Path(name)
         for tune in "abc":
             (place / f"{tune}.tune").write_bytes(TUNE)
-        references = {kind: _reference(kind, place) for kind in KINDS}
+        references = {kind: _reference(kind, place) for kind in kinds}
         stop = time.monotonic() + seconds
         while time.monotonic() < stop:
-            for kind in KINDS:
-                for end in SIGNALS:
+            for kind in kinds:
+                for end in ends:
                     if time.monotonic() < stop:
                         _ended(kind, end, references[kind], rng, matrix)
     _print(matrix)

@@ -86,7 +86,7 @@ def _tune(rng: random.Random) -> bytes:
         return b"".join(rng.choices((*TUNE_WORDS, b"C ", b"Dm7 ", b"G7 | "), k=rng.randrange(40)))
     if rng.random() < 0.5:
         return rearranged(rng, rng.choice(SHORT), TUNE_WORDS)
-    return damaged(rng, SHORT * 5 + TUNES, TUNE_WORDS)
+    return damaged(rng, SHORT * 12 + TUNES, TUNE_WORDS)
 
 
 def _read_tune(data: bytes) -> str:

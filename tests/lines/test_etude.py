@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby, pairwise
+from statistics import mean
 
 import pytest
 from hypothesis import given, settings
@@ -252,19 +253,40 @@ def test_ideas_are_answered_with_their_own_moves() -> None:
     assert alike(1) < 0.35
 
 
-def test_level_four_passes_through_the_parent_scale_off_the_beat() -> None:
+def test_level_four_has_the_parent_scale_between_and_beside_chord_tones() -> None:
     white = {0, 2, 4, 5, 7, 9, 11}
-    passing = 0
+    passing = share = 0
     for seed in range(10):
         notes = line_of("Dm7 | G7 | Em7 | Am7", seed, level=4)
         for before, note, after in zip(notes, notes[1:], notes[2:], strict=False):
             if note.kind == "passing":
                 passing += 1
-                assert note.onset.denominator == 2
+                assert note.onset % 4
                 assert note.pitch % 12 in white  # also over Em7, which is no dorian here
-                assert 0 < abs(note.pitch - before.pitch) <= 2
-                assert (note.pitch - before.pitch) * (after.pitch - note.pitch) > 0
+                come, left = note.pitch - before.pitch, after.pitch - note.pitch
+                assert 1 <= abs(left) <= 2
+                assert 0 < abs(come) <= 2 or come * left < 0  # a leap is answered by a step back
+        share += mean(note.pitch % 12 in note.chord.core_pitch_classes for note in notes) / 10
     assert passing > 20
+    # half of the soloists have more than .51 chord tones, one in twenty more than .63 (Weimar Jazz
+    # Database, 456 solos)
+    assert 0.51 <= share <= 0.7
+
+
+def test_level_four_begins_ideas_late() -> None:
+    """On 3 as well, from where they go on over the bar line."""
+    starts = {
+        group[0]
+        for seed in range(20)
+        for group in phrases(line_of(TUNE, seed, rhythm="phrases", level=4))
+    }
+    assert starts >= {0, 1, 2}
+    assert all(
+        group[-1] >= 4
+        for seed in range(20)
+        for group in phrases(line_of(TUNE, seed, rhythm="phrases", level=4))
+        if group[0] == 2
+    )
 
 
 def phrases(notes: Sequence[LineNote]) -> list[list[Fraction]]:

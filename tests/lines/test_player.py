@@ -69,7 +69,7 @@ def test_every_phrase_keeps_to_its_bars_and_closes_on_a_chord_tone(path: Path, f
         for start, end in mine:
             phrase = [n for n in notes if start <= n.onset < end]
             assert phrase
-            assert phrase[0].onset - start <= 1
+            assert phrase[0].onset - start <= 2  # on 3 at the latest
             assert end - phrase[-1].end >= 1
             closing = phrase[-1]
             assert closing.chord is not None

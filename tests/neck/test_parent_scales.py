@@ -43,7 +43,7 @@ def analysis(text: str, key: str = "C major") -> list[tuple[str, str]]:
          [("C major", "Imaj7 iv7 bVII7 Imaj7 #i°7 ii7 V7")]),
         # a blues
         ("C7 | F7 | C7 | % | F7 | F#dim7 | C7 | A7b9 | Dm7 | G7 | C7 A7b9 | Dm7 G7", "C major",
-         [("C major", "I7 IV7 I7 IV7 #iv°7 I7 V7/ii ii7 V7 I7 V7/ii ii7 V7")]),
+         [("C blues", "I7 IV7 I7 IV7 #iv°7 I7 V7/ii ii7 V7 I7 V7/ii ii7 V7")]),
         # a mode
         ("Dm7 | % | % | % | % | % | % | %", "D dorian", [("D dorian", "i7")]),
         ("Dm7 | % | % | % | Ebm7 | % | % | %", "D dorian",
@@ -52,6 +52,41 @@ def analysis(text: str, key: str = "C major") -> list[tuple[str, str]]:
 )  # fmt: skip
 def test_textbook_analyses(text: str, key: str, expected: list[tuple[str, str]]) -> None:
     assert analysis(text, key) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "name"),
+    [
+        # common practice, no source: one key each
+        ("Bb7 | % | % | % | Eb7 | % | Bb7 | % | F7 | Eb7 | Bb7 | F7", "Bb major", "B♭ blues"),
+        ("F7 | Bb7 | F7 | Cm7 F7 | Bb7 | Bdim7 | F7 | Am7b5 D7b9 | Gm7 | C7 | F7 D7 | Gm7 C7",
+         "F major", "F blues"),
+        ("Cm7 | % | % | % | Fm7 | % | Cm7 | % | Ab7 | G7 | Cm7 | Dm7b5 G7", "C minor", "C minor"),
+        ("Cm7 | Am7b5 | Dm7b5 | G7b9", "C minor", "C minor"),
+        ("Am6 F#m7b5 | Bm7b5 E7b9 | Am6 F7 | Bm7b5 E7alt", "A minor", "A minor"),
+        ("Cm Cm/Bb | Am7b5 Ab7 | Dm7b5 G7 | Cm", "C minor", "C minor"),
+        ("Cm7 Bb7 | Abmaj7 G7 | Cm7 Bb7 | Abmaj7 G7", "C minor", "C minor"),
+        ("Bb6 G7 | Cm7 F7 | Dm7 G7 | Cm7 F7", "Bb major", "B♭ major"),
+    ],
+)  # fmt: skip
+def test_a_blues_and_a_turnaround_are_in_one_key(text: str, key: str, name: str) -> None:
+    centers = key_centers(plan_of_bars(bars(text, key=key)).spans)
+    assert [center.name for center in centers if center.established] == [name]
+    assert len(centers) == 1
+
+
+def test_a_center_without_its_tonic_or_a_cadence_is_not_heard() -> None:
+    """A blues with descending ii-Vs: a minor chord between them says no key of its own."""
+    text = (
+        "Fmaj7 | Em7b5 A7 | Dm7 G7 | Cm7 F7 | Bb7 | Bbm7 Eb7 | Am7 | Abm7 Db7 | Gm7 | C7"
+        " | F7 D7 | Gm7 C7"
+    )
+    centers = key_centers(plan_of_bars(bars(text, key="F major")).spans)
+    heard = {
+        " ".join(f.numeral for f in center.functions): center.established for center in centers
+    }
+    assert heard["ii7 V7"]
+    assert not heard["ii7"]
 
 
 def test_a_cycle_of_dominants() -> None:

@@ -202,3 +202,21 @@ def test_other_instruments_have_every_tone_somewhere(tuning: str) -> None:
         shapes = positions(parse_chord(symbol), board)
         assert len(shapes) >= 3
         assert all(taken.whole for taken in shapes)
+
+
+@pytest.mark.parametrize("symbol", SEVENTHS)
+@pytest.mark.parametrize("root", ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"])
+def test_every_root_has_its_five_forms(root: str, symbol: str) -> None:
+    """The trade's five forms, by the strings of their roots (common practice, no source); over
+    open strings in the first position, too."""
+    chord = parse_chord(root + symbol)
+    shapes = positions(chord, GUITAR)
+    assert len(shapes) == 5
+    assert len({taken.position for taken in shapes}) == 5
+
+
+def test_open_strings_are_used_in_the_first_position() -> None:
+    for symbol in ("Em7", "Am7", "Gmaj7", "Cmaj7", "D7", "E7", "Bm7", "Dm7"):
+        lowest = positions(parse_chord(symbol), GUITAR)[0]
+        assert lowest.position == 1, symbol
+        assert any(tone.finger == 0 for tone in lowest.tones)

@@ -1,12 +1,12 @@
 import js from "@eslint/js";
 
 const browser = [
-  "AudioBuffer", "AudioBufferSourceNode", "AudioContext", "AnalyserNode", "Blob", "ConvolverNode",
-  "DOMParser", "GainNode", "HTMLElement", "HTMLInputElement", "HTMLSelectElement",
-  "OfflineAudioContext", "Option", "OscillatorNode", "ResizeObserver", "StereoPannerNode", "Text", "URL",
-  "Worker", "addEventListener", "atob", "cancelAnimationFrame", "clearInterval", "document", "fetch",
-  "getComputedStyle", "globalThis", "innerHeight", "localStorage", "location", "matchMedia", "navigator",
-  "postMessage", "print", "requestAnimationFrame", "scrollBy", "setInterval", "setTimeout",
+  "AnalyserNode", "AudioBuffer", "AudioBufferSourceNode", "AudioContext", "Blob", "ConvolverNode", "DOMParser",
+  "GainNode", "HTMLElement", "HTMLInputElement", "HTMLSelectElement", "OfflineAudioContext", "Option",
+  "OscillatorNode", "ResizeObserver", "StereoPannerNode", "Text", "URL", "URLSearchParams", "Worker",
+  "addEventListener", "atob", "cancelAnimationFrame", "clearInterval", "document", "fetch", "getComputedStyle",
+  "globalThis", "innerHeight", "localStorage", "location", "matchMedia", "navigator", "postMessage", "print",
+  "requestAnimationFrame", "scrollBy", "setInterval", "setTimeout",
 ];
 
 export default [

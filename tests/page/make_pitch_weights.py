@@ -43,8 +43,8 @@ def main() -> None:
         blob += [known[f"v{number}"].ravel(), known[f"v{number + 1}"].ravel()]
     text = base64.b64encode(np.concatenate(blob).astype("<f4").tobytes()).decode()
     TARGET.write_text(
-        "// Weights of the pitch network of swift-f0 (Lars Nieradzik, MIT license), written by\n"
-        "// tests/page/make_pitch_weights.py, which says what is in them.\n\n"
+        "// Weights of the pitch network of swift-f0 (Copyright (c) 2025-2026 Lars Nieradzik, MIT\n"
+        "// license), written by tests/page/make_pitch_weights.py, which says what is in them.\n\n"
         f'export const PITCH_WEIGHTS = "{text}";\n',
         "utf-8",
     )

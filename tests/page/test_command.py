@@ -11,6 +11,7 @@ from typing import Any
 from urllib.request import urlopen
 
 import pytest
+import segno
 
 from backing.cli import main
 from backing.mixdown import bank, probing
@@ -116,6 +117,30 @@ def test_play_serves_the_page_and_opens_it(
     assert said == (
         "" if "--quiet" in more else f"{tune} plays at {said.split()[3]} (Ctrl-C ends it)\n"
     )
+
+
+def test_a_shared_page_says_who_can_open_it_and_is_found_with_a_camera(
+    tune: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked: list[str] = []
+
+    def make(address: str, **options: Any) -> segno.QRCode:
+        asked.append(address)
+        return made(address, **options)
+
+    made = segno.make
+    monkeypatch.setattr(segno, "make", make)
+    monkeypatch.setattr(BenchServer, "serve_forever", lambda _: None)
+    words = ["--soundfont", str(font.path), "--share", "--no-browser"]
+    assert main(["play", str(tune), *words]) == 0
+    said = capsys.readouterr().err
+    assert "Everybody on this network can open it while it runs:" in said
+    (address,) = asked
+    assert f"plays at {address} (Ctrl-C" in said
+    # ISO/IEC 18004: a code has 17 modules and four for each version on a side; two rows a line
+    side = made(address, error="l").symbol_size(border=2)[1]
+    drawn = [line for line in said.splitlines() if "▄" in line or "▀" in line or "█" in line]
+    assert len(drawn) in (side // 2, side // 2 + 1)
 
 
 def page_of(tune: Path, font: SoundFont, *words: str) -> dict[str, Any]:

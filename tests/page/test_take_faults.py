@@ -65,29 +65,24 @@ def recorded(fault: Fault, program: int = GUITAR, semitones: int = 0) -> np.ndar
 
 
 @pytest.mark.parametrize(
-    ("fault", "program", "topics", "bars"),
+    ("fault", "program", "faults"),
     [
-        (perfect, GUITAR, [], []),
-        (one_outside, GUITAR, ["notes"], [["9"]]),
-        (rush, GUITAR, ["time"], [["9"]]),
-        (broken, GUITAR, ["run"], [["6"]]),
-        (swapped, GUITAR, ["place"], [["5", "6"]]),
-        (from_bar_3, GUITAR, [], []),
-        (perfect, SAX, [], []),
-        (one_outside, SAX, ["notes"], [["9"]]),
+        (perfect, GUITAR, {}),
+        (one_outside, GUITAR, {"notes": ["9"]}),
+        (rush, GUITAR, {"time": ["9"]}),
+        (broken, GUITAR, {"run": ["6"]}),
+        (swapped, GUITAR, {"place": ["5", "6"]}),
+        (from_bar_3, GUITAR, {}),
+        (perfect, SAX, {}),
+        (one_outside, SAX, {"notes": ["9"]}),
     ],
 )
 def test_a_fault_is_found_and_nothing_else(
-    fault: Fault,
-    program: int,
-    topics: list[str],
-    bars: list[list[str]],
-    data_file: Path,
-    tmp_path: Path,
+    fault: Fault, program: int, faults: dict[str, list[str]], data_file: Path, tmp_path: Path
 ) -> None:
     found = judged(data_file, recorded(fault, program), tmp_path)
-    assert found["topics"] == topics, found
-    assert found["bars"] == bars
+    assert found["topics"] == list(faults), found
+    assert found["bars"] == list(faults.values())
     assert found["first"] == ("3" if fault is from_bar_3 else "1")
     if fault is one_outside:
         assert found["sentences"][0].startswith("One note left the chord and led nowhere: ")

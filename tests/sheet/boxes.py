@@ -20,7 +20,7 @@ TOUCH = 0.2
 """Points by which two boxes may meet: ink is rounder than its box."""
 EDGE = 3 / 25.4 * 72
 """Points that printers leave white around the paper at most: 3 mm, common practice (no source)."""
-SLICES = 8
+SLICES, PIECES = 8, 4
 Box = tuple[float, float, float, float]
 Stroke = tuple[tuple[float, float], tuple[float, float]]
 
@@ -87,24 +87,39 @@ def _drawn(path: Any, order: int) -> Drawn:
     pen = width.value / 2 * abs(matrix.a * matrix.d - matrix.b * matrix.c) ** 0.5
     strokes: list[Stroke] = []
     points: list[tuple[float, float]] = []
-    closed = straight = bool(fill.value)
+    curve: list[tuple[float, float]] = []
+    closed = bool(fill.value)
     for at in range(raw.FPDFPath_CountSegments(path.raw)):
         segment = raw.FPDFPath_GetPathSegment(path.raw, at)
         x, y = ctypes.c_float(), ctypes.c_float()
         raw.FPDFPathSegment_GetPoint(segment, x, y)
         kind = raw.FPDFPathSegment_GetType(segment)
-        straight = straight and kind != raw.FPDF_SEGMENT_BEZIERTO
+        point = matrix.on_point(x.value, y.value)
         if kind == raw.FPDF_SEGMENT_MOVETO:
             strokes += pairwise(points)
             points = []
-        points.append(matrix.on_point(x.value, y.value))
+        if kind == raw.FPDF_SEGMENT_BEZIERTO:  # two points that pull, and the end
+            curve.append(point)
+            if len(curve) == 3:
+                points += _curve(points[-1], *curve)
+                curve = []
+        else:
+            points.append(point)
         closed = closed or bool(raw.FPDFPathSegment_GetClose(segment))
     strokes += pairwise(points)
     if fill.value:
-        boxes = tuple(_slices(strokes, bounds)) if straight else (bounds,)
-        return Drawn(bounds, boxes, True, True, order)
+        return Drawn(bounds, tuple(_slices(strokes, bounds)), True, True, order)
     boxes = tuple(_widened(_box(stroke), pen) for stroke in strokes)
     return Drawn(bounds, boxes, False, closed, order)
+
+
+def _curve(*points: tuple[float, float]) -> Iterator[tuple[float, float]]:
+    """A cubic Bézier curve, in straight pieces."""
+    for at in range(1, PIECES + 1):
+        t = at / PIECES
+        weights = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3)
+        x, y = (sum(w * p[side] for w, p in zip(weights, points, strict=True)) for side in (0, 1))
+        yield x, y
 
 
 def _box(points: Iterable[tuple[float, float]]) -> Box:
@@ -117,7 +132,7 @@ def _widened(box: Box, pen: float) -> Box:
 
 
 def _slices(edges: list[Stroke], bounds: Box) -> Iterator[Box]:
-    """A filled polygon cut into upright slices, of which a slanted beam fills a part of its box."""
+    """What is filled cut into upright slices: a slanted beam or a disc fills a part of its box."""
     left, _, right, _ = bounds
     cuts = [left + (right - left) * at / SLICES for at in range(SLICES + 1)]
     for begin, end in pairwise(cuts):

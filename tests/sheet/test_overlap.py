@@ -18,7 +18,7 @@ from backing.sheet.sheet_part import make_sheet_part
 from backing.sheet.sheets import arpeggio_sheet, tune_sheet
 from tests.sheet.boxes import faults
 
-TUNES, FEW = 40, 3
+TUNES, FEW = 40, 2
 LONG = ("maj7#11", "13#11", "m7b5", "7alt", "7", "m7", "maj7", "6/9", "7b9b13", "m(maj7)", "dim7",
         "m6", "7sus", "", "m11/Db")  # fmt: skip
 ROOTS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")

@@ -12,15 +12,16 @@ from pypdf import PdfReader
 
 import backing
 from backing.chart.harmony import parse_chord
-from backing.chart.pitch import PitchName
+from backing.chart.pitch import Interval, PitchName
 from backing.chart.text.tune_file import read, read_file
 from backing.errors import OutputError, PracticeError
 from backing.neck.fingerboard import make_fingerboard
 from backing.neck.shapes import shape
 from backing.sheet.chart import chart_block
 from backing.sheet.diagram import diagram
+from backing.sheet.grids import pairs_block
 from backing.sheet.page_setup import make_page_setup
-from backing.sheet.request import SheetRequest
+from backing.sheet.request import SheetRequest, chosen_position
 from backing.sheet.sheet_part import make_sheet_part
 from backing.sheet.sheets import Sheet, arpeggio_sheet, tune_sheet
 
@@ -160,6 +161,18 @@ def test_a_center_that_goes_on_is_named_once() -> None:
     assert [row[-1]["ends"] for row in lines] == [False, True]
 
 
+def test_a_player_writes_the_centers_or_leaves_them_out() -> None:
+    text = "key: C\nsection A\n| C6 | Am7 | Dm7 | G7 | C6 | Am7 | Dm7 | G7 |\n"
+    form = read(text + "center 1-2: A minor\ncenter 5-8: none\n")
+    (section,) = chart_block(form, form, make_page_setup())["sections"]
+    lines = [[(line["text"], line["from"], line["to"]) for line in row["centers"]]
+             for row in section["rows"]]  # fmt: skip
+    assert lines == [[("A minor", 0, 2), ("C major", 2, 4)], []]
+    higher = form.transposed(Interval.of_semitones(2))
+    (section,) = chart_block(higher, higher, make_page_setup())["sections"]
+    assert section["rows"][0]["centers"][0]["text"] == "B minor"
+
+
 # grids
 
 
@@ -182,6 +195,36 @@ def test_left_handed_grids_are_mirror_images() -> None:
     )
     width = float(diagram(found, boards[0]).split('viewBox="0 0 ')[1].split()[0])
     assert [round(width - x, 3) for x in reversed(rights)] == lefts
+
+
+def test_each_cadence_of_a_tune_is_a_pair_of_grids() -> None:
+    """Common practice, no source: a ii before its V, a V before its I, each pair once."""
+    form = read("key: C\nhead: A B\nsection A\n| Dm7 | G7 | Cmaj7 | A7 | Dm7 | G7 | C6 | % |\n"
+                "section B\n| Fm7 Bb7 | Ebmaj7 | D7 | G7 |\n")  # fmt: skip
+    request = SheetRequest(position="5", pairs=True)
+    images: dict[str, str] = {}
+    block = pairs_block(form, request, chosen_position(form, request), images)
+    shown = [
+        ["".join(cell["chord"][part] for part in ("root", "accidental", "suffix"))
+         for cell in pair["cells"]]
+        for pair in block["pairs"]
+    ]  # fmt: skip
+    assert shown == [["Dm7", "G7"], ["G7", "Cmaj7"], ["A7", "Dm7"], ["G7", "C6"],
+                     ["Fm7", "B♭7"], ["B♭7", "E♭maj7"]]  # fmt: skip
+    assert [pair["where"] for pair in block["pairs"]][:2] == ["bars 1 5", "bar 2"]
+    assert len(images) == 2 * len(shown)
+
+
+def test_fingers_stand_beside_their_tones_inside_the_grid() -> None:
+    for left in (False, True):
+        board = make_fingerboard(left_handed=left)
+        found = shape(parse_chord("Bm7"), board, 1)  # with open strings
+        svg = diagram(found, board, fingers=True)
+        width = float(svg.split('viewBox="0 0 ')[1].split()[0])
+        numbers = re.findall(r'x="([\d.]+)" y="[\d.]+" font-size="8.6"[^>]*>(\d)<', svg)
+        assert [int(n) for _, n in numbers] == [t.finger for t in found.tones if t.finger]
+        assert len(numbers) < len(found.tones)
+        assert all(float(x) + 8.6 * 0.58 / 2 <= width for x, _ in numbers)
 
 
 def test_the_whole_set_has_every_quality() -> None:

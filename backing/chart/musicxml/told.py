@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from backing.chart.bar import Meter
-from backing.chart.cue import Break, Cue, LayOut, Pedal, Rit, StopTime
+from backing.chart.cue import Break, Center, Cue, LayOut, Pedal, Rit, StopTime
 from backing.chart.form import ORDERS, order_name
 from backing.chart.musicxml.measures import FERMATA
 from backing.chart.musicxml.placing import Bar
@@ -30,7 +30,9 @@ ORDER_WORDS = {order_name(order): order for order in ORDERS} | {"solo chorus": "
 SOLOS = "solos"
 _ORDER = re.compile(r"(head|solo chorus|head out): (.*)")
 _TIME = re.compile(r"(\d+)(?:st|nd|rd|th) time: (.*)")
-_CUE = re.compile(r"(hits|break|stop-time|pedal|lay out|hold|rit(?=\. to))\.?(?:: ?| |$)(.*)")
+_CUE = re.compile(
+    r"(hits|break|stop-time|pedal|lay out|hold|center|rit(?=\. to))\.?(?:: ?| |$)(.*)"
+)
 _SLOWING = re.compile(r"(?i)(?:poco |molto )?(?:rit|ritard|ritardando|rall|rallentando)\b.*")
 _IN_TIME = re.compile(r"(?i)a tempo|tempo primo|tempo (?:i|1)\W*|in tempo")
 _USUAL_RIT = f"rit. to {float(USUAL_RIT):.0%}"
@@ -170,7 +172,7 @@ def _joined(lines: Mapping[int, Sequence[str]], meter: Meter) -> Iterator[Cue]:
 def _goes_on(before: Cue, cue: Cue) -> bool:
     if isinstance(before, Break) and isinstance(cue, Break):
         return not cue.beats
-    alike = isinstance(cue, StopTime | Pedal | LayOut | Rit) and type(before) is type(cue)
+    alike = isinstance(cue, StopTime | Pedal | LayOut | Rit | Center) and type(before) is type(cue)
     return alike and replace(before, first=cue.first, last=cue.last) == cue
 
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import pairwise
 from xml.etree.ElementTree import Element, SubElement
 
-from backing.chart.bar import Change, Meter
+from backing.chart.bar import Change, Directions, Meter
 from backing.chart.form import Form
 from backing.chart.lead_sheet import SheetBar, SheetSection, endings_over, lead_sheet
 from backing.chart.musicxml.document import (
@@ -28,6 +28,7 @@ from backing.chart.musicxml.told import ORDER_WORDS, SOLOS, ordinal
 from backing.chart.outline import directions as in_words
 from backing.chart.outline import stop_time
 from backing.chart.section import Section, SectionUse
+from backing.chart.text.cue_line import NO_CENTER
 from backing.chart.text.writer import bar_text
 from backing.chart.unfold import section_bars
 
@@ -140,11 +141,11 @@ def _by_name(form: Form) -> dict[str, Section]:
 
 
 def _directions(bar: SheetBar, meter: Meter, *, stops: bool) -> Iterator[Element]:
-    said = in_words(bar.in_words, stops=stops)
+    said = _in_words(bar.in_words, stops=stops)
     if bar.later:
         said = [f"1st time: {text}" for text in said]
         for turn, later in enumerate(bar.later, 2):
-            said += [f"{ordinal(turn)} time: {text}" for text in in_words(later, stops=stops)]
+            said += [f"{ordinal(turn)} time: {text}" for text in _in_words(later, stops=stops)]
     if said:
         yield words("; ".join(said), placement="below")
     for change in bar.changes:
@@ -155,6 +156,14 @@ def _directions(bar: SheetBar, meter: Meter, *, stops: bool) -> Iterator[Element
             yield words(word + by, placement="below", offset=where)
     if bar.solos:
         yield words(f"{SOLOS}: {bar_text(bar.solos, meter)}", placement="below")
+
+
+def _in_words(said: Directions, *, stops: bool) -> list[str]:
+    """What the band does in a bar, and the key center that its player has written."""
+    if said.centers is None:
+        return in_words(said, stops=stops)
+    center = " ".join(str(key) for key in said.centers) or NO_CENTER
+    return [*in_words(said, stops=stops), f"center {center}"]
 
 
 def _beats(bar: SheetBar, meter: Meter) -> Iterator[Element]:

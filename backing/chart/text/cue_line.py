@@ -10,6 +10,7 @@
 ``late 5: 1 by a quarter``  the chord written on beat 1 is played a quarter late
 ``hold 8: 3``              the band holds beat 3, and what is left of the bar, twice as long
 ``rit 7-8: to 70%``        the tempo falls to 70 % in these bars, and returns after them
+``center 5-8: Ab``          the key center printed over these bars; with none, none is printed
 ==========================  ====================================================================
 
 Bars count from 1 as the section is played. A beat is its number; ``&`` is the eighth after it.
@@ -23,12 +24,23 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from backing.chart.bar import PLAYERS, Meter
-from backing.chart.cue import Break, Cue, Hits, Hold, LayOut, Pedal, Push, Rit, StopTime
-from backing.chart.pitch import PitchName
+from backing.chart.cue import Break, Center, Cue, Hits, Hold, LayOut, Pedal, Push, Rit, StopTime
+from backing.chart.pitch import Key, PitchName
 from backing.chart.text.source import Piece, Source, Statement, suggestion
 from backing.errors import ChordError
 
-CUE_WORDS = ("hits", "break", "stop-time", "pedal", "lay out", "push", "late", "hold", "rit")
+CUE_WORDS = (
+    "hits",
+    "break",
+    "stop-time",
+    "pedal",
+    "lay out",
+    "push",
+    "late",
+    "hold",
+    "rit",
+    "center",
+)
 _OTHER_WORDS = {
     "hit": "hits",
     "pushes": "push",
@@ -43,6 +55,8 @@ _OTHER_WORDS = {
     "ritard": "rit",
     "rall": "rit",
     "rallentando": "rit",
+    "centre": "center",
+    "key center": "center",
 }
 _OTHER_PLAYERS = {
     "piano": "comp",
@@ -62,6 +76,8 @@ _STRUCK: dict[str, Callable[..., Hits | Break | StopTime]] = {
 }  # fmt: skip
 _LENGTHS = {"eighth": Fraction(1, 2), "quarter": Fraction(1)}  # in quarter notes
 
+NO_CENTER = "none"
+
 Bars = tuple[int, int]
 
 
@@ -74,6 +90,7 @@ _EXAMPLES = {
     "late": "late 5: 1",
     "hold": "hold 8: 1",
     "rit": "rit 7-8: to 70%",
+    "center": "center 5-8: Ab",
 }
 USUAL_RIT = Fraction(7, 10)
 """Where nothing is said, the tempo falls so far (common practice, no source)."""
@@ -94,6 +111,8 @@ def read_cue(found: Statement, bars: Bars, meter: Meter, source: Source) -> Cue 
         return _pedal(bars, found, source)
     if word == "lay out" and found.rest.text:
         return _lay_out(bars, found, source)
+    if word == "center" and found.rest.text:
+        return _center(bars, found, source)
     if word in ("push", "late"):
         return _push(bars, found, meter, source)
     if word == "rit":
@@ -118,6 +137,16 @@ def _refuse_nothing(found: Statement, source: Source) -> None:
 def _pedal(bars: Bars, found: Statement, source: Source) -> Pedal | None:
     try:
         return Pedal(*bars, PitchName.parse(found.rest.text), span=found.line.span)
+    except ChordError as error:
+        source.refuse(found.rest, error)
+        return None
+
+
+def _center(bars: Bars, found: Statement, source: Source) -> Center | None:
+    if found.rest.text.lower() == NO_CENTER:
+        return Center(*bars, None, span=found.line.span)
+    try:
+        return Center(*bars, Key.parse(found.rest.text), span=found.line.span)
     except ChordError as error:
         source.refuse(found.rest, error)
         return None
@@ -214,6 +243,8 @@ def cue_text(cue: Cue, meter: Meter) -> str:
             word, rest = "rit", f"to {float(cue.last_ratio):.0%}"
         case Hold():
             word, rest = "hold", beat_text(cue.beat)
+        case Center():
+            word, rest = "center", str(cue.key) if cue.key else NO_CENTER
         case LayOut():
             word, rest = "lay out", " ".join(name for name in PLAYERS if name in cue.players)
         case _:

@@ -39,12 +39,12 @@ class Emphasis(IntEnum):
 # by beat of the Weimar Jazz Database's bass lines (swing in 4/4): on
 # beat 2 57 % chord tones, on beat 3 63 %, on beat 4 53 %.
 _WEIGHTS = {
-    Emphasis.STRONG: {"root": 0.9, "third": 1.2, "fifth": 0.9, "seventh": 0.8, SCALE: 1.45},
-    Emphasis.WEAK: {"root": 0.9, "third": 0.95, "fifth": 1.0, "seventh": 0.8, SCALE: 1.6},
+    Emphasis.STRONG: {"root": 0.9, "third": 1.2, "fifth": 0.9, "seventh": 0.8, SCALE: 2.2},
+    Emphasis.WEAK: {"root": 0.9, "third": 0.95, "fifth": 1.0, "seventh": 0.8, SCALE: 1.95},
     # a note that lasts is no passing note: under a chord it is one of its tones (common practice)
     Emphasis.HELD: {"root": 1.3, "third": 0.7, "fifth": 1.2, "seventh": 0.4, SCALE: 1e-5},
 }
-_CHROMATIC = {Emphasis.STRONG: 0.2, Emphasis.WEAK: 0.7, Emphasis.HELD: 1e-7}
+_CHROMATIC = {Emphasis.STRONG: 0.3, Emphasis.WEAK: 0.85, Emphasis.HELD: 1e-7}
 _NAMES = {1: "root", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh"}
 
 

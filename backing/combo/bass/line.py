@@ -79,10 +79,10 @@ def _goal(plan: Plan) -> PitchWeights | None:
 # Which chord tone opens a new chord when it is not the root (WJD: third 5, fifth 8, seventh 3).
 _ON_CHANGE = (("fifth", 8), ("third", 6), ("seventh", 2))
 # Which one opens another bar of the same chord: an odd bar, an even one. Over one chord the
-# root comes about every second bar (WJD: root 31 %, fifth 28 %).
+# root comes about every second bar (WJD: root 31 %, fifth 28 %); some of it is delayed, below.
 _ON_BAR = (
-    (("root", 66), ("fifth", 22), ("third", 12)),
-    (("fifth", 43), ("root", 31), ("third", 16), ("seventh", 8)),
+    (("root", 74), ("fifth", 17), ("third", 9)),
+    (("fifth", 40), ("root", 38), ("third", 15), ("seventh", 7)),
 )
 _ON_BAR_PLAIN = (("root", 80), ("fifth", 20))
 
@@ -136,15 +136,15 @@ def _share_of_roots(usual: float, slot: BassSlot) -> float:
     two beats .75, of four .84, of eight and more .95)."""
     beats = slot.span.end - slot.span.start
     if slot.harmony.slash:
-        return 0.97
+        return 0.99
     # one note alone should be the root
-    more = 0.2 if beats <= 1 or beats >= 8 else 0.12 if beats >= 4 else 0.04
+    more = 0.28 if beats <= 1 or beats >= 8 else 0.22 if beats >= 4 else 0.06
     return min(0.97, usual + more)
 
 
 TOPS_ON_ROOT = 0.93
 """How often a section begins on the root: there the form is heard (common practice)."""
-DELAYED = {Emphasis.CHANGE: 0.2, Emphasis.BAR: 0.08}
+DELAYED = {Emphasis.CHANGE: 0.2, Emphasis.BAR: 0.22}
 """How often the root of a chord comes on beat 2, after a neighbor on beat 1 (WJD: beat 1 sounds
 a chord tone in 74 to 85 of 100 bars)."""
 
@@ -218,8 +218,8 @@ def _narrow(harmony: Harmony, following: int | None, height: int) -> PitchWeight
 # The weight of a move by its width in semitones, both ways, when it leaves a chord
 # tone. Tuned so that a line has the widths of the WJD bass lines (repeats 14.5 %, 1:
 # 23.5, 2: 13.9, 3: 7.5, 4: 7.3, 5: 8.1, 6: 5.6, 7: 7.4, 8: 2.9, 9-11: 5.6, octaves 1.7).
-_FROM_TONE = (0.55, 0.95, 0.6, 0.72, 0.65, 0.75, 0.8, 0.55, 0.35, 0.25, 0.25, 0.04, 1.0)
-_FROM_SCALE = (0.12, 1.0, 0.7, 0.22, 0.12, 0.12, 0.1, 0.06, 0.02, 0.02, 0.02, 0.005, 0.05)
+_FROM_TONE = (0.6, 0.95, 0.5, 0.72, 0.65, 0.75, 1.15, 0.65, 0.5, 0.35, 0.3, 0.04, 1.0)
+_FROM_SCALE = (0.15, 1.0, 0.6, 0.22, 0.12, 0.12, 0.1, 0.06, 0.02, 0.02, 0.02, 0.005, 0.05)
 _FROM_CHROMATIC = (0.02, 1.2, 0.12, 0.04, 0.01, *(0.003,) * 8)
 _INSIDE = (_FROM_TONE, _FROM_SCALE, _FROM_CHROMATIC)
 # Factors by place and width. A repeated note arrives on a weak beat (WJD: on 2 21 %,
@@ -227,8 +227,8 @@ _INSIDE = (_FROM_TONE, _FROM_SCALE, _FROM_CHROMATIC)
 _FITTING = {
     Emphasis.CHANGE: {},
     Emphasis.BAR: {0: 0.4, 1: 1.4, 2: 1.4, 12: 0.5},
-    Emphasis.STRONG: {0: 0.8},
-    Emphasis.WEAK: {0: 3.2, 12: 0.5},
+    Emphasis.STRONG: {0: 1.0},
+    Emphasis.WEAK: {0: 4.0, 12: 0.5},
     Emphasis.HELD: {0: 0.8},
 }
 # Into a new chord's first note (WJD: 23 % each from a half step below and above, 11 from a

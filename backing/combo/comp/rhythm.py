@@ -259,7 +259,7 @@ def _suits(figure: CompFigure, place: _FigureContext, score: _Score) -> float:
         suits *= _fresh(place.past, figure)
     if score.plain:
         # on the beats a learner counts, and few
-        suits *= 0.1 ** sum(onset % TICKS > 0 for onset in onsets)
+        suits *= 0.05 ** sum(onset % TICKS > 0 for onset in onsets)
         suits *= 0.5 ** max(0, len(onsets) - 2 * len(figure.patterns))
     if onsets and onsets[0] - place.last_tick <= HALF:
         suits *= 0.25  # an anticipated chord need not be repeated

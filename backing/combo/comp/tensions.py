@@ -95,7 +95,8 @@ def colors(
     bass = (chord.bass_pitch_class - chord.root.pitch_class) % 12
     rubbing = {(bass + 1) % 12, (bass - 1) % 12} if bass not in core else set()
     wanted = _added(place)
-    if blues and not last and Degree(9) in wanted and place.degree in BLUE_DEGREES:
+    blue = blues and not last and quality.family == "dominant" and place.degree in BLUE_DEGREES
+    if blue and Degree(9) in wanted:
         wanted = [*wanted, Degree(9, 1)]
     added = [d for d in wanted if _fits(d, written, core, quality)]
     added = [d for d in added if d.pitch_class not in rubbing and not (last and d.number == 11)]

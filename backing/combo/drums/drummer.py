@@ -32,7 +32,7 @@ from backing.combo.part import Part
 from backing.combo.plan import Accent, Plan, PlanBar
 from backing.routine import Purpose
 
-WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.3
+WITH_ACCENT, WITH_STROKE, IN_A_HOLE, BESIDE = 3.0, 1.2, 1.6, 0.2
 """What a stroke of a comment is worth on an accent of the comping, on a plain stroke of it, where
 it is silent, and an eighth away from one, where they would clash."""
 
@@ -91,6 +91,7 @@ class _Drummer:
         self.score = DrumScore(_kit(plan.bars), rng)
         self.accents = {ticks(accent.onset) for accent in plan.accents}
         self.comping = {ticks(stroke.onset): stroke.accent for stroke in plan.comping}
+        self.swung = [ticks(stroke.onset) for stroke in plan.comping if stroke.swung]
         self.phrases: dict[str, Phrase] = {}
         self.commented: deque[Phrase] = deque(maxlen=REMEMBERED)
         self.liked: dict[Phrase, float] = {}
@@ -171,11 +172,8 @@ class _Drummer:
     def _fitting(self, known: Iterable[Phrase], bar: PlanBar) -> list[tuple[Phrase, float]]:
         """The phrases that belong in a bar, and how often each does."""
         tempo = self.tempo * read_drum_style(bar.feel).pulse
-        rated = (
-            (phrase, phrase.figure.suits(tempo, bar.energy) * self._liking(phrase))
-            for phrase in known
-        )
-        return [(phrase, often) for phrase, often in rated if often]
+        rated = ((phrase, phrase.figure.suits(tempo, bar.energy)) for phrase in known)
+        return [(phrase, often * self._liking(phrase)) for phrase, often in rated if often]
 
     def _liking(self, phrase: Phrase) -> float:
         """How much a phrase is liked in this chorus, so that choruses differ."""
@@ -188,8 +186,8 @@ class _Drummer:
         if self.plan.careful or not bar.index or self.rng.random() >= ECHOED * bar.energy:
             return ()
         before = self.plan.bars[bar.index - 1]
-        heard = [ticks(s.onset - before.start) for s in self.plan.comping
-                 if before.start <= s.onset < before.end and s.swung]  # fmt: skip
+        start, end = ticks(before.start), ticks(before.end)
+        heard = [tick - start for tick in self.swung if start <= tick < end]
         if not 2 <= len(heard) <= 4 or before.bar.meter != bar.bar.meter:
             return ()
         snares = [DrumStroke(int(tick), "snare", 0) for tick in heard[:-1]]

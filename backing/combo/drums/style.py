@@ -95,7 +95,9 @@ class DrumFigure:
 
     def suits(self, tempo: float, energy: float) -> float:
         """How often the figure is wanted at ``tempo`` (bpm) and ``energy`` (0 to 1)."""
-        return self.weight * presence(tempo, self.tempos) * in_bounds(energy, self.energy)
+        if not in_bounds(energy, self.energy):
+            return 0.0
+        return self.weight * presence(tempo, self.tempos)
 
     def first(self, beats: int) -> tuple[DrumStroke, ...]:
         """The strokes of the first ``beats`` beats, repeated if it is shorter."""

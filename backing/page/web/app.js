@@ -50,6 +50,8 @@ export class App {
     this.choosing = false;
     this.tempo = 0;
     this.frame = 0;
+    /** Told when settings have changed. */
+    this.told = () => {};
     this.#wire();
     this.#show();
     // chords are fitted to their room by what they measure in the page's own type
@@ -284,11 +286,16 @@ export class App {
   /** The settings the file was made with, whatever has been chosen since. */
   asOpened() {
     const { theme, size, letters } = this.settings.view;
-    this.settings = usual(this.data);
-    Object.assign(this.settings.view, { theme, size, letters });
-    if (this.player) this.player.routine = this.player.rounds.routine = this.settings.routine;
+    const { view, ...rest } = usual(this.data);
+    this.use({ ...rest, view: { ...view, theme, size, letters } });
+  }
+
+  /** Other settings. @param {import("./settings.js").Settings} settings */
+  use(settings) {
+    this.settings = fitting(settings, this.data);
+    if (this.player) this.player.routine = this.player.rounds.routine = settings.routine;
     this.cursor = this.#top;
-    this.player?.setTempo(this.settings.routine.tempo);
+    this.player?.setTempo(settings.routine.tempo);
     this.player?.replan();
     this.#show();
     this.#changed("mix");
@@ -395,8 +402,10 @@ export class App {
   }
 
   #frame() {
-    const position = this.player?.position(this.context.currentTime - this.output.latency);
-    if (!position) return;
+    const time = this.context.currentTime - this.output.latency;
+    const { player } = this;
+    const position = player?.position(time);
+    if (!player || !position) return;
     const { turn, beat } = position;
     if (turn.kind === "end" && beat > turn.beats) {
       this.stop();
@@ -404,6 +413,7 @@ export class App {
     }
     if (turn.tempo !== this.tempo) this.#showTempo(turn.tempo);
     this.screen.draw(turn, turn.kind === "end" ? turn.beats - 0.01 : beat);
+    this.screen.light((of) => player.sounding(time, of));
     this.frame = requestAnimationFrame(() => this.#frame());
   }
 
@@ -431,6 +441,7 @@ export class App {
   /** @param {boolean} kept */
   #showKept(kept) {
     byId("kept").hidden = kept;
+    this.told();
     const { routine, mix, view } = usual(this.data);
     const mine = this.settings;
     const same = [[routine, mine.routine], [mix, mine.mix], [view.position, mine.view.position]];

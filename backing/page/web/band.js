@@ -55,9 +55,8 @@ function counted(data, turn, next) {
  * @param {Turn} next
  */
 function played(data, part, turn, next) {
-  const heard = rowsOf(part, turn)
-    .filter(([onset]) => onset >= 0)
-    .map((row) => struck(data, part.id, part.voice, row))
+  const heard = notesIn(data, part, turn)
+    .filter(({ onset }) => onset >= 0)
     .filter((note) => !rests(note, turn))
     .map((note) => transposed(data, part, note, turn));
   if (next.kind !== "end" && !follows(data, turn, next)) {
@@ -79,9 +78,8 @@ function ahead(data, part, turn, next) {
   if (next.kind === "count" || next.kind === "rest" || next.kind === "end") return [];
   const silent = turn.kind === "count" || turn.kind === "rest";
   const take = silent ? next.take : turn.take;
-  return rowsOf(part, { ...next, take })
-    .filter(([onset]) => onset < 0)
-    .map((row) => struck(data, part.id, part.voice, row))
+  return notesIn(data, part, { ...next, take })
+    .filter(({ onset }) => onset < 0)
     .filter((note) => (!silent || note.together) && !rests(note, turn) && !rests(note, next))
     .map((note) => ({ ...transposed(data, part, note, next), onset: turn.beats + note.onset }))
     .filter((note) => note.onset >= 0);
@@ -98,12 +96,24 @@ function rowsOf(part, turn) {
 
 /**
  * @param {PageData} data
+ * @param {Part} part
+ * @param {{take: number, bar: number}} turn
+ */
+function notesIn(data, part, turn) {
+  const { places, takes } = part;
+  const where = places && (places[turn.take % takes.length][turn.bar] ?? places[0][turn.bar]);
+  return rowsOf(part, turn).map((row, at) => struck(data, part.id, part.voice, row, where?.slice(3 * at, 3 * at + 3)));
+}
+
+/**
+ * @param {PageData} data
  * @param {string} part
  * @param {string} voice
  * @param {NoteRow} row
+ * @param {string} [place]
  * @returns {Struck}
  */
-function struck(data, part, voice, row) {
+function struck(data, part, voice, row, place = "") {
   const [onset, length, pitch, velocity, late, flags, low = 0, high = Infinity] = row;
   return {
     part,
@@ -119,6 +129,7 @@ function struck(data, part, voice, row) {
     melodic: (flags & MELODIC) > 0,
     low,
     high,
+    place,
   };
 }
 

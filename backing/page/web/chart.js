@@ -3,13 +3,15 @@
 import { lineIn, rangeOf, rowsOf } from "./ribbon.js";
 import { svg } from "./svg.js";
 import { setSymbol, spoken } from "./symbols.js";
+import { STRING_EM, tablature } from "./tab.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
  * @typedef {import("./types.js").GuideTone} GuideTone
  * @typedef {import("./ribbon.js").Row} Row
  * @typedef {object} Look
- * @property {"full" | "thin" | "none"} ribbon
+ * @property {"full" | "thin" | "tab" | "none"} ribbon
+ * @property {number} take  Of the line, in its tablature.
  * @property {boolean} names  Note names in place of degrees.
  * @property {number} key
  * @property {number[]} loop  The bars that go round; all that are shown: none do.
@@ -23,9 +25,9 @@ const SMALLEST = 0.66;
 /** Heights in em of the root; page.css has the first, too. */
 const CHORDS_EM = 2.7;
 const RULER_EM = 0.8;
-const RIBBON_EM = { full: 3.9, thin: 1.2, none: -0.6 };
+const RIBBON_EM = { full: 3.9, thin: 1.2, tab: 0, none: -0.6 };
 /** Room above and below the lines of a ribbon, for the names of its tones. */
-const MARGIN_EM = { full: 1.1, thin: 0.15, none: 0 };
+const MARGIN_EM = { full: 1.1, thin: 0.15, tab: 0, none: 0 };
 const GAP = 6;
 /** Room for a repeat sign in px; page.css has it, too. */
 const REPEAT = 12;
@@ -47,7 +49,7 @@ export class Chart {
     /** @type {{row: Row, element: HTMLElement}[]} */
     this.rows = [];
     /** @type {Look} */
-    this.look = { ribbon: "full", names: false, key: 0, loop: [], bars: [] };
+    this.look = { ribbon: "full", take: 0, names: false, key: 0, loop: [], bars: [] };
     this.beat = document.createElement("div");
     this.beat.className = "beat";
     this.needle = document.createElement("div");
@@ -61,8 +63,13 @@ export class Chart {
     this.marked = -1;
     this.seen = 0;
     new ResizeObserver(() => this.#resized()).observe(list);
-    // paper has a width of its own, and no observer is asked before it is printed
-    matchMedia("print").addEventListener("change", () => this.#resized());
+    // paper has a width of its own, which holds before its pages are counted
+    for (const [event, printing] of /** @type {const} */ ([["beforeprint", true], ["afterprint", false]])) {
+      addEventListener(event, () => {
+        document.documentElement.classList.toggle("printing", printing);
+        this.#resized();
+      });
+    }
   }
 
   /** @param {Look} look */
@@ -288,7 +295,8 @@ export class Chart {
   #picture(row, em) {
     const { ribbon } = this.look;
     const end = this.#x(row, row.first + row.count, 0);
-    const height = (CHORDS_EM + RULER_EM + RIBBON_EM[ribbon]) * em;
+    const tab = ribbon === "tab" ? STRING_EM * (this.data.neck?.strings.length ?? 0) : 0;
+    const height = (CHORDS_EM + RULER_EM + RIBBON_EM[ribbon] + tab) * em;
     const picture = svg("svg", { width: end, height, "aria-hidden": "true" });
     const { upright, fill } = this.#ribbon(row, end, em);
     picture.append(...fill, ...this.#ruler(row, end, em, height), ...upright);
@@ -338,6 +346,7 @@ export class Chart {
   #ribbon(row, end, em) {
     const { ribbon } = this.look;
     const nothing = /** @type {{upright: SVGElement[], fill: SVGElement[]}} */ ({ upright: [], fill: [] });
+    if (ribbon === "tab") return { ...nothing, upright: this.#tablature(row, end, em) };
     if (ribbon === "none") return nothing;
     const lines = this.data.guide_lines.map((line) => this.#inPlace(line));
     if (lines[0].length === 0) return nothing;
@@ -364,6 +373,20 @@ export class Chart {
       return [svg("path", { class: `guide-line ${name}`, d: path }), ...marks];
     });
     return { upright, fill: path(between) };
+  }
+
+  /**
+   * @param {Row} row
+   * @param {number} end
+   * @param {number} em
+   */
+  #tablature(row, end, em) {
+    const { bars, key, take } = this.look;
+    const places = bars.slice(row.first, row.first + row.count).map((bar, at) => ({
+      bar,
+      x: (/** @type {number} */ tick) => this.#x(row, row.first + at, tick),
+    }));
+    return tablature(this.data, places, { key, take, top: (CHORDS_EM + RULER_EM) * em, end, em });
   }
 
   /**

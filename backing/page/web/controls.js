@@ -29,6 +29,7 @@ const BOUND = /** @type {[id: string, group: Group, key: string][]} */ ([
   ["ahead", "view", "ahead"],
   ["ribbon", "view", "ribbon"],
   ["show-neck", "view", "neck"],
+  ["show-line", "view", "line"],
   ["letters", "view", "letters"],
   ["click", "mix", "click"],
   ["volume", "mix", "volume"],

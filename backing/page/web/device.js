@@ -3,10 +3,13 @@
 /** How long a page waits for an audio device to start its clock, in ms. */
 const PATIENCE_MS = 2500;
 
-/** Sound that a silent switch does not mute, where the device knows the word (Audio Session, W3C draft). */
-export function claimSound() {
+/**
+ * Sound that a silent switch does not mute, where the device knows the word (Audio Session, W3C draft).
+ * @param {"playback" | "play-and-record"} type
+ */
+export function claimSound(type = "playback") {
   const { audioSession } = /** @type {{audioSession?: {type: string}}} */ (/** @type {unknown} */ (navigator));
-  if (audioSession) audioSession.type = "playback";
+  if (audioSession) audioSession.type = type;
 }
 
 /** Keeps the screen on while it is wanted, also after another page was in front (Screen Wake Lock, W3C). */

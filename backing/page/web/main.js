@@ -2,6 +2,7 @@
 
 import { App } from "./app.js";
 import { listen } from "./keyboard.js";
+import { followLinks } from "./link.js";
 import { Pieces } from "./pieces.js";
 import { TakePanel } from "./take_panel.js";
 import { watch } from "./watch.js";
@@ -9,6 +10,7 @@ import { watch } from "./watch.js";
 const pieces = new Pieces();
 const app = new App(pieces.data());
 pieces.offer(app);
+followLinks(app, pieces);
 listen(app);
 const take = new TakePanel(app);
 if (app.data.watched) watch(app);

@@ -8,6 +8,7 @@ import { svg } from "./svg.js";
  * @typedef {import("./spans.js").Spans} Spans
  * @typedef {{string: number, fret: number, above: number, finger: number, light: boolean}} Dot
  *   A tone: string from 1, half steps above the root, finger 1 to 4 (0: open).
+ * @typedef {{pitch: number, place: string}} Sounding
  * @typedef {object} View
  * @property {number} key
  * @property {number} position  Index into the positions.
@@ -15,6 +16,7 @@ import { svg } from "./svg.js";
  * @property {number} next
  * @property {boolean} coming  Whether the next chord is shown too.
  * @property {"degrees" | "names" | "fingers"} tones
+ * @property {number[]} line  Frets for which there is room, too.
  * @property {number[]} seen  Spans for whose shapes there is room, so that the neck stands still.
  */
 
@@ -23,6 +25,8 @@ const FRET = 80;
 const STRING = 40;
 const RADIUS = 19;
 const SMALL = 17;
+/** Room for what is lit on the highest string. */
+const OVER = 8;
 /** Room for the numbers of the frets. */
 const NUMBERS = 26;
 const MARKED = new Set([3, 5, 7, 9, 12, 15, 17, 19, 21]);
@@ -65,6 +69,22 @@ export function movesOf(here, there, strings) {
   });
 }
 
+/**
+ * Where a note lies: on the string it is told, else nearest to the hand.
+ * @param {Sounding} note
+ * @param {NeckData} neck
+ * @param {number} hand  A fret.
+ */
+export function placeOf({ pitch, place }, { strings, frets }, hand) {
+  const fits = strings
+    .map((open, at) => ({ string: at + 1, fret: pitch - open, finger: 0 }))
+    .filter(({ fret }) => fret >= 0 && fret <= frets);
+  const told = fits.find(({ string }) => string === Number(place[0]));
+  if (told) return { ...told, finger: Number(place[2]) };
+  const near = fits.sort((a, b) => Math.abs(a.fret - hand) - Math.abs(b.fret - hand));
+  return near[0] ?? { string: 1, fret: pitch - strings[0], finger: 0 };
+}
+
 export class Neck {
   /**
    * @param {SVGSVGElement} picture
@@ -79,6 +99,33 @@ export class Neck {
     this.spans = spans;
     this.first = 0;
     this.width = 0;
+    this.group = svg("g", {});
+    this.lit = "";
+  }
+
+  /**
+   * Light the notes that sound, with the fingers that play them.
+   * @param {Sounding[]} notes
+   */
+  light(notes) {
+    const middle = this.first + this.width / FRET / 2;
+    const places = notes.map((note) => placeOf(note, this.neck, middle));
+    const lit = JSON.stringify([places, this.first, this.width]);
+    if (lit === this.lit) return;
+    this.lit = lit;
+    this.group.replaceChildren(
+      ...places.flatMap(({ string, fret, finger }) => {
+        const [x, y] = [this.#x(fret), this.#y(string)];
+        const ring = svg("circle", { class: "lit", cx: x, cy: y, r: RADIUS + 3 });
+        if (!finger) return [ring];
+        const [right, above] = [x + RADIUS + 6, y - RADIUS + 3];
+        return [
+          ring,
+          svg("circle", { class: "disc", cx: right, cy: above, r: 11 }),
+          svg("text", { class: "finger", x: right, y: above }, String(finger)),
+        ];
+      }),
+    );
   }
 
   /** @param {View} view */
@@ -86,7 +133,8 @@ export class Neck {
     const here = this.#dots(view.span, view);
     const there = view.coming ? this.#dots(view.next, view) : [];
     const position = this.neck.positions[view.position];
-    const frets = view.seen.flatMap((span) => this.#dots(span, view)).map(({ fret }) => fret);
+    const shapes = view.seen.flatMap((span) => this.#dots(span, view)).map(({ fret }) => fret);
+    const frets = [...shapes, ...view.line];
     this.first = Math.max(0, Math.min(position - 1, ...frets.filter((fret) => fret > 0)));
     if (position === 1) this.first = 0;
     const last = Math.max(position + 4, ...frets);
@@ -96,6 +144,7 @@ export class Neck {
       ...this.#board(last),
       ...moves.flatMap((move) => this.#move(move, view)),
       ...here.flatMap((dot) => this.#dot(dot, view)),
+      this.group,
     );
     this.picture.setAttribute("aria-label", this.#inWords(here, view, position));
   }
@@ -132,7 +181,7 @@ export class Neck {
   #size(last) {
     this.width = (last - this.first + 1) * FRET;
     const height = this.neck.strings.length * STRING + NUMBERS;
-    this.picture.setAttribute("viewBox", `0 0 ${this.width} ${height}`);
+    this.picture.setAttribute("viewBox", `0 ${-OVER} ${this.width} ${height + OVER}`);
   }
 
   /** @param {number} fret */

@@ -9,6 +9,7 @@ import { byId } from "./controls.js";
 
 export class Pieces {
   constructor() {
+    this.at = 0;
     /** @type {HTMLElement[]} */
     this.elements = [...document.querySelectorAll("script.tune")].map((each) => /** @type {HTMLElement} */ (each));
   }
@@ -26,7 +27,19 @@ export class Pieces {
   offer(app) {
     const list = /** @type {HTMLSelectElement} */ (byId("piece"));
     list.replaceChildren(...this.elements.map(({ dataset }, at) => new Option(`${at + 1}. ${dataset.name}`, String(at))));
-    list.addEventListener("change", () => app.change(this.data(Number(list.value))));
+    list.addEventListener("change", () => this.open(app, Number(list.value)));
     byId("pieces").hidden = this.elements.length < 2;
+  }
+
+  /**
+   * Open a tune, if it is there and is not open.
+   * @param {App} app
+   * @param {number} at
+   */
+  open(app, at) {
+    if (at === this.at || !(at in this.elements)) return;
+    this.at = at;
+    /** @type {HTMLSelectElement} */ (byId("piece")).value = String(at);
+    app.change(this.data(at));
   }
 }

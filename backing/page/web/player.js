@@ -15,7 +15,7 @@ import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
  * @typedef {import("./rounds.js").Place} Place
  * @typedef {{turn: Turn, start: number, before: Place}} Placed  A turn, where it begins (in beats),
  *   and what was remembered before it.
- * @typedef {{note: Struck, turn: Placed, voice: Voice | null}} Event
+ * @typedef {{note: Struck, turn: Placed, voice: Voice | null, until: number}} Event
  * @typedef {object} Instrument  Where notes go: a Sampler.
  * @property {(note: Struck, when: number, seconds: number) => Voice | null} play
  * @property {() => void} hush
@@ -162,6 +162,17 @@ export class Player {
     return { turn: here.turn, beat: Math.max(0, beat - here.start), next: next ? next.turn : null };
   }
 
+  /**
+   * The notes that sound at a time.
+   * @param {number} time
+   * @param {(part: string) => boolean} of  Which parts are asked for.
+   */
+  sounding(time, of) {
+    const { given } = this;
+    const now = given.filter(({ note, voice, until }) => of(note.part) && voice && voice.when <= time && time < until);
+    return now.map(({ note, turn }) => ({ ...note, key: turn.turn.key }));
+  }
+
   /** Hand over the notes of the near future. */
   pump() {
     const now = this.now();
@@ -190,7 +201,7 @@ export class Player {
     }
     if (!last) return;
     for (const note of notesOf(this.data, last.turn, turn)) {
-      this.waiting.push({ note, turn: last, voice: null });
+      this.waiting.push({ note, turn: last, voice: null, until: 0 });
     }
   }
 
@@ -209,6 +220,7 @@ export class Player {
     const late = this.#late(event) / 1000;
     const seconds = Math.max(0.02, this.clock.time(end) + late - when);
     event.voice = this.instrument.play(note, Math.max(when, now), seconds);
+    event.until = when + seconds;
     this.given.push(event);
   }
 
@@ -264,7 +276,7 @@ export class Player {
 
   /** @param {number} now */
   #forget(now) {
-    this.given = this.given.filter(({ voice }) => voice && voice.when > now - 1);
+    this.given = this.given.filter(({ voice, until }) => voice && until > now - 1);
     const beat = this.clock.beat(now - 1);
     while (this.turns.length > 2 && this.turns[1].start < beat) this.turns.shift();
     this.clock.forget(Math.min(beat, this.turns[0].start));

@@ -13,6 +13,9 @@ import { Stage } from "./stage.js";
  * @typedef {import("./settings.js").Settings} Settings
  */
 
+/** Parts that are lit on the neck. */
+const LINES = new Set(["third", "seventh", "etude"]);
+
 export class Screen {
   /**
    * @param {PageData} data
@@ -31,6 +34,8 @@ export class Screen {
     /** The bars in sight: the solo chorus, or the head that is played. */
     this.side = chorusOf(data);
     this.shown = "";
+    /** Of the line, in its tablature. */
+    this.take = 0;
     this.chart = new Chart(byId("chart"), byId("changes"), data, choose);
     this.dark = matchMedia("(prefers-color-scheme: dark)");
     this.dark.addEventListener("change", () => this.looks());
@@ -71,7 +76,8 @@ export class Screen {
     const key = this.key >= 0 ? this.key : routine.keys[0];
     const loop = routine.whole ? this.side : routine.bars;
     const bars = this.standing ? loop : this.side;
-    this.chart.show({ ribbon: this.standing ? "none" : view.ribbon, names: view.tones === "names", key, loop, bars });
+    const ribbon = this.standing ? "none" : view.ribbon;
+    this.chart.show({ ribbon, take: this.take, names: view.tones === "names", key, loop, bars });
   }
 
   /** What is seen while nothing plays. @param {number} bar */
@@ -84,6 +90,7 @@ export class Screen {
     this.#chord(bar, 0, this.settings().routine.keys[0], 0, true);
     this.stage.beat(this.data.bars[bar].groups, -1);
     this.stage.turn("");
+    this.necks[0]?.light([]);
     byId("now-tag").textContent = `bar ${this.data.bars[bar].label}`;
     this.chart.mark(bar, -1);
   }
@@ -98,8 +105,9 @@ export class Screen {
     const bar = this.data.bars[turn.bar];
     const moved = !this.side.includes(turn.bar);
     if (moved) this.side = this.#sideOf(turn.bar);
-    if (moved || turn.key !== this.key) {
-      this.key = turn.key;
+    const take = this.settings().view.ribbon === "tab" ? turn.take : this.take;
+    if (moved || turn.key !== this.key || take !== this.take) {
+      Object.assign(this, { key: turn.key, take });
       this.drawChart();
     }
     byId("now-tag").textContent = { count: "count", rest: "rest bar" }[String(turn.kind)] ?? `bar ${bar.label}`;
@@ -109,10 +117,33 @@ export class Screen {
     this.#chord(turn.bar, played ? beat : 0, turn.key, turn.bpm, !played);
   }
 
+  /**
+   * Light what sounds of the lines, where that is to be seen.
+   * @param {(of: (part: string) => boolean) => import("./neck.js").Sounding[]} sounding
+   */
+  light(sounding) {
+    const { view, mix } = this.settings();
+    this.necks[0]?.light(view.line ? sounding((part) => LINES.has(part) && mix.on[part]) : []);
+  }
+
   /** The bars that are read together with a bar. @param {number} bar */
   #sideOf(bar) {
     const { form } = this.data;
     return [form?.head, form?.out].find((bars) => bars?.includes(bar)) ?? chorusOf(this.data);
+  }
+
+  /**
+   * The frets of the line in a bar, where it is heard and seen.
+   * @param {number} bar
+   * @param {number} key
+   */
+  #frets(bar, key) {
+    const { view, mix } = this.settings();
+    const line = this.data.parts.find(({ id }) => id === "etude");
+    const up = this.data.keys[key].semitones;
+    if (!view.line || !mix.on.etude) return [];
+    const places = line?.places?.[0][bar].match(/.{3}/g) ?? [];
+    return places.map((place) => parseInt(place[1], 36) + up).filter((fret) => fret >= 0);
   }
 
   /** Whose turn it is, said large. @param {Turn} turn */
@@ -142,7 +173,7 @@ export class Screen {
     this.shown = shown;
     this.stage.show(span, next, key);
     if (!view.neck) return;
-    const same = { key, position: view.position, tones: view.tones, seen: [span, next] };
+    const same = { key, position: view.position, tones: view.tones, seen: [span, next], line: this.#frets(bar, key) };
     this.necks[0]?.show({ ...same, span, next, coming: coming && !this.standing });
     if (this.standing) this.necks[1]?.show({ ...same, span: next, next, coming: false });
   }

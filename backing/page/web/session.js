@@ -154,38 +154,53 @@ export function barWords(data, bars) {
 }
 
 /**
- * The bars of a name: "13-16", "31-2", "B", "B:5-8", "A B"; null where there are none.
+ * The bars of a name: "13-16", "31-2", "B", "B:5-8", "A B"; null where there are none. Of a section that is
+ * used several times the use counts that stands beside the run it is joined with, else the first.
  * @param {PageData} data
  * @param {string} text
  * @returns {number[] | null}
  */
 export function barsOf(data, text) {
-  const runs = text.trim().split(/[\s,]+/).map((piece) => runOf(data, piece));
-  return runs.every((run) => run) ? runs.flatMap((run) => run ?? []) : null;
+  const pieces = text.trim().replace(/\s*([-–:])\s*/g, "$1").split(/[\s,]+/);
+  const [first, ...others] = pieces.map((piece) => runsOf(data, piece));
+  const near = (/** @type {number[]} */ one, /** @type {number[]} */ next) => {
+    const last = one[one.length - 1];
+    return last + 1 === next[0] ? 2 : Number(last === data.chorus - 1 && next[0] === 0);
+  };
+  const nearness = (/** @type {number[][]} */ way) =>
+    way.slice(1).reduce((sum, run, at) => sum + near(way[at], run), 0);
+  const nearest = (/** @type {number[][][]} */ ways) =>
+    ways.reduce((best, way) => (nearness(way) > nearness(best) ? way : best), ways[0] ?? []);
+  let ways = first.map((run) => [run]);
+  for (const runs of others) ways = runs.map((run) => nearest(ways.map((way) => [...way, run])));
+  return ways.length > 0 && others.every((runs) => runs.length > 0) ? nearest(ways).flat() : null;
 }
 
 /**
- * One run of bars.
+ * The runs of bars that one name may mean.
  * @param {PageData} data
  * @param {string} piece
- * @returns {number[] | null}
+ * @returns {number[][]}
  */
-function runOf(data, piece) {
-  const match = /^(?:([^\W\d][\w']*)(?::|$))?(?:(\d+)(?:[-–](\d+))?)?$/u.exec(piece);
-  if (!match || !piece) return null;
+function runsOf(data, piece) {
+  const match = /^(?:([^\W\d][\w']*)(?::(?=\d)|$))?(?:(\d+)(?:[-–](\d+))?)?$/u.exec(piece);
+  if (!match || !piece) return [];
   const [, place, first, last = first] = match;
-  const bars = place ? sectionsOf(data).find(({ name }) => name === place)?.bars : chorusOf(data);
-  return bars && first ? within(bars, Number(first) - 1, Number(last) - 1, !place) : (bars ?? null);
+  if (!place) return within(chorusOf(data), Number(first) - 1, Number(last) - 1, true);
+  const sections = sectionsOf(data);
+  const exact = sections.filter(({ name }) => name === place);
+  const found = exact.length > 0 ? exact : sections.filter(({ name }) => name.toLowerCase() === place.toLowerCase());
+  return found.flatMap(({ bars }) => (first ? within(bars, Number(first) - 1, Number(last) - 1, false) : [bars]));
 }
 
 /**
- * Bars from one to another, over the end into the top where they may.
+ * Bars from one to another, over the end into the top where they may; none where they are not there.
  * @param {number[]} bars @param {number} from @param {number} to @param {boolean} over
  */
 function within(bars, from, to, over) {
   const count = (to >= from ? to : bars.length + to) - from + 1;
-  const there = from in bars && (over || (to in bars && to >= from)) && count <= bars.length;
-  return there ? Array.from({ length: count }, (_, at) => bars[(from + at) % bars.length]) : null;
+  const there = from in bars && (over ? to >= 0 : to in bars && to >= from) && count <= bars.length;
+  return there ? [Array.from({ length: count }, (_, at) => bars[(from + at) % bars.length])] : [];
 }
 
 /**

@@ -10,7 +10,7 @@ import { readWords } from "./session.js";
  * @typedef {object} View
  * @property {"auto" | "light" | "dark"} theme
  * @property {string} size
- * @property {"full" | "thin"} ribbon
+ * @property {"full" | "thin" | "tab"} ribbon
  * @property {boolean} neck
  * @property {"degrees" | "names" | "fingers"} tones  What stands on the tones of the neck.
  * @property {boolean} line  Whether the line that plays is lit on the neck.

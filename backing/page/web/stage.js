@@ -120,25 +120,16 @@ export class Stage {
       svg("path", { class: `guide-line ${name}`, d: path }),
       svg("circle", { class: `tone ${name}`, cx: LEFT, cy: y0, r: 5 }),
       svg("circle", { class: `tone ${name}`, cx: RIGHT, cy: y1, r: 5 }),
-      ...this.#tone(here, key, LEFT - 12, y0, "end"),
-      ...this.#tone(there, key, RIGHT + 12, y1, "start"),
+      svg("text", { x: LEFT - 12, y: y0 + 8, "text-anchor": "end" }, this.#name(here, key)),
+      svg("text", { x: RIGHT + 12, y: y1 + 8, "text-anchor": "start" }, this.#name(there, key)),
     ];
   }
 
   /**
    * @param {GuideTone} tone
    * @param {number} key
-   * @param {number} x
-   * @param {number} y
-   * @param {"start" | "end"} anchor
    */
-  #tone([, , pitch, degree, chord], key, x, y, anchor) {
-    const above = (pitch - this.data.chords[chord].root + 120) % 12;
-    const name = this.data.keys[key].names[chord][above];
-    const outwards = anchor === "end" ? -1 : 1;
-    return [
-      svg("text", { x, y: y + 6, "text-anchor": anchor }, name),
-      svg("text", { class: "degree", x: x + outwards * 35, y: y + 6, "text-anchor": anchor }, degree),
-    ];
+  #name([, , pitch, , chord], key) {
+    return this.data.keys[key].names[chord][(pitch - this.data.chords[chord].root + 120) % 12];
   }
 }

@@ -1,6 +1,7 @@
 // The take: asking for an instrument, the last note while it is played, the account after it.
 
 import { byId } from "./controls.js";
+import { claimSound } from "./device.js";
 import { offer, say } from "./said.js";
 import { barWords } from "./session.js";
 import { storage } from "./settings.js";
@@ -25,6 +26,8 @@ import { KeptSound, asFile } from "./take_sound.js";
 const INPUT = 0.02;
 const SLACK = 0.12;
 const EVERY_MS = 200;
+/** A note that was heard longer ago, in seconds, is not shown: the device is too slow for it. */
+const STALE = 0.7;
 
 export class TakePanel {
   /** @param {App} app */
@@ -39,6 +42,8 @@ export class TakePanel {
     /** @type {KeptSound | null} */
     this.sound = null;
     this.slack = SLACK;
+    this.stale = STALE;
+    this.opening = false;
     this.label = "";
     /** @type {ReturnType<typeof setInterval> | undefined} */
     this.timer = undefined;
@@ -51,6 +56,7 @@ export class TakePanel {
     await this.#guarded(async () => {
       const { app } = this;
       if (!app.player || this.input) return;
+      claimSound("play-and-record");
       app.context.resume().catch(() => {});
       const calls = { live: (/** @type {Live} */ live) => this.#live(live), lost: (/** @type {string} */ why) => this.#lost(why) };
       const how = { what: /** @type {const} */ ("notes"), keep: chosen("take-keep") };
@@ -59,6 +65,7 @@ export class TakePanel {
       this.watch = new Watch(app.player);
       this.#enter("live", "Listening. Stop the band, or press Done, when the take is over.");
       if (!app.player.playing) app.play(app.cursor, true);
+      claimSound("play-and-record");
       this.timer = setInterval(() => this.#look(), EVERY_MS);
     });
   }
@@ -75,6 +82,7 @@ export class TakePanel {
     app.screen.necks[0]?.heard(0, true);
     byId("take-doing").textContent = "Reading the take.";
     if (app.player === watch.player) app.stop();
+    claimSound();
     await this.#guarded(async () => {
       const ended = await input.end();
       const latency = keptLatency(storage(), this.label);
@@ -114,12 +122,16 @@ export class TakePanel {
 
   /** Do something that may be refused, in a sentence. @param {() => Promise<void>} act */
   async #guarded(act) {
+    if (this.opening) return;
+    this.opening = true;
     try {
       await act();
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
-      this.#enter(this.input ? "live" : "begin");
+      this.#enter("begin");
       this.#notice(error.message);
+    } finally {
+      this.opening = false;
     }
   }
 
@@ -138,7 +150,7 @@ export class TakePanel {
   /** The note that is heard, as a degree of the chord that sounds. @param {Live} live */
   #live({ pitch, seconds }) {
     const { app, watch } = this;
-    if (!watch || !chosen("take-shown")) return;
+    if (!watch || !chosen("take-shown") || app.context.currentTime - seconds > this.stale) return;
     const latency = keptLatency(storage(), this.label)?.seconds ?? app.output.latency + INPUT;
     const judged = pitch > 0 ? watch.judge(app.data, seconds - latency, pitch) : null;
     app.screen.necks[0]?.heard(judged ? pitch : 0, judged?.kind !== "outside");
@@ -182,6 +194,11 @@ export class TakePanel {
     if (!told || !sound || !app.player) return;
     app.play(told.first.bar, told.first.kind === "count");
     sound.play(app.context, app.player.clock.time(0));
+    const timer = setInterval(() => {
+      if (app.player?.playing) return;
+      sound.stop();
+      clearInterval(timer);
+    }, EVERY_MS);
   }
 
   /** @param {State} state @param {string} [doing] */

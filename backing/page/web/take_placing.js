@@ -21,6 +21,9 @@ import { mean, median, pitchClass } from "./take_figures.js";
 const STEP = 0.01;
 const BY_CHANCE = [4 / 12, 3 / 12, 5 / 12];
 const MOST_SHUFFLES = 8;
+/** By how much, as a logarithm, a recording is likelier to begin with the loop than elsewhere in it
+ * (common practice, no source). */
+const FROM_THE_TOP = 2;
 
 /**
  * The likeliest offset between two; of a live take the latency is all that is looked for.
@@ -28,17 +31,20 @@ const MOST_SHUFFLES = 8;
  * @param {HeardNote[]} notes  In order; at least one.
  * @param {number} low
  * @param {number} high
+ * @param {boolean} anywhere  Whether it may begin in any bar, the first one rather than others.
  * @returns {Placement}
  */
-export function place(course, notes, low, high) {
+export function place(course, notes, low, high, anywhere = false) {
   const usual = weightsOf(course);
   const first = best(scores(pricesOf(course, usual, low, high, notes), notes, low, high));
   const prices = pricesOf(course, fitted(course, notes, low + STEP * first), low, high, notes);
-  const mine = scores(prices, notes, low, high);
-  const at = best(mine);
   const { own_weight: own } = course.table.bounds.placing;
+  const plain = scores(prices, notes, low, high);
+  const begins = plain.map((_, n) => course.beatsAt(low + STEP * n + notes[0].onset));
+  const top = (/** @type {number} */ beat) => (anywhere && beat < course.beats[1] - 0.5 ? FROM_THE_TOP / own : 0);
+  const mine = plain.map((score, n) => score + top(begins[n]));
+  const at = best(mine);
   const weight = mine.map((score) => Math.exp(own * (score - mine[at])));
-  const begins = weight.map((_, n) => course.beatsAt(low + STEP * n + notes[0].onset));
   const near = weight.filter((_, n) => alike(course, begins[n], begins[at]));
   const offset = refined(course, notes, low + STEP * at);
   const total = weight.reduce((sum, each) => sum + each, 0);

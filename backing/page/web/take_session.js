@@ -127,7 +127,7 @@ export function tellRecorded(data, routine, how, heard, seconds) {
   const { notes } = heard;
   const { played, once } = bandFor(data, routine, how.first, seconds);
   const course = courseOf(data, played, null, how);
-  const found = place(course, notes, -notes[0].onset - 0.1, once - notes[0].onset);
+  const found = place(course, notes, -notes[0].onset - 0.1, once - notes[0].onset, true);
   if (found.moved) return elsewhere(found.moved);
   if (found.fits < FITS) return "The notes don't follow these changes: another tune, another key or another tempo?";
   if (found.sure < course.table.bounds.placing.sure) return "Not sure where in the form you begin: play a longer take.";

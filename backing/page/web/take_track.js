@@ -2,7 +2,7 @@
 
 import { notesOf } from "./band.js";
 import { Spans } from "./spans.js";
-import { swingPlace, swingRatio } from "./swing.js";
+import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
 import { Course } from "./take_course.js";
 import { pitchClass } from "./take_figures.js";
 
@@ -124,6 +124,7 @@ function chordsOf(data, played, after) {
   for (const { turn, start, beats } of rows) {
     if (!["play", "lead"].includes(turn.kind)) continue;
     for (const { chord, from, until } of changesIn(data, spans, turn.bar, beats)) {
+      if (from >= beats) break; // of the bar that would come next, the beginning is enough
       if (chord >= 0) addChord(found, chordIn(data, chord, turn.key, start + from, start + until));
       else if (found.length > 0) found[found.length - 1].end = Math.min(found[found.length - 1].end, start + from);
     }
@@ -173,7 +174,7 @@ function chordIn(data, chord, key, start, end) {
   };
 }
 
-/** The notes of the line, in beats. @param {PageData} data @param {Played[]} played @param {Turn | null} after */
+/** The notes of the line, in beats, as late as they are played. @param {PageData} data @param {Played[]} played @param {Turn | null} after */
 function lineOf(data, played, after) {
   const starts = startsOf(played);
   return played.flatMap(({ turn }, at) => {
@@ -181,7 +182,11 @@ function lineOf(data, played, after) {
     const ratio = ratioOf(data, turn);
     return notesOf(data, turn, next)
       .filter(({ part, low, high }) => part === "etude" && turn.tempo >= low && turn.tempo <= high)
-      .map(({ onset, pitch, swung }) => ({ beat: starts[at] + (swung ? swingPlace(onset, ratio) : onset), pitch, seconds: 0 }))
+      .map(({ onset, pitch, swung, melodic, late }) => {
+        const behind = late + (melodic && onset % 1 === 0 ? melodicLateness(turn.bpm, ratio, data.swing) : 0);
+        const beat = starts[at] + (swung ? swingPlace(onset, ratio) : onset) + (behind * turn.bpm) / 60000;
+        return { beat, pitch, seconds: 0 };
+      })
       .sort((a, b) => a.beat - b.beat);
   });
 }

@@ -42,6 +42,7 @@
  * @property {string} name
  * @property {string} voice
  * @property {NoteRow[][][]} takes  Takes of bars of notes.
+ * @property {string[][]} [places]  Of a line: takes of bars of string, fret and finger.
  * @typedef {[key: number, start: number, length: number, release: number,
  *   gains: [velocity: number, gain: number][]]} ZoneRow
  * @typedef {object} VoiceData
@@ -142,6 +143,7 @@
  * @property {boolean} melodic  Late on the beat by what its tempo says.
  * @property {number} low
  * @property {number} high
+ * @property {string} place  String, fret and finger in the tune's own key, where it is told.
  */
 
 export {};

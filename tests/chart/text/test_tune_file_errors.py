@@ -177,6 +177,8 @@ ONE_MISTAKE = [
     ("key: C\n| C |\nhits «3-2»: 1", "run backwards", "smaller number"),
     ("key: C\n| C |\nhits «0»: 1", "counted from 1", "Count from 1"),
     ("key: C\n| C |\n«hist» 1: 1", "neither bars nor a cue", 'Did you mean "hits"?'),
+    ("key: C\n| C |\ncenter 1: «X»", "isn't a", "A-G"),
+    ("key: C\n| C |\n«center 1:»", "Nothing follows", "center 5-8: Ab"),
     ("key: C\n| C |\npedal 1: «X»", "isn't a note name", "A-G"),
     ("key: C\n| C |\npedal 1: G«m»", "note name", "A-G"),
     ("key: C\n| C |\n«push 1: 3»", "No chord is written on beat 3 of bar 1", "chords on 1"),
