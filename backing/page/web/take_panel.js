@@ -3,6 +3,7 @@
 import { byId } from "./controls.js";
 import { claimSound } from "./device.js";
 import { offer, say } from "./said.js";
+import { READS } from "./screen.js";
 import { barWords } from "./session.js";
 import { storage } from "./settings.js";
 import { unresolved } from "./take_account.js";
@@ -111,12 +112,13 @@ export class TakePanel {
 
   /** How the band is held against the take. */
   get #how() {
-    const { routine, mix } = this.app.settings;
+    const { routine, mix, view } = this.app.settings;
     const whole = routine.whole && this.app.data.form;
     return {
       first: whole ? whole.head[0] : routine.bars[0],
       line: mix.on.etude ?? false,
       partner: routine.trade > 0 ? routine.partner : /** @type {const} */ (""),
+      reads: READS[view.part],
     };
   }
 
