@@ -104,7 +104,7 @@ export class TakePanel {
       };
       const ended = await recorded(file, data.take, { live: () => {}, lost: (why) => this.#lost(why), done: reading });
       if (!ended.heard) return;
-      const told = tellRecorded(data, settings.routine, this.#how, ended.heard, ended.sound.duration);
+      const told = tellRecorded(data, settings.routine, this.#how, ended.heard, ended.sound.duration, valueOf("take-from"));
       this.sound = typeof told === "string" ? null : new KeptSound(ended.sound, told.offset);
       this.#tell(told);
     });
@@ -292,8 +292,13 @@ function loopBars({ course, advice }, chorus) {
 }
 
 /** @param {string} id */
+function valueOf(id) {
+  return /** @type {HTMLSelectElement | HTMLInputElement} */ (byId(id)).value;
+}
+
+/** @param {string} id */
 function chosen(id) {
-  return /** @type {HTMLSelectElement} */ (byId(id)).value !== "";
+  return valueOf(id) !== "";
 }
 
 /** @param {string} id @param {(file: File) => void} act */
