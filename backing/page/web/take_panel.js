@@ -207,6 +207,7 @@ export class TakePanel {
   #enter(state, doing = "") {
     for (const each of ["begin", "live", "told"]) byId(`take-${each}`).hidden = each !== state;
     byId("take-doing").textContent = doing;
+    byId("take-sheet").scrollTop = 0;
     byId("take-done").hidden = this.input === null;
     this.#last({ degree: "", kind: "" });
     this.#notice("");
