@@ -153,6 +153,7 @@ function monoOf(sound) {
   return found.map((value) => value / sound.numberOfChannels);
 }
 
+/** Its moments are those at which the band was heard: there is no latency to take off. */
 export class Keys {
   /**
    * @param {AudioContext} context
@@ -162,7 +163,7 @@ export class Keys {
   constructor(context, access, calls) {
     this.context = context;
     this.access = access;
-    this.label = [...access.inputs.values()].map(({ name }) => name).join();
+    this.label = ["MIDI", ...[...access.inputs.values()].map(({ name }) => name)].join();
     this.calls = calls;
     this.begun = context.currentTime;
     /** @type {HeardNote[]} */
