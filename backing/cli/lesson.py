@@ -266,7 +266,7 @@ def _page(
 
 def _told(planned: Planned) -> str:
     if isinstance(planned.piece, Sheets):
-        return f"{planned.name}: your sheets, in the order of the tasks."
+        return f"{planned.name}: the charts, then the lines in the order of the tasks."
     return f"{planned.name}: all tasks in any browser, without a network, at any tempo."
 
 

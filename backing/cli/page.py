@@ -184,4 +184,4 @@ def _opening(words: Words) -> Opening:
     phrase = read_phrase(words.said["line"], **neck)
     if phrase.bass:
         raise PracticeError("The bass plays on every page.", "Leave --line out.")
-    return Opening(phrase.line, phrase.solo, phrase.guide, part)
+    return Opening(phrase.line, phrase.solo, phrase.guide, part=part)

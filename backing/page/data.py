@@ -71,8 +71,8 @@ class Opening:
     line: Line = Line()  # noqa: RUF009 - a frozen value
     solo: bool = False
     guide: str | None = None
-    part: str = "C"
     session: Mapping[str, str] = field(default_factory=dict)
+    part: str = "C"
 
     @property
     def heard(self) -> list[str]:

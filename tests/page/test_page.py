@@ -163,8 +163,8 @@ def test_a_tapped_bar_is_where_it_starts(page: Page) -> None:
 def test_this_chord_the_next_and_the_lines_between(page: Page) -> None:
     expect(page.locator("#now")).to_have_text("Fmaj7")
     expect(page.locator("#next")).to_have_text("Am7♭5")
-    # F major seventh to A half diminished: the third A goes to C, the seventh E to G
-    assert page.locator("#lead text").all_text_contents() == ["A", "C", "E", "G"]
+    # by the nearest step from F major seventh to A half diminished: A goes to G, E to C
+    assert page.locator("#lead text").all_text_contents() == ["A", "G", "E", "C"]
 
 
 def test_a_loop_is_chosen_with_two_taps(page: Page) -> None:

@@ -26,6 +26,8 @@ const RING = 4;
 export class App {
   /** @param {PageData} data */
   constructor(data) {
+    this.output = new Output(() => this.stop()); // first: it decodes while the rest is made
+    this.context = this.output.context;
     this.data = data;
     this.settings = remembered(data, storage());
     this.screen = new Screen(data, () => this.settings, (bar) => this.tap(bar));
@@ -35,8 +37,6 @@ export class App {
       () => this.#changed("routine"),
       (bars) => this.setLoop(bars),
     );
-    this.output = new Output(() => this.stop());
-    this.context = this.output.context;
     this.wakefulness = new Wakefulness();
     /** @type {import("./sampler.js").Sampler | null} */
     this.sampler = null;
@@ -305,7 +305,7 @@ export class App {
   }
 
   async #load() {
-    const sounds = await this.output.load();
+    const sounds = await this.output.loaded;
     if (!sounds) return;
     this.sampler = samplerFor(this.data, this.context, sounds);
     applyMix(this.sampler, this.data, this.settings.mix);
