@@ -99,7 +99,8 @@ export class Microphone {
   async end() {
     this.tap.stop();
     for (const track of this.stream.getTracks()) track.stop();
-    return this.ear.end();
+    const ended = await this.ear.end();
+    return { ...ended, begun: ended.begun + this.tap.shift };
   }
 }
 
