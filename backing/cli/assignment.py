@@ -6,10 +6,10 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from backing.chart.choice import plain
 from backing.chart.form import Form
+from backing.chart.pitch import PitchName
 from backing.cli.job import Job
 from backing.cli.options import SHEET, TRACK, Command
 from backing.cli.parser import Words
@@ -19,8 +19,8 @@ from backing.cli.tag_text import ORDERS, command_again
 from backing.cli.track import each_tempo, jobs_of, read_order
 from backing.cli.track import understood as track_understood
 from backing.cli.tunes import changes_form, in_key, read_tune
-from backing.combo.feel_file import feel_names
-from backing.errors import Span, UserError
+from backing.combo.feel_file import feel_names, load_feel
+from backing.errors import PracticeError, Span, UserError
 from backing.lesson.lesson_file import Lesson, Options, Said, Student, Task, Vocabulary
 from backing.lesson.trouble import find_trouble
 from backing.lesson.week import set_list, usual_tasks
@@ -29,9 +29,9 @@ from backing.neck.fingerboard import Fingerboard
 from backing.neck.phrase import read_neck
 from backing.routine.keys import Keys
 from backing.routine.routine import Routine, make_routine
-
-if TYPE_CHECKING:
-    from backing.sheet.request import SheetRequest
+from backing.saving import is_there
+from backing.sheet.request import SheetRequest, chosen_position
+from backing.sheet.sheet_part import FRETTED, make_sheet_part
 
 NOT_OURS = {"output", "cluster", "quiet", "no-cache"}
 """Options of a command, not of what it makes."""
@@ -51,6 +51,7 @@ VOCABULARY = Vocabulary(
     alone={name: option.alone for name, option in ALL.items() if option.alone is not None},
 )
 WHO = {"without", "only"}
+IN_PLACE_OF_TUNES = ("changes", "arpeggios")
 FORMAT = "mp3"
 
 
@@ -88,12 +89,6 @@ class Assignment:
     charts: tuple[Print, ...]
     habits: Mapping[str, str]
     faults: tuple[UserError, ...] = ()
-
-    @property
-    def tunes(self) -> tuple[str, ...]:
-        """The files of the tunes, in the order of the tasks."""
-        named = (name for each in self.exercises if each.words for name in each.words.names)
-        return tuple(dict.fromkeys(named))
 
     @property
     def prints(self) -> tuple[Print, ...]:
@@ -195,7 +190,7 @@ class Reader:
                 culprit = _culprit(own, error, lambda own: self._made(task, form, own, habits))
                 said = task.options.get(culprit)
                 self._problem(said.span if said else task.span, error)
-                if not own.pop(culprit, None):
+                if not own.pop(culprit, None) or culprit in IN_PLACE_OF_TUNES:
                     return None
             else:
                 return None if wrong else made
@@ -209,10 +204,16 @@ class Reader:
             own = {**own, "line": filled_up(own["line"], habits["line"])}
         if "arpeggios" in own:
             words = _fitting(SHEET, (), own, habits, sheet_understood)
+            PitchName.parse(own["arpeggios"])
             what = task.title or f"All arpeggios on {own['arpeggios']}"
             return Exercise(task, what, None, sheet=Print(None, read_request(words), words))
-        sheet = _line_sheet(names, form, own, habits) if form else None
+        if form is None and "changes" not in own:
+            raise UserError("The task has no tune.", "Name one, or write changes.")
         if not task.track:
+            sheet = _line_sheet(names, form, own, habits) if form else None
+            for name in own.keys() - OF_SHEETS:
+                cure = "Leave it out, or track = false."
+                raise UserError(f"{name} is for a track, and this task has none.", cure)
             words = Words(TRACK, names, {name: own[name] for name in own if name == "key"})
             what = task.title or (form.title if form else own["changes"])
             return Exercise(task, what, form, sheet=sheet, words=words)
@@ -220,13 +221,19 @@ class Reader:
         place = f"track.{words.said['format'].split()[0].lower()}"
         words = replace(words, said={**words.said, "output": place})
         form = form or changes_form(words)
+        _check_files(words)
         jobs: list[Job] = []
         for one, number in each_tempo(words):
             jobs += jobs_of(one, read_order(one), form, "".join(names), number)
         routines = [make_routine(job.form, job.request) for job in jobs]
         told = (form.title, _drill(jobs[0].drill))
         what = task.title or ", ".join(filter(None, told))
-        sheet = sheet or _line_sheet(names, form, own, habits)
+        try:
+            sheet = _line_sheet(names, form, own, habits)
+        except PracticeError:
+            if "shapes" in own:
+                raise
+            sheet = None  # a track may have two lines, or several positions, which no sheet has
         return Exercise(task, what, form, tuple(jobs), tuple(routines), sheet, words)
 
     def _chart(self, student: Student, exercise: Exercise) -> Print | None:
@@ -264,12 +271,7 @@ def _habits(student: Student) -> dict[str, Said]:
     """The options of a student; a bass player plays without the band's bass."""
     habits = dict(student.options)
     part = habits.get("part")
-    if (
-        part
-        and part.word
-        and plain(part.word) == "bass"
-        and not {"without", "only"} & habits.keys()
-    ):
+    if part and plain(part.word or "") == "bass" and not WHO & habits.keys():
         habits["without"] = Said("bass", part.span)
     return habits
 
@@ -313,6 +315,15 @@ def _fitting(
     return Words(command, names, said | mine)
 
 
+def _check_files(words: Words) -> None:
+    """Raise UserError for a feel or a SoundFont that isn't there."""
+    if feel := words.text("feel"):
+        load_feel(feel)
+    font = words.path("soundfont")
+    if font and not is_there(font):
+        raise UserError(f"There is no file {font}.", "Check the name and the folder.")
+
+
 def _first_understood(words: Words) -> tuple[object, set[str]]:
     """What is understood of a track's words at the first of their tempos."""
     return track_understood(next(each_tempo(words))[0])
@@ -322,6 +333,8 @@ def _line_sheet(
     names: tuple[str, ...], form: Form, own: Mapping[str, str], habits: Mapping[str, str]
 ) -> Print | None:
     """The sheet of a task that has a line or shapes of its own; None where it has none."""
+    if "part" in habits and make_sheet_part(habits["part"]).name not in FRETTED:
+        own = {name: word for name, word in own.items() if name != "shapes"}
     if not {"line", "shapes"} & own.keys():
         return None
     own = {**own, "no-chart": ""}
@@ -334,6 +347,8 @@ def _line_sheet(
 def _printed(form: Form, words: Words) -> Print:
     recipe = command_again(words, *words.names)
     request = replace(read_request(words), recipe=recipe)
+    if request.position not in (None, "auto"):
+        chosen_position(form, request)  # it is on the neck
     return Print(in_key(form, words.text("key")), request, words)
 
 

@@ -368,7 +368,7 @@ CHECK = Command(
     "show what the band makes of tunes, or all their mistakes",
     "backing check TUNE ... [options]",
     "Reads tunes and shows them as the band will play them, or all their mistakes\n"
-    "at once, each with where it stands and what to do.",
+    "at once, each with where it stands and what to do; lesson files as well.",
     (
         Group("", (
             Option("json", "", "as JSON, for programs"),

@@ -13,6 +13,7 @@ import tomllib
 import zipfile
 from pathlib import Path
 
+import distributed
 import mutagen
 import pytest
 from hypothesis import given
@@ -141,6 +142,18 @@ def test_a_set_list_is_an_album_with_gaps(two: Path, run: Run) -> None:
     assert [str(short.tags[tag]) for tag in ("TALB", "TRCK")] == ["Friday", "1/2"]
 
 
+def test_a_cluster_makes_the_same(two: Path, run: Run) -> None:
+    """Dask's own LocalCluster: a scheduler and a worker process on this machine."""
+    assert run("lesson", "set.toml", "-o", "here", "--no-cache", "--quiet").status == 0
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, protocol="tcp"
+    ) as cluster:
+        words = ("--cluster", cluster.scheduler_address)
+        said = run("lesson", "set.toml", "-o", "there", "--no-cache", *words)
+    assert said.status == 0, said.err
+    assert files(two / "there") == files(two / "here")
+
+
 def test_a_zip_has_the_same_bytes_each_time(two: Path, run: Run) -> None:
     for name in ("one.zip", "two.zip"):
         assert run("lesson", "set.toml", "-o", name, "--quiet").status == 0
@@ -177,6 +190,100 @@ def test_all_mistakes_of_words_are_told_where_they_stand(two: Path, run: Run) ->
             line.startswith(f"week.toml:{at}:") and word in line for line in said.err.splitlines()
         ), (key, said.err)
     assert "--" not in said.err
+
+
+TASKS = """
+line = "guide and etude"
+bars = "1-4"
+---
+line = "etude positions 3 5"
+times = 1
+---
+line = "bass"
+track = false
+---
+arpeggios = "G"
+---
+changes = "Dm7 | G7 | Cmaj7 | %"
+key = "C F"
+times = 1
+---
+trade = "2 with line"
+bars = "1-4"
+times = 2
+---
+only = "bass, drums"
+---
+key = "F"
+tempo = "50% 60%"
+---
+shapes = "5"
+---
+click = true
+drill = "rest bar"
+bars = "1-2"
+---
+feel = "bossa"
+swing = 1
+---
+line = "call on 1&"
+bars = "1-4"
+"""
+
+
+@pytest.mark.parametrize("task", TASKS.split("---"))
+@pytest.mark.parametrize(
+    "habits",
+    [
+        "",
+        'part = "bass"',
+        'part = "alto"\nline = "level 2"',
+        'neck = "left-handed"\nwithout = "comp"\nclick = true',
+    ],
+)
+def test_what_a_student_is_used_to_goes_with_every_task(
+    here: Path, run: Run, habits: str, task: str
+) -> None:
+    text = f'tunes = ["four.tune"]\n{habits}\n[[student]]\nname = "A"\n[[task]]\n{task}'
+    (here / "week.toml").write_text(text, "utf-8")
+    said = run("lesson", "week.toml", "--dry-run")
+    assert said.status == 0, said.err
+    assert ".mp3" in said.out or "track = false" in task or "arpeggios" in task
+
+
+def test_separate_tracks_are_known_by_their_names(here: Path, run: Run) -> None:
+    """What backing take looks for in the name of a track that is one of several."""
+    task = 'bars = "1-2"\nclimb = "80-160:40"\nseparate = true\ntimes = 1'
+    (here / "week.toml").write_text(f'tunes = ["four.tune"]\n[[task]]\n{task}\n', "utf-8")
+    said = run("lesson", "week.toml", "--dry-run")
+    for number, tempo in enumerate((80, 120, 160)):
+        assert f"1{'abc'[number]}-Four-Steps-bars-1-2-0{number + 1}-{tempo}-bpm.mp3" in said.out
+
+
+@pytest.mark.parametrize(
+    ("task", "place"),
+    [
+        ('neck = "drop-d"', "5:8: neck is for a line or shapes"),
+        ("track = false\ntempo = 80", "6:9: tempo is for a track"),
+        ("stems = true\nseparate = true", "6:12: separate makes a file for each"),
+        ('climb = "60%"\ntempo = 90', "6:9: A climb names its own tempos."),
+        ("line = 'guide level 3'", "5:8: The level of a line is for an etude"),
+        ("shapes = 'x'", "5:10"),
+        ("arpeggios = 'H'", "5:13"),
+        ("changes = 'Dm7 | Q'", "5:11"),
+        ('tune = "gone.tune"', "There is no file gone.tune"),
+        ("bars = '3-4'\nending = 'tag'", "6:10: A loop has no ending."),
+        ("feel = 'gone.toml'", "5:8"),
+        ("soundfont = 'gone.sf2'", "5:13: There is no file gone.sf2"),
+    ],
+)
+def test_a_mistake_in_a_task_has_its_place(here: Path, run: Run, task: str, place: str) -> None:
+    text = f'tunes = ["four.tune"]\n[[student]]\nname = "A"\n[[student.task]]\n{task}\n'
+    (here / "week.toml").write_text(text, "utf-8")
+    said = run("lesson", "week.toml", "-o", "out")
+    assert said.status == 2
+    assert place in said.err
+    assert "Traceback" not in said.err
 
 
 def test_a_lesson_with_mistakes_makes_nothing(two: Path, run: Run) -> None:

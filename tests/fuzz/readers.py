@@ -1,4 +1,4 @@
-"""Cases for the readers of files: tunes, feels, MusicXML, SoundFonts, entries of the cache."""
+"""Cases for the readers of files: tunes, lessons, feels, MusicXML, SoundFonts, the cache."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from backing.chart.form import Form
 from backing.chart.musicxml import read as read_musicxml
 from backing.chart.musicxml import write as write_musicxml
 from backing.chart.text.tune_file import read, read_file, write
+from backing.cli.assignment import VOCABULARY, Reader
 from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.combo.bass.style import read_bass_style
@@ -28,6 +29,7 @@ from backing.combo.feel_check import feel_faults
 from backing.combo.feel_file import FEELS, parse_feel
 from backing.combo.instruments import ACOUSTIC_BASS, STANDARD_KIT
 from backing.errors import UserError
+from backing.lesson.lesson_file import read_file as read_lesson
 from backing.midi import to_bytes
 from backing.mixdown.cache import ABOUT, SUMS, Cache
 from backing.mixdown.sample_subset import loadable
@@ -112,6 +114,48 @@ def _played(form: Form) -> str:
     if not to_bytes(performance).startswith(b"MThd"):
         raise Wrong("no MIDI")
     return "read and played"
+
+
+# ---- lessons ---------------------------------------------------------------------------------
+
+LESSON_SEEDS = [
+    b'tunes = ["s.tune"]\n[[student]]\nname = "A"\n',
+    (ROOT / "tunes" / "week.toml")
+    .read_bytes()
+    .replace(b"corner-booth", b"s")
+    .replace(b"paper-route-blues", b"s"),
+]
+LESSON_WORDS = encoded((
+    "[[task]]\n", "[[student]]\n", "[[student.task]]\n", "[task]\n", 'tunes = ["s.tune"]\n',
+    'tune = "gone.tune"\n', "track = false\n", "midi = true\n", "gap = 3\n", "gap = nan\n",
+    'bars = "1-2"\n', 'bars = "A"\n', 'climb = "60%"\n', "climb = 60\n", "times = 2\n",
+    'tempo = "80 100"\n', "tempo = 1e400\n", 'key = "fourths"\n', 'line = "etude level 2"\n',
+    'line = "bass"\n', 'line = "guide and etude"\n', 'neck = "left-handed"\n', 'part = "Eb"\n',
+    'part = "bass"\n', 'trade = "4 with line"\n', 'arpeggios = "G"\n', 'changes = "Dm7 | G7"\n',
+    'without = "comp"\n', 'only = "bass"\n', "shapes = true\n", "stems = true\n",
+    "due = 2026-12-14\n",
+    'name = "\\u0000"\n', "minutes = -1\n", "= ", '"', "'''", '"""',
+    "[", "]", "{", "}", "#", "\n",
+))  # fmt: skip
+
+
+def _lesson(rng: random.Random) -> bytes:
+    if rng.random() < 0.5:
+        return rearranged(rng, rng.choice(LESSON_SEEDS), LESSON_WORDS)
+    return damaged(rng, LESSON_SEEDS, LESSON_WORDS)
+
+
+def _read_lesson(data: bytes) -> str:
+    """All that is asked of all students, or all mistakes of it."""
+    (folder() / "s.tune").write_bytes(SMALL)
+    path = folder() / "x.toml"
+    path.write_bytes(data)
+    lesson = read_lesson(path, VOCABULARY)
+    found = Reader(lesson).assignments()
+    lesson.source.finish()
+    if any(not exercise.what for each in found for exercise in each.exercises):
+        raise Wrong("a task without a word for it")
+    return "read"
 
 
 # ---- feels -----------------------------------------------------------------------------------
@@ -404,6 +448,7 @@ def _harm(path: Path, asked: dict[str, object]) -> None:
 
 TARGETS = (
     Target("tunes", _tune, _read_tune),
+    Target("lessons", _lesson, _read_lesson),
     Target("feels", _feel, _read_feel),
     Target("musicxml", _score, _read_score),
     Target("soundfonts", _font, _read_font),

@@ -151,6 +151,18 @@ def test_a_shared_page_says_who_can_open_it_and_is_found_with_a_camera(
     assert len(drawn) in (side // 2, side // 2 + 1)
 
 
+def test_ctrl_c_ends_play_with_a_word(
+    tune: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def struck(_: BenchServer) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(BenchServer, "serve_forever", struck)
+    words = ["--soundfont", str(font.path), "--no-browser", "--quiet"]
+    assert main(["play", str(tune), *words]) == 130
+    assert capsys.readouterr().err == "\nbacking: stopped.\n"
+
+
 def page_of(tune: Path, font: SoundFont, *words: str) -> dict[str, Any]:
     """The data of a page."""
     assert main(["page", str(tune), "--soundfont", str(font.path), *words]) == 0
