@@ -191,7 +191,7 @@ class Page(Handout):
             phrase.line if phrase else Line(**neck),
             bool(phrase and phrase.solo),
             phrase.guide if phrase else None,
-            _possible(task.form, session),
+            session=_possible(task.form, session),
         )
         recipe = command_again(words, *words.names)
         return Piece(task.form, Band(**words.filling(BAND)), opening, task.name, recipe)

@@ -204,6 +204,7 @@ OPENING = (
     replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),
     Option("neck", "PHRASE", "the neck it shows: drop-d, left-handed"),
+    Option("part", "WHOM", "for whom the chords are written: C (guitar), Bb or Eb"),
     replace(SOUNDFONT, heard=True, idle=()),
     QUIET,
 )

@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from backing.chart.choice import one_of
 from backing.chart.form import Form
 from backing.cli.options import BAND
 from backing.cli.parser import Words
@@ -174,11 +175,13 @@ def _opening(words: Words) -> Opening:
     from backing.lines.player import Line
     from backing.neck.phrase import read_neck
     from backing.page import Opening
+    from backing.page.data import PARTS
 
     neck: dict[str, Any] = {"fingerboard": read_neck(words.said["neck"])} if "neck" in words else {}
+    part = PARTS[one_of(words.text("part") or "guitar", PARTS, "part of a page", PracticeError)]
     if "line" not in words:
-        return Opening(Line(**neck))
+        return Opening(Line(**neck), part=part)
     phrase = read_phrase(words.said["line"], **neck)
     if phrase.bass:
         raise PracticeError("The bass plays on every page.", "Leave --line out.")
-    return Opening(phrase.line, phrase.solo, phrase.guide)
+    return Opening(phrase.line, phrase.solo, phrase.guide, part=part)

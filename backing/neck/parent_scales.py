@@ -146,7 +146,7 @@ def key_centers(spans: Sequence[ChordSpan]) -> tuple[KeyCenter, ...]:
     numbered = zip(sounding, places, _followers(sounding), strict=True)
     for place, group in groupby(numbered, key=lambda each: each[1]):
         held = list(group)
-        tonic = _spelled(place, held[0][0].key)
+        tonic = _spelled(place, [span for span, _, _ in held])
         functions = tuple(_function(span, place, after) for span, _, after in held)
         centers.append(KeyCenter(held[0][0].start, held[-1][0].end, tonic, place.mode, functions))
     return tuple(centers)
@@ -328,8 +328,14 @@ def _on(tonic: int, scale: str) -> frozenset[int]:
     return frozenset((tonic + degree.pitch_class) % 12 for degree in SCALES[scale])
 
 
-def _spelled(place: _Mode, key: Key) -> PitchName:
-    """The tonic by the name nearest to the written key on the line of fifths."""
+def _spelled(place: _Mode, spans: Sequence[ChordSpan]) -> PitchName:
+    """The tonic by the name that its chord has; without one by that nearest to the written key on
+    the line of fifths."""
+    roots = [span.chord.sounding.root for span in spans if span.chord is not None]
+    own = next((root for root in roots if root.pitch_class == place.tonic), None)
+    if own is not None:
+        return own
+    key = spans[0].key
     names = [PitchName.of_fifths(fifths) for fifths in range(-7, 9)]
     fitting = [name for name in names if name.pitch_class == place.tonic]
     return min(fitting, key=lambda name: abs(name.fifths - key.tonic.fifths))

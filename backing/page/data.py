@@ -44,6 +44,8 @@ from backing.take.table import take_table
 
 FORMAT = 2
 TICKS = 480
+PARTS = {"guitar": "C", "c": "C", "bb": "Bb", "eb": "Eb"}
+"""For whom a page can write its chords; what sounds stays."""
 KEYS = range(-6, 6)
 """The twelve keys, in half steps from the tune's own."""
 NAMES = {
@@ -61,6 +63,7 @@ class Opening:
     """How a page opens: its ``line`` and whether it is heard, or which ``guide`` tones are.
 
     The position of the line is that of the neck, if it has one. ``guide``: one of GUIDE_LINES.
+    ``part``: a value of PARTS, for whose reading the chords are written.
     ``session``: what is practiced, in the words of the command line by the names of the options of
     a track: {"bars": "B", "climb": "80-140:8", "times": "4"}.
     """
@@ -69,6 +72,7 @@ class Opening:
     solo: bool = False
     guide: str | None = None
     session: Mapping[str, str] = field(default_factory=dict)
+    part: str = "C"
 
     @property
     def heard(self) -> list[str]:
@@ -106,6 +110,7 @@ def page_data(
             "head": list(range(firsts[1], firsts[2])),
             "out": list(range(firsts[2], firsts[3])),
         },
+        "part": opening.part,
         "session": checked_session(form, opening.session),
         "bars": [
             _bar(bar, at, side, index, wander(seed, bar.number))

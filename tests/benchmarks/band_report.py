@@ -378,10 +378,11 @@ ONSETS = {
     "five": (2.5, 6.0), "shuffle": (4.0, 6.0), "blues12": (4.0, 6.0), "bossa": (2.8, 4.0),
     "samba": (2.0, 5.0), "even": (2.0, 4.0), "secondline": (2.5, 5.0), "doubletime": (2.0, 8.5),
 }  # fmt: skip
+# of some tracks, each of which swings more or less than the mean (see feel.BETWEEN)
 RATIOS = {
     "shuffle": (1.9, 2.1), "blues12": (1.9, 2.1), "secondline": (1.3, 1.5),
     **dict.fromkeys(("bossa", "samba", "even", "doubletime"), (0.97, 1.03)),
-    "ballad": (2.0, 2.5), "swing": (2.0, 2.5), "waltz": (2.0, 2.8), "five": (2.0, 2.8),
+    "ballad": (1.8, 2.8), "swing": (1.8, 2.8), "waltz": (2.0, 2.8), "five": (2.0, 2.8),
     "two": (2.2, 3.2),
 }  # fmt: skip
 
@@ -410,10 +411,13 @@ def feel_rows(feel: str) -> tuple[Row, ...]:
 
 
 def _clock_ratio(m: Material) -> float:
-    """Long : short where the clock of the performance puts an off-beat."""
-    heard = m.passes[0]
-    start, off, end = (heard.place(heard.plan.bars[1].start + n * HALF) for n in range(3))
-    return (off - start) / (end - off)
+    """Long : short where the clock puts the first off-beat of a bar, the mean of all bars."""
+    found = []
+    for heard in m.passes:
+        for bar in heard.plan.bars:
+            start, off, end = (heard.place(bar.start + n * HALF) for n in range(3))
+            found.append((off - start) / (end - off))
+    return fmean(found)
 
 
 Line = tuple[str, Row, dict[int, float]]

@@ -17,5 +17,5 @@ const played = Array.from({ length: data.chorus * Number(argv[3]) }, () => {
   seconds += (turn.beats * 60) / turn.bpm;
   return { turn, seconds: start };
 });
-const { bars, chords, line } = courseOf(data, played, rounds.next(), { first: 0, line: true, partner: "" });
+const { bars, chords, line } = courseOf(data, played, rounds.next(), { first: 0, line: true, partner: "", reads: 0 });
 console.log(JSON.stringify({ bars, chords, line }));

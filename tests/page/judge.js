@@ -1,4 +1,4 @@
-// A recording judged by the page's scripts outside a browser: node judge.js DATA ROUTINE SOUND RATE.
+// A recording judged by the page's scripts outside a browser: node judge.js DATA ROUTINE SOUND RATE [BAR].
 
 import { readFileSync } from "node:fs";
 import { argv } from "node:process";
@@ -8,7 +8,7 @@ import { Hearing } from "../../backing/page/web/take_hearing.js";
 import { Resampler } from "../../backing/page/web/take_rate.js";
 import { tellRecorded } from "../../backing/page/web/take_session.js";
 
-const [page, wanted, file, rate] = argv.slice(2);
+const [page, wanted, file, rate, from] = argv.slice(2);
 const data = JSON.parse(readFileSync(page, "utf-8"));
 const bytes = readFileSync(file);
 const sound = new Float32Array(bytes.buffer, bytes.byteOffset, bytes.length / 4);
@@ -16,8 +16,8 @@ const resampler = new Resampler(Number(rate), 16000);
 const hearing = new Hearing(data.take);
 for (let at = 0; at < sound.length; at += 4096) hearing.add(resampler.add(sound.subarray(at, at + 4096)));
 const routine = { ...plain(data), ...JSON.parse(wanted) };
-const how = { first: routine.bars[0], line: false, partner: /** @type {const} */ ("") };
-const take = tellRecorded(data, routine, how, hearing.finish(), sound.length / Number(rate));
+const how = { first: routine.bars[0], line: false, partner: /** @type {const} */ (""), reads: 0 };
+const take = tellRecorded(data, routine, how, hearing.finish(), sound.length / Number(rate), from);
 if (typeof take === "string") console.log(JSON.stringify({ refused: take }));
 else {
   const { course, told, advice, offset } = take;

@@ -119,6 +119,14 @@ def test_play_serves_the_page_and_opens_it(
     )
 
 
+def test_a_page_for_a_saxophone_is_written_in_its_key(tune: Path, font: SoundFont) -> None:
+    assert page_of(tune, font)["part"] == "C"
+    page = page_of(tune, font, "--part", "bb")
+    assert page["part"] == "Bb"
+    assert next(key for key in page["keys"] if key["semitones"] == 0) in page["keys"]
+    assert main(["page", str(tune), "--part", "flute"]) == 2
+
+
 def test_a_shared_page_says_who_can_open_it_and_is_found_with_a_camera(
     tune: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -141,6 +149,18 @@ def test_a_shared_page_says_who_can_open_it_and_is_found_with_a_camera(
     side = made(address, error="l").symbol_size(border=2)[1]
     drawn = [line for line in said.splitlines() if "▄" in line or "▀" in line or "█" in line]
     assert len(drawn) in (side // 2, side // 2 + 1)
+
+
+def test_ctrl_c_ends_play_with_a_word(
+    tune: Path, font: SoundFont, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def struck(_: BenchServer) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(BenchServer, "serve_forever", struck)
+    words = ["--soundfont", str(font.path), "--no-browser", "--quiet"]
+    assert main(["play", str(tune), *words]) == 130
+    assert capsys.readouterr().err == "\nbacking: stopped.\n"
 
 
 def page_of(tune: Path, font: SoundFont, *words: str) -> dict[str, Any]:

@@ -163,8 +163,8 @@ def test_a_tapped_bar_is_where_it_starts(page: Page) -> None:
 def test_this_chord_the_next_and_the_lines_between(page: Page) -> None:
     expect(page.locator("#now")).to_have_text("Fmaj7")
     expect(page.locator("#next")).to_have_text("Am7♭5")
-    # F major seventh to A half diminished: the third A goes to C, the seventh E to G
-    assert page.locator("#lead text").all_text_contents() == ["A", "C", "E", "G"]
+    # by the nearest step from F major seventh to A half diminished: A goes to G, E to C
+    assert page.locator("#lead text").all_text_contents() == ["A", "G", "E", "C"]
 
 
 def test_a_loop_is_chosen_with_two_taps(page: Page) -> None:
@@ -288,18 +288,25 @@ def test_nothing_but_its_own_script_may_run(browser: Browser, long_file: Path) -
     context.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: Any) -> None:
-    context = browser.new_context(color_scheme=scheme, bypass_csp=True, reduced_motion="reduce")
+@pytest.mark.parametrize("scheme", ["light", "dark", "forced"])
+def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: str) -> None:
+    context = browser.new_context(
+        color_scheme="dark" if scheme == "dark" else "light", bypass_csp=True,
+        forced_colors="active" if scheme == "forced" else "none", reduced_motion="reduce",
+    )  # fmt: skip
     page = opened(context.new_page(), long_file)
     page.add_script_tag(path=AXE)
     page.evaluate("practice.setLoop([8, 9, 10, 11, 12, 13, 14, 15])")
     page.evaluate(ADD_ALL)
-    for sheet in (None, "band", "drill", "view"):
+    for sheet in (None, "band", "drill", "take", "view"):
         if sheet:
             page.locator(f"#{sheet}").click()
         found = page.evaluate("axe.run().then((result) => result.violations)")
-        assert [(v["id"], v["nodes"][0]["html"]) for v in found] == []
+        assert [(v["id"], v["nodes"][0]["html"]) for v in found] == [], sheet
+        if sheet == "view":
+            page.evaluate("practice.stand()")
+            found = page.evaluate("axe.run().then((result) => result.violations)")
+            assert [(v["id"], v["nodes"][0]["html"]) for v in found] == [], "stand"
     context.close()
 
 
@@ -369,7 +376,7 @@ def test_the_drill_is_a_sentence_to_be_changed_by_keyboard(page: Page) -> None:
     page.locator("#to").blur()
     page.get_by_role("button", name="Add: rest bar").click()
     expect(plan).to_have_text(
-        "Bars 31 to 2 at 168 in F major, climbing from 200 to 240 by 8 bpm, up, 4 times each, "
+        "Bars 31 to 2 in F major, climbing from 200 to 240 by 8 bpm, up, 4 times each, "
         "counted in, 1 rest bar between times."
     )
     drop = page.get_by_role("button", name="Take out: climb")
@@ -547,3 +554,75 @@ def test_no_text_takes_a_font_of_the_machine(page: Page) -> None:
         used = devtools.send("CSS.getPlatformFontsForNode", {"nodeId": node})["fonts"]
         fonts |= {(font["familyName"], font["isCustomFont"]) for font in used}
     assert fonts == {("Backing Text", True)}
+
+
+def test_a_part_is_read_above_what_sounds(page: Page) -> None:
+    """A B flat instrument reads a major second above what sounds, an E flat alto a major sixth."""
+    page.locator("#view").click()
+    for part, chord, third in (("Bb", "Gmaj7", "B"), ("Eb", "Dmaj7", "F♯"), ("C", "Fmaj7", "A")):
+        page.locator("#part").select_option(part)
+        expect(page.locator("#now")).to_have_text(chord)
+        expect(page.locator("#lead text").first).to_have_text(third)
+        expect(page.locator(".chords > span").first).to_have_text(chord)
+    page.locator("#part").select_option("Bb")
+    expect(page.locator("#plan")).to_contain_text("in G major")
+    assert page.evaluate("practice.data.keys[practice.settings.routine.keys[0]].semitones") == 0
+
+
+def test_a_link_opens_the_page_the_same_way(page: Page, long_file: Path, tab: Page) -> None:
+    page.evaluate("practice.asOpened()")
+    page.evaluate(
+        """() => {
+          const { routine, mix } = practice.settings;
+          Object.assign(routine, { trade: 4, partnerFirst: true, times: 2, grow: true });
+          mix.on.comp = false;
+          practice.setLoop([16, 17, 18, 19]);
+        }"""
+    )
+    said = page.locator("#plan").inner_text()
+    link = page.evaluate("document.getElementById('link').hash")
+    assert link == "#bars=17-20&times=2&trade=4+drums+first&drill=grow&without=comp"
+    page.evaluate("practice.asOpened()")
+    tab.goto(f"{long_file.as_uri()}{link}")
+    expect(tab.locator("#plan")).to_have_text(said)
+    assert tab.evaluate("practice.settings.mix.on.comp") is False
+    tab.goto(f"{long_file.as_uri()}#bars=99&climb=80-140:8")
+    expect(tab.locator("#notice")).to_contain_text("--bars 99")
+    expect(tab.locator("#plan")).to_contain_text("climbing from 80 to 140 by 8 bpm")
+
+
+def test_the_whole_form_shows_the_head_and_comes_to_an_end(page: Page) -> None:
+    page.locator("#drill").click()
+    page.locator("#loop-of").select_option("form")
+    expect(page.locator("#plan")).to_contain_text("The whole form, head to ending, in 3 choruses")
+    for add in ("climb", "keys", "grow"):
+        expect(page.get_by_role("button", name=f"Add: {add}")).to_be_hidden()
+    head, out = page.evaluate("[practice.data.form.head[0], practice.data.form.out.at(-1)]")
+    assert page.evaluate("practice.cursor") == head
+    page.evaluate("bar => practice.play(bar, false)", out)
+    expect(page.locator("#now")).to_have_text("F6/9")
+    expect(page.locator("#play-word")).to_have_text("Play")
+    expect(page.locator("#now-tag")).to_have_text("bar 1")
+
+
+def test_the_line_is_lit_where_its_notes_lie(page: Page) -> None:
+    """Every note of a bar of the line is lit on its own string and fret, with its finger."""
+    lit, told = page.evaluate(
+        """() => {
+          const part = practice.data.parts.find(({ id }) => id === "etude");
+          const [neck] = practice.screen.necks;
+          const { strings } = practice.data.neck;
+          const rows = part.takes[0].flatMap((bar, at) => bar.map((row, n) =>
+            [row[2], part.places[0][at].slice(3 * n, 3 * n + 3)]));
+          const pitches = rows.map(([pitch, place]) =>
+            strings[place[0] - 1] + parseInt(place[1], 36) === pitch);
+          practice.settings.mix.on.etude = true;
+          practice.screen.light(() => [{ pitch: rows[0][0], place: rows[0][1] }]);
+          return [[...document.querySelectorAll("#neck .lit, #neck .finger")].map((one) =>
+            one.textContent), pitches];
+        }"""
+    )
+    assert lit[0] == ""
+    assert lit[1] in {"1", "2", "3", "4"}
+    assert len(told) > 100
+    assert all(told)

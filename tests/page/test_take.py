@@ -13,6 +13,7 @@ from playwright.sync_api import Page, expect, sync_playwright
 
 from backing.take import log
 from tests.page.conftest import FLAGS, PATIENCE_MS, opened
+from tests.page.test_page import AXE
 from tests.take.playing import RATE, line_of, performed, solo_sound
 from tests.take.test_faults import FONT
 
@@ -118,6 +119,9 @@ def test_a_recording_is_read_and_placed(start: Start, take_file: Path) -> None:
     first = page.locator("#take-sentences li").first
     expect(first).to_contain_text("One note left the chord and led nowhere")
     expect(first).to_contain_text("of bar 4")
+    page.evaluate(AXE.read_text("utf-8"))
+    found = page.evaluate("axe.run().then((result) => result.violations)")
+    assert [(each["id"], each["nodes"][0]["html"]) for each in found] == []
     page.get_by_role("button", name="Play it back").click()
     expect(page.locator("#play-word")).to_have_text("Stop")
 

@@ -42,12 +42,12 @@ def data_file(maker: PageMaker, tmp_path_factory: pytest.TempPathFactory) -> Pat
     return path
 
 
-def judged(data: Path, sound: np.ndarray, folder: Path) -> dict[str, Any]:
-    """What the page says of a recording."""
+def judged(data: Path, sound: np.ndarray, folder: Path, *bar: str) -> dict[str, Any]:
+    """What the page says of a recording, whose first note may be said to be in a ``bar``."""
     samples = folder / "sound.f32"
     samples.write_bytes(sound.astype("<f4").tobytes())
     found: dict[str, Any] = json.loads(
-        run("tests/page/judge.js", str(data), json.dumps(ROUTINE), str(samples), str(RATE))
+        run("tests/page/judge.js", str(data), json.dumps(ROUTINE), str(samples), str(RATE), *bar)
     )
     return found
 
@@ -88,6 +88,14 @@ def test_a_fault_is_found_and_nothing_else(
         assert found["sentences"][0].startswith("One note left the chord and led nowhere: ")
         assert found["sentences"][0].endswith("over Fmaj7; the nearest chord tone is F.")
         assert found["loop"] == ["8", "9"]
+
+
+def test_where_it_begins_can_be_said(data_file: Path, tmp_path: Path) -> None:
+    notes = line_of(performed(*PLAYED))[:12]
+    few = solo_sound([n.moved(0.5 - notes[0].onset) for n in notes], GUITAR, 5, FONT)
+    assert "Not sure where in the form" in judged(data_file, few, tmp_path)["refused"]
+    assert judged(data_file, few, tmp_path, "1")["first"] == "1"
+    assert "no bar 17" in judged(data_file, few, tmp_path, "17")["refused"]
 
 
 def test_what_cannot_be_judged_is_said(data_file: Path, tmp_path: Path) -> None:

@@ -21,6 +21,12 @@ from backing.page.watch import BenchServer, Workbench, home_address
 GOOD = "title: Bench\nkey: C\n\nsection A\n| Dm7 | G7 | Cmaj7 | % |\n"
 BAD = GOOD.replace("G7", "G7x9")
 
+AT_BAR = """async (bar) => {
+  const here = () => practice.player.position()?.turn.bar;
+  while (here() !== bar) await new Promise((go) => setTimeout(go, 20));
+}"""
+"""Wait for a bar to be played."""
+
 Ask = Callable[..., tuple[int, bytes]]
 
 
@@ -172,6 +178,24 @@ def test_an_open_page_follows_the_file(tab: Page, server: BenchServer, tune: Pat
     tune.write_text(GOOD.replace("Bench", "Bench Two"), "utf-8")
     expect(tab.locator("#title")).to_have_text("Bench Two")
     expect(notice).to_be_hidden()
+
+
+def test_a_save_keeps_the_place_and_the_playing(tab: Page, server: BenchServer, tune: Path) -> None:
+    tab.goto(server.address)
+    tab.wait_for_selector("#play:not([disabled])")
+    tab.evaluate("practice.mark = 1; practice.setLoop([1, 2, 3]); practice.setTempo(60)")
+    tab.evaluate("practice.settings.routine.countIn = false")
+    tab.locator("#play").click()
+    tab.evaluate(AT_BAR, 2)
+    tune.write_text(GOOD.replace("Bench", "Bench Two").replace("Cmaj7", "Em7"), "utf-8")
+    expect(tab.locator("#title")).to_have_text("Bench Two")
+    assert tab.evaluate("practice.mark") == 1  # the very same page
+    expect(tab.locator("#play-word")).to_have_text("Stop")
+    assert tab.evaluate("practice.player.position().turn.bar") in {2, 3}
+    assert tab.evaluate("practice.settings.routine.bars") == [1, 2, 3]
+    expect(tab.locator("#tempo")).to_have_value("60")
+    tab.evaluate(AT_BAR, 1)
+    expect(tab.locator("#next")).to_have_text("Em7")
 
 
 def test_a_file_wrong_from_the_start_shows_its_mistakes(

@@ -19,7 +19,7 @@ export function tune() {
   comp[1].unshift([-240, 200, 62, 64, 0, 1]); // the piano alone anticipates bar two
   const drums = BARS.map(() => [[0, 240, 51, 80, 0, 1], [480, 120, 44, 72, -8, 5], [1440, 120, 44, 72, -8, 5]]);
   return {
-    id: "four", ticks: 480, tempo: 120, title: "Four", bars: BARS, chorus: 4, form: null, session: {},
+    id: "four", ticks: 480, tempo: 120, title: "Four", bars: BARS, chorus: 4, form: null, part: "C", session: {},
     keys: [{ name: "C", semitones: 0 }, { name: "D", semitones: 2 }, { name: "F", semitones: 5 }],
     swing: { points: [[60, 2], [200, 2]], shortest_ms: 10, spare_ms: 0, soloist: [2, 0], latest_ms: 50 },
     heard: [],

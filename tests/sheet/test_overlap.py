@@ -59,7 +59,7 @@ def generated(number: int) -> Form:
 
     solos = f"solos: | {bar(2)} | | | {bar(4)} |"
     cues = ["hits 8: 1 2& 4&", "pedal 1-4: D", "break 8: 1", "push 5: 1", "lay out 1-4: comp bass",
-            "stop-time 1-2: 1 3"]  # fmt: skip
+            "stop-time 1-2: 1 3", "hold 8: 3", "hold 5: 1"]  # fmt: skip
     lines = [
         f"title: {dice.choice(TITLES)} {number}",
         f"by: {dice.choice(('', 'Somebody', 'A band of seven, words by their singer, CC0'))}",
@@ -67,7 +67,7 @@ def generated(number: int) -> Form:
         "head: A B A coda", "solos: A B A",
         "section A", *((f"pickup: | {bar(1)} / |",) if number % 2 else ()),
         row(), *((solos,) if number % 3 else ()), row(),
-        *dice.sample(cues, number % 4),
+        *dice.sample(cues, number % 5),
         f"section B  feel: {dice.choice(('two', 'bossa'))}",
         f"|: {bar(1)} | {bar(2)} | [1] {bar(2)} | {bar(1)} :| [2] {bar(2)} | {bar(1)} | %% |",
         "section coda", f"| {bar(2)} | N.C. |",

@@ -116,6 +116,12 @@ def test_large_print_is_larger() -> None:
     assert pages[0] < pages[1]
 
 
+@pytest.mark.parametrize("name", ["corner-booth", "rain-on-the-awning"])
+def test_a_chart_of_32_bars_fits_a_page_in_large_print(name: str) -> None:
+    request = SheetRequest(page=make_page_setup(large=True))
+    assert len(pdf(tune_sheet(read_file(TUNES / f"{name}.tune"), request)).pages) == 1
+
+
 def test_a_part_in_b_flat_is_a_tone_higher() -> None:
     said = text(pdf(tune_sheet(FORM, SheetRequest(part=make_sheet_part("Bb")))))
     assert "A minor" in said
@@ -254,7 +260,9 @@ def test_what_cannot_be_printed_is_said_so() -> None:
         tune_sheet(FORM, SheetRequest(position="30"))
 
 
-@pytest.mark.parametrize(("name", "level"), [("low-tide-ferry", 2), ("corner-booth", 4)])
+@pytest.mark.parametrize(
+    ("name", "level"), [("low-tide-ferry", 2), ("corner-booth", 4), ("rain-on-the-awning", 2)]
+)
 def test_a_chart_of_32_bars_and_its_etude_are_two_facing_pages(name: str, level: int) -> None:
     """Of the demo tunes those whose systems are the tallest."""
     form = read_file(TUNES / f"{name}.tune")

@@ -15,7 +15,10 @@ from backing.chart.form import Form
 from backing.chart.pitch import Key, PitchName
 from backing.chart.text.tune_file import read, read_file
 from backing.cli.tunes import in_key
+from backing.combo.plan import plan_of_bars
 from backing.lines.player import Line
+from backing.neck.parent_scales import key_centers
+from backing.sheet.grids import shapes_block
 from backing.sheet.line_block import staff_line
 from backing.sheet.request import SheetRequest, chord_interval, chosen_position
 from backing.sheet.sheet_part import PARTS, make_sheet_part
@@ -94,3 +97,22 @@ def test_neighbors_are_spelled_by_letter() -> None:
         line = staff_line(form, request, chosen_position(form, request))
         tones = [v.tones[0] for bar in line.values for v in bar if v.tones and not v.tied[0]]
         assert not [tone for tone in tones if str(tone.name) in ("A#", "D#", "E#")]
+
+
+@pytest.mark.parametrize("tune", TUNES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("key", KEYS)
+def test_key_centers_and_shapes_are_spelled_as_their_chords(tune: Path, key: str) -> None:
+    """A center whose tonic sounds has its name; shapes in print have the names of the tune."""
+    form = read_file(tune)
+    form = form.transposed(form.key.tonic.interval_to(PitchName.parse(key)))
+    plan = plan_of_bars(form.played("solos"))
+    for center in key_centers(plan.spans):
+        names = {each.span.chord.root for each in center.functions if each.span.chord}
+        pitch = center.tonic.pitch_class
+        assert {name for name in names if name.pitch_class == pitch} <= {center.tonic}
+        assert center.name.startswith(center.tonic.pretty)
+    request = SheetRequest(position="5")
+    block = shapes_block(form, request, chosen_position(form, request), {})
+    printed = {cell["chord"]["root"] + cell["chord"]["accidental"] for cell in block["cells"]}
+    written = {span.chord.root.pretty for span in plan.spans if span.chord}
+    assert printed == written

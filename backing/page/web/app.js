@@ -6,8 +6,8 @@ import { Wakefulness } from "./device.js";
 import { Output } from "./output.js";
 import { Player } from "./player.js";
 import { FASTEST, SLOWEST } from "./rounds.js";
-import { offer, say, texts } from "./said.js";
-import { Screen } from "./screen.js";
+import { lettered, offer, say, texts } from "./said.js";
+import { READS, Screen } from "./screen.js";
 import { Sentence } from "./sentence.js";
 import { barWords, isChorus, readWords, wordsOf } from "./session.js";
 import { fitting, plain, remember, remembered, storage, usual, within } from "./settings.js";
@@ -16,7 +16,6 @@ import { fitting, plain, remember, remembered, storage, usual, within } from "./
  * @typedef {import("./types.js").PageData} PageData
  */
 
-/** The tempo stands beside Play and in the sentence. */
 const TEMPOS = ["tempo", "start-tempo"];
 const SHEETS = ["band", "drill", "take", "view"];
 /** Beats a minute of a step of the tempo. */
@@ -27,6 +26,8 @@ const RING = 4;
 export class App {
   /** @param {PageData} data */
   constructor(data) {
+    this.output = new Output(() => this.stop()); // first: it decodes while the rest is made
+    this.context = this.output.context;
     this.data = data;
     this.settings = remembered(data, storage());
     this.screen = new Screen(data, () => this.settings, (bar) => this.tap(bar));
@@ -36,8 +37,6 @@ export class App {
       () => this.#changed("routine"),
       (bars) => this.setLoop(bars),
     );
-    this.output = new Output(() => this.stop());
-    this.context = this.output.context;
     this.wakefulness = new Wakefulness();
     /** @type {import("./sampler.js").Sampler | null} */
     this.sampler = null;
@@ -45,8 +44,7 @@ export class App {
     this.player = null;
     /** The bar to start from, and the one shown while nothing plays. */
     this.cursor = 0;
-    /** @type {number | null} */
-    this.loopFrom = null;
+    this.loopFrom = -1;
     this.choosing = false;
     this.tempo = 0;
     this.frame = 0;
@@ -55,7 +53,7 @@ export class App {
     this.#wire();
     this.#show();
     // chords are fitted to their room by what they measure in the page's own type
-    document.fonts.ready.then(() => this.#looks());
+    this.lettered = lettered().then(() => this.#looks());
     this.ready = this.#load();
   }
 
@@ -177,7 +175,7 @@ export class App {
       return;
     }
     this.choosing = true;
-    this.loopFrom = null;
+    this.loopFrom = -1;
     offer("Tap the first bar of the loop.");
     this.#showLoop();
   }
@@ -307,7 +305,7 @@ export class App {
   }
 
   async #load() {
-    const sounds = await this.output.load();
+    const [sounds] = await Promise.all([this.output.loaded, this.lettered]);
     if (!sounds) return;
     this.sampler = samplerFor(this.data, this.context, sounds);
     applyMix(this.sampler, this.data, this.settings.mix);
@@ -358,6 +356,7 @@ export class App {
     show(this.settings);
     if (!byId("parts").contains(document.activeElement)) this.#rows();
     this.#showLoop();
+    if (group === "view") this.sentence.nameKeys(READS[this.settings.view.part]);
     if (group !== "mix") this.#looks();
     this.#keep();
   }
@@ -368,6 +367,7 @@ export class App {
     texts(data);
     if (!settings.routine.whole && !settings.routine.bars.includes(this.cursor)) this.cursor = this.#top;
     this.sentence.open(data, settings.routine);
+    this.sentence.nameKeys(READS[settings.view.part]);
     show(settings);
     this.#rows();
     this.#showTempo(settings.routine.tempo);
@@ -382,7 +382,7 @@ export class App {
 
   /** @param {number} bar */
   #chosen(bar) {
-    if (this.loopFrom === null) {
+    if (this.loopFrom < 0) {
       this.loopFrom = bar;
       offer("Now tap its last bar.");
       return;

@@ -13,7 +13,10 @@ import { Sampler } from "./sampler.js";
  * @param {Document} page
  */
 export function bytesOf(id, page = document) {
-  const text = atob(page.getElementById(id)?.textContent ?? "");
+  const told = page.getElementById(id)?.textContent ?? "";
+  const { fromBase64 } = /** @type {{fromBase64?: (text: string) => Uint8Array<ArrayBuffer>}} */ (Uint8Array);
+  if (fromBase64) return fromBase64.call(Uint8Array, told).buffer;
+  const text = atob(told);
   const bytes = new Uint8Array(text.length);
   for (let at = 0; at < text.length; at += 1) bytes[at] = text.charCodeAt(at);
   return bytes.buffer;

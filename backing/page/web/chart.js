@@ -13,7 +13,8 @@ import { STRING_EM, tablature } from "./tab.js";
  * @property {"full" | "thin" | "tab" | "none"} ribbon
  * @property {number} take  Of the line, in its tablature.
  * @property {boolean} names  Note names in place of degrees.
- * @property {number} key
+ * @property {number} key  As it is read,
+ * @property {number} sounding  and as it sounds.
  * @property {number[]} loop  The bars that go round; all that are shown: none do.
  * @property {number[]} bars  Those that are shown, in a row.
  */
@@ -49,7 +50,7 @@ export class Chart {
     /** @type {{row: Row, element: HTMLElement}[]} */
     this.rows = [];
     /** @type {Look} */
-    this.look = { ribbon: "full", take: 0, names: false, key: 0, loop: [], bars: [] };
+    this.look = { ribbon: "full", take: 0, names: false, key: 0, sounding: 0, loop: [], bars: [] };
     this.beat = document.createElement("div");
     this.beat.className = "beat";
     this.needle = document.createElement("div");
@@ -381,7 +382,7 @@ export class Chart {
    * @param {number} em
    */
   #tablature(row, end, em) {
-    const { bars, key, take } = this.look;
+    const { bars, sounding: key, take } = this.look;
     const places = bars.slice(row.first, row.first + row.count).map((bar, at) => ({
       bar,
       x: (/** @type {number} */ tick) => this.#x(row, row.first + at, tick),

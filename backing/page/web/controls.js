@@ -30,6 +30,7 @@ const BOUND = /** @type {[id: string, group: Group, key: string][]} */ ([
   ["ribbon", "view", "ribbon"],
   ["show-neck", "view", "neck"],
   ["show-line", "view", "line"],
+  ["part", "view", "part"],
   ["letters", "view", "letters"],
   ["click", "mix", "click"],
   ["volume", "mix", "volume"],

@@ -11,6 +11,7 @@ import { svg } from "./svg.js";
  * @typedef {{pitch: number, place: string}} Sounding
  * @typedef {object} View
  * @property {number} key
+ * @property {number} read  The key in which tones are named.
  * @property {number} position  Index into the positions.
  * @property {number} span
  * @property {number} next
@@ -286,7 +287,7 @@ export class Neck {
    */
   #label(dot, chord, view) {
     if (view.tones === "fingers") return dot.finger === 0 ? "0" : String(dot.finger);
-    if (view.tones === "names") return this.data.keys[view.key].names[chord][dot.above];
+    if (view.tones === "names") return this.data.keys[view.read].names[chord][dot.above];
     return this.data.chords[chord].degrees[dot.above];
   }
 

@@ -16,6 +16,7 @@ export class Output {
     this.state = "loading";
     /** @type {{strip: AudioBuffer, room: AudioBuffer} | null} */
     this.sounds = null;
+    this.loaded = this.#load();
   }
 
   /** By how much later than the audio clock says it is heard, in seconds: Bluetooth takes a fifth of one. */
@@ -33,7 +34,7 @@ export class Output {
   }
 
   /** Read the sounds of the page; null where they are damaged. */
-  async load() {
+  async #load() {
     try {
       this.sounds = await soundsOf(this.context);
     } catch {

@@ -26,7 +26,9 @@ const AHEAD = 0.8;
 /** In a hidden tab timers come once a second. */
 const AHEAD_HIDDEN = 2.5;
 const EVERY_MS = 60;
-/** What sounds within so many seconds can no longer be taken back. */
+/** What sounds within so many seconds is not taken back: a busy page would bring it again too late. */
+const SETTLED = 0.12;
+/** What should have sounded so many seconds ago is left out. */
 const TOO_LATE = 0.03;
 /** From the tap to the first stroke. */
 const FIRST = 0.06;
@@ -104,7 +106,7 @@ export class Player {
   /** @param {number} tempo @param {number} step  -1: as it is. */
   #retime(tempo, step) {
     if (!this.playing) return;
-    const time = this.now() + TOO_LATE;
+    const time = this.now() + SETTLED;
     const beat = this.clock.beat(time);
     this.#takeBack(time);
     for (const { turn, start, before } of this.turns) {
@@ -120,7 +122,7 @@ export class Player {
   /** What is practised has changed: think again from the next bar line on. */
   replan() {
     if (!this.playing) return;
-    const time = this.now() + TOO_LATE;
+    const time = this.now() + SETTLED;
     const beat = this.clock.beat(time);
     const at = this.turns.findIndex(({ turn, start }) => beat < start + turn.beats);
     const dropped = this.turns.splice(at + 1);

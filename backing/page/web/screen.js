@@ -16,6 +16,9 @@ import { Stage } from "./stage.js";
 /** Parts that are lit on the neck. */
 const LINES = new Set(["third", "seventh", "etude"]);
 
+/** Half steps above what sounds that the players of a part read. */
+export const READS = { C: 0, Bb: 2, Eb: 9 };
+
 export class Screen {
   /**
    * @param {PageData} data
@@ -37,6 +40,12 @@ export class Screen {
     /** Of the line, in its tablature. */
     this.take = 0;
     this.chart = new Chart(byId("chart"), byId("changes"), data, choose);
+    /** The bar that is shown while nothing plays; -1 while it does. */
+    this.rest = -1;
+    new ResizeObserver(() => {
+      this.shown = "";
+      if (this.rest >= 0) this.still(this.rest);
+    }).observe(byId("pair"));
     this.dark = matchMedia("(prefers-color-scheme: dark)");
     this.dark.addEventListener("change", () => this.looks());
     this.open(data);
@@ -50,7 +59,7 @@ export class Screen {
     this.stage = new Stage(data, this.spans);
     const { neck } = data;
     this.necks = neck ? ["neck", "neck-next"].map((id) => new Neck(/** @type {any} */ (byId(id)), data, neck, this.spans)) : [];
-    this.key = -1;
+    this.key = this.rest = -1;
     this.side = chorusOf(data);
     this.shown = "";
   }
@@ -77,11 +86,18 @@ export class Screen {
     const loop = routine.whole ? this.side : routine.bars;
     const bars = this.standing ? loop : this.side;
     const ribbon = this.standing ? "none" : view.ribbon;
-    this.chart.show({ ribbon, take: this.take, names: view.tones === "names", key, loop, bars });
+    const names = view.tones === "names";
+    this.chart.show({ ribbon, take: this.take, names, key: this.#read(key), sounding: key, loop, bars });
+  }
+
+  /** The key in which a sounding one is read. @param {number} key */
+  #read(key) {
+    return (key + READS[this.settings().view.part]) % this.data.keys.length;
   }
 
   /** What is seen while nothing plays. @param {number} bar */
   still(bar) {
+    this.rest = bar;
     if (this.key >= 0 || !this.side.includes(bar)) {
       this.key = -1;
       this.side = this.#sideOf(bar);
@@ -101,6 +117,7 @@ export class Screen {
    * @param {number} beat
    */
   draw(turn, beat) {
+    this.rest = -1;
     const played = turn.kind === "play" || turn.kind === "lead";
     const bar = this.data.bars[turn.bar];
     const moved = !this.side.includes(turn.bar);
@@ -168,12 +185,12 @@ export class Screen {
     const span = this.spans.at(bar, beat);
     const next = this.spans.after(span, bar, loop);
     const coming = both || this.spans.left(span, bar, beat, loop) * 60 <= view.ahead * bpm;
-    const shown = [span, next, key, coming, view.position, view.tones, this.standing].join();
+    const shown = [span, next, key, coming, view.position, view.tones, view.part, this.standing].join();
     if (shown === this.shown) return;
     this.shown = shown;
-    this.stage.show(span, next, key);
+    this.stage.show(span, next, this.#read(key));
     if (!view.neck) return;
-    const same = { key, position: view.position, tones: view.tones, seen: [span, next], line: this.#frets(bar, key) };
+    const same = { key, read: this.#read(key), position: view.position, tones: view.tones, seen: [span, next], line: this.#frets(bar, key) };
     this.necks[0]?.show({ ...same, span, next, coming: coming && !this.standing });
     if (this.standing) this.necks[1]?.show({ ...same, span: next, next, coming: false });
   }

@@ -87,7 +87,14 @@ export class Sentence {
       new Option("Bars", "bars"),
       ...(data.form ? [new Option("The whole form, head to ending,", "form")] : []),
     );
-    byId("key").replaceChildren(...data.keys.map(({ name }, at) => new Option(name, String(at))));
+  }
+
+  /** Name the keys as they are read, half steps above what sounds. @param {number} up */
+  nameKeys(up) {
+    const { keys } = this.data;
+    const options = keys.map((_, at) => new Option(keys[(at + up) % keys.length].name, String(at)));
+    byId("key").replaceChildren(...options);
+    this.show();
   }
 
   /** Show what is practiced. */
@@ -115,6 +122,10 @@ export class Sentence {
     const times = /** @type {HTMLElement} */ (this.element.querySelector('[data-phrase="times"]'));
     times.hidden = whole || (climb === null && keys.length === 1 && !grow);
     byId("no-climb").hidden = climb === null || temposOf(climb, data.tempo).length > 0;
+    byId("at-tempo").hidden = !whole && climb !== null && temposOf(climb, data.tempo).length > 0;
+    const names = byId("key").querySelectorAll("option");
+    const list = /** @type {HTMLOptionElement} */ (byId("cycle").querySelector('[value=""]'));
+    list.text = keys.map((key) => names[key]?.text.split(" ")[0]).join(", ");
     select("key", String(keys[0]));
     select("cycle", cycleOf(data, keys));
   }

@@ -15,6 +15,7 @@ import { readWords } from "./session.js";
  * @property {"degrees" | "names" | "fingers"} tones  What stands on the tones of the neck.
  * @property {boolean} line  Whether the line that plays is lit on the neck.
  * @property {number} ahead  Seconds before a change in which the next chord's tones are shown.
+ * @property {"C" | "Bb" | "Eb"} part  For whom the chords are written.
  * @property {boolean} letters  Whether single letters are shortcuts.
  * @property {number} position
  * @typedef {object} Mix
@@ -37,10 +38,11 @@ export function usual(data) {
       theme: "auto",
       size: "1",
       ribbon: "full",
-      neck: true,
+      neck: data.part === "C",
       tones: "degrees",
       line: true,
       ahead: 2,
+      part: data.part,
       letters: true,
       position: data.neck ? data.neck.best : 0,
     },
@@ -135,6 +137,7 @@ export function fitting(settings, data) {
   if (routine.climb && !(temposOf(routine.climb, data.tempo).length > 0)) routine.climb = null;
   if (!data.form) routine.whole = false;
   routine.tempo = within(routine.tempo, SLOWEST, FASTEST);
+  if (!["C", "Bb", "Eb"].includes(view.part)) view.part = data.part;
   view.position = within(view.position, 0, data.neck ? data.neck.positions.length - 1 : 0);
   return settings;
 }

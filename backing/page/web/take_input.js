@@ -99,7 +99,8 @@ export class Microphone {
   async end() {
     this.tap.stop();
     for (const track of this.stream.getTracks()) track.stop();
-    return this.ear.end();
+    const ended = await this.ear.end();
+    return { ...ended, begun: ended.begun + this.tap.shift };
   }
 }
 
@@ -153,6 +154,7 @@ function monoOf(sound) {
   return found.map((value) => value / sound.numberOfChannels);
 }
 
+/** Its moments are those at which the band was heard: there is no latency to take off. */
 export class Keys {
   /**
    * @param {AudioContext} context
@@ -162,7 +164,7 @@ export class Keys {
   constructor(context, access, calls) {
     this.context = context;
     this.access = access;
-    this.label = [...access.inputs.values()].map(({ name }) => name).join();
+    this.label = ["MIDI", ...[...access.inputs.values()].map(({ name }) => name)].join();
     this.calls = calls;
     this.begun = context.currentTime;
     /** @type {HeardNote[]} */

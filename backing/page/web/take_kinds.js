@@ -127,5 +127,5 @@ export function spelled(chord, pitch, following = null) {
   const name = chord?.names[pitchClass(pitch - chord.root)];
   if (name) return name;
   const sharp = following !== null && following > pitch;
-  return (sharp ? SHARPS : FLATS)[pitchClass(pitch)];
+  return (sharp ? SHARPS : FLATS)[pitchClass(pitch + (chord?.reads ?? 0))];
 }

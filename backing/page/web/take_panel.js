@@ -3,6 +3,7 @@
 import { byId } from "./controls.js";
 import { claimSound } from "./device.js";
 import { offer, say } from "./said.js";
+import { READS } from "./screen.js";
 import { barWords } from "./session.js";
 import { storage } from "./settings.js";
 import { unresolved } from "./take_account.js";
@@ -41,6 +42,8 @@ export class TakePanel {
     this.told = null;
     /** @type {KeptSound | null} */
     this.sound = null;
+    /** The tune that the take is of. */
+    this.data = app.data;
     this.slack = SLACK;
     this.stale = STALE;
     this.opening = false;
@@ -62,6 +65,7 @@ export class TakePanel {
       const how = { what: /** @type {const} */ ("notes"), keep: chosen("take-keep") };
       this.input = what === "keys" ? await Keys.open(app.context, calls) : await Microphone.open(app.context, app.data.take, how, calls);
       this.label = this.input.label;
+      this.data = app.data;
       this.watch = new Watch(app.player);
       this.#enter("live", "Listening. Stop the band, or press Done, when the take is over.");
       if (!app.player.playing) app.play(app.cursor, true);
@@ -72,22 +76,23 @@ export class TakePanel {
 
   /** The take is over: tell of it. @param {string} why  What broke it off. */
   async done(why = "") {
-    const { app, input, watch } = this;
+    const { app, data, input, watch } = this;
     if (!input || !watch) return;
     clearInterval(this.timer);
+    const usual = this.#usual;
     watch.look();
     watch.stop();
     const { after, played } = watch;
     this.input = this.watch = null;
     app.screen.necks[0]?.heard(0, true);
     byId("take-doing").textContent = "Reading the take.";
-    if (app.player === watch.player) app.stop();
+    if (app.player === watch.player && app.data === data) app.stop();
     claimSound();
     await this.#guarded(async () => {
       const ended = await input.end();
+      if (app.data !== data) throw new Refused("Another tune was chosen, or this one was changed: the take is over.");
       const latency = keptLatency(storage(), this.label);
-      const clock = { latency, usual: app.output.latency + INPUT, slack: this.slack };
-      const told = tellLive(app.data, played, after, this.#how, ended, clock);
+      const told = tellLive(data, played, after, this.#how, ended, { latency, usual, slack: this.slack });
       this.sound = typeof told === "string" ? null : KeptSound.of(ended, told.offset);
       this.#tell(told, why);
     });
@@ -97,26 +102,33 @@ export class TakePanel {
   async read(file) {
     await this.#guarded(async () => {
       const { data, settings } = this.app;
+      this.data = data;
       this.#enter("live", `Reading ${file.name}.`);
       const reading = (/** @type {number} */ part) => {
         byId("take-doing").textContent = `Reading ${file.name}: ${Math.round(part * 100)}%`;
       };
       const ended = await recorded(file, data.take, { live: () => {}, lost: (why) => this.#lost(why), done: reading });
       if (!ended.heard) return;
-      const told = tellRecorded(data, settings.routine, this.#how, ended.heard, ended.sound.duration);
+      const told = tellRecorded(data, settings.routine, this.#how, ended.heard, ended.sound.duration, valueOf("take-from"));
       this.sound = typeof told === "string" ? null : new KeptSound(ended.sound, told.offset);
       this.#tell(told);
     });
   }
 
+  /** The latency where none was found, in seconds. */
+  get #usual() {
+    return this.input instanceof Keys ? 0 : this.app.output.latency + INPUT;
+  }
+
   /** How the band is held against the take. */
   get #how() {
-    const { routine, mix } = this.app.settings;
+    const { routine, mix, view } = this.app.settings;
     const whole = routine.whole && this.app.data.form;
     return {
       first: whole ? whole.head[0] : routine.bars[0],
       line: mix.on.etude ?? false,
       partner: routine.trade > 0 ? routine.partner : /** @type {const} */ (""),
+      reads: READS[view.part],
     };
   }
 
@@ -138,7 +150,7 @@ export class TakePanel {
   /** The band has stopped, or is another one. */
   #look() {
     const { app, watch } = this;
-    if (watch && (app.player !== watch.player || !app.player.playing)) this.done();
+    if (watch && (app.player !== watch.player || app.data !== this.data || !app.player.playing)) this.done();
   }
 
   /** @param {string} why */
@@ -151,7 +163,7 @@ export class TakePanel {
   #live({ pitch, seconds }) {
     const { app, watch } = this;
     if (!watch || !chosen("take-shown") || app.context.currentTime - seconds > this.stale) return;
-    const latency = keptLatency(storage(), this.label)?.seconds ?? app.output.latency + INPUT;
+    const latency = keptLatency(storage(), this.label)?.seconds ?? this.#usual;
     const judged = pitch > 0 ? watch.judge(app.data, seconds - latency, pitch) : null;
     app.screen.necks[0]?.heard(judged ? pitch : 0, judged?.kind !== "outside");
     if (judged) this.#last(judged); // it stays to be read
@@ -191,7 +203,7 @@ export class TakePanel {
   /** Play the take over the band that it was played to. */
   #hear() {
     const { app, told, sound } = this;
-    if (!told || !sound || !app.player) return;
+    if (!told || !sound || !app.player || app.data !== this.data) return;
     app.play(told.first.bar, told.first.kind === "count");
     sound.play(app.context, app.player.clock.time(0));
     const timer = setInterval(() => {
@@ -205,6 +217,7 @@ export class TakePanel {
   #enter(state, doing = "") {
     for (const each of ["begin", "live", "told"]) byId(`take-${each}`).hidden = each !== state;
     byId("take-doing").textContent = doing;
+    byId("take-sheet").scrollTop = 0;
     byId("take-done").hidden = this.input === null;
     this.#last({ degree: "", kind: "" });
     this.#notice("");
@@ -273,7 +286,7 @@ export class TakePanel {
 
   /** The bars to work on, as the loop. */
   #loop() {
-    if (!this.told) return;
+    if (!this.told || this.app.data !== this.data) return;
     const bars = loopBars(this.told, this.app.data.chorus);
     const { routine } = this.app.settings;
     const before = routine.bars;
@@ -290,8 +303,13 @@ function loopBars({ course, advice }, chorus) {
 }
 
 /** @param {string} id */
+function valueOf(id) {
+  return /** @type {HTMLSelectElement | HTMLInputElement} */ (byId(id)).value;
+}
+
+/** @param {string} id */
 function chosen(id) {
-  return /** @type {HTMLSelectElement} */ (byId(id)).value !== "";
+  return valueOf(id) !== "";
 }
 
 /** @param {string} id @param {(file: File) => void} act */

@@ -34,6 +34,7 @@ const EVERY_MS = 150;
 const FEWEST_HEARD = 4;
 /** A take in a page must fit its changes so much better than its notes in another order. */
 const FITS = 3;
+const SAY = "say in which bar your first note is, and open it again.";
 
 /** The bars that the band plays while somebody listens. */
 export class Watch {
@@ -109,7 +110,8 @@ export function tellLive(data, played, after, how, ended, { latency, usual, slac
   const found = place(course, heard.notes, begun - slack, begun + slack / 2);
   if (found.moved) return elsewhere(found.moved);
   const offset = latency ? begun : found.offset;
-  return { ...tell(course, heard, offset, latency !== null, played[0].turn), live: true };
+  const own = upTo(course, data, bars, how, lastOf(heard) + offset);
+  return { ...tell(own, heard, offset, latency !== null, played[0].turn), live: true };
 }
 
 /**
@@ -119,19 +121,37 @@ export function tellLive(data, played, after, how, ended, { latency, usual, slac
  * @param {How} how
  * @param {Heard} heard
  * @param {number} seconds  How long it is.
+ * @param {string} from  The label of the bar of its first note, "" where that is to be found.
  * @returns {Told | string}
  */
-export function tellRecorded(data, routine, how, heard, seconds) {
+export function tellRecorded(data, routine, how, heard, seconds, from = "") {
   const why = unfit(heard);
   if (why) return why;
   const { notes } = heard;
   const { played, once } = bandFor(data, routine, how.first, seconds);
   const course = courseOf(data, played, null, how);
-  const found = place(course, notes, -notes[0].onset - 0.1, once - notes[0].onset, true);
+  const bar = course.bars.find(({ label, yours }) => from !== "" && label === from && yours);
+  if (from && !bar) return `There is no bar ${from} in what the band plays: name another one.`;
+  const limits = bar ? [bar.start - 0.4, bar.start + bar.beats - 0.1].map((beat) => course.secondsAt(beat)) : [-0.1, once];
+  const [low, high] = limits.map((time) => time - notes[0].onset);
+  const found = place(course, notes, low, high, !bar);
   if (found.moved) return elsewhere(found.moved);
-  if (found.fits < FITS) return "The notes don't follow these changes: another tune, another key or another tempo?";
-  if (found.sure < course.table.bounds.placing.sure) return "Not sure where in the form you begin: play a longer take.";
-  return tell(course, heard, found.offset, false, played[0].turn);
+  if (!bar && found.fits < FITS) return `The notes hardly follow these changes: another tune, key or tempo? Else ${SAY}`;
+  if (!bar && found.sure < course.table.bounds.placing.sure) return `Not sure where in the form you begin: ${SAY}`;
+  const own = upTo(course, data, played, how, lastOf(heard) + found.offset);
+  return tell(own, heard, found.offset, false, played[0].turn);
+}
+
+/** @param {Heard} heard */
+function lastOf({ notes }) {
+  return notes[notes.length - 1].onset;
+}
+
+/** The course up to the bar of the last note: of times that come after it there is nothing to say.
+ * @param {Course} course @param {PageData} data @param {Played[]} played @param {How} how @param {number} seconds */
+function upTo(course, data, played, how, seconds) {
+  const next = course.barAt(course.beatsAt(seconds)) + 1;
+  return next < played.length ? courseOf(data, played.slice(0, next), played[next].turn, how) : course;
 }
 
 /** Why there is nothing to place, "" where there is. @param {Heard} heard */

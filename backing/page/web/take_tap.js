@@ -2,6 +2,8 @@
 // again, and what is new in them is handed on. A worklet would need its script from somewhere, which a
 // page from a disk can't have; and this one loses nothing while the page is busy.
 
+import { median } from "./take_figures.js";
+
 const SIZE = 32768;
 const EVERY_MS = 40;
 /** Samples by which the old is found in the new, and how far from where the clock has it. */
@@ -23,6 +25,8 @@ export class Tap {
     this.seen = new Float32Array(SIZE);
     this.tail = new Float32Array(0);
     this.end = Math.round(this.context.currentTime * this.context.sampleRate);
+    /** @type {number[]} By how many samples the clock was ahead of what had been seen, at each look. */
+    this.ahead = [];
     this.timer = setInterval(() => this.look(), EVERY_MS);
   }
 
@@ -36,9 +40,16 @@ export class Tap {
     if (fresh === 0) return;
     const count = Math.min(fresh, SIZE);
     this.end += fresh;
+    this.ahead.push(now - this.end);
     const sound = this.seen.slice(SIZE - count);
     this.tail = this.seen.slice(SIZE - TAIL);
     this.hand(this.end - count, sound);
+  }
+
+  /** By how many seconds samples are later than their numbers say: the clock goes by blocks, of which
+   * the first look met any moment. */
+  get shift() {
+    return this.ahead.length > 0 ? median(this.ahead) / this.context.sampleRate : 0;
   }
 
   stop() {

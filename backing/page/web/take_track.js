@@ -16,6 +16,7 @@ import { pitchClass } from "./take_figures.js";
  * @property {number} first  The bar with which a time through the loop begins.
  * @property {boolean} line  Whether the line is heard.
  * @property {"" | "drums" | "line"} partner  With whom the player trades.
+ * @property {number} reads  Half steps by which the player's chords are written higher than they sound.
  */
 
 /** @param {number} number */
@@ -34,7 +35,7 @@ export function ordinal(number) {
 export function courseOf(data, played, after, how) {
   const line = how.line ? lineOf(data, played, after) : [];
   const starts = startsOf(played);
-  const wheres = timesOf(data, played, how.first);
+  const wheres = timesOf(data, played, how);
   const bars = played.map(({ turn, seconds }, at) => {
     const start = starts[at];
     const called = data.take.kind === "call" && line.some(({ beat }) => beat >= start && beat < start + turn.beats);
@@ -50,7 +51,7 @@ export function courseOf(data, played, after, how) {
       at: turn.bar,
     };
   });
-  const plain = new Course(data.title, bars, chordsOf(data, played, after), data.take);
+  const plain = new Course(data.title, bars, chordsOf(data, played, after, how.reads), data.take);
   const tones = line.map((tone) => ({ ...tone, seconds: plain.secondsAt(tone.beat) }));
   const kind = how.line ? data.take.kind : "";
   return new Course(data.title, bars, plain.chords, data.take, tones, kind, how.line && data.take.unbroken);
@@ -82,8 +83,8 @@ function yoursIn({ kind, resting }, partner) {
 }
 
 /** Which time through each bar is, in words; nothing where there is one.
- * @param {PageData} data @param {Played[]} played @param {number} first */
-function timesOf(data, played, first) {
+ * @param {PageData} data @param {Played[]} played @param {How} how */
+function timesOf(data, played, { first, reads }) {
   const turns = played.map(({ turn }) => turn);
   const own = turns.filter(({ kind }) => kind === "play");
   const climbs = new Set(own.map(({ tempo }) => tempo)).size > 1;
@@ -106,14 +107,14 @@ function timesOf(data, played, first) {
     if (!many || kind !== "play") return "";
     const words = [`${ordinal(times[at])} time`];
     if (climbs) words.push(`at ${Math.round(tempo)} bpm`);
-    if (moves) words.push(`in ${data.keys[key].name.split(" ")[0]}`);
+    if (moves) words.push(`in ${writtenKey(data, key, reads).name.split(" ")[0]}`);
     return words.join(" ");
   });
 }
 
 /** The chords in a row; equal ones that follow each other are one.
- * @param {PageData} data @param {Played[]} played @param {Turn | null} after */
-function chordsOf(data, played, after) {
+ * @param {PageData} data @param {Played[]} played @param {Turn | null} after @param {number} reads */
+function chordsOf(data, played, after, reads) {
   const spans = new Spans(data);
   /** @type {CourseChord[]} */
   const found = [];
@@ -125,7 +126,7 @@ function chordsOf(data, played, after) {
     if (!["play", "lead"].includes(turn.kind)) continue;
     for (const { chord, from, until } of changesIn(data, spans, turn.bar, beats)) {
       if (from >= beats) break; // of the bar that would come next, the beginning is enough
-      if (chord >= 0) addChord(found, chordIn(data, chord, turn.key, start + from, start + until));
+      if (chord >= 0) addChord(found, { ...chordIn(data, chord, turn.key, reads), start: start + from, end: start + until });
       else if (found.length > 0) found[found.length - 1].end = Math.min(found[found.length - 1].end, start + from);
     }
   }
@@ -155,16 +156,18 @@ function changesIn(data, spans, bar, beats) {
   return rows.map(({ chord }, at) => ({ chord, from: begins[at], until: begins[at + 1] ?? beats }));
 }
 
-/** @param {PageData} data @param {number} chord @param {number} key @param {number} start @param {number} end
- * @returns {CourseChord} */
-function chordIn(data, chord, key, start, end) {
+/** A chord in no place yet. @param {PageData} data @param {number} chord @param {number} key
+ * @param {number} reads @returns {CourseChord} */
+function chordIn(data, chord, key, reads) {
   const { root, tones, tensions, degrees } = data.chords[chord];
-  const { semitones, symbols, names } = data.keys[key];
+  const { semitones } = data.keys[key];
+  const { symbols, names } = writtenKey(data, key, reads);
   const moved = (/** @type {number} */ tone) => pitchClass(tone + semitones);
   const [letter, suffix, bass] = symbols[chord];
   return {
-    start,
-    end,
+    start: 0,
+    end: 0,
+    reads,
     symbol: `${letter}${suffix}${bass ? `/${bass}` : ""}`,
     root: moved(root),
     tones: tones.map(moved),
@@ -201,5 +204,10 @@ export function chordAt(data, turn, beat) {
   if (!["play", "lead"].includes(turn.kind)) return null;
   const rows = changesIn(data, new Spans(data), turn.bar, turn.beats);
   const row = rows.findLast(({ from }) => from <= beat) ?? rows[0];
-  return row.chord < 0 ? null : chordIn(data, row.chord, turn.key, row.from, row.until);
+  return row.chord < 0 ? null : chordIn(data, row.chord, turn.key, 0);
+}
+
+/** The key that a player reads. @param {PageData} data @param {number} key @param {number} reads */
+function writtenKey(data, key, reads) {
+  return data.keys[(key + reads) % data.keys.length];
 }

@@ -35,6 +35,7 @@
  * @property {number[]} tensions
  * @property {string[]} degrees
  * @property {string[]} names
+ * @property {number} [reads]  Half steps by which it is written higher than it sounds.
  * @typedef {{beat: number, seconds: number, pitch: number}} LineTone
  * @typedef {object} TakeTable  backing/take/table.py.
  * @property {Record<string, Record<string, number>>} bounds

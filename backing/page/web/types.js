@@ -82,6 +82,7 @@
  * @property {number} chorus  The first so many bars are the solo chorus.
  * @property {{head: number[], out: number[]} | null} form  The bars of the head, with what comes before it, and of
  *   the last head with its ending.
+ * @property {"C" | "Bb" | "Eb"} part  For whom the chords are written when it opens.
  * @property {Record<string, string>} session  How it opens, in the words of the command line.
  * @property {Bar[]} bars
  * @property {Chord[]} chords
