@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
@@ -25,7 +26,8 @@ from backing.neck.phrase import read_neck
 from backing.saving import refuse_inputs, write_file
 
 if TYPE_CHECKING:
-    from backing.page import Piece
+    from backing.mixdown.soundfont import SoundFont
+    from backing.page import PageMaker, Piece
     from backing.sheet.sheets import Sheet
 
 
@@ -173,10 +175,9 @@ class Page(Handout):
 
     def data(self) -> bytes:
         from backing.mixdown.soundfont import choose
-        from backing.page import PageMaker
 
         pieces = [self._piece(task) for task in self.tasks]
-        return PageMaker(choose(self.soundfont)).pages(pieces, title=self.title)
+        return _maker(choose(self.soundfont)).pages(pieces, title=self.title)
 
     def _piece(self, task: PageTask) -> Piece:
         from backing.page import Opening, Piece
@@ -194,6 +195,14 @@ class Page(Handout):
         )
         recipe = command_again(words, *words.names)
         return Piece(task.form, Band(**words.filling(BAND)), opening, task.name, recipe)
+
+
+@lru_cache(maxsize=1)
+def _maker(font: SoundFont) -> PageMaker:
+    """What makes pages, which the next page of a lesson finds with its sounds rendered."""
+    from backing.page import PageMaker
+
+    return PageMaker(font)
 
 
 def _possible(form: Form, session: Mapping[str, str]) -> Mapping[str, str]:

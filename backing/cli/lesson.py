@@ -41,6 +41,7 @@ from backing.saving import (
     shortened_name,
     temporary_path,
 )
+from backing.sheet.sheet_part import UNISON, make_sheet_part
 
 A_DOZEN = 12
 """Files of a student; with more of them it is hard to find one's way."""
@@ -185,6 +186,8 @@ def _files(
     sheets = _sheets(each, place, recipe, cached=cached)
     pages = [*_page(read, each, place, recipe, cached=cached)]
     others = [*(_told(planned) for planned in (*sheets, *pages))]
+    if make_sheet_part(each.habits.get("part", "guitar")).interval != UNISON:
+        others.append("Keys are concert keys, as the band has them; the sheets are in yours.")
     entries, made_by = [*_entries(read, each, tracks)], f"backing {__version__} · {recipe}"
     content = first_page(read, each.student, entries, others, made_by)
     content["paper"] = "us-letter" if _letter(each) else "a4"
