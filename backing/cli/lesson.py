@@ -208,7 +208,9 @@ def _tracks(read: Lesson, each: Assignment, place: Path) -> Iterator[tuple[int, 
     for at, (number, letter, exercise, job, routine) in enumerate(numbered, 1):
         title = ", ".join((f"{number}{letter} {exercise.what}", *facts(routine)))
         ending = job.target.suffix.lower()
-        stem = file_words(f"{number:0{digits}}{letter} {exercise.what} {facts(routine)[0]}")
+        separate = exercise.words is not None and "separate" in exercise.words
+        told = job.name if separate else facts(routine)[0]  # by its name a take knows which it is
+        stem = file_words(f"{number:0{digits}}{letter} {exercise.what} {told}")
         label = Label(title, album, at, len(numbered))
         gap = read.gap if read.set_list else Fraction(0)
         seconds = length_seconds(routine) + float(gap)

@@ -20,7 +20,7 @@ from backing.sheet.room import CHORD, DEGREE, FRETS, MARK, NUMBER, SIGNS, symbol
 
 PAGE_UNITS = 2100
 """The width of a system in Verovio's units at scale 100, that is tenths of a millimeter."""
-ASIDE = 45
+ASIDE = 75
 """What lies between the root of a chord symbol and what is raised after it, and after a slash."""
 NUMBER_RISE, DEGREE_DROP, OVER_TABLATURE = 40, 90, 210
 """How much farther than Verovio has them bar numbers stand from the clef, and degrees from the

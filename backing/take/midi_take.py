@@ -46,7 +46,8 @@ def _opened(path: Path) -> Any:
 
     cure = "Save the take again as a Standard MIDI File."
     try:
-        raw = mido.MidiFile(path, clip=True)
+        # from memory: of a file it would ask for as many bytes as a damaged head says
+        raw = mido.MidiFile(file=io.BytesIO(path.read_bytes()), clip=True)
         for track in raw.tracks:
             _let_go(track, mido)
         data = io.BytesIO()

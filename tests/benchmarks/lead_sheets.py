@@ -154,7 +154,7 @@ def main() -> None:
             failures.append(f"{name} ({meter}): {error}")
             try:
                 form = read(data, name, skip=True)
-                row["read with --skip"] += 1
+                row["read with --mend"] += 1
             except UserError as again:
                 failures.append(f"   and with --skip: {again}")
                 continue
@@ -167,7 +167,7 @@ def main() -> None:
         if lost > 0:
             row["in doubt"] += 1
             failures.append(f"{name} ({meter}): {lost} of {changed(data)} changes not found")
-    columns = ("works", "read", "read with --skip", "symbols", "told", "in doubt")
+    columns = ("works", "read", "read with --mend", "symbols", "told", "in doubt")
     print(f"{'meter':<8}" + "".join(f"{column:>18}" for column in columns))
     for meter, row in sorted(table.items()):
         print(f"{meter:<8}" + "".join(f"{row[column]:>18}" for column in columns))

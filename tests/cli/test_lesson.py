@@ -251,6 +251,15 @@ def test_what_a_student_is_used_to_goes_with_every_task(
     assert ".mp3" in said.out or "track = false" in task or "arpeggios" in task
 
 
+def test_separate_tracks_are_known_by_their_names(here: Path, run: Run) -> None:
+    """What backing take looks for in the name of a track that is one of several."""
+    task = 'bars = "1-2"\nclimb = "80-160:40"\nseparate = true\ntimes = 1'
+    (here / "week.toml").write_text(f'tunes = ["four.tune"]\n[[task]]\n{task}\n', "utf-8")
+    said = run("lesson", "week.toml", "--dry-run")
+    for number, tempo in enumerate((80, 120, 160)):
+        assert f"1{'abc'[number]}-Four-Steps-bars-1-2-0{number + 1}-{tempo}-bpm.mp3" in said.out
+
+
 @pytest.mark.parametrize(
     ("task", "place"),
     [

@@ -26,6 +26,8 @@ key: Db
 section A
 | Ebmaj7#11 Abm7b5 Db13b9 Gbmaj7#11 | Ebm7b5/Bbb | Db7alt Gb13#11 | Dbmaj7#11/Ab Bbm11 |
 """
+USUAL = "(practice.settings.view.size = '1', practice.asOpened(), practice.settings.view.size)"
+"""As the file opens, in letters of the usual size."""
 LOOK = (Path(__file__).parent / "boxes.js").read_text("utf-8")
 
 
@@ -96,7 +98,7 @@ def test_chord_neck_and_play_are_in_sight_and_free(
     shown: Shown, long_file: Path, size: tuple[int, int]
 ) -> None:
     shown.open(long_file, size)
-    shown.run("practice.asOpened()")
+    shown.run(USUAL)
     assert faults(shown) == []
     for act in (
         "practice.setLoop([8, 9, 10, 11])",
@@ -114,7 +116,7 @@ def test_chord_neck_and_play_are_in_sight_and_free(
             "practice.screen.still(8))"
         )
         assert faults(shown) == [], size_of_text
-    shown.run("(practice.asOpened(), practice.settings.view.size = '1', practice.screen.looks())")
+    shown.run(USUAL)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -134,6 +136,7 @@ def test_every_change_of_a_crowded_tune_has_its_room(
 @pytest.mark.parametrize("size", [*SIZES, (2560, 1440)])
 def test_the_stand_fills_any_display(shown: Shown, long_file: Path, size: tuple[int, int]) -> None:
     shown.open(long_file, size)
+    shown.run(USUAL)
     shown.run("(practice.settings.routine.trade = 4, practice.setLoop([8, 9, 10, 11, 12, 13]))")
     shown.run(
         "(document.documentElement.requestFullscreen = () => Promise.resolve(), practice.stand())"

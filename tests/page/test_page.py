@@ -288,9 +288,12 @@ def test_nothing_but_its_own_script_may_run(browser: Browser, long_file: Path) -
     context.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: Any) -> None:
-    context = browser.new_context(color_scheme=scheme, bypass_csp=True, reduced_motion="reduce")
+@pytest.mark.parametrize("scheme", ["light", "dark", "forced"])
+def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: str) -> None:
+    context = browser.new_context(
+        color_scheme="dark" if scheme == "dark" else "light", bypass_csp=True,
+        forced_colors="active" if scheme == "forced" else "none", reduced_motion="reduce",
+    )  # fmt: skip
     page = opened(context.new_page(), long_file)
     page.add_script_tag(path=AXE)
     page.evaluate("practice.setLoop([8, 9, 10, 11, 12, 13, 14, 15])")
@@ -299,7 +302,11 @@ def test_axe_finds_nothing(browser: Browser, long_file: Path, scheme: Any) -> No
         if sheet:
             page.locator(f"#{sheet}").click()
         found = page.evaluate("axe.run().then((result) => result.violations)")
-        assert [(v["id"], v["nodes"][0]["html"]) for v in found] == []
+        assert [(v["id"], v["nodes"][0]["html"]) for v in found] == [], sheet
+        if sheet == "view":
+            page.evaluate("practice.stand()")
+            found = page.evaluate("axe.run().then((result) => result.violations)")
+            assert [(v["id"], v["nodes"][0]["html"]) for v in found] == [], "stand"
     context.close()
 
 
@@ -369,7 +376,7 @@ def test_the_drill_is_a_sentence_to_be_changed_by_keyboard(page: Page) -> None:
     page.locator("#to").blur()
     page.get_by_role("button", name="Add: rest bar").click()
     expect(plan).to_have_text(
-        "Bars 31 to 2 at 168 in F major, climbing from 200 to 240 by 8 bpm, up, 4 times each, "
+        "Bars 31 to 2 in F major, climbing from 200 to 240 by 8 bpm, up, 4 times each, "
         "counted in, 1 rest bar between times."
     )
     drop = page.get_by_role("button", name="Take out: climb")

@@ -6,7 +6,7 @@ import { Wakefulness } from "./device.js";
 import { Output } from "./output.js";
 import { Player } from "./player.js";
 import { FASTEST, SLOWEST } from "./rounds.js";
-import { offer, say, texts } from "./said.js";
+import { lettered, offer, say, texts } from "./said.js";
 import { READS, Screen } from "./screen.js";
 import { Sentence } from "./sentence.js";
 import { barWords, isChorus, readWords, wordsOf } from "./session.js";
@@ -53,7 +53,7 @@ export class App {
     this.#wire();
     this.#show();
     // chords are fitted to their room by what they measure in the page's own type
-    document.fonts.ready.then(() => this.#looks());
+    this.lettered = lettered().then(() => this.#looks());
     this.ready = this.#load();
   }
 
@@ -305,7 +305,7 @@ export class App {
   }
 
   async #load() {
-    const sounds = await this.output.loaded;
+    const [sounds] = await Promise.all([this.output.loaded, this.lettered]);
     if (!sounds) return;
     this.sampler = samplerFor(this.data, this.context, sounds);
     applyMix(this.sampler, this.data, this.settings.mix);

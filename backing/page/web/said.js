@@ -77,3 +77,9 @@ export function texts(data) {
     }),
   );
 }
+
+/** Once the page's own type is there. */
+export async function lettered() {
+  await Promise.all(["1rem", "bold 1rem"].map((size) => document.fonts.load(`${size} "Backing Text"`)));
+  await document.fonts.ready;
+}

@@ -40,6 +40,12 @@ export class Screen {
     /** Of the line, in its tablature. */
     this.take = 0;
     this.chart = new Chart(byId("chart"), byId("changes"), data, choose);
+    /** The bar that is shown while nothing plays; -1 while it does. */
+    this.rest = -1;
+    new ResizeObserver(() => {
+      this.shown = "";
+      if (this.rest >= 0) this.still(this.rest);
+    }).observe(byId("pair"));
     this.dark = matchMedia("(prefers-color-scheme: dark)");
     this.dark.addEventListener("change", () => this.looks());
     this.open(data);
@@ -53,7 +59,7 @@ export class Screen {
     this.stage = new Stage(data, this.spans);
     const { neck } = data;
     this.necks = neck ? ["neck", "neck-next"].map((id) => new Neck(/** @type {any} */ (byId(id)), data, neck, this.spans)) : [];
-    this.key = -1;
+    this.key = this.rest = -1;
     this.side = chorusOf(data);
     this.shown = "";
   }
@@ -91,6 +97,7 @@ export class Screen {
 
   /** What is seen while nothing plays. @param {number} bar */
   still(bar) {
+    this.rest = bar;
     if (this.key >= 0 || !this.side.includes(bar)) {
       this.key = -1;
       this.side = this.#sideOf(bar);
@@ -110,6 +117,7 @@ export class Screen {
    * @param {number} beat
    */
   draw(turn, beat) {
+    this.rest = -1;
     const played = turn.kind === "play" || turn.kind === "lead";
     const bar = this.data.bars[turn.bar];
     const moved = !this.side.includes(turn.bar);

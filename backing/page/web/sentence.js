@@ -122,6 +122,10 @@ export class Sentence {
     const times = /** @type {HTMLElement} */ (this.element.querySelector('[data-phrase="times"]'));
     times.hidden = whole || (climb === null && keys.length === 1 && !grow);
     byId("no-climb").hidden = climb === null || temposOf(climb, data.tempo).length > 0;
+    byId("at-tempo").hidden = !whole && climb !== null && temposOf(climb, data.tempo).length > 0;
+    const names = byId("key").querySelectorAll("option");
+    const list = /** @type {HTMLOptionElement} */ (byId("cycle").querySelector('[value=""]'));
+    list.text = keys.map((key) => names[key]?.text.split(" ")[0]).join(", ");
     select("key", String(keys[0]));
     select("cycle", cycleOf(data, keys));
   }
