@@ -407,7 +407,7 @@ export class App {
     const position = player?.position(time);
     if (!player || !position) return;
     const { turn, beat } = position;
-    if (turn.kind === "end" && beat > turn.beats) {
+    if (turn.kind === "end" && turn.counted > 0) {
       this.stop();
       return;
     }

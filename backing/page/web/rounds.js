@@ -20,7 +20,7 @@ import { temposOf } from "./climb.js";
  * @property {number} at  and which of them comes next.
  * @property {number} earlier  Times since the tempo was new, over all keys: the turns of a trade go on.
  * @property {number} counts  Bars still to be counted,
- * @property {number} counted  and how many have been.
+ * @property {number} counted  and how many have been; after the end, bars in which it rings.
  * @property {number} restBars  Rest bars still to come.
  * @property {number} leads  Bars of lead-in still to come.
  * @property {boolean} over  The whole form has been played.
@@ -163,6 +163,7 @@ export class Rounds {
     const { place } = this;
     switch (this.kind) {
       case "end":
+        place.counted += 1;
         break;
       case "count":
         place.counts -= 1;
@@ -190,7 +191,7 @@ export class Rounds {
     const last = place.step === steps.length - 1;
     if (this.#form) {
       if (place.time < times) return;
-      if (last) Object.assign(place, { over: true, at: steps[place.step].bars.length - 1 });
+      if (last) Object.assign(place, { over: true, counted: 0, at: steps[place.step].bars.length - 1 });
       else Object.assign(place, { step: place.step + 1, time: 0 });
       return;
     }

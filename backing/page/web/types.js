@@ -121,7 +121,7 @@
  * @typedef {object} Turn  One bar as it is played, once.
  * @property {Kind} kind
  * @property {number} bar  The bar of the tune; of a count or a rest bar, the bar it leads to.
- * @property {number} counted  Which bar of the count, from 0.
+ * @property {number} counted  Which bar of the count, or after the end, from 0.
  * @property {number} beats
  * @property {number} take
  * @property {number} step  Of the routine: the tempo, key and size that hold.
