@@ -27,7 +27,11 @@ READY = """() => {
   globalThis.take.stale = 60; // however busy the machine is
 }"""
 BARS_PLAYED = """async (bars) => {
-  while (globalThis.take.watch.played.length < bars) await new Promise((go) => setTimeout(go, 50));
+  const until = performance.now() + 120_000;
+  while (!(globalThis.take.watch?.played.length >= bars)) {
+    if (performance.now() > until) throw new Error("The band doesn't play.");
+    await new Promise((go) => setTimeout(go, 50));
+  }
 }"""
 Start = Callable[..., Page]
 

@@ -21,6 +21,8 @@ import { mean, median, pitchClass } from "./take_figures.js";
 const STEP = 0.01;
 const BY_CHANCE = [4 / 12, 3 / 12, 5 / 12];
 const MOST_SHUFFLES = 8;
+/** Beats by which a first note may come before its bar. */
+const EARLY = 0.25;
 /** By how much, as a logarithm, a recording is likelier to begin with the loop than elsewhere in it
  * (common practice, no source). */
 const FROM_THE_TOP = 2;
@@ -54,7 +56,7 @@ export function place(course, notes, low, high, anywhere = false) {
 /** Whether a take that begins at one beat is in the same bar of the form, at the same place in it, as
  * one that begins at the other. @param {Course} course @param {number} beat @param {number} other */
 function alike(course, beat, other) {
-  const [here, there] = [course.bars[course.barAt(beat)], course.bars[course.barAt(other)]];
+  const [here, there] = [beat, other].map((each) => course.bars[course.barAt(each + EARLY)]);
   return here.label === there.label && Math.abs(beat - here.start - other + there.start) < 0.25;
 }
 

@@ -34,6 +34,8 @@ const EVERY_MS = 150;
 const FEWEST_HEARD = 4;
 /** A take in a page must fit its changes so much better than its notes in another order. */
 const FITS = 3;
+/** Seconds by which a first note may be early. */
+const EARLY = 0.1;
 const SAY = "say in which bar your first note is, and open it again.";
 
 /** The bars that the band plays while somebody listens. */
@@ -132,7 +134,7 @@ export function tellRecorded(data, routine, how, heard, seconds, from = "") {
   const course = courseOf(data, played, null, how);
   const bar = course.bars.find(({ label, yours }) => from !== "" && label === from && yours);
   if (from && !bar) return `There is no bar ${from} in what the band plays: name another one.`;
-  const limits = bar ? [bar.start - 0.4, bar.start + bar.beats - 0.1].map((beat) => course.secondsAt(beat)) : [-0.1, once];
+  const limits = bar ? [bar.start - 0.4, bar.start + bar.beats - 0.1].map((beat) => course.secondsAt(beat)) : [-EARLY, once - EARLY];
   const [low, high] = limits.map((time) => time - notes[0].onset);
   const found = place(course, notes, low, high, !bar);
   if (found.moved) return elsewhere(found.moved);
