@@ -16,12 +16,22 @@ import verovio
 
 from backing.chart.printed import PrintedSymbol
 from backing.errors import InternalError
-from backing.sheet.room import CHORD, DEGREE, FRETS, MARK, NUMBER, SIGNS, symbol_runs, widened
+from backing.sheet.room import (
+    AFTER_SLASH,
+    CHORD,
+    DEGREE,
+    FRETS,
+    MARK,
+    NUMBER,
+    SIGNS,
+    symbol_runs,
+    widened,
+)
 
 PAGE_UNITS = 2100
 """The width of a system in Verovio's units at scale 100, that is tenths of a millimeter."""
-ASIDE = 75
-"""What lies between the root of a chord symbol and what is raised after it, and after a slash."""
+ASIDE = 45
+"""What lies between the root of a chord symbol and what is raised after it; and see AFTER_SLASH."""
 NUMBER_RISE, DEGREE_DROP, OVER_TABLATURE = 40, 90, 210
 """How much farther than Verovio has them bar numbers stand from the clef, and degrees from the
 staff where tablature leaves room; how far over its first line they end."""
@@ -135,8 +145,8 @@ def _symbol(symbol: PrintedSymbol, x: int, y: int) -> str:
     for text, size, rise in symbol_runs(symbol):
         for piece in re.findall(rf"[{SIGNS}]|[^{SIGNS}]+", text):
             font = ' font-family="Backing Signs"' if piece in SIGNS else ""
-            apart = rise > raised == 0 or body.endswith(">/</tspan>")
-            aside = f' dx="{ASIDE}"' if apart else ""
+            apart = AFTER_SLASH if body.endswith(">/</tspan>") else ASIDE * (rise > raised == 0)
+            aside = f' dx="{apart}"' if apart else ""
             where = f'font-size="{size}px" dy="{raised - rise}"{aside}{font}'
             body += f"<tspan {where}>{escape(piece)}</tspan>"
             raised = rise

@@ -34,6 +34,12 @@ _WIDE = {narrow: wide for wide, narrow in _NARROW.items()}
 FILLER = "f"
 
 
+AFTER_SLASH = 75
+"""What lies between a slash and the bass of a chord symbol, clear of an A."""
+SLASH_ROOM = 200
+"""That, and what signs are set aside before and after it."""
+
+
 def symbol_runs(symbol: PrintedSymbol) -> list[tuple[str, int, int]]:
     """The parts of a chord symbol, each with its size and how much it is raised."""
     root = round(0.7 * CHORD) if symbol.root == NO_CHORD else CHORD
@@ -47,10 +53,15 @@ def symbol_runs(symbol: PrintedSymbol) -> list[tuple[str, int, int]]:
 
 def symbol_width(symbol: PrintedSymbol) -> float:
     """The width of a chord symbol and of the space after it."""
-    return SYMBOL_GAP + sum(
-        size * (ROOT_APART if letter in "ABCDEFGN" else _letter_width(letter))
-        for text, size, _ in symbol_runs(symbol)
-        for letter in text
+    slash = SLASH_ROOM if symbol.bass else 0
+    return (
+        SYMBOL_GAP
+        + slash
+        + sum(
+            size * (ROOT_APART if letter in "ABCDEFGN" else _letter_width(letter))
+            for text, size, _ in symbol_runs(symbol)
+            for letter in text
+        )
     )
 
 

@@ -177,7 +177,9 @@ def test_a_cluster_keeps_nothing_that_was_taken(tmp_path: Path) -> None:
     assert len(list(tmp_path.iterdir())) == 5
 
 
-def test_a_cluster_over_tls_takes_its_certificates_alone(tmp_path: Path) -> None:
+def test_a_cluster_over_tls_takes_its_certificates_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     keys = distributed.Security.temporary()  # made here, signed by nobody else
     with distributed.LocalCluster(
         n_workers=1, threads_per_worker=1, dashboard_address=None, protocol="tls", security=keys
@@ -187,6 +189,7 @@ def test_a_cluster_over_tls_takes_its_certificates_alone(tmp_path: Path) -> None
         jobs = [job(tmp_path / "a.wav")]
         with pytest.raises(UserError, match="No Dask scheduler answers at tls://"):
             list(outcomes(jobs, address))
+        monkeypatch.setattr("backing.cli.batch.PATIENCE_SECONDS", 60)  # on a busy machine
         mine = {
             "ca-file": keys.tls_ca_file,
             "client.key": keys.tls_client_key,

@@ -365,7 +365,8 @@ def test_a_line_is_filled_up_with_what_is_usual(phrase: str, usual: str, whole: 
 
 def test_logs_are_read_beside_the_lesson(two: Path, run: Run) -> None:
     take = {"when": "2026-12-08T18:00", "tempo": 96, "left": 0, "title": "Four Steps",
-            "sentences": [], "tones": 1, "changes": {}, "longest_run": 1,
+            "sentences": [], "tones": 1, "longest_run": 1,
+            "changes": {"step": 1, "held": 0, "leap": 0},
             "time": {"spread_ms": 20}, "phrases": {}}  # fmt: skip
     for name in ("ada-1.jsonl", "other.jsonl"):
         (two / name).write_text(json.dumps(take) + "\n")

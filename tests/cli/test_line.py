@@ -94,9 +94,9 @@ def test_subdivisions_are_heard_one_after_another(tmp_path: Path) -> None:
     assert [len(notes) for notes in by_times(make(tmp_path, *loop, "--times", "1"), 16)] == [
         6, 8, 16, 32, 48,
     ]  # fmt: skip
-    named = make(tmp_path, *loop, "--line", "etude subdivisions")
+    named = make(tmp_path, "--line", "etude subdivisions", *loop[2:])
     assert named == make(tmp_path, *loop)
-    assert named != make(tmp_path, *loop, "--line", "etude 3 subdivisions")
+    assert named != make(tmp_path, "--line", "etude 3 subdivisions", *loop[2:])
 
 
 def test_subdivisions_go_with_climbs_keys_lead_ins_and_rest_bars(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect, sync_playwright
 
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read, read_file
@@ -70,11 +70,17 @@ def long_file(maker: PageMaker, tmp_path_factory: pytest.TempPathFactory) -> Pat
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        yield chromium
-        chromium.close()
+def playwright() -> Iterator[Playwright]:
+    """The one of a process: a second would not start beside it."""
+    with sync_playwright() as started:
+        yield started
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    chromium = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
+    yield chromium
+    chromium.close()
 
 
 @pytest.fixture

@@ -75,9 +75,9 @@ def test_chords_are_named_in_every_key(long_data: dict[str, Any]) -> None:
 
 def test_guide_tone_lines_go_by_step(long_data: dict[str, Any]) -> None:
     upper, lower = long_data["guide_lines"]
-    # F major seventh, A half diminished, D seven: A C C over E G F sharp
-    assert [(knot[2] % 12, knot[3]) for knot in upper[:3]] == [(9, "3"), (0, "♭3"), (0, "♭7")]
-    assert [(knot[2] % 12, knot[3]) for knot in lower[:3]] == [(4, "7"), (7, "♭7"), (6, "3")]
+    # F major seventh, A half diminished, D seven: A G F sharp over E C C, each by the nearest step
+    assert [(knot[2] % 12, knot[3]) for knot in upper[:3]] == [(9, "3"), (7, "♭7"), (6, "3")]
+    assert [(knot[2] % 12, knot[3]) for knot in lower[:3]] == [(4, "7"), (0, "♭3"), (0, "♭7")]
 
 
 @pytest.mark.parametrize("tune", ["corner-booth", "kite-string-waltz", "paper-route-blues"])

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, Playwright, expect
 
 from backing.take import log
 from tests.page.conftest import FLAGS, PATIENCE_MS, opened
@@ -52,33 +52,32 @@ def take_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def start(long_file: Path) -> Iterator[Start]:
+def start(long_file: Path, playwright: Playwright) -> Iterator[Start]:
     """A page in a browser of its own, which has the switches it is given; a script that fails in it
     fails the test."""
     failures: list[str] = []
-    with sync_playwright() as playwright:
-        browsers = []
+    browsers = []
 
-        def begin(*flags: str) -> Page:
-            browser = playwright.chromium.launch(
-                executable_path="/usr/bin/chromium", args=[*FLAGS, *flags]
-            )
-            browsers.append(browser)
-            context = browser.new_context(viewport={"width": 1280, "height": 800})
-            context.set_default_timeout(PATIENCE_MS)
-            page = context.new_page()
-            page.on("pageerror", lambda error: failures.append(str(error)))
-            page.on(
-                "console",
-                lambda said: failures.append(said.text) if said.type == "error" else None,
-            )
-            opened(page, long_file).evaluate(READY)
-            page.click("#take")
-            return page
+    def begin(*flags: str) -> Page:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium", args=[*FLAGS, *flags]
+        )
+        browsers.append(browser)
+        context = browser.new_context(viewport={"width": 1280, "height": 800})
+        context.set_default_timeout(PATIENCE_MS)
+        page = context.new_page()
+        page.on("pageerror", lambda error: failures.append(str(error)))
+        page.on(
+            "console",
+            lambda said: failures.append(said.text) if said.type == "error" else None,
+        )
+        opened(page, long_file).evaluate(READY)
+        page.click("#take")
+        return page
 
-        yield begin
-        for browser in browsers:
-            browser.close()
+    yield begin
+    for browser in browsers:
+        browser.close()
     assert failures == []
 
 
