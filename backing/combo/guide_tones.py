@@ -64,7 +64,8 @@ def play(plan: Plan, _: random.Random, line: str = "both") -> Part:
     chosen = chosen_lines(plan, line)
     accents = {accent.onset for accent in plan.accents}
     notes: list[Note] = []
-    for stroke in _lifted(_strokes(plan)):
+    # what a chord that comes late would strike again after the end is the next pass's
+    for stroke in _lifted([each for each in _strokes(plan) if each.onset < plan.length]):
         pitches = sorted({tones[stroke.index].pitch for tones in chosen})
         notes += _notes(plan, stroke, pitches, stroke.onset in accents)
     return Part("guide", VIBES, tuple(notes))
