@@ -64,8 +64,7 @@ def play(plan: Plan, _: random.Random, line: str = "both") -> Part:
     chosen = chosen_lines(plan, line)
     accents = {accent.onset for accent in plan.accents}
     notes: list[Note] = []
-    # what a chord that comes late would strike again after the end is the next pass's
-    for stroke in _lifted([each for each in _strokes(plan) if each.onset < plan.length]):
+    for stroke in _lifted(_strokes(plan)):
         pitches = sorted({tones[stroke.index].pitch for tones in chosen})
         notes += _notes(plan, stroke, pitches, stroke.onset in accents)
     return Part("guide", VIBES, tuple(notes))
@@ -202,10 +201,13 @@ def _ending(span: ChordSpan, last: Accent) -> list[tuple[Fraction, Fraction]]:
 
 
 def _sustained(plan: Plan, span: ChordSpan) -> list[tuple[Fraction, Fraction]]:
-    """Notes that last up to the next: with the chord, and again every few bars."""
+    """Notes that last up to the next: with the chord, and again every few bars.
+
+    The last one is held beyond the end where the next pass begins with a chord that comes late.
+    """
     first = max(span.start, span.written)
     step = plan.bar_at(first).bar.length * RESTRIKE_BARS
-    again = [first + step * n for n in range(1, ceil((span.end - first) / step))]
+    again = [first + step * n for n in range(1, ceil((min(span.end, plan.length) - first) / step))]
     ordered = [span.start, *again, span.end]
     return [(onset, end - onset) for onset, end in pairwise(ordered)]
 

@@ -176,3 +176,11 @@ def test_any_plan_has_its_guide_tones(plan: Plan, seed: int, line: str) -> None:
     assert all(end <= onset for (_, end), (onset, _) in pairwise(onsets))
     spans = {n.chord for n in part.notes}
     assert spans == {s.chord for s in plan.spans if s.chord is not None}
+
+
+def test_a_chord_is_held_into_the_next_pass_that_begins_late_and_not_struck_there() -> None:
+    notes = guide(">C | Dm7 | %", "3rd", meter="2/4").notes
+    assert [note.onset for note in notes] == [Fraction(1, 2), 2]
+    assert notes[-1].end == Fraction(
+        13, 2
+    )  # the next pass begins on 6, its chord comes half a beat late
