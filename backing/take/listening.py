@@ -175,7 +175,8 @@ def _starts(strength: Floats, begin: int, end: int, around: int) -> tuple[list[i
     onset = _onset(rise, begin, around)
     starts, doubts = [onset], list[int]()
     least = strength[onset : onset + HEAD].max() - FADED
-    for at in _peaks(rise, max(begin, onset) + int(APART / FINE), end - 6):
+    # at its very end a rise is the next pitch's, whose harmonics this one shares
+    for at in _peaks(rise, max(begin, onset) + int(APART / FINE), end - around):
         if strength[at : at + HEAD].max() < least:
             continue
         if rise[at] >= STRUCK and at - starts[-1] >= APART / FINE:

@@ -101,7 +101,8 @@ function startsOf(strength, begin, end, around, { struck, maybe, faded, apart })
   const doubts = [];
   const far = Math.floor(apart / FINE + 1e-9);
   const least = mostOf(strength, onset, onset + HEAD) - faded;
-  for (const at of peaksOf(rise, Math.max(begin, onset) + far, end - 6)) {
+  // at its very end a rise is the next pitch's, whose harmonics this one shares
+  for (const at of peaksOf(rise, Math.max(begin, onset) + far, end - around)) {
     if (mostOf(strength, at, at + HEAD) < least) continue;
     if (rise[at] >= struck && at - starts[starts.length - 1] >= far) starts.push(at);
     else if (rise[at] >= maybe) doubts.push(at);
