@@ -34,7 +34,7 @@ from backing.combo.ribbon import ribbon_of_plan
 from backing.lines.player import Line
 from backing.neck.arpeggio import arpeggio
 from backing.page.neck_data import neck_data
-from backing.page.score import Count, Score, ScorePart, Side
+from backing.page.score import BELOW, Count, Score, ScorePart, Side
 from backing.page.session import checked_session
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
 from backing.routine.request import CHORUSES, Request
@@ -147,6 +147,7 @@ def page_data(
                     for at, take in enumerate(line.takes)
                 ],
                 **(_places(line) if line.name == "etude" else {}),
+                **({"instead_of": "comp"} if line.name == BELOW else {}),
             }
             for line in score.lines
         ],
@@ -304,7 +305,7 @@ def _part_name(line: ScorePart, rhythm: str) -> str:
     """What a button says: the comp goes with its instrument, the line with its ``rhythm``."""
     if line.name == "etude":
         return "Call, and your answer" if rhythm == "call" else f"Etude in {rhythm}"
-    if line.name == "comp":
+    if line.name in ("comp", BELOW):
         return f"Comp ({SHORT_NAMES.get(line.instrument, line.instrument.name)})"
     return NAMES[line.name]
 
@@ -318,7 +319,7 @@ def _places(line: ScorePart) -> Json:
 def _voice_of(line: str) -> str:
     if line.startswith("click "):
         return "click"
-    return "guide" if line in {"third", "seventh"} else line
+    return {"third": "guide", "seventh": "guide", BELOW: "comp"}.get(line, line)
 
 
 def _sound(strip: Strip, gain_db: float) -> Json:

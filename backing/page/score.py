@@ -41,6 +41,8 @@ TAKES = 3
 BAND = ("bass", "comp", "drums")
 GUIDE_LINES = {"third": "3rd", "seventh": "7th"}
 """The guide-tone lines of the page, as the band calls them."""
+BELOW = "comp below"
+"""The comp as it is played below guide tones that are heard."""
 INSTRUMENTS = {"bass": ACOUSTIC_BASS, "drums": JAZZ_KIT, "guide": VIBES}
 """What a player holds who has nothing to play."""
 COUNTED_TEMPOS = (Fraction(60), Fraction(140), Fraction(240))
@@ -118,6 +120,10 @@ def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
     takes, around = _planned(rounds, band), _planned(whole, band)
     lines = list(_played(takes, around, replace(band, players=frozenset(BAND))))
     chords = any(span.chord for span in takes.plans[0].spans)
+    if chords:
+        under = replace(band, players=frozenset({"comp", "guide"}), guide_line="both")
+        comp = next(part for part in _played(takes, around, under) if part.name == "comp")
+        lines.append(replace(comp, name=BELOW))
     once = _Planned(replace(rounds, passes=rounds.passes[:1]), takes.plans[:1])
     for name, guide_line in GUIDE_LINES.items() if chords else ():
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)

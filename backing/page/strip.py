@@ -25,7 +25,7 @@ from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.probing import StruckKey
 from backing.mixdown.room import STEP, impulse_response
 from backing.mixdown.soundfont import SoundFont
-from backing.page.score import Score
+from backing.page.score import BELOW, Score
 
 SAMPLE_RATE: Final = 44_100
 """That of the tracks; FLAC at this rate keeps a page below its budget, and decodes everywhere."""
@@ -37,7 +37,7 @@ RESIDUE: Final = 0
 KEYS_DOWN, KEYS_UP = 6, 5
 """How far other keys may carry the band, in semitones."""
 LONGEST_S: Final = {
-    "bass": 2.4,
+    "bass": 2.0,
     "comp": 2.4,
     "guide": 2.4,
     "line": 1.0,
@@ -128,10 +128,11 @@ def wanted(score: Score) -> tuple[Wanted, ...]:
     rest_bars = [note for notes in score.rest_bars.values() for note in notes]
     drums = [*lines["drums"].notes(), *rest_bars, *counted]
     clicks = [line for line in score.lines if line.name.startswith("click ")]
+    comps = [note for name in ("comp", BELOW) if name in lines for note in lines[name].notes()]
     guides = [note for name in ("third", "seventh") for note in lines[name].notes()]
     return (
         _wanted("bass", "bass", lines["bass"].instrument, lines["bass"].notes()),
-        _wanted("comp", "comp", lines["comp"].instrument, lines["comp"].notes()),
+        _wanted("comp", "comp", lines["comp"].instrument, comps),
         _wanted("guide", "guide", lines["third"].instrument, guides),
         _wanted("etude", "line", lines["etude"].instrument, lines["etude"].notes()),
         _wanted("drums", "drums", score.kit, drums),

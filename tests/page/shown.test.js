@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import { levelsOf } from "../../backing/page/web/audio.js";
 import { dotsOf, movesOf } from "../../backing/page/web/neck.js";
 import { remember, remembered } from "../../backing/page/web/settings.js";
 import { Spans } from "../../backing/page/web/spans.js";
@@ -15,6 +16,17 @@ test("chord symbols are said in words", () => {
   assert.equal(spoken(["C", "", "G"]), "C over G");
   assert.equal(spoken(["C", "7(♭9,♯11)", ""]), "C 7( flat 9, sharp 11)");
   assert.equal(spoken(null), "no chord");
+});
+
+test("while a guide line is heard, the comp is the one that leaves it room", () => {
+  const data = tune();
+  const part = (/** @type {string} */ id, /** @type {string} */ voice, more = {}) => ({ id, name: id, voice, takes: [], ...more });
+  data.parts.push(part("comp below", "comp", { instead_of: "comp" }), part("third", "guide"));
+  const heard = (/** @type {Record<string, boolean>} */ on) =>
+    levelsOf(data, { on, levels: { comp: 0.5 }, click: "", volume: 1 }).filter(({ level }) => level > 0);
+  assert.deepEqual(heard({ comp: true }), [{ id: "comp", level: 0.5 }]);
+  assert.deepEqual(heard({ comp: true, third: true }), [{ id: "comp below", level: 0.5 }, { id: "third", level: 1 }]);
+  assert.deepEqual(heard({ third: true }), [{ id: "third", level: 1 }]);
 });
 
 test("rows end where sections do", () => {

@@ -20,7 +20,7 @@ from backing.combo.arrangement import arrange
 from backing.combo.band import Band
 from backing.page import PageMaker
 from backing.page.data import TICKS
-from backing.page.score import TAKES, make_score
+from backing.page.score import BELOW, TAKES, make_score
 from backing.routine.request import Request
 from backing.routine.routine import make_routine
 from backing.sheet.ribbon import section_ribbons
@@ -143,6 +143,18 @@ def test_bars_hold_every_note_of_the_takes_once(form: Form) -> None:
                 for note in notes
             )
             assert told == sorted((note.onset % length, note.pitch, note.length) for note in mine)
+
+
+@pytest.mark.parametrize("tune", ["corner-booth", "open-water"])
+def test_below_guide_tones_the_comp_plays_what_it_plays_on_a_track(tune: str) -> None:
+    form = read_file(ROOT / "tunes" / f"{tune}.tune")
+    band = Band(players=frozenset({"comp", "guide"}), guide_line="both")
+    track = arrange(make_routine(form, Request(times=TAKES, count_in=0)), band)
+    below = next(line for line in make_score(form, Band()).lines if line.name == BELOW)
+    for take, played in zip(below.takes, track.passes, strict=True):
+        notes = next(part.notes for part in played.parts if part.name == "comp")
+        mine = sorted((note.pitch, note.length, note.velocity) for bar in take for note in bar)
+        assert mine == sorted((note.pitch, note.length, note.velocity) for note in notes)
 
 
 def test_an_anticipation_belongs_to_the_bar_it_leads_to() -> None:

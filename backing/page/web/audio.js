@@ -48,16 +48,28 @@ export function samplerFor(data, context, { strip, room }) {
 }
 
 /**
+ * How loud each part is. While a guide line is heard, the comp is the one that leaves it room.
+ * @param {PageData} data
+ * @param {Mix} mix
+ */
+export function levelsOf(data, mix) {
+  const guided = data.parts.some(({ id, voice }) => voice === "guide" && mix.on[id]);
+  const replaced = data.parts.map((part) => part.instead_of);
+  return data.parts.map(({ id, voice, instead_of }) => {
+    if (voice === "click") return { id, level: mix.click === id ? (mix.levels.click ?? 1) : 0 };
+    const name = instead_of ?? id;
+    const other = instead_of ? !guided : guided && replaced.includes(id);
+    return { id, level: mix.on[name] && !other ? (mix.levels[name] ?? 1) : 0 };
+  });
+}
+
+/**
  * Put the mix the player chose on the buses.
  * @param {Sampler} sampler
  * @param {PageData} data
  * @param {Mix} mix
  */
 export function applyMix(sampler, data, mix) {
-  for (const { id, voice } of data.parts) {
-    const on = voice === "click" ? mix.click === id : (mix.on[id] ?? false);
-    const level = mix.levels[voice === "click" ? "click" : id] ?? 1;
-    sampler.setLevel(id, on ? level : 0);
-  }
+  for (const { id, level } of levelsOf(data, mix)) sampler.setLevel(id, level);
   sampler.setVolume(mix.volume);
 }

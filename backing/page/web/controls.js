@@ -118,7 +118,7 @@ export function fillKeys(data) {
  */
 export function partRows(data, settings, changed) {
   const { mix } = settings;
-  const parts = data.parts.filter((part) => part.voice !== "click");
+  const parts = data.parts.filter((part) => part.voice !== "click" && !part.instead_of);
   const rows = parts.map(({ id, name }) => {
     const row = document.createElement("div");
     const toggle = document.createElement("button");

@@ -42,6 +42,7 @@
  * @property {string} name
  * @property {string} voice
  * @property {NoteRow[][][]} takes  Takes of bars of notes.
+ * @property {string} [instead_of]  The part it stands for while a guide line is heard.
  * @property {string[][]} [places]  Of a line: takes of bars of string, fret and finger.
  * @typedef {[key: number, start: number, length: number, release: number,
  *   gains: [velocity: number, gain: number][]]} ZoneRow
