@@ -21,8 +21,8 @@ import numpy as np
 import numpy.typing as npt
 
 from backing.errors import InternalError, OutputError
+from backing.libsndfile import soundfile
 from backing.mixdown.formats import FORMATS, Format, check_writable, format_of
-from backing.mixdown.libsndfile import soundfile
 from backing.mixdown.loops import Audio, round16
 from backing.mixdown.marks import ffmpeg_chapters
 from backing.mixdown.mp3 import Mp3Writer, lame

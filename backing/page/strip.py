@@ -15,11 +15,11 @@ from itertools import chain
 from typing import Final
 
 import numpy as np
-import soundfile
 from numpy.typing import NDArray
 
 from backing.combo.instruments import CHOKED_BY, Instrument
 from backing.combo.part import Note
+from backing.libsndfile import soundfile
 from backing.mixdown.balance import Balance, pan_gains
 from backing.mixdown.bank import Bank, BankNote
 from backing.mixdown.probing import StruckKey

@@ -77,7 +77,7 @@ def _blocks(path: Path) -> tuple[int, Iterator[Sound]]:
 
 
 def _by_libsndfile(path: Path) -> tuple[int, Iterator[Sound]] | None:
-    import soundfile  # noqa: PLC0415 - loads libsndfile
+    from backing.libsndfile import soundfile  # noqa: PLC0415 - loads the library
 
     try:
         with _silenced():

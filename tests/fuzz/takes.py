@@ -13,8 +13,8 @@ from pathlib import Path
 import mido
 import mutagen
 import numpy as np
-import soundfile
 
+from backing.libsndfile import soundfile
 from backing.take import log
 from backing.take.hearing import hear
 from backing.take.recording import _by_libsndfile, _resampled
