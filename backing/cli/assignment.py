@@ -18,7 +18,7 @@ from backing.cli.sheet import understood as sheet_understood
 from backing.cli.tag_text import ORDERS, command_again
 from backing.cli.track import each_tempo, jobs_of, read_order
 from backing.cli.track import understood as track_understood
-from backing.cli.tunes import changes_form, in_key, read_tune
+from backing.cli.tunes import changes_form, each_key, read_tune
 from backing.combo.feel_file import feel_names, load_feel
 from backing.errors import PracticeError, Span, UserError
 from backing.lesson.lesson_file import Lesson, Options, Said, Student, Task, Vocabulary
@@ -57,9 +57,9 @@ FORMAT = "mp3"
 
 @dataclass(frozen=True, slots=True)
 class Print:
-    """A sheet to be printed: of a form, or (None) all arpeggios on the root ``words`` name."""
+    """A sheet to be printed: of a form in each key, or (none) all arpeggios on a root in words."""
 
-    form: Form | None
+    forms: tuple[Form, ...]
     request: SheetRequest
     words: Words
 
@@ -206,7 +206,7 @@ class Reader:
             words = _fitting(SHEET, (), own, habits, sheet_understood)
             PitchName.parse(own["arpeggios"])
             what = task.title or f"All arpeggios on {own['arpeggios']}"
-            return Exercise(task, what, None, sheet=Print(None, read_request(words), words))
+            return Exercise(task, what, None, sheet=Print((), read_request(words), words))
         if form is None and "changes" not in own:
             raise UserError("The task has no tune.", "Name one, or write changes.")
         if not task.track:
@@ -338,8 +338,6 @@ def _line_sheet(
     if not {"line", "shapes"} & own.keys():
         return None
     own = {**own, "no-chart": ""}
-    if Keys.of(own.get("key", "C")).in_turn:
-        own.pop("key")
     habits = {name: word for name, word in habits.items() if name != "shapes"}
     return _printed(form, _fitting(SHEET, names, own, habits, sheet_understood))
 
@@ -347,9 +345,11 @@ def _line_sheet(
 def _printed(form: Form, words: Words) -> Print:
     recipe = command_again(words, *words.names)
     request = replace(read_request(words), recipe=recipe)
+    forms = each_key(form, words.text("key"))
     if request.position not in (None, "auto"):
-        chosen_position(form, request)  # it is on the neck
-    return Print(in_key(form, words.text("key")), request, words)
+        for each in forms:
+            chosen_position(each, request)  # it is on the neck
+    return Print(forms, request, words)
 
 
 def _drill(purpose: str) -> str:

@@ -111,13 +111,13 @@ class Sheets(Handout):
     prints: tuple[Print, ...]
 
     def feel_files(self) -> dict[str, str]:
-        forms = [each.form for each in self.prints if each.form]
+        forms = [form for each in self.prints for form in each.forms]
         named = {place for form in forms for place in form.feel_places()}
         return {p: text for name in sorted(named) for p, text in load_feel(name).files.items()}
 
     def inputs(self) -> Iterable[str]:
         for each in self.prints:
-            yield write(each.form) if each.form else ""
+            yield from map(write, each.forms)
             yield repr(each.request)
 
     def data(self) -> bytes:
@@ -128,11 +128,12 @@ class Sheets(Handout):
 
 
 def _sheet(each: Print) -> Sheet:
-    from backing.sheet.sheets import arpeggio_sheet, tune_sheet
+    from backing.sheet.sheets import arpeggio_sheet, keys_sheet, tune_sheet
 
-    if each.form is None:
+    if not each.forms:
         return arpeggio_sheet(PitchName.parse(each.words.said["arpeggios"]), each.request)
-    return tune_sheet(each.form, each.request)
+    sheets = [tune_sheet(form, each.request) for form in each.forms]
+    return keys_sheet(sheets) if len(sheets) > 1 else sheets[0]
 
 
 @dataclass(frozen=True, slots=True)

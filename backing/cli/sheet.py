@@ -109,12 +109,13 @@ def _write(words: Words, asked: SheetRequest, tune: Path) -> None:
 
 
 def _sheets(words: Words, asked: SheetRequest, tune: Path) -> list[Sheet]:
-    """The sheet of a tune, in each of the keys that are named."""
-    from backing.sheet.sheets import tune_sheet
+    """The sheet of a tune, in each of the keys that are named; without charts they are one."""
+    from backing.sheet.sheets import keys_sheet, tune_sheet
 
     form = changes_form(words) if "changes" in words else read_tune(tune)
     asked = replace(asked, recipe=_recipe(words, tune))
-    return [tune_sheet(each, asked) for each in each_key(form, words.text("key"))]
+    sheets = [tune_sheet(each, asked) for each in each_key(form, words.text("key"))]
+    return sheets if asked.chart or len(sheets) == 1 else [keys_sheet(sheets)]
 
 
 def _recipe(words: Words, tune: Path) -> str:

@@ -38,8 +38,8 @@ VARIABLE: Final = 4
 """Of the ways to vary the bit rate, LAME's usual one (vbr_mtrh)."""
 SEARCH: Final = 7
 """How long LAME searches, 0 to 9: "ok quality, really fast" (lame.h, from memory). With V1 it takes
-two thirds of the time of 5 with V2, for 3 % more bytes: of the critical bands of two tunes the noise
-lies in 95 % at least 9.3 dB below the sound (9.0 there), in half of them 20.3 dB (21.9)."""
+two thirds of the time of 5 with V2, for 3 % more bytes: in 95 % of the critical bands of two tunes
+the noise lies at least 9.3 dB below the sound (9.0 there), in half of them 20.3 dB (21.9)."""
 NAMES: Final = {"win32": ("libmp3lame.dll",), "darwin": ("libmp3lame.dylib",)}
 BIT_RATES: Final = (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320)
 """kbit/s by the four bits in a frame's head."""

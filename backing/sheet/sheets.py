@@ -98,6 +98,21 @@ def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
     return Sheet(content, images, request.page, request.recipe)
 
 
+def keys_sheet(sheets: Sequence[Sheet]) -> Sheet:
+    """Sheets of one tune in several keys, without their charts, as one: a key after another."""
+    blocks: list[dict[str, Any]] = []
+    images: dict[str, str] = {}
+    for n, sheet in enumerate(sheets):
+        key = sheet.content["facts"][0]
+        for block in sheet.content["blocks"]:
+            title = ", ".join(filter(None, (block["title"], key)))
+            blocks.append({**block, "title": title, "images": f"{n}-"})
+        images |= {f"{n}-{name}": svg for name, svg in sheet.images.items()}
+    first = sheets[0]
+    content = {**first.content, "facts": first.content["facts"][1:], "blocks": blocks}
+    return Sheet(content, images, first.page, first.recipe)
+
+
 def arpeggio_sheet(root: PitchName, request: SheetRequest) -> Sheet:
     """Every quality on one root, in all its positions.
 

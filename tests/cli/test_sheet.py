@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -180,6 +181,24 @@ def test_keys_in_turn_are_one_document(here: Path, run: Run) -> None:
         assert page.startswith(music[:80])
     assert len(set(pages)) == 3
     assert run("sheet", "four.tune", "-o", "x.musicxml", "--key", "C F").complains("more than one")
+
+
+def test_lines_in_keys_in_turn_follow_each_other_on_a_page(here: Path, run: Run) -> None:
+    asked = ("--line", "etude", "--no-chart", "--key")
+    assert run("sheet", "four.tune", "-o", "all.pdf", *asked, "C F Bb").status == 0
+    blocks = _blocks(here / "all.pdf")
+    assert [*blocks] == ["C major", "F major", "B♭ major"]
+    for key, name in (("C", "C major"), ("Bb", "B♭ major")):
+        assert run("sheet", "four.tune", "-o", "one.pdf", *asked, key).status == 0
+        assert _blocks(here / "one.pdf") == {"": blocks[name]}
+
+
+def _blocks(pdf: Path) -> dict[str, str]:
+    """What stands under the title of each etude on the only page, by the key in the title."""
+    (page,) = PdfReader(pdf).pages
+    music = page.extract_text().partition("\nFour Steps: ")[0]
+    _, *parts = re.split(r"Etude 1, position \d+, level 1(?:, )?(.*)\n", music)
+    return dict(zip(map(str.strip, parts[::2]), map(str.strip, parts[1::2]), strict=True))
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ import pytest
 
 import backing
 from backing.cli import main
+from backing.cli.tunes import each_key
 from backing.lines.phrase import read_phrase
 from backing.lines.player import Line
 from backing.neck.fingerboard import make_fingerboard
@@ -76,6 +77,16 @@ def test_a_loop_and_the_page_have_the_same_notes(phrase: str) -> None:
         for note in bar
     ]
     assert sorted(shown) == printed(form, line)
+
+
+@pytest.mark.parametrize("phrase", ["etude 1", "etude 7 level 3 position 5"])
+def test_in_each_key_in_turn_the_line_is_the_one_that_is_printed_in_it(phrase: str) -> None:
+    form, line = backing.read_file(TUNES[0]), read_phrase(phrase).line
+    times = track(form, line, Purpose.TIME, bars="1-4", key="C F Bb", times=1)
+    assert len(times) == 3
+    for key, notes in zip(("C", "F", "Bb"), times, strict=True):
+        (moved,) = each_key(form, key)
+        assert notes == printed(moved, line, "1-4")
 
 
 def test_without_a_number_each_time_is_the_next_etude() -> None:
