@@ -39,7 +39,7 @@ common practice (no source): ballads near the triplet, even at the top.
 
 SOLOIST_RATIO = (2.0483, -0.0031)
 """Long : short eighths of soloists, at 0 bpm and by bpm: the KTH performance rules (swing.lsp)."""
-MOST_MELODIC_LATENESS_MS = 65.0
+MOST_MELODIC_LATENESS_MS = 74.0
 """Slower than the data reaches, a line is not later than this (common practice, no source)."""
 
 
