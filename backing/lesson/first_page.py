@@ -65,12 +65,12 @@ def _how(student: Student, entries: Sequence[Entry]) -> Iterator[str]:
     day, total = student.minutes or MINUTES_A_DAY, sum(each.minutes for each in entries)
     yield (
         f"{day:g} minutes a day, with the tasks in turn: a few minutes at one, as it says, then "
-        "the next, even if it isn't done. It stays longer that way."
+        "the next, even if it isn't done. It sticks better that way."
     )
     if total > day:
         yield "They don't all fit in one day: tomorrow begin where you stopped."
     elif total <= day - min((each.minutes for each in entries), default=day):
-        yield "When you are through, begin again at the first until the time is up."
+        yield "When you have done them all, start again at the first until the time is up."
     yield (
         "Put the instrument down for half a minute between two tasks, and for ten minutes after "
         "half an hour. Slow is not a lesser way to play: a tempo is yours when it goes well twice "
