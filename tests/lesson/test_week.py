@@ -43,7 +43,7 @@ def test_turns_last_three_to_five_minutes(minutes: float, count: int, turn: floa
 
 @pytest.mark.parametrize(
     ("turns", "told"),
-    [([5.0] * 9, "don't all fit"), ([5.0] * 5, ""), ([5.0] * 2, "begin again at the first")],
+    [([5.0] * 9, "don't all fit"), ([5.0] * 5, ""), ([5.0] * 2, "start again at the first")],
 )
 def test_the_first_page_says_what_to_do_when_time_is_left_or_is_over(
     turns: list[float], told: str
