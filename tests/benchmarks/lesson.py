@@ -19,6 +19,7 @@ import time
 from pathlib import Path
 
 from backing.mixdown.soundfont import choose
+from tests.benchmarks.render import compiled
 
 HERE = Path(__file__).parents[2]
 LESSON = """\
@@ -64,6 +65,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--soundfont", type=Path)
     font = choose(parser.parse_args().soundfont)
+    compiled(sys.executable, HERE)
     tunes = [HERE / "tunes" / f"{name}.tune" for name in ("corner-booth", "paper-route-blues")]
     tasks = "".join(TASKS.format(tune=tune) for tune in tunes)
     with tempfile.TemporaryDirectory() as folder:

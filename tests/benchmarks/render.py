@@ -93,6 +93,7 @@ def main() -> None:
     print(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}; LAME {bool(lame())}")
     programs = {"now": HERE, **({"before": asked.before} if asked.before else {})}
     for name, place in programs.items():
+        compiled(_python(place), place)
         code = subprocess.run([_python(place), "-c", CODE], cwd=place, check=True,
                               capture_output=True, text=True).stdout  # fmt: skip
         print(f"  {name}: {code.strip()}")
@@ -101,6 +102,12 @@ def main() -> None:
         print_times(rows, asked.repeat)
     if asked.residual:
         print_residuals(asked.tune, font)
+
+
+def compiled(python: str, place: Path) -> None:
+    """Compile the code of a checkout, as pip does for those who install it."""
+    words = (python, "-m", "compileall", "-q", str(place / "backing"))
+    subprocess.run(words, check=True)
 
 
 def table(tune: Path, font: SoundFont, programs: dict[str, Path], folder: Path) -> list[Row]:
