@@ -247,7 +247,10 @@ def _attempt(job: Job, staging: Path) -> Outcome:
 def _begin(parent: Connection, staging: Path) -> None:
     """Begin a worker: deaf to Ctrl-C, and gone when its parent is, however that ended."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    (staging / BEGUN).touch()
+    try:
+        (staging / BEGUN).touch()
+    except FileNotFoundError:  # stopped before this worker began, and swept
+        os._exit(1)
     threading.Thread(target=_end_with, args=(parent, staging), daemon=True).start()
 
 

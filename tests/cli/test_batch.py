@@ -112,6 +112,16 @@ def test_processes_that_die_before_the_end_are_told_of(tmp_path: Path) -> None:
     assert found.words.startswith("backing: a.wav: its process was ended (BrokenProcessPool).")
 
 
+def test_a_worker_that_begins_after_the_end_says_nothing(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with batch._processes(1, tmp_path / "swept") as pool:
+        assert pool is not None
+        with pytest.raises(BrokenExecutor):
+            pool.submit(os.getpid).result()
+    assert capfd.readouterr().err == ""
+
+
 def test_where_no_process_starts_the_tracks_are_made_all_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
