@@ -273,6 +273,7 @@ def _processes(count: int, staging: Path) -> Iterator[Executor | None]:
     pool = None
     reader, writer = multiprocessing.Pipe(duplex=False)
     with suppress(OSError, ImportError, NotImplementedError, ValueError):
+        _start_tracker()
         context = multiprocessing.get_context("spawn")
         given = (reader, staging)
         pool = ProcessPoolExecutor(count, context, initializer=_begin, initargs=given)
@@ -286,6 +287,22 @@ def _processes(count: int, staging: Path) -> Iterator[Executor | None]:
         writer.close()
         pool.shutdown(cancel_futures=True)
         reader.close()
+
+
+def _start_tracker() -> None:
+    """Start multiprocessing's resource tracker, which closing a terminal ends but Ctrl-C does not.
+
+    It inherits the mask of signals, and complains of what it lost where it has to be started again.
+    """
+    if not hasattr(signal, "pthread_sigmask"):  # Windows has neither
+        return
+    from multiprocessing import resource_tracker
+
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGHUP})
+    try:
+        resource_tracker.ensure_running()
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _processors() -> int:

@@ -82,6 +82,32 @@ def test_workers_end_with_their_parent_however_it_ends(
     assert not list((tmp_path / "out").iterdir()), "the hidden folder goes, too"
 
 
+TRACKER = """
+import os, signal, sys, time
+from multiprocessing import resource_tracker
+from pathlib import Path
+from backing.cli import batch
+if __name__ == "__main__":
+    with batch._processes(1, Path(sys.argv[1])) as pool:
+        pool.submit(os.getpid).result()
+        os.kill(resource_tracker._resource_tracker._pid, signal.SIGHUP)
+        pool.submit(time.sleep, 0.2).result()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="it has no hang-up")
+def test_a_terminal_that_is_closed_takes_nothing_away_from_the_workers(tmp_path: Path) -> None:
+    script = tmp_path / "tracked.py"
+    script.write_text(TRACKER)
+    done = subprocess.run(
+        [sys.executable, str(script), str(tmp_path)],
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        stderr=subprocess.PIPE,
+        check=True,
+    )
+    assert done.stderr == b""
+
+
 def test_whoever_stops_listening_stops_the_work(tmp_path: Path) -> None:
     begun = time.monotonic()
     results = outcomes([job(tmp_path / "a.wav"), job(tmp_path / "b.wav", 900)])
