@@ -20,7 +20,7 @@ from backing.mixdown.soundfont import SoundFont
 from backing.page.data import Opening, page_data
 from backing.page.document import document
 from backing.page.level import gain_db
-from backing.page.score import make_score
+from backing.page.score import Score, make_score
 from backing.page.strip import Strip, Wanted, make_strip, merged, wanted
 
 __all__ = ["Opening", "PageMaker", "Piece"]
@@ -64,7 +64,7 @@ class PageMaker:
         server whether it has been changed. Raises FeelError, PracticeError, RoutineError,
         SelectionError, SoundFontError and MissingProgram.
         """
-        scores = [make_score(piece.form, piece.band, piece.opening.line) for piece in pieces]
+        scores = [_score(piece) for piece in pieces]
         needs = [wanted(score) for score in scores]
         strip = self._strip(merged(needs))
         tunes = []
@@ -80,3 +80,8 @@ class PageMaker:
         if self._strips is None or self._strips[0] != needs:
             self._strips = needs, make_strip(needs, self.font)
         return self._strips[1]
+
+
+def _score(piece: Piece) -> Score:
+    opening = piece.opening
+    return make_score(piece.form, piece.band, opening.line, opening.session.get("ending", ""))

@@ -6,7 +6,7 @@ Times in a bar are whole ticks, TICKS to a beat: exact for every note the band w
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from hashlib import sha256
@@ -29,7 +29,6 @@ from backing.combo.feel import (
 )
 from backing.combo.instruments import SHORT_NAMES
 from backing.combo.part import Note
-from backing.combo.plan import Plan
 from backing.combo.ribbon import ribbon_of_plan
 from backing.lines.player import Line
 from backing.neck.arpeggio import arpeggio
@@ -37,8 +36,6 @@ from backing.page.neck_data import neck_data
 from backing.page.score import BELOW, Count, Score, ScorePart, Side
 from backing.page.session import checked_session
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
-from backing.routine.request import CHORUSES, Request
-from backing.routine.routine import make_routine
 from backing.take.course import course_chord, line_kind, never_stops
 from backing.take.table import take_table
 
@@ -108,20 +105,20 @@ def page_data(
         "chorus": len(score.bars),
         "form": {
             "head": list(range(firsts[1], firsts[2])),
-            "out": list(range(firsts[2], firsts[3])),
+            "out": dict(_outs(score, firsts[2:])),
         },
         "part": opening.part,
         "session": checked_session(form, opening.session),
         "bars": [
             _bar(bar, at, side, index, wander(seed, bar.number))
             for side in score.sides
-            for at, bar in enumerate(side.bars)
+            for at, bar in enumerate(side.bars, side.shared)
         ],
         "chords": [_chord(chord) for chord in chords],
         "spans": [
             [first + bar, *rest]
             for first, side in zip(firsts, score.sides, strict=False)
-            for bar, *rest in _spans(side.plan, index)
+            for bar, *rest in _spans(side, index)
         ],
         "keys": [_key(moved, n, score, index) for n, moved in forms.items()],
         "guide_lines": _guide_lines(score, index),
@@ -156,7 +153,7 @@ def page_data(
         "rest_bars": {meter: _notes(notes) for meter, notes in score.rest_bars.items()},
         "sound": _sound(strip, gain_db),
         "neck": neck_data(
-            [_sides(moved) for moved in forms.values()],
+            [score.sides_in(moved) for moved in forms.values()],
             home=KEYS.index(0),
             board=opening.line.fingerboard,
             opening=(*opening.line.position, None)[0],
@@ -176,10 +173,15 @@ def _chords(bars: Iterable[PlayedBar]) -> list[Chord]:
     return list(found.values())
 
 
-def _sides(form: Form) -> tuple[tuple[PlayedBar, ...], ...]:
-    """The bars of the solo chorus, the head and the last head of a form."""
-    whole = make_routine(form, Request(choruses=CHORUSES, count_in=0)).passes
-    return form.played("solos"), whole[0].bars, whole[-1].bars
+def _outs(score: Score, firsts: Iterable[int]) -> Iterator[tuple[str, list[int]]]:
+    """The bars of the last head for each ending; ``firsts``: where those it alone has begin."""
+    starts = iter(firsts)
+    held: list[int] = []
+    for ending, side in score.outs.items():
+        first = next(starts) if side.bars else 0
+        bars = [*held[: side.shared], *range(first, first + len(side.bars))]
+        held = held or bars
+        yield ending, bars
 
 
 def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: float) -> Json:
@@ -194,7 +196,7 @@ def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: f
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
         "wander": wandered,
-        "tempo_ratio": float(bar.mean_ratio),
+        "tempo_ratios": [float(ratio) for ratio in bar.tempo_ratios()],
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]
             for c in bar.changes
@@ -225,7 +227,7 @@ def _chord(chord: Chord) -> Json:
 
 def _key(moved: Form, semitones: int, score: Score, index: dict[str, int]) -> Json:
     """Names in one key: the chord symbols in pieces, and the tones of every chord."""
-    there = [c.chord for side in _sides(moved) for bar in side for c in bar.changes]
+    there = [c.chord for side in score.sides_in(moved) for bar in side for c in bar.changes]
     here = [c.chord for side in score.sides for bar in side.bars for c in bar.changes]
     chords: dict[int, Chord] = {}
     for mine, theirs in zip(here, there, strict=True):
@@ -245,16 +247,17 @@ def _symbol(chord: Chord) -> list[str]:
     return [symbol.root + symbol.accidental, symbol.suffix, symbol.bass + symbol.bass_accidental]
 
 
-def _spans(plan: Plan, index: dict[str, int]) -> list[list[int]]:
+def _spans(side: Side, index: dict[str, int]) -> list[list[int]]:
     """The chords in time: bar, tick where it is written, ticks until the next, chord or -1."""
-    spans = plan.spans
+    plan = side.plan
+    spans = [span for span in plan.spans if plan.bar_at(span.written).index >= side.shared]
     ends = [span.written for span in spans[1:]] + [plan.length]
     found = []
     for span, end in zip(spans, ends, strict=True):
         bar = plan.bar_at(span.written)
         chord = -1 if span.chord is None else index[str(span.chord)]
         onset, length = ticks(span.written - bar.start), ticks(end - span.written)
-        found.append([bar.index, onset, length, chord])
+        found.append([bar.index - side.shared, onset, length, chord])
     return found
 
 
@@ -263,13 +266,15 @@ def _guide_lines(score: Score, index: dict[str, int]) -> list[list[list[Any]]]:
     lines: list[list[list[Any]]] = [[], []]
     first = 0
     for side in score.sides:
+        before = first - side.shared
         for mine, line in zip(lines, ribbon_of_plan(side.plan).lines, strict=True):
             mine += [
                 [
-                    first + tone.bar, ticks(tone.beat), tone.pitch, printed_degree(tone.degree),
+                    before + tone.bar, ticks(tone.beat), tone.pitch, printed_degree(tone.degree),
                     index[str(tone.chord)],
                 ]
                 for tone in line
+                if tone.bar >= side.shared
             ]  # fmt: skip
         first += len(side.bars)
     return lines

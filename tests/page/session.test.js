@@ -19,7 +19,7 @@ const KEYS = ["G♭ major", "G major", "A♭ major", "A major", "B♭ major", "B
 
 /** @returns {any} */
 function inTwelve() {
-  return { ...form([["A", 8], ["B", 8]]), form: { head: [16], out: [17] }, keys: KEYS.map((name, at) => ({ name, semitones: at - 6 })) };
+  return { ...form([["A", 8], ["B", 8]]), form: { head: [16], out: { held: [17], slow: [18] } }, keys: KEYS.map((name, at) => ({ name, semitones: at - 6 })) };
 }
 
 test("bars are named as on the command line", () => {

@@ -2,7 +2,7 @@
 
 const BARS = ["1", "2", "3", "4"].map((label, at) => ({
   label, section: "A", top: at === 0, beats: 4, groups: [2, 2], meter: "4/4", swing: /** @type {const} */ ("ride"), wander: 1,
-  tempo_ratio: 1, changes: [[0, at, 0]],
+  tempo_ratios: [1], changes: [[0, at, 0]],
 }));
 
 /** @param {number} pitch */
@@ -43,7 +43,7 @@ export function tune() {
 /** @returns {any} */
 export function routine(wanted = {}) {
   return {
-    whole: false, choruses: 3, bars: [0, 1, 2, 3], tempo: 120, climb: null, times: 1, keys: [0], countIn: false, leadIn: 0,
+    whole: false, choruses: 3, ending: "held", bars: [0, 1, 2, 3], tempo: 120, climb: null, times: 1, keys: [0], countIn: false, leadIn: 0,
     restBars: 0, grow: false, trade: 0, partner: "drums", partnerFirst: false, layOut: 0, same: false, ...wanted,
   };
 }

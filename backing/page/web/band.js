@@ -163,8 +163,9 @@ function transposed(data, part, note, turn) {
  */
 function follows(data, turn, next) {
   const ends = [data.chorus - 1, data.form?.head[data.form.head.length - 1]];
-  const expected = ends.includes(turn.bar) ? 0 : turn.bar + 1;
-  return next.bar === expected && next.key === turn.key && next.kind !== "rest";
+  const outs = Object.values(data.form?.out ?? {});
+  const goesOn = outs.some((bars) => next.bar === bars[bars.indexOf(turn.bar) + 1] && bars.includes(turn.bar));
+  return (goesOn || next.bar === (ends.includes(turn.bar) ? 0 : turn.bar + 1)) && next.key === turn.key && next.kind !== "rest";
 }
 
 /**

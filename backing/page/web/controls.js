@@ -11,6 +11,7 @@ import { within } from "./settings.js";
 /** Control, group of settings, and the name it has there. */
 const BOUND = /** @type {[id: string, group: Group, key: string][]} */ ([
   ["choruses", "routine", "choruses"],
+  ["ending", "routine", "ending"],
   ["times", "routine", "times"],
   ["lead-in", "routine", "leadIn"],
   ["rest-bars", "routine", "restBars"],

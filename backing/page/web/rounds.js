@@ -45,7 +45,8 @@ const THEIRS = { drums: SOLOISTS, line: NOBODY };
 export function stepsOf(data, routine) {
   const { bars, keys, climb, times, grow, tempo, whole, choruses } = routine;
   if (whole && data.form) {
-    const { head, out } = data.form;
+    const { head } = data.form;
+    const out = outOf(data, routine);
     const one = { tempo, key: keys[0], times: 1, solo: false };
     const solos = { ...one, bars: chorusOf(data), times: choruses - 2, solo: true };
     return [{ ...one, bars: head }, ...(choruses > 2 ? [solos] : []), { ...one, bars: out }];
@@ -57,6 +58,11 @@ export function stepsOf(data, routine) {
     tempos.flatMap((each) => sizes.map((size) => ({ bars: size, tempo: each, key, times, solo: true }))),
   );
   return steps.length === 1 ? [{ ...steps[0], times: Infinity }] : steps;
+}
+
+/** The bars of the last head, with its ending. @param {PageData} data @param {Routine} routine */
+export function outOf({ form }, { ending }) {
+  return form ? (form.out[ending] ?? form.out.held) : [];
 }
 
 /** The bars of the solo chorus. @param {PageData} data */
@@ -153,10 +159,19 @@ export class Rounds {
     const { step, time, counted } = this.place;
     const { tempo, key } = this.steps[step];
     const bar = this.#barAt(this.place);
-    const { beats, tempo_ratio: ratio } = this.data.bars[bar];
+    const { beats } = this.data.bars[bar];
+    const tempos = this.#ratiosOf(bar).map((ratio) => tempo * ratio);
     const take = this.routine.same ? 0 : time;
     const resting = this.#resting();
-    return { kind: this.kind, bar, counted, beats, take, step, tempo, bpm: tempo * ratio, key, resting };
+    return { kind: this.kind, bar, counted, beats, take, step, tempo, tempos, key, resting };
+  }
+
+  /** A bar bends its own time alone: a count and a rest bar go as it begins, what rings after it as it ended.
+   * @param {number} bar */
+  #ratiosOf(bar) {
+    const { tempo_ratios: ratios } = this.data.bars[bar];
+    if (this.kind === "end") return ratios.slice(-1);
+    return this.kind === "count" || this.kind === "rest" ? ratios.slice(0, 1) : ratios;
   }
 
   #advance() {

@@ -1,9 +1,10 @@
 // What is seen: the stage, the necks and the chart, while the band plays and while it is still.
 
 import { Chart } from "./chart.js";
+import { tempoAt } from "./clock.js";
 import { byId } from "./controls.js";
 import { Neck } from "./neck.js";
-import { chorusOf } from "./rounds.js";
+import { chorusOf, outOf } from "./rounds.js";
 import { Spans } from "./spans.js";
 import { Stage } from "./stage.js";
 
@@ -131,7 +132,7 @@ export class Screen {
     this.stage.turn(this.#whose(turn));
     this.stage.beat(bar.groups, Math.floor(beat));
     this.chart.mark(turn.bar, played ? beat / turn.beats : -1);
-    this.#chord(turn.bar, played ? beat : 0, turn.key, turn.bpm, !played);
+    this.#chord(turn.bar, played ? beat : 0, turn.key, tempoAt(turn, beat), !played);
   }
 
   /**
@@ -146,7 +147,8 @@ export class Screen {
   /** The bars that are read together with a bar. @param {number} bar */
   #sideOf(bar) {
     const { form } = this.data;
-    return [form?.head, form?.out].find((bars) => bars?.includes(bar)) ?? chorusOf(this.data);
+    const sides = [form?.head, outOf(this.data, this.settings().routine)];
+    return sides.find((bars) => bars?.includes(bar)) ?? chorusOf(this.data);
   }
 
   /**

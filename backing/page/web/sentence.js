@@ -81,6 +81,7 @@ export class Sentence {
       const [first, last] = [bars[0], bars[bars.length - 1]].map((bar) => data.bars[bar].label);
       return new Option(`${data.bars[bars[0]].section}, bars ${first}–${last},`, bars.join());
     });
+    byId("ending").replaceChildren(...Object.keys(data.form?.out ?? {}).map((name) => new Option(name, name)));
     byId("loop-of").replaceChildren(
       new Option("The whole chorus", chorusOf(data).join()),
       ...(sections.length > 1 ? sections : []),

@@ -21,10 +21,11 @@ const COUNT = /^\d+$/;
  * @returns {Words}
  */
 export function wordsOf(data, routine) {
-  const { bars, keys, whole, choruses, countIn } = routine;
+  const { bars, keys, whole, choruses, ending, countIn } = routine;
   const home = keys.length === 1 && data.keys[keys[0]].semitones === 0;
   const said = {
     choruses: whole ? String(choruses) : "",
+    ending: whole && ending !== "held" ? ending : "",
     bars: whole || isChorus(data, bars) ? "" : barWords(data, bars),
     ...tempoWords(data, routine),
     key: home ? "" : keyWords(data, keys),
@@ -72,6 +73,7 @@ export function readWords(data, words) {
 /** @type {Record<string, (text: string, data: PageData) => Partial<Routine> | null>} */
 const READERS = {
   choruses: (text, { form }) => (form && COUNT.test(text) && Number(text) > 1 ? { whole: true, choruses: Number(text) } : null),
+  ending: (text, { form }) => (form && text in form.out ? { whole: true, ending: text } : null),
   bars(text, data) {
     const bars = barsOf(data, text);
     return bars && { bars };

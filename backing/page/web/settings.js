@@ -69,6 +69,7 @@ export function plain(data) {
   return {
     whole: false,
     choruses: 3,
+    ending: "held",
     bars: chorusOf(data),
     tempo: data.tempo,
     climb: null,
@@ -136,6 +137,7 @@ export function fitting(settings, data) {
   if (!fits(routine.keys, data.keys.length)) routine.keys = plain(data).keys;
   if (routine.climb && !(temposOf(routine.climb, data.tempo).length > 0)) routine.climb = null;
   if (!data.form) routine.whole = false;
+  if (!(routine.ending in (data.form?.out ?? {}))) routine.ending = plain(data).ending;
   routine.tempo = within(routine.tempo, SLOWEST, FASTEST);
   if (!["C", "Bb", "Eb"].includes(view.part)) view.part = data.part;
   view.position = within(view.position, 0, data.neck ? data.neck.positions.length - 1 : 0);

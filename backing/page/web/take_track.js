@@ -1,6 +1,7 @@
 // What the band has played, as the course that a take is held against.
 
 import { notesOf } from "./band.js";
+import { tempoAt } from "./clock.js";
 import { Spans } from "./spans.js";
 import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
 import { Course } from "./take_course.js";
@@ -45,7 +46,7 @@ export function courseOf(data, played, after, how) {
       start,
       beats: turn.beats,
       seconds,
-      tempo: turn.bpm,
+      tempo: turn.tempos[0],
       swing: ratioOf(data, turn),
       yours: yoursIn(turn, how.partner) && !called,
       at: turn.bar,
@@ -63,10 +64,10 @@ function startsOf(played) {
   return played.map(({ turn }) => (beat += turn.beats) - turn.beats);
 }
 
-/** @param {PageData} data @param {Turn} turn */
-function ratioOf(data, turn) {
+/** @param {PageData} data @param {Turn} turn @param {number} [beat] */
+function ratioOf(data, turn, beat = 0) {
   const { swing, wander } = data.bars[turn.bar];
-  return swingRatio(swing, turn.bpm, data.swing, wander);
+  return swingRatio(swing, tempoAt(turn, beat), data.swing, wander);
 }
 
 /** @param {PageData} data @param {Turn} turn */
@@ -182,12 +183,13 @@ function lineOf(data, played, after) {
   const starts = startsOf(played);
   return played.flatMap(({ turn }, at) => {
     const next = played[at + 1]?.turn ?? after ?? turn;
-    const ratio = ratioOf(data, turn);
     return notesOf(data, turn, next)
-      .filter(({ part, low, high }) => part === "etude" && turn.tempo >= low && turn.tempo <= high)
+      .filter(({ part, onset, low, high }) => part === "etude" && tempoAt(turn, onset) >= low && tempoAt(turn, onset) <= high)
       .map(({ onset, pitch, swung, melodic, late }) => {
-        const behind = late + (melodic && onset % 1 === 0 ? melodicLateness(turn.bpm, ratio, data.swing) : 0);
-        const beat = starts[at] + (swung ? swingPlace(onset, ratio) : onset) + (behind * turn.bpm) / 60000;
+        const tempo = tempoAt(turn, onset);
+        const ratio = ratioOf(data, turn, onset);
+        const behind = late + (melodic && onset % 1 === 0 ? melodicLateness(tempo, ratio, data.swing) : 0);
+        const beat = starts[at] + (swung ? swingPlace(onset, ratio) : onset) + (behind * tempo) / 60000;
         return { beat, pitch, seconds: 0 };
       })
       .sort((a, b) => a.beat - b.beat);

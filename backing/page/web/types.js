@@ -18,7 +18,7 @@
  * @property {string} meter
  * @property {"ride" | number} swing
  * @property {number} wander  The factor of the ride's ratio in this bar.
- * @property {number} tempo_ratio
+ * @property {number[]} tempo_ratios  Of stretches of equal length: one, or one for each beat.
  * @property {ChangeRow[]} changes
  * @typedef {object} Chord
  * @property {number} root  Pitch class in the tune's own key.
@@ -81,8 +81,8 @@
  * @property {string} meter
  * @property {string[]} notes
  * @property {number} chorus  The first so many bars are the solo chorus.
- * @property {{head: number[], out: number[]} | null} form  The bars of the head, with what comes before it, and of
- *   the last head with its ending.
+ * @property {{head: number[], out: Record<string, number[]>} | null} form  The bars of the head, with what comes
+ *   before it, and of the last head with each ending.
  * @property {"C" | "Bb" | "Eb"} part  For whom the chords are written when it opens.
  * @property {Record<string, string>} session  How it opens, in the words of the command line.
  * @property {Bar[]} bars
@@ -102,7 +102,8 @@
  *
  * @typedef {object} Routine  What is practiced.
  * @property {boolean} whole  The whole form, head to ending, in place of a loop.
- * @property {number} choruses  Of the whole form: head, solos and last head together.
+ * @property {number} choruses  Of the whole form: head, solos and last head together,
+ * @property {string} ending  and how it ends.
  * @property {number[]} bars  Of the loop, in order.
  * @property {number} tempo
  * @property {import("./climb.js").Climb | null} climb
@@ -127,7 +128,7 @@
  * @property {number} take
  * @property {number} step  Of the routine: the tempo, key and size that hold.
  * @property {number} tempo  Of the step, in beats a minute.
- * @property {number} bpm  Of this bar.
+ * @property {number[]} tempos  Of its stretches of equal length, in beats a minute.
  * @property {number} key
  * @property {ReadonlySet<string>} resting  Voices that rest; "kit" is all but the hi-hat foot.
  *
