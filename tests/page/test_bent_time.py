@@ -49,6 +49,7 @@ section coda
 rit 1-3: to 60%
 """
 """Half time, a ritardando, fermatas, three beats to a bar, a coda that slows down."""
+PICKUP = "section A\npickup: | C7 / |"
 TUNES = sorted((ROOT / "tunes").glob("*.tune"))
 NEAR_S = 0.001
 EDGE_S = 1.0
@@ -64,26 +65,27 @@ BANDS = {
 OWN_NAMES = {"third": "guide", "seventh": "guide", "etude": "line", "click all": "click"}
 
 
-def track(form: Form, part: str, ending: str) -> tuple[Performance, list[float]]:
+def track(form: Form, part: str, ending: str, count: int | None) -> tuple[Performance, list[float]]:
     """A track of three choruses with the solos of a page; where its sides begin and end (s)."""
     band = BANDS[part]
-    whole = arrange(make_routine(form, Request(choruses=3, count_in=0, ending=ending)), band)
+    asked = Request(choruses=3, count_in=count, ending=ending)
+    whole = arrange(make_routine(form, asked), band)
     rounds = arrange(make_routine(form, Request(times=3, count_in=0)), band)
-    head, solos, out = whole.passes
+    *count_in, head, solos, out = whole.passes
     solos = PlayedPass(solos.routine_pass, solos.start, rounds.passes[0].parts)
     sides = [float(whole.clock.seconds(each.start)) for each in (head, solos, out)]
-    return (
-        replace(whole, passes=(head, solos, out)), [*sides, float(whole.clock.length_seconds)]
-    )  # fmt: skip
+    passes = (*count_in, head, solos, out)
+    return replace(whole, passes=passes), [*sides, float(whole.clock.length_seconds)]
 
 
-def check(form: Form, struck: list[dict[str, Any]], ending: str) -> None:
+def check(form: Form, struck: list[dict[str, Any]], ending: str, count: int | None) -> None:
     for part in BANDS:
-        performance, sides = track(form, part, ending)
-        wanted = np.array(
-            sorted(float(note.onset) for note in performance.notes(OWN_NAMES.get(part, part)))
-        )
-        heard = np.array(sorted(row["when"] - FIRST for row in struck if row["part"] == part))
+        performance, sides = track(form, part, ending, count)
+        names = [OWN_NAMES.get(part, part), *(["count"] if part == "drums" else [])]
+        notes = (note for name in names for note in performance.notes(name))
+        wanted = np.array(sorted(float(note.onset) for note in notes))
+        mine = (part, "count") if part == "drums" else (part,)
+        heard = np.array(sorted(row["when"] - FIRST for row in struck if row["part"] in mine))
         inner = sides[1:-1]
         for times, others in ((wanted, heard), (heard, wanted)):
             inside = times[np.abs(times[:, None] - inner).min(axis=1) > EDGE_S]
@@ -95,31 +97,36 @@ def check(form: Form, struck: list[dict[str, Any]], ending: str) -> None:
             )
 
 
+Play = Callable[..., None]
+
+
 @pytest.fixture
-def bent(tab: Page, maker: PageMaker, tmp_path: Path) -> Callable[[Form, str], None]:
-    def play(form: Form, ending: str) -> None:
+def bent(tab: Page, maker: PageMaker, tmp_path: Path) -> Play:
+    def play(form: Form, ending: str, count: int | None = 0) -> None:
         opening = backing.page.Opening(BANDS["etude"].line)
         file = tmp_path / "form.html"
         file.write_bytes(replace(maker, opening=opening).page(form))
         opened(tab, file)
-        seconds = track(form, "bass", ending)[1][-1]
+        seconds = track(form, "bass", ending, count)[1][-1]
         head = tab.evaluate("practice.data.form.head[0]")
-        routine = {"whole": True, "choruses": 3, "ending": ending}
-        asked = {"seconds": seconds + 1, "bar": head, "routine": routine}
-        check(form, tab.evaluate(SCRIPT, asked)["struck"], ending)
+        routine = {"whole": True, "choruses": 3, "ending": ending, "countIn": count is None}
+        asked = {"seconds": seconds + 1, "bar": head, "routine": routine, "counted": count is None}
+        check(form, tab.evaluate(SCRIPT, asked)["struck"], ending, count)
 
     return play
 
 
 @pytest.mark.parametrize("tune", TUNES, ids=lambda path: path.stem)
 def test_every_note_of_a_form_that_ends_slowly_is_where_the_track_has_it(
-    tune: Path, bent: Callable[[Form, str], None]
+    tune: Path, bent: Play
 ) -> None:
     bent(read_file(tune), "slow")
 
 
 @pytest.mark.parametrize("ending", ["held", "short", "slow"])
-def test_fermatas_and_ritardandos_bend_the_page_beat_by_beat(
-    ending: str, bent: Callable[[Form, str], None]
-) -> None:
+def test_fermatas_and_ritardandos_bend_the_page_beat_by_beat(ending: str, bent: Play) -> None:
     bent(read(BENT), ending)
+
+
+def test_a_pickup_sounds_inside_the_count(bent: Play) -> None:
+    bent(read(BENT.replace("head: intro A B", "head: A B intro").replace("section A", PICKUP)), "held", None)

@@ -3,8 +3,8 @@
 
 import { notesOf } from "./band.js";
 import { Clock, stretchesOf, tempoAt } from "./clock.js";
+import { fitsTempo, lateBeats, swungBeat } from "./feel.js";
 import { Rounds } from "./rounds.js";
-import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
@@ -228,13 +228,12 @@ export class Player {
    */
   #give(event, now) {
     const { note, turn } = event;
-    const tempo = tempoAt(turn.turn, note.onset);
-    if (tempo < note.low || tempo > note.high) return;
+    if (!fitsTempo(turn.turn, note)) return;
     const when = this.#time(event);
     // after a long sleep the band is where it should be, and does not catch up
     if (when < now - TOO_LATE) return;
     const end = this.#place(turn.start + note.onset + note.length, note.swung);
-    const seconds = Math.max(0.02, this.clock.time(end + this.#late(event)) - when);
+    const seconds = Math.max(0.02, this.clock.time(end + lateBeats(this.data, turn.turn, note)) - when);
     event.voice = this.instrument.play(note, Math.max(when, now), seconds);
     event.until = when + seconds;
     this.given.push(event);
@@ -246,28 +245,7 @@ export class Player {
    */
   #time(event) {
     const { note, turn } = event;
-    return this.clock.time(this.#place(turn.start + note.onset, note.swung) + this.#late(event));
-  }
-
-  /**
-   * By how many beats a note is late.
-   * @param {Event} event
-   */
-  #late({ note, turn: { turn } }) {
-    const tempo = tempoAt(turn, note.onset);
-    const onBeat = note.melodic && note.onset % 1 === 0;
-    const line = onBeat ? melodicLateness(tempo, this.#ratio(turn, note.onset), this.data.swing) : 0;
-    return ((note.late + line) * tempo) / 60000;
-  }
-
-  /**
-   * The band's long to short eighths at a beat of a turn.
-   * @param {Turn} turn
-   * @param {number} beat
-   */
-  #ratio(turn, beat) {
-    const { swing, wander } = this.data.bars[turn.bar];
-    return swingRatio(swing, tempoAt(turn, beat), this.data.swing, wander);
+    return this.clock.time(this.#place(turn.start + note.onset, note.swung) + lateBeats(this.data, turn.turn, note));
   }
 
   /**
@@ -278,7 +256,7 @@ export class Player {
   #place(beat, swung) {
     if (!swung) return beat;
     const { turn, start } = this.turns.findLast((placed) => placed.start <= beat) ?? this.turns[0];
-    return start + swingPlace(beat - start, this.#ratio(turn, beat - start));
+    return start + swungBeat(this.data, turn, beat - start);
   }
 
   /**

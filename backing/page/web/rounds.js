@@ -159,11 +159,19 @@ export class Rounds {
     const { step, time, counted } = this.place;
     const { tempo, key } = this.steps[step];
     const bar = this.#barAt(this.place);
-    const { beats } = this.data.bars[bar];
+    const beats = this.#beatsOf(bar);
     const tempos = this.#ratiosOf(bar).map((ratio) => tempo * ratio);
     const take = this.routine.same ? 0 : time;
     const resting = this.#resting();
     return { kind: this.kind, bar, counted, beats, take, step, tempo, tempos, key, resting };
+  }
+
+  /** A count is of whole bars, but that a pickup sounds inside its last one. @param {number} bar */
+  #beatsOf(bar) {
+    const { beats, groups } = this.data.bars[bar];
+    if (this.kind !== "count") return beats;
+    const whole = groups.reduce((sum, group) => sum + group, 0);
+    return this.place.counts === 1 && beats < whole ? whole - beats : whole;
   }
 
   /** A bar bends its own time alone: a count and a rest bar go as it begins, what rings after it as it ended.

@@ -1,9 +1,8 @@
 // What the band has played, as the course that a take is held against.
 
 import { notesOf } from "./band.js";
-import { tempoAt } from "./clock.js";
+import { fitsTempo, lateBeats, ratioAt, swungBeat } from "./feel.js";
 import { Spans } from "./spans.js";
-import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
 import { Course } from "./take_course.js";
 import { pitchClass } from "./take_figures.js";
 
@@ -47,7 +46,7 @@ export function courseOf(data, played, after, how) {
       beats: turn.beats,
       seconds,
       tempo: turn.tempos[0],
-      swing: ratioOf(data, turn),
+      swing: ratioAt(data, turn, 0),
       yours: yoursIn(turn, how.partner) && !called,
       at: turn.bar,
     };
@@ -62,12 +61,6 @@ export function courseOf(data, played, after, how) {
 function startsOf(played) {
   let beat = 0;
   return played.map(({ turn }) => (beat += turn.beats) - turn.beats);
-}
-
-/** @param {PageData} data @param {Turn} turn @param {number} [beat] */
-function ratioOf(data, turn, beat = 0) {
-  const { swing, wander } = data.bars[turn.bar];
-  return swingRatio(swing, tempoAt(turn, beat), data.swing, wander);
 }
 
 /** @param {PageData} data @param {Turn} turn */
@@ -184,13 +177,10 @@ function lineOf(data, played, after) {
   return played.flatMap(({ turn }, at) => {
     const next = played[at + 1]?.turn ?? after ?? turn;
     return notesOf(data, turn, next)
-      .filter(({ part, onset, low, high }) => part === "etude" && tempoAt(turn, onset) >= low && tempoAt(turn, onset) <= high)
-      .map(({ onset, pitch, swung, melodic, late }) => {
-        const tempo = tempoAt(turn, onset);
-        const ratio = ratioOf(data, turn, onset);
-        const behind = late + (melodic && onset % 1 === 0 ? melodicLateness(tempo, ratio, data.swing) : 0);
-        const beat = starts[at] + (swung ? swingPlace(onset, ratio) : onset) + (behind * tempo) / 60000;
-        return { beat, pitch, seconds: 0 };
+      .filter((note) => note.part === "etude" && fitsTempo(turn, note))
+      .map((note) => {
+        const played = note.swung ? swungBeat(data, turn, note.onset) : note.onset;
+        return { beat: starts[at] + played + lateBeats(data, turn, note), pitch: note.pitch, seconds: 0 };
       })
       .sort((a, b) => a.beat - b.beat);
   });
