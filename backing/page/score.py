@@ -28,7 +28,9 @@ from backing.combo.instruments import (
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.combo.plan import ChordSpan, Plan, make_plan
+from backing.errors import PracticeError
 from backing.lines import player
+from backing.lines.line import CALLS_ON, SUBDIVISIONS
 from backing.lines.player import Line
 from backing.page.neck_data import SIGNS
 from backing.routine.count_in import count_in
@@ -36,6 +38,7 @@ from backing.routine.drills import laying_out
 from backing.routine.passes import Pass, Purpose
 from backing.routine.request import CHORUSES, Request
 from backing.routine.routine import Routine, make_routine
+from backing.routine.subdivisions import values_in
 
 TAKES = 3
 """So many choruses differ; then the first comes again."""
@@ -69,6 +72,22 @@ class ScorePart:
         """All notes of all takes, and around them."""
         return (note for take in (*self.takes, self.around) for bar in take for note in bar)
 
+    def keeping(self, bars: Sequence[int]) -> ScorePart:
+        """The part with these bars alone of what is around it, if there is anything."""
+        return replace(self, around=tuple(self.around[at] for at in bars if self.around))
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreLine:
+    """A line of the page, in the words that ask for its rhythm: "eighths", "call on 1&".
+
+    ``part``: without ``around`` where the line is for loops alone.
+    """
+
+    words: str
+    line: Line
+    part: ScorePart
+
 
 @dataclass(frozen=True, slots=True)
 class Count:
@@ -96,8 +115,9 @@ class Score:
 
     ``plan`` is the first take's; ``head`` is what a track plays before, ``outs`` after with each
     ending: of all but the first there are only the bars from where they differ, perhaps none.
-    ``counts`` hold for the meter of the key, as ``rest_bars`` does: a bar of the hi-hat foot alone.
-    Meters are written as in the tune: "4/4".
+    ``etudes`` are the lines that can be chosen, or that follow each other: the one in ``lines``
+    first. ``counts`` hold for the meter of the key, as ``rest_bars`` does: a bar of the hi-hat foot
+    alone. Meters are written as in the tune: "4/4".
     """
 
     form: Form
@@ -106,6 +126,7 @@ class Score:
     head: Side
     outs: Mapping[str, Side]
     lines: tuple[ScorePart, ...]
+    etudes: tuple[ScoreLine, ...]
     counts: dict[str, tuple[Count, ...]]
     rest_bars: dict[str, tuple[Note, ...]]
     kit: Instrument
@@ -153,15 +174,20 @@ def make_score(form: Form, band: Band, line: Line | None = None, ending: str = "
     for name, guide_line in GUIDE_LINES.items() if chords else ():
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
         lines += [replace(part, name=name) for part in _played(once, outside, alone)]
+    line = line or Line()
     if chords:
-        lines.append(_etude(takes, outside, line or Line()))
+        etudes = list(_etudes(takes, outside, line))
     else:
-        lines += [_silent(name, takes.plans[0], outside.plans) for name in (*GUIDE_LINES, "etude")]
+        silent = [_silent(name, takes.plans[0], outside.plans) for name in (*GUIDE_LINES, "etude")]
+        lines += silent[:-1]
+        etudes = [ScoreLine(rhythm_words(line), line, silent[-1])]
+    lines.append(etudes[0].part)
     lines += [_clicked(takes.plans[0], outside, beats) for beats in click.BEATS]
     drums = next(line for line in lines if line.name == "drums")
     bars = rounds.passes[0].bars
     head, *outs = (Side(p.bars, plan) for p, plan in zip(whole.passes, outside.plans, strict=True))
-    outs, lines = _without_shared(head, outs, lines)
+    outs, kept = _without_shared(head, outs, [*lines, *(each.part for each in etudes)])
+    etudes = [replace(each, part=each.part.keeping(kept)) for each in etudes]
     every = (*bars, *head.bars, *(bar for side in outs for bar in side.bars))
     firsts = {str(bar.meter): bar for bar in reversed(every)}
     return Score(
@@ -170,7 +196,8 @@ def make_score(form: Form, band: Band, line: Line | None = None, ending: str = "
         plan=takes.plans[0],
         head=head,
         outs=dict(zip(endings, outs, strict=True)),
-        lines=tuple(lines),
+        lines=tuple(part.keeping(kept) for part in lines),
+        etudes=tuple(etudes),
         counts={meter: tuple(_counts(bar)) for meter, bar in firsts.items()},
         rest_bars={meter: _rest_bar(form, band, bar) for meter, bar in firsts.items()},
         kit=drums.instrument,
@@ -179,8 +206,8 @@ def make_score(form: Form, band: Band, line: Line | None = None, ending: str = "
 
 def _without_shared(
     head: Side, outs: Sequence[Side], lines: Sequence[ScorePart]
-) -> tuple[list[Side], list[ScorePart]]:
-    """The last heads from where they differ from the first of them, and the parts likewise."""
+) -> tuple[list[Side], list[int]]:
+    """The last heads from where they differ from the first of them, and which bars are left."""
     sides = (head, *outs)
     firsts = list(accumulate((len(side.bars) for side in sides), initial=0))
     found, kept = [outs[0]], [*range(firsts[2])]
@@ -188,7 +215,7 @@ def _without_shared(
         shared = _shared(outs[0], side, lines, firsts[1], first)
         found.append(replace(side, bars=side.bars[shared:], shared=shared))
         kept += range(first + shared, first + len(side.bars))
-    return found, [replace(ln, around=tuple(ln.around[at] for at in kept)) for ln in lines]
+    return found, kept
 
 
 def _shared(one: Side, other: Side, lines: Sequence[ScorePart], mine: int, theirs: int) -> int:
@@ -196,9 +223,10 @@ def _shared(one: Side, other: Side, lines: Sequence[ScorePart], mine: int, their
 
     ``mine`` and ``theirs``: where their bars begin in what is around a part.
     """
+    around = [ln for ln in lines if ln.around]
     pairs = enumerate(zip(one.bars, other.bars, strict=False))
     alike = (
-        a == b and all(ln.around[mine + at] == ln.around[theirs + at] for ln in lines)
+        a == b and all(ln.around[mine + at] == ln.around[theirs + at] for ln in around)
         for at, (a, b) in pairs
     )
     count = sum(1 for _ in takewhile(bool, alike))
@@ -254,12 +282,42 @@ def _silent(name: str, plan: Plan, sides: Sequence[Plan]) -> ScorePart:
     return ScorePart(name, JAZZ_GUITAR, (by_bar(None, plan),), outside)
 
 
-def _etude(takes: _Planned, sides: _Planned, line: Line) -> ScorePart:
-    """The line in its position, or where the hand lies best, another for each take."""
+def _etudes(takes: _Planned, sides: _Planned, line: Line) -> Iterator[ScoreLine]:
+    """The line in its position, or where the hand lies best; and what it can be exchanged for: the
+    subdivisions that differ in these meters, and calls on each of their starts."""
     line = line.placed(takes.routine.passes[0].bars)
-    played, outside = ([_fingered(plan, line) for plan in each.plans] for each in (takes, sides))
-    bars = tuple(map(by_bar, played, takes.plans))
-    return ScorePart("etude", JAZZ_GUITAR, bars, _around(outside, sides.plans))
+    bars = takes.routine.passes[0].bars
+    values = [
+        replace(line, rhythm=value, call_on="turn") for value in values_in(b.meter for b in bars)
+    ]
+    calls = [replace(line, rhythm="call", call_on=start) for start in CALLS_ON if start != "turn"]
+    whole = {rhythm_words(each) for each in (line, *calls)}
+    found: dict[str, ScoreLine] = {}
+    for each in (line, *values, *calls):
+        words = rhythm_words(each)
+        if words in found or words == SUBDIVISIONS:
+            continue
+        try:
+            part = _etude(takes, sides, each, around=words in whole)
+        except PracticeError:
+            if each is line:
+                raise
+            continue  # too few bars for a call, or a meter without such a beat
+        found[words] = ScoreLine(words, each, part)
+    yield from found.values()
+
+
+def rhythm_words(line: Line) -> str:
+    """The rhythm of a line in words: "call on 1&"."""
+    return line.rhythm if line.call_on == "turn" else f"{line.rhythm} on {line.call_on}"
+
+
+def _etude(takes: _Planned, sides: _Planned, line: Line, *, around: bool) -> ScorePart:
+    """A line, another for each take that is to differ; ``around``: also in the heads."""
+    plans = takes.plans[:1] if line.number else takes.plans
+    bars = tuple(by_bar(_fingered(plan, line), plan) for plan in plans)
+    outside = [_fingered(plan, line) for plan in sides.plans] if around else []
+    return ScorePart("etude", JAZZ_GUITAR, bars, _around(outside, sides.plans[: len(outside)]))
 
 
 def _fingered(plan: Plan, line: Line) -> Part:

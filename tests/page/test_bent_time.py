@@ -129,4 +129,8 @@ def test_fermatas_and_ritardandos_bend_the_page_beat_by_beat(ending: str, bent: 
 
 
 def test_a_pickup_sounds_inside_the_count(bent: Play) -> None:
-    bent(read(BENT.replace("head: intro A B", "head: A B intro").replace("section A", PICKUP)), "held", None)
+    bent(
+        read(BENT.replace("head: intro A B", "head: A B intro").replace("section A", PICKUP)),
+        "held",
+        None,
+    )

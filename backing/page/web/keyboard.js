@@ -31,6 +31,7 @@ export function listen(app) {
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const target = /** @type {HTMLElement} */ (event.target);
+    if (target.closest("dialog")) return;
     if (event.key === " ") {
       if (target.matches("textarea, input[type=text]")) return;
       event.preventDefault();
@@ -46,6 +47,6 @@ export function listen(app) {
   // where a button has the focus, it would be pressed when space is let go
   document.addEventListener("keyup", (event) => {
     const target = /** @type {HTMLElement} */ (event.target);
-    if (event.key === " " && !target.matches("textarea, input[type=text]")) event.preventDefault();
+    if (event.key === " " && !target.closest("dialog") && !target.matches("textarea, input[type=text]")) event.preventDefault();
   });
 }

@@ -38,7 +38,7 @@ export function courseOf(data, played, after, how) {
   const wheres = timesOf(data, played, how);
   const bars = played.map(({ turn, seconds }, at) => {
     const start = starts[at];
-    const called = data.take.kind === "call" && line.some(({ beat }) => beat >= start && beat < start + turn.beats);
+    const called = data.line.lines[turn.line].kind === "call" && line.some(({ beat }) => beat >= start && beat < start + turn.beats);
     return {
       label: labelOf(data, turn),
       where: wheres[at],
@@ -53,8 +53,9 @@ export function courseOf(data, played, after, how) {
   });
   const plain = new Course(data.title, bars, chordsOf(data, played, after, how.reads), data.take);
   const tones = line.map((tone) => ({ ...tone, seconds: plain.secondsAt(tone.beat) }));
-  const kind = how.line ? data.take.kind : "";
-  return new Course(data.title, bars, plain.chords, data.take, tones, kind, how.line && data.take.unbroken);
+  const heard = how.line ? played.map(({ turn }) => data.line.lines[turn.line]) : [];
+  const unbroken = heard.length > 0 && heard.every((each) => each.unbroken);
+  return new Course(data.title, bars, plain.chords, data.take, tones, heard[0]?.kind ?? "", unbroken);
 }
 
 /** @param {Played[]} played */

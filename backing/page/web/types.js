@@ -41,9 +41,15 @@
  * @property {string} id
  * @property {string} name
  * @property {string} voice
- * @property {NoteRow[][][]} takes  Takes of bars of notes.
+ * @property {NoteRow[][][]} takes  Takes of bars of notes; of the line there are none, see LineData.
  * @property {string} [instead_of]  The part it stands for while a guide line is heard.
- * @property {string[][]} [places]  Of a line: takes of bars of string, fret and finger.
+ * @typedef {object} LineData  What can play as the line.
+ * @property {string} opens  The words of the one the page opens with.
+ * @property {string} besides  What is said of all of them, as words of the command line.
+ * @property {{words: string, kind: "line" | "call", unbroken: boolean, takes: string[][]}[]} lines
+ * @property {number[]} subdivisions  Those of one note value each, from slow to quick.
+ * @property {number[]} calls
+ * @property {[onset: number, length: number, velocity: number, late: number, flags: number][]} strokes
  * @typedef {[key: number, start: number, length: number, release: number,
  *   gains: [velocity: number, gain: number][]]} ZoneRow
  * @typedef {object} VoiceData
@@ -78,6 +84,8 @@
  * @property {string} by
  * @property {number} tempo
  * @property {string} feel
+ * @property {{comp: string, occasion: string, others: string}} band  What the file holds of it, and the words that
+ *   make another one.
  * @property {string} meter
  * @property {string[]} notes
  * @property {number} chorus  The first so many bars are the solo chorus.
@@ -90,7 +98,8 @@
  * @property {SpanRow[]} spans
  * @property {Key[]} keys
  * @property {GuideTone[][]} guide_lines
- * @property {import("./take_types.js").TakeTable & {kind: "line" | "call", unbroken: boolean}} take
+ * @property {LineData} line
+ * @property {import("./take_types.js").TakeTable} take
  * @property {SwingTable} swing
  * @property {Part[]} parts
  * @property {string[]} heard  The parts that are heard beside the band, until others are chosen.
@@ -118,6 +127,7 @@
  * @property {boolean} partnerFirst
  * @property {number} layOut
  * @property {boolean} same
+ * @property {string} line  The words of the line that is heard; "" for none.
  *
  * @typedef {"count" | "lead" | "play" | "rest" | "end"} Kind
  * @typedef {object} Turn  One bar as it is played, once.
@@ -126,6 +136,7 @@
  * @property {number} counted  Which bar of the count, or after the end, from 0.
  * @property {number} beats
  * @property {number} take
+ * @property {number} line  Which line plays, if any does.
  * @property {number} step  Of the routine: the tempo, key and size that hold.
  * @property {number} tempo  Of the step, in beats a minute.
  * @property {number[]} tempos  Of its stretches of equal length, in beats a minute.
