@@ -103,7 +103,8 @@ Play = Callable[..., None]
 @pytest.fixture
 def bent(tab: Page, maker: PageMaker, tmp_path: Path) -> Play:
     def play(form: Form, ending: str, count: int | None = 0) -> None:
-        opening = backing.page.Opening(BANDS["etude"].line)
+        session = {"choruses": "3", "ending": ending}  # a tag is there where it is asked for
+        opening = backing.page.Opening(BANDS["etude"].line, session=session)
         file = tmp_path / "form.html"
         file.write_bytes(replace(maker, opening=opening).page(form))
         opened(tab, file)
@@ -121,6 +122,10 @@ def test_every_note_of_a_form_that_ends_slowly_is_where_the_track_has_it(
     tune: Path, bent: Play
 ) -> None:
     bent(read_file(tune), "slow")
+
+
+def test_a_tag_is_played_where_the_file_opens_with_it(bent: Play) -> None:
+    bent(read_file(ROOT / "tunes" / "paper-route-blues.tune"), "tag")
 
 
 @pytest.mark.parametrize("ending", ["held", "short", "slow"])

@@ -111,7 +111,9 @@ def test_the_shapes_hold_the_chords_under_the_hand(long_data: dict[str, Any]) ->
     sounding = [chord for *_, chord in long_data["spans"] if chord >= 0]
     for key, position in product((0, 6), (0, 4, 11)):
         semitones = long_data["keys"][key]["semitones"]
-        for chord, number in zip(sounding, neck["paths"][key][position], strict=True):
+        path = neck["paths"][key][position]
+        for chord, at in zip(sounding, neck["order"], strict=True):
+            number = path[at]
             for string, fret, above, _ in re.findall(
                 "(.)(.)(.)(.)", neck["shapes"][number].replace(" ", "")
             ):

@@ -158,7 +158,8 @@ export class Neck {
   #dots(span, view) {
     const number = this.spans.numbers[span];
     if (number < 0) return [];
-    return dotsOf(this.neck.shapes[this.neck.paths[view.key][view.position][number]]);
+    const { shapes, paths, order } = this.neck;
+    return dotsOf(shapes[paths[view.key][view.position][order[number]]]);
   }
 
   /**

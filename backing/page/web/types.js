@@ -73,7 +73,8 @@
  * @property {number[]} positions
  * @property {number} best
  * @property {boolean} left_handed
- * @property {number[][][]} paths  By key, position and chord of the spans: a shape.
+ * @property {number[][][]} paths  By key, position and place on the path: a shape.
+ * @property {number[]} order  The place on the path of each chord of the spans.
  * @property {string[]} shapes
  * @typedef {object} PageData
  * @property {string} id  A hash of all the rest: settings are kept by it.
