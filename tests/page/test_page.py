@@ -648,3 +648,10 @@ def test_a_call_and_subdivisions_are_chosen_where_they_are_said(page: Page) -> N
         bar,
     )
     assert first == 240
+
+
+def test_the_band_says_what_the_file_holds_of_it(page: Page) -> None:
+    page.locator("#band").click()
+    holds = page.locator("#band-sheet .small")
+    expect(holds).to_contain_text("one band: swing, piano comp, as at a rehearsal.")
+    expect(holds).to_contain_text("backing page TUNE --feel bossa --comp guitar --occasion gig")

@@ -66,7 +66,7 @@ export function texts(data) {
   const home = data.keys.find((key) => key.semitones === 0);
   byId("about").textContent = [data.by, home?.name, data.meter, data.feel].filter(Boolean).join(" · ");
   const { comp, occasion, others } = data.band;
-  byId("holds").textContent = `The band of this file: ${data.feel}, ${comp} comp, as at a ${occasion}. Another one is another file: `;
+  byId("holds").textContent = `This file holds one band: ${data.feel}, ${comp} comp, as at a ${occasion}. To make another: `;
   const options = others.split(/ (?=--)/).map((text) => Object.assign(document.createElement("span"), { textContent: text }));
   byId("others").replaceChildren("backing page TUNE ", ...options.flatMap((option) => [option, " "]));
   const { font, licence, notice } = data.sound;
