@@ -17,9 +17,12 @@ import pytest
 from backing.chart.form import Form
 from backing.chart.text.tune_file import read
 from backing.combo import feel
+from backing.combo.arrangement import arrange
+from backing.combo.band import Band
 from backing.combo.feel import Clock, melodic_lateness_ms, swing_place
 from backing.combo.feel_file import load_feel
 from backing.errors import RoutineError, SelectionError
+from backing.lines.phrase import read_line
 from backing.routine.climb import Climb
 from backing.routine.passes import Purpose
 from backing.routine.request import Request
@@ -35,9 +38,9 @@ def table(name: str) -> Case:
     return found
 
 
-def form_of(bars: int) -> Form:
-    """A tune of so many bars of 4/4."""
-    return read(f"title: T\nkey: C\ntempo: 140\nsection A\n{'| C7 ' * bars}|\n")
+def form_of(bars: int, meter: str = "4/4") -> Form:
+    """A tune of so many bars."""
+    return read(f"title: T\nkey: C\ntempo: 140\nmeter: {meter}\nsection A\n{'| C7 ' * bars}|\n")
 
 
 SWING = table("swing")
@@ -125,6 +128,37 @@ def test_choruses_are_traded_as_times_are() -> None:
             "".join("yp"["bass" in bar.directions.lay_out] for bar in one.bars) for one in solos
         ]
         assert turns == case["turns"], case
+
+
+def test_subdivisions_follow_each_other() -> None:
+    for case in table("lines")["subdivisions"]:
+        asked = Request(
+            times=case["times"], climb=case["climb"], key="C F" if case["keys"] > 1 else None,
+            count_in=0, subdivisions=True,
+        )  # fmt: skip
+        passes = make_routine(form_of(case["bars"], case["meter"]), asked).passes
+        played = (f"{p.value}@{float(p.tempo):g}#{p.take}" for p in passes)
+        assert " ".join(played) == case["played"], case
+
+
+STARTS = {Fraction(0): "1", Fraction(1, 2): "1&", Fraction(1): "2", Fraction(2): "3"}
+
+
+def test_calls_start_on_each_beat_in_turn() -> None:
+    for case in table("lines")["calls"]:
+        form, bars = form_of(case["bars"], case["meter"]), case["bars"]
+        asked = Request(bars=f"1-{bars}", times=case["times"], count_in=0)
+        performance = arrange(
+            make_routine(form, asked), Band(players="line", line=read_line("call"))
+        )
+        beats = form.meter.beats
+        for one, starts in zip(performance.passes, case["starts"], strict=True):
+            onsets = [note.onset for part in one.parts for note in part.notes]
+            called = [at for at, sign in enumerate(case["called"]) if sign == "#"]
+            assert {int(onset // beats) for onset in onsets} <= set(called)
+            firsts = [at for at in called if at - 1 not in called]
+            found = [min(n for n in onsets if n >= at * beats) - at * beats for at in firsts]
+            assert " ".join(STARTS[onset] for onset in found) == starts, case
 
 
 def test_a_climb_has_its_tempos() -> None:

@@ -164,12 +164,6 @@ class PlayedBar:
         held = beats if hold is None else int(hold)
         return (*ratios[:held], *(ratio / HELD for ratio in ratios[held:]))
 
-    @property
-    def mean_ratio(self) -> Fraction:
-        """The ratio of the steady bar that lasts as long."""
-        ratios = self.tempo_ratios()
-        return len(ratios) / sum((1 / ratio for ratio in ratios), Fraction(0))
-
     def slowed(self) -> PlayedBar:
         """The bar with the tempo that its directions tell."""
         slows, ratio = self.directions.slows, self.tempo_ratio

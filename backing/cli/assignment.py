@@ -24,7 +24,7 @@ from backing.errors import PracticeError, Span, UserError
 from backing.lesson.lesson_file import Lesson, Options, Said, Student, Task, Vocabulary
 from backing.lesson.trouble import find_trouble
 from backing.lesson.week import set_list, usual_tasks
-from backing.lines.phrase import filled_up
+from backing.lines.phrase import filled_up, read_phrase
 from backing.neck.fingerboard import Fingerboard
 from backing.neck.phrase import read_neck
 from backing.routine.keys import Keys
@@ -335,6 +335,8 @@ def _line_sheet(
     """The sheet of a task that has a line or shapes of its own; None where it has none."""
     if "part" in habits and make_sheet_part(habits["part"]).name not in FRETTED:
         own = {name: word for name, word in own.items() if name != "shapes"}
+    if "line" in own and read_phrase(own["line"]).subdivisions:  # which follow each other in time
+        own = {name: word for name, word in own.items() if name != "line"}
     if not {"line", "shapes"} & own.keys():
         return None
     own = {**own, "no-chart": ""}

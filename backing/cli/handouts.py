@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
@@ -16,6 +16,7 @@ from backing.cli.job import Made
 from backing.cli.options import BAND
 from backing.cli.parser import Words
 from backing.cli.tag_text import command_again
+from backing.cli.track import understood
 from backing.combo.band import Band
 from backing.combo.feel_file import load_feel, use_feel_texts
 from backing.errors import UserError
@@ -23,11 +24,12 @@ from backing.lines.phrase import read_phrase
 from backing.lines.player import Line
 from backing.memory import enough_memory
 from backing.neck.phrase import read_neck
+from backing.routine.request import CHORUSES
 from backing.saving import refuse_inputs, write_file
 
 if TYPE_CHECKING:
     from backing.mixdown.soundfont import SoundFont
-    from backing.page import PageMaker, Piece
+    from backing.page import Beginning, PageMaker, Piece
     from backing.sheet.sheets import Sheet
 
 
@@ -138,22 +140,25 @@ def _sheet(each: Print) -> Sheet:
 
 @dataclass(frozen=True, slots=True)
 class PageTask:
-    """A task on the page: the ``words`` of its track, and what the list says of it."""
+    """A task on the page: the ``words`` of its track, what the list says of it, and its number."""
 
     form: Form
     words: Words
     name: str
+    number: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page(Handout):
     """All tasks of a student as one practice page, which opens at the first.
 
-    ``neck``: in the words of the command line, "" for the usual one.
+    ``content``: of first_page.typ, with which it begins. ``neck``: in the words of the command
+    line, "" for the usual one.
     """
 
     title: str
     tasks: tuple[PageTask, ...]
+    content: Mapping[str, Any] = field(default_factory=dict)
     soundfont: Path | None = None
     neck: str = ""
 
@@ -165,10 +170,10 @@ class Page(Handout):
     def inputs(self) -> Iterable[str]:
         from backing.mixdown.soundfont import choose
 
-        yield repr((self.title, self.neck))
+        yield repr((self.title, self.neck, sorted(self.content.items())))
         for task in self.tasks:
             yield write(task.form)
-            yield repr((task.name, task.words.names, sorted(task.words.said.items())))
+            yield repr((task.name, task.number, task.words.names, sorted(task.words.said.items())))
         font = choose(self.soundfont)
         state = font.path.stat()
         yield repr((str(font.path.resolve()), state.st_size, state.st_mtime_ns))
@@ -178,7 +183,14 @@ class Page(Handout):
         from backing.mixdown.soundfont import choose
 
         pieces = [self._piece(task) for task in self.tasks]
-        return _maker(choose(self.soundfont)).pages(pieces, title=self.title)
+        maker = _maker(choose(self.soundfont))
+        return maker.pages(pieces, title=self.title, first=self._beginning())
+
+    def _beginning(self) -> Beginning | None:
+        from backing.page import Beginning
+
+        numbers = tuple(task.number for task in self.tasks)
+        return Beginning(self.content, numbers) if self.content else None
 
     def _piece(self, task: PageTask) -> Piece:
         from backing.page import Opening, Piece
@@ -188,6 +200,8 @@ class Page(Handout):
         neck: dict[str, Any] = {"fingerboard": read_neck(self.neck)} if self.neck else {}
         phrase = read_phrase(words.said["line"], **neck) if "line" in words else None
         session = {name: words.said[name] for name in WORDS if name in words}
+        if not understood(words)[0].request.loops:
+            session.setdefault("choruses", str(CHORUSES))  # as its track goes
         opening = Opening(
             phrase.line if phrase else Line(**neck),
             bool(phrase and phrase.solo),

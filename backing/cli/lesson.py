@@ -6,11 +6,12 @@ import shutil
 import tempfile
 import unicodedata
 import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from string import ascii_lowercase
+from typing import Any
 
 from backing import __version__
 from backing.cli.assignment import VOCABULARY, Assignment, Exercise, Reader
@@ -191,6 +192,7 @@ def _files(
     entries, made_by = [*_entries(read, each, tracks)], f"backing {__version__} · {recipe}"
     content = first_page(read, each.student, entries, others, made_by)
     content["paper"] = "us-letter" if _letter(each) else "a4"
+    pages = [_beginning_with(planned, content) for planned in pages]
     target = place / "0-first-page.pdf"
     page = FirstPage(target=target, recipe=recipe, cached=cached, content=content)
     yield Planned(page, "what to do, in what order", size=SHEET_BYTES)
@@ -247,10 +249,10 @@ def _page(
 ) -> Iterator[Planned]:
     """The page with all tasks; none for a set list."""
     tasks = [exercise.task for exercise in each.exercises]
-    turns = zip(each.exercises, turn_minutes(each.student, tasks), strict=True)
+    turns = enumerate(zip(each.exercises, turn_minutes(each.student, tasks), strict=True), 1)
     listed = tuple(
-        PageTask(exercise.form, next(each_tempo(exercise.words))[0], ", ".join(told))
-        for exercise, turn in turns
+        PageTask(exercise.form, next(each_tempo(exercise.words))[0], ", ".join(told), str(number))
+        for number, (exercise, turn) in turns
         if exercise.form and exercise.words
         for told in [(exercise.what, minutes(turn))]
     )
@@ -267,6 +269,12 @@ def _page(
         neck=each.habits.get("neck", ""),
     )
     yield Planned(page, "the page with all tasks", size=PAGE_BYTES)
+
+
+def _beginning_with(planned: Planned, content: Mapping[str, Any]) -> Planned:
+    """The page with the first page of the folder as its own."""
+    assert isinstance(planned.piece, Page)
+    return replace(planned, piece=replace(planned.piece, content=content))
 
 
 def _told(planned: Planned) -> str:

@@ -79,7 +79,7 @@ def etude(plan: Plan, line: LineRequest, rng: random.Random) -> tuple[LineNote, 
         line = replace(line, rhythm=plan.value)
     if line.rhythm == SUBDIVISIONS:
         raise PracticeError(
-            "A line in subdivisions is for a track, in which they follow each other.",
+            "A line in subdivisions is for a track or a page, where they follow each other.",
             f"Name one of them: {', '.join(VALUES)}.",
         )
     line = line.placed([planned.bar for planned in plan.bars])

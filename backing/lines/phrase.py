@@ -21,7 +21,7 @@ from backing.chart.choice import one_of
 from backing.chart.phrase import Grammar, Term
 from backing.combo.band import GUIDE_LINES
 from backing.errors import PracticeError, quoted
-from backing.lines.line import CALLS_ON, LEVELS, RHYTHMS, SUBDIVISIONS
+from backing.lines.line import CALLS_ON, LEVELS, RHYTHMS, START_WORDS, SUBDIVISIONS
 from backing.lines.player import Line
 from backing.neck.arpeggio import WAYS
 
@@ -166,6 +166,21 @@ def filled_up(text: str, usual: str) -> str:
             more = (FILLERS[n].format(value) for n, value in habits.items() if n not in said)
             phrases[at] = " ".join((phrase, *more))
     return " and ".join(phrases)
+
+
+def words_of(line: Line) -> str:
+    """The phrase that asks for a line again, but for its rhythm and the start of its calls.
+
+    >>> words_of(Line("call", level=2, position=5))
+    'etude level 2 position 5'
+    """
+    usual = Line(fingerboard=line.fingerboard)
+    values = {name: getattr(line, name) for name in FILLERS if name != "rhythm"}
+    said = {name: value for name, value in values.items() if value != getattr(usual, name)}
+    said |= {"position": " ".join(map(str, line.position))} if line.position else {}
+    said |= {"start": START_WORDS[line.start]} if line.start else {}
+    number = [str(line.number)] if line.number else []
+    return " ".join(["etude", *number, *(FILLERS[name].format(v) for name, v in said.items())])
 
 
 def read_line(text: str) -> Line:

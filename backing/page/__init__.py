@@ -17,13 +17,14 @@ from dataclasses import dataclass, field
 from backing.chart.form import Form
 from backing.combo.band import Band
 from backing.mixdown.soundfont import SoundFont
+from backing.page.beginning import Beginning
 from backing.page.data import Opening, page_data
 from backing.page.document import document
 from backing.page.level import gain_db
-from backing.page.score import make_score
+from backing.page.score import Score, make_score
 from backing.page.strip import Strip, Wanted, make_strip, merged, wanted
 
-__all__ = ["Opening", "PageMaker", "Piece"]
+__all__ = ["Beginning", "Opening", "PageMaker", "Piece"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,26 +58,38 @@ class PageMaker:
         """The page of a tune as UTF-8 HTML: see ``pages``."""
         return self.pages([Piece(form, self.band, self.opening, recipe=recipe)], watched=watched)
 
-    def pages(self, pieces: Sequence[Piece], *, title: str = "", watched: bool = False) -> bytes:
+    def pages(
+        self,
+        pieces: Sequence[Piece],
+        *,
+        title: str = "",
+        watched: bool = False,
+        first: Beginning | None = None,
+    ) -> bytes:
         """One page of all ``pieces``, at least one, in their order, as UTF-8 HTML.
 
         ``title``: of the page, that of its first piece if it is empty. ``watched``: it asks its
-        server whether it has been changed. Raises FeelError, PracticeError, RoutineError,
-        SelectionError, SoundFontError and MissingProgram.
+        server whether it has been changed. ``first``: with which that of a lesson begins. Raises
+        FeelError, PracticeError, RoutineError, SelectionError, SoundFontError and MissingProgram.
         """
-        scores = [make_score(piece.form, piece.band, piece.opening.line) for piece in pieces]
+        scores = [_score(piece) for piece in pieces]
         needs = [wanted(score) for score in scores]
         strip = self._strip(merged(needs))
         tunes = []
         for piece, score, need in zip(pieces, scores, needs, strict=True):
             own = strip.of(need)
             recipe = piece.recipe or f'backing page "{piece.form.title}"'
-            gain, seed = gain_db(score, own), piece.band.seed
-            data = page_data(score, own, gain, recipe, seed=seed, opening=piece.opening)
+            gain = gain_db(score, own)
+            data = page_data(score, own, gain, recipe, band=piece.band, opening=piece.opening)
             tunes.append((piece.name or piece.form.title, data | {"watched": watched}))
-        return document(tunes, strip.audio, strip.room, title)
+        return document(tunes, strip.audio, strip.room, title, first)
 
     def _strip(self, needs: tuple[Wanted, ...]) -> Strip:
         if self._strips is None or self._strips[0] != needs:
             self._strips = needs, make_strip(needs, self.font)
         return self._strips[1]
+
+
+def _score(piece: Piece) -> Score:
+    opening = piece.opening
+    return make_score(piece.form, piece.band, opening.line, opening.session.get("ending", ""))

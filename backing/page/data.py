@@ -1,12 +1,9 @@
-"""The page's data: one JSON object, in the words of page.schema.json.
-
-Times in a bar are whole ticks, TICKS to a beat: exact for every note the band writes.
-"""
+"""The page's data: one JSON object, in the words of page.schema.json."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from hashlib import sha256
@@ -19,6 +16,7 @@ from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval
 from backing.chart.printed import printed_degree, printed_symbol
+from backing.combo.band import Band
 from backing.combo.feel import (
     MOST_MELODIC_LATENESS_MS,
     RIDE_RATIOS,
@@ -28,27 +26,25 @@ from backing.combo.feel import (
     wander,
 )
 from backing.combo.instruments import SHORT_NAMES
-from backing.combo.part import Note
-from backing.combo.plan import Plan
 from backing.combo.ribbon import ribbon_of_plan
 from backing.lines.player import Line
 from backing.neck.arpeggio import arpeggio
+from backing.page.line_data import line_data
 from backing.page.neck_data import neck_data
+from backing.page.rows import TICKS, note_rows, ticks
 from backing.page.score import BELOW, Count, Score, ScorePart, Side
 from backing.page.session import checked_session
 from backing.page.strip import ROOM_RATE, SampledPart, Strip
-from backing.routine.request import CHORUSES, Request
-from backing.routine.routine import make_routine
-from backing.take.course import course_chord, line_kind, never_stops
+from backing.take.course import course_chord
 from backing.take.table import take_table
 
 FORMAT = 2
-TICKS = 480
 PARTS = {"guitar": "C", "c": "C", "bb": "Bb", "eb": "Eb"}
 """For whom a page can write its chords; what sounds stays."""
 KEYS = range(-6, 6)
 """The twelve keys, in half steps from the tune's own."""
 NAMES = {
+    "etude": "Line",
     "bass": "Bass", "drums": "Drums", "third": "Line from the 3rd",
     "seventh": "Line from the 7th", "click all": "Click on all beats",
     "click 2 and 4": "Click on the back beats", "click 4": "Click on the last beat",
@@ -82,12 +78,12 @@ class Opening:
 
 
 def page_data(
-    score: Score, strip: Strip, gain_db: float, recipe: str, *, seed: int, opening: Opening
+    score: Score, strip: Strip, gain_db: float, recipe: str, *, band: Band, opening: Opening
 ) -> Json:
     """All that a page knows, but for its sounds.
 
     ``gain_db`` brings the band to its level; ``recipe`` is the command that makes the page again;
-    ``seed`` is the band's.
+    ``band`` plays it.
     """
     form = score.form
     chords = _chords(bar for side in score.sides for bar in side.bars)
@@ -102,34 +98,31 @@ def page_data(
         "title": form.title,
         "by": form.by,
         "tempo": float(form.tempo),
-        "feel": form.feel,
+        "feel": " and ".join(_feels(score)),
+        "band": _band(score, band),
         "meter": str(form.meter),
         "notes": list(form.notes),
         "chorus": len(score.bars),
         "form": {
             "head": list(range(firsts[1], firsts[2])),
-            "out": list(range(firsts[2], firsts[3])),
+            "out": dict(_outs(score, firsts[2:])),
         },
         "part": opening.part,
         "session": checked_session(form, opening.session),
         "bars": [
-            _bar(bar, at, side, index, wander(seed, bar.number))
+            _bar(bar, at, side, index, wander(band.seed, bar.number))
             for side in score.sides
-            for at, bar in enumerate(side.bars)
+            for at, bar in enumerate(side.bars, side.shared)
         ],
         "chords": [_chord(chord) for chord in chords],
         "spans": [
             [first + bar, *rest]
             for first, side in zip(firsts, score.sides, strict=False)
-            for bar, *rest in _spans(side.plan, index)
+            for bar, *rest in _spans(side, index)
         ],
         "keys": [_key(moved, n, score, index) for n, moved in forms.items()],
         "guide_lines": _guide_lines(score, index),
-        "take": {
-            **take_table(),
-            "kind": line_kind(opening.line),
-            "unbroken": never_stops(opening.line),
-        },
+        "take": take_table(),
         "swing": {
             "points": [list(p) for p in RIDE_RATIOS],
             "shortest_ms": SHORTEST_OFF_BEAT_MS,
@@ -140,29 +133,54 @@ def page_data(
         "parts": [
             {
                 "id": line.name,
-                "name": _part_name(line, opening.line.rhythm),
+                "name": _part_name(line),
                 "voice": _voice_of(line.name),
-                "takes": [
-                    [_notes(bar) for bar in (*take, *(line.around if at == 0 else ()))]
+                "takes": []
+                if line.name == "etude"
+                else [
+                    [note_rows(bar) for bar in (*take, *(line.around if at == 0 else ()))]
                     for at, take in enumerate(line.takes)
                 ],
-                **(_places(line) if line.name == "etude" else {}),
                 **({"instead_of": "comp"} if line.name == BELOW else {}),
             }
             for line in score.lines
         ],
+        "line": line_data(score.etudes, opening.line),
         "heard": opening.heard,
         "counts": {meter: [_count(c) for c in counts] for meter, counts in score.counts.items()},
-        "rest_bars": {meter: _notes(notes) for meter, notes in score.rest_bars.items()},
+        "rest_bars": {meter: note_rows(notes) for meter, notes in score.rest_bars.items()},
         "sound": _sound(strip, gain_db),
         "neck": neck_data(
-            [_sides(moved) for moved in forms.values()],
+            [score.sides_in(moved) for moved in forms.values()],
             home=KEYS.index(0),
             board=opening.line.fingerboard,
             opening=(*opening.line.position, None)[0],
         ),
     }
     return {"id": sha256(json.dumps(data).encode()).hexdigest()[:16], **data}
+
+
+def _feels(score: Score) -> list[str]:
+    """The feels of the solo chorus, in the order in which they come."""
+    return list(dict.fromkeys(bar.feel.name for bar in score.plan.bars))
+
+
+def _band(score: Score, band: Band) -> Json:
+    """What the file holds of the band, and the words that make another one."""
+    mine = {
+        "comp": band.comp, "occasion": band.occasion or score.form.occasion or "rehearsal",
+    }  # fmt: skip
+    others = {
+        "feel": ("bossa", "swing"),
+        "comp": ("guitar", "piano"),
+        "occasion": ("gig", "lesson"),
+    }
+    held = {**mine, "feel": _feels(score)[0]}
+    words = [
+        f"--{name} {next(word for word in known if word != held[name])}"
+        for name, known in others.items()
+    ]
+    return {**mine, "others": " ".join(words)}
 
 
 def _in_key(form: Form, semitones: int) -> Form:
@@ -176,10 +194,15 @@ def _chords(bars: Iterable[PlayedBar]) -> list[Chord]:
     return list(found.values())
 
 
-def _sides(form: Form) -> tuple[tuple[PlayedBar, ...], ...]:
-    """The bars of the solo chorus, the head and the last head of a form."""
-    whole = make_routine(form, Request(choruses=CHORUSES, count_in=0)).passes
-    return form.played("solos"), whole[0].bars, whole[-1].bars
+def _outs(score: Score, firsts: Iterable[int]) -> Iterator[tuple[str, list[int]]]:
+    """The bars of the last head for each ending; ``firsts``: where those it alone has begin."""
+    starts = iter(firsts)
+    held: list[int] = []
+    for ending, side in score.outs.items():
+        first = next(starts) if side.bars else 0
+        bars = [*held[: side.shared], *range(first, first + len(side.bars))]
+        held = held or bars
+        yield ending, bars
 
 
 def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: float) -> Json:
@@ -194,7 +217,7 @@ def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: f
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
         "wander": wandered,
-        "tempo_ratio": float(bar.mean_ratio),
+        "tempo_ratios": [float(ratio) for ratio in bar.tempo_ratios()],
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]
             for c in bar.changes
@@ -225,7 +248,7 @@ def _chord(chord: Chord) -> Json:
 
 def _key(moved: Form, semitones: int, score: Score, index: dict[str, int]) -> Json:
     """Names in one key: the chord symbols in pieces, and the tones of every chord."""
-    there = [c.chord for side in _sides(moved) for bar in side for c in bar.changes]
+    there = [c.chord for side in score.sides_in(moved) for bar in side for c in bar.changes]
     here = [c.chord for side in score.sides for bar in side.bars for c in bar.changes]
     chords: dict[int, Chord] = {}
     for mine, theirs in zip(here, there, strict=True):
@@ -245,16 +268,17 @@ def _symbol(chord: Chord) -> list[str]:
     return [symbol.root + symbol.accidental, symbol.suffix, symbol.bass + symbol.bass_accidental]
 
 
-def _spans(plan: Plan, index: dict[str, int]) -> list[list[int]]:
+def _spans(side: Side, index: dict[str, int]) -> list[list[int]]:
     """The chords in time: bar, tick where it is written, ticks until the next, chord or -1."""
-    spans = plan.spans
+    plan = side.plan
+    spans = [span for span in plan.spans if plan.bar_at(span.written).index >= side.shared]
     ends = [span.written for span in spans[1:]] + [plan.length]
     found = []
     for span, end in zip(spans, ends, strict=True):
         bar = plan.bar_at(span.written)
         chord = -1 if span.chord is None else index[str(span.chord)]
         onset, length = ticks(span.written - bar.start), ticks(end - span.written)
-        found.append([bar.index, onset, length, chord])
+        found.append([bar.index - side.shared, onset, length, chord])
     return found
 
 
@@ -263,57 +287,29 @@ def _guide_lines(score: Score, index: dict[str, int]) -> list[list[list[Any]]]:
     lines: list[list[list[Any]]] = [[], []]
     first = 0
     for side in score.sides:
+        before = first - side.shared
         for mine, line in zip(lines, ribbon_of_plan(side.plan).lines, strict=True):
             mine += [
                 [
-                    first + tone.bar, ticks(tone.beat), tone.pitch, printed_degree(tone.degree),
+                    before + tone.bar, ticks(tone.beat), tone.pitch, printed_degree(tone.degree),
                     index[str(tone.chord)],
                 ]
                 for tone in line
+                if tone.bar >= side.shared
             ]  # fmt: skip
         first += len(side.bars)
     return lines
 
 
-def ticks(beats: Fraction) -> int:
-    """Beats in whole ticks."""
-    return round(beats * TICKS)
-
-
-def _notes(notes: Iterable[Note]) -> list[list[float]]:
-    """Onset, length, pitch, velocity, lateness in ms, flags, and the tempos of an ornament.
-
-    Flags: 1 swung, 2 struck by the whole band at one time, 4 keeps time when the band lays out,
-    8 of a melodic line, late on the beat by what its tempo says.
-    """
-    rows: list[list[float]] = []
-    for note in notes:
-        flags = note.swung + 2 * note.together + 4 * (note.role == "foot") + 8 * note.melodic
-        row = [
-            ticks(note.onset), ticks(note.length), note.pitch, note.velocity, note.lateness_ms,
-            flags,
-        ]  # fmt: skip
-        rows.append([*row, *note.tempos] if note.tempos else row)
-    return rows
-
-
 def _count(count: Count) -> Json:
-    return {"up_to": count.up_to, "bars": [_notes(bar) for bar in count.bars]}
+    return {"up_to": count.up_to, "bars": [note_rows(bar) for bar in count.bars]}
 
 
-def _part_name(line: ScorePart, rhythm: str) -> str:
-    """What a button says: the comp goes with its instrument, the line with its ``rhythm``."""
-    if line.name == "etude":
-        return "Call, and your answer" if rhythm == "call" else f"Etude in {rhythm}"
+def _part_name(line: ScorePart) -> str:
+    """What a button says: the comp goes with its instrument, and the page names the line."""
     if line.name in ("comp", BELOW):
         return f"Comp ({SHORT_NAMES.get(line.instrument, line.instrument.name)})"
     return NAMES[line.name]
-
-
-def _places(line: ScorePart) -> Json:
-    """Where the notes of a line lie, bar by bar: string, fret and finger as signs."""
-    takes = ((*line.takes[0], *line.around), *line.takes[1:])
-    return {"places": [["".join(note.role for note in bar) for bar in take] for take in takes]}
 
 
 def _voice_of(line: str) -> str:

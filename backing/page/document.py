@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
+from backing.page.beginning import Beginning, as_dialog, as_text
 from backing.page.bundle import markup, script, style
 
 ICON = (
@@ -45,12 +46,18 @@ NETWORK = "The network that hears pitches: swift-f0, Copyright (c) 2025-2026 Lar
 
 
 def document(
-    tunes: Sequence[tuple[str, dict[str, Any]]], audio: bytes, room: bytes, title: str = ""
+    tunes: Sequence[tuple[str, dict[str, Any]]],
+    audio: bytes,
+    room: bytes,
+    title: str = "",
+    first: Beginning | None = None,
 ) -> bytes:
     """The page that plays ``tunes``, named data, with a strip of sounds and a room (FLAC), UTF-8.
 
-    ``title``: of the page, that of the first tune if it is empty.
+    ``title``: of the page, that of the first tune if it is empty; ``first``: with which that
+    of a lesson begins.
     """
+    plain = as_text(first) if first else ""
     code, look = script(), style()
     data = tunes[0][1]
     policy = "; ".join(
@@ -75,7 +82,8 @@ def document(
         f'<title>{escape(title or data["title"])}</title>\n<link rel="icon" href="{ICON}">\n',
         f"<style>{look}</style>\n</head>\n<body>\n",
         markup(),
-        f"<noscript><p class='notice'>{NO_SCRIPT}</p>{charts}</noscript>\n",
+        as_dialog(first) if first else "",
+        f"<noscript><p class='notice'>{NO_SCRIPT}</p>{plain}{charts}</noscript>\n",
         *(_tune(name, tune, at) for at, (name, tune) in enumerate(tunes)),
         _sounds_notice(data["sound"]),
         f'<script type="text/plain" id="strip">{_base64(audio)}</script>\n',

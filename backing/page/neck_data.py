@@ -40,8 +40,9 @@ def neck_data(
 ) -> dict[str, Any] | None:
     """The shapes of a tune in some keys: ``paths[key][position]`` numbers a shape for each chord.
 
-    In each key there is the solo chorus and what is played around it, where its shapes come again.
-    Chords are those of the page's spans, without N.C.; ``best`` is the index of the position that
+    In each key there is the solo chorus and what is played around it, where its shapes come again:
+    ``order`` says which one of a path each chord has. Chords are those of the page's spans, without
+    N.C.; ``best`` is the index of the position that
     asks least of the hand in the ``home`` key, or of the ``opening`` one. None where there is no
     chord at all. Raises PracticeError for a neck that a page does not draw.
     """
@@ -70,6 +71,7 @@ def neck_data(
         "positions": list(positions),
         "best": list(positions).index(opening or best),
         "paths": [[taken.numbers(mine, position) for position in positions] for mine in around],
+        "order": _order(around[home]),
         "shapes": list(taken.shapes),
     }
 
@@ -97,24 +99,10 @@ class _Taken:
         return path
 
     def numbers(self, around: tuple[Sequence[Plan], Plan], position: int) -> list[int]:
-        """A number for each shape of a chorus, and of what is played around it: see ``_around``.
-
-        There a chord has the shape it has next in the chorus, or on the path of those that are not
-        in it.
-        """
+        """A number for each shape of a chorus, and on the path of what is not in it: see
+        ``_around``."""
         plans, strange = around
-        shapes = [
-            (chord, number)
-            for plan in (plans[0], strange)
-            for chord, number in zip(_chords(plan), self._path_numbers(plan, position), strict=True)
-        ]
-        numbers = [number for _, number in shapes[: len(_chords(plans[0]))]]
-        at = 0
-        for chord in (chord for plan in plans[1:] for chord in _chords(plan)):
-            order = (*range(at, len(shapes)), *range(at))
-            at = next(n for n in order if _alike(shapes[n][0], chord))
-            numbers.append(shapes[at][1])
-        return numbers
+        return [n for plan in (plans[0], strange) for n in self._path_numbers(plan, position)]
 
     def _path_numbers(self, plan: Plan, position: int) -> list[int]:
         if not any(span.chord for span in plan.spans):
@@ -131,6 +119,18 @@ def _around(
     known = {(chord.root, chord.quality) for chord in _chords(plans[0])}
     strange = [bar for side in sides[1:] for bar in side if not _heard(bar) <= known]
     return plans, plan_of_bars(strange)
+
+
+def _order(around: tuple[Sequence[Plan], Plan]) -> list[int]:
+    """For each chord, the place of its shape on the path: in the chorus its own, around it the next
+    one that the chord has there, or that among those that are not in the chorus."""
+    plans, strange = around
+    known = [*_chords(plans[0]), *_chords(strange)]
+    found, at = list(range(len(_chords(plans[0])))), 0
+    for chord in (chord for plan in plans[1:] for chord in _chords(plan)):
+        at = next(n for n in (*range(at, len(known)), *range(at)) if _alike(known[n], chord))
+        found.append(at)
+    return found
 
 
 def _chords(plan: Plan) -> list[Chord]:

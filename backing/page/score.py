@@ -7,9 +7,10 @@ first in a loop brings its own anticipations with it, and what led elsewhere is 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import accumulate, takewhile
 
 from backing.chart.bar import PlayedBar
 from backing.chart.form import Form
@@ -27,7 +28,9 @@ from backing.combo.instruments import (
 from backing.combo.part import Note, Part
 from backing.combo.performance import Performance
 from backing.combo.plan import ChordSpan, Plan, make_plan
+from backing.errors import PracticeError
 from backing.lines import player
+from backing.lines.line import CALLS_ON, SUBDIVISIONS
 from backing.lines.player import Line
 from backing.page.neck_data import SIGNS
 from backing.routine.count_in import count_in
@@ -35,6 +38,7 @@ from backing.routine.drills import laying_out
 from backing.routine.passes import Pass, Purpose
 from backing.routine.request import CHORUSES, Request
 from backing.routine.routine import Routine, make_routine
+from backing.routine.subdivisions import values_in
 
 TAKES = 3
 """So many choruses differ; then the first comes again."""
@@ -45,6 +49,8 @@ BELOW = "comp below"
 """The comp as it is played below guide tones that are heard."""
 INSTRUMENTS = {"bass": ACOUSTIC_BASS, "drums": JAZZ_KIT, "guide": VIBES}
 """What a player holds who has nothing to play."""
+ENDINGS = ("held", "short", "slow")
+"""How the whole form of a page can end, beside the one that is asked for."""
 COUNTED_TEMPOS = (Fraction(60), Fraction(140), Fraction(240))
 """A tempo in each of the ranges in which a leader counts otherwise."""
 
@@ -54,7 +60,7 @@ class ScorePart:
     """One part through the chorus: ``takes`` of bars of notes, onsets in beats of their bar.
 
     A negative onset sounds in the bar before. Where there is one take it is played every time.
-    ``around``: the bars of the head and of the last head.
+    ``around``: the bars of the head and of the last heads, as in ``Score.sides``.
     """
 
     name: str
@@ -65,6 +71,22 @@ class ScorePart:
     def notes(self) -> Iterator[Note]:
         """All notes of all takes, and around them."""
         return (note for take in (*self.takes, self.around) for bar in take for note in bar)
+
+    def keeping(self, bars: Sequence[int]) -> ScorePart:
+        """The part with these bars alone of what is around it, if there is anything."""
+        return replace(self, around=tuple(self.around[at] for at in bars if self.around))
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreLine:
+    """A line of the page, in the words that ask for its rhythm: "eighths", "call on 1&".
+
+    ``part``: without ``around`` where the line is for loops alone.
+    """
+
+    words: str
+    line: Line
+    part: ScorePart
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,77 +99,141 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """Bars that are read together, and the plan of the band for them."""
+    """Bars that are read together, and the plan of the band for them.
+
+    ``shared``: so many bars of the plan come before ``bars``, and are those of another side.
+    """
 
     bars: tuple[PlayedBar, ...]
     plan: Plan
+    shared: int = 0
 
 
 @dataclass(frozen=True)
 class Score:
     """The chorus of a page: its bars, how the band plays them, and what is counted.
 
-    ``plan`` is the first take's; ``head`` and ``out`` are what a track plays before and after.
-    ``counts`` hold for the meter of the key, as ``rest_bars`` does: a bar of the hi-hat foot alone.
-    Meters are written as in the tune: "4/4".
+    ``plan`` is the first take's; ``head`` is what a track plays before, ``outs`` after with each
+    ending: of all but the first there are only the bars from where they differ, perhaps none.
+    ``etudes`` are the lines that can be chosen, or that follow each other: the one in ``lines``
+    first. ``counts`` hold for the meter of the key, as ``rest_bars`` does: a bar of the hi-hat foot
+    alone. Meters are written as in the tune: "4/4".
     """
 
     form: Form
     bars: tuple[PlayedBar, ...]
     plan: Plan
     head: Side
-    out: Side
+    outs: Mapping[str, Side]
     lines: tuple[ScorePart, ...]
+    etudes: tuple[ScoreLine, ...]
     counts: dict[str, tuple[Count, ...]]
     rest_bars: dict[str, tuple[Note, ...]]
     kit: Instrument
 
     @property
-    def sides(self) -> tuple[Side, Side, Side]:
-        """The solo chorus, the head, the last head."""
-        return Side(self.bars, self.plan), self.head, self.out
+    def sides(self) -> tuple[Side, ...]:
+        """The solo chorus, the head, the last head, and other ways in which that ends."""
+        outs = (side for side in self.outs.values() if side.bars)
+        return Side(self.bars, self.plan), self.head, *outs
+
+    def sides_in(self, form: Form) -> tuple[tuple[PlayedBar, ...], ...]:
+        """The bars of ``sides`` in a form that is this one in another key."""
+        head, *outs = around(form, tuple(self.outs))
+        tails = (
+            out.bars[self.outs[end].shared :] for end, out in zip(self.outs, outs, strict=True)
+        )
+        return form.played("solos"), head.bars, *filter(None, tails)
 
 
-def make_score(form: Form, band: Band, line: Line | None = None) -> Score:
+def around(form: Form, endings: Sequence[str]) -> tuple[Pass, ...]:
+    """What a track plays around its solos: the head, and the last head with each ending."""
+    requests = (Request(choruses=CHORUSES, count_in=0, ending=ending) for ending in endings)
+    wholes = [make_routine(form, request).passes for request in requests]
+    return wholes[0][0], *(passes[-1] for passes in wholes)
+
+
+def make_score(form: Form, band: Band, line: Line | None = None, ending: str = "") -> Score:
     """The band's playing of the solo chorus of ``form``, a circle, TAKES times, and around it.
 
-    ``line``: how the etude goes, unbroken eighths if nothing is said. Raises FeelError for a
-    feel that is unknown and PracticeError for a line that cannot be had.
+    ``line``: how the etude goes, unbroken eighths if nothing is said; ``ending``: how the whole
+    form ends, too, beside ENDINGS. Raises FeelError for a feel that is unknown, RoutineError for
+    such an ending, and PracticeError for a line that cannot be had.
     """
     rounds = make_routine(form, Request(times=TAKES, count_in=0))
-    whole = make_routine(form, Request(choruses=CHORUSES, count_in=0))
-    whole = replace(whole, passes=(whole.passes[0], whole.passes[-1]))
-    takes, around = _planned(rounds, band), _planned(whole, band)
-    lines = list(_played(takes, around, replace(band, players=frozenset(BAND))))
+    endings = tuple(dict.fromkeys((*ENDINGS, *filter(None, [ending]))))
+    whole = replace(rounds, passes=around(form, endings))
+    takes, outside = _planned(rounds, band), _planned(whole, band)
+    lines = list(_played(takes, outside, replace(band, players=frozenset(BAND))))
     chords = any(span.chord for span in takes.plans[0].spans)
     if chords:
         under = replace(band, players=frozenset({"comp", "guide"}), guide_line="both")
-        comp = next(part for part in _played(takes, around, under) if part.name == "comp")
+        comp = next(part for part in _played(takes, outside, under) if part.name == "comp")
         lines.append(replace(comp, name=BELOW))
     once = _Planned(replace(rounds, passes=rounds.passes[:1]), takes.plans[:1])
     for name, guide_line in GUIDE_LINES.items() if chords else ():
         alone = replace(band, players=frozenset({"guide"}), guide_line=guide_line)
-        lines += [replace(part, name=name) for part in _played(once, around, alone)]
+        lines += [replace(part, name=name) for part in _played(once, outside, alone)]
+    line = line or Line()
     if chords:
-        lines.append(_etude(takes, around, line or Line()))
+        etudes = list(_etudes(takes, outside, line))
     else:
-        lines += [_silent(name, takes.plans[0], around.plans) for name in (*GUIDE_LINES, "etude")]
-    lines += [_clicked(takes.plans[0], around, beats) for beats in click.BEATS]
+        silent = [_silent(name, takes.plans[0], outside.plans) for name in (*GUIDE_LINES, "etude")]
+        lines += silent[:-1]
+        etudes = [ScoreLine(rhythm_words(line), line, silent[-1])]
+    lines.append(etudes[0].part)
+    lines += [_clicked(takes.plans[0], outside, beats) for beats in click.BEATS]
     drums = next(line for line in lines if line.name == "drums")
     bars = rounds.passes[0].bars
-    head, out = (Side(whole.passes[at].bars, around.plans[at]) for at in (0, -1))
-    firsts = {str(bar.meter): bar for bar in reversed((*bars, *head.bars, *out.bars))}
+    head, *outs = (Side(p.bars, plan) for p, plan in zip(whole.passes, outside.plans, strict=True))
+    outs, kept = _without_shared(head, outs, [*lines, *(each.part for each in etudes)])
+    etudes = [replace(each, part=each.part.keeping(kept)) for each in etudes]
+    every = (*bars, *head.bars, *(bar for side in outs for bar in side.bars))
+    firsts = {str(bar.meter): bar for bar in reversed(every)}
     return Score(
         form=form,
         bars=bars,
         plan=takes.plans[0],
         head=head,
-        out=out,
-        lines=tuple(lines),
+        outs=dict(zip(endings, outs, strict=True)),
+        lines=tuple(part.keeping(kept) for part in lines),
+        etudes=tuple(etudes),
         counts={meter: tuple(_counts(bar)) for meter, bar in firsts.items()},
         rest_bars={meter: _rest_bar(form, band, bar) for meter, bar in firsts.items()},
         kit=drums.instrument,
     )
+
+
+def _without_shared(
+    head: Side, outs: Sequence[Side], lines: Sequence[ScorePart]
+) -> tuple[list[Side], list[int]]:
+    """The last heads from where they differ from the first of them, and which bars are left."""
+    sides = (head, *outs)
+    firsts = list(accumulate((len(side.bars) for side in sides), initial=0))
+    found, kept = [outs[0]], [*range(firsts[2])]
+    for side, first in zip(outs[1:], firsts[2:], strict=False):
+        shared = _shared(outs[0], side, lines, firsts[1], first)
+        found.append(replace(side, bars=side.bars[shared:], shared=shared))
+        kept += range(first + shared, first + len(side.bars))
+    return found, kept
+
+
+def _shared(one: Side, other: Side, lines: Sequence[ScorePart], mine: int, theirs: int) -> int:
+    """How many bars two sides begin with that are played alike, up to a chord that begins.
+
+    ``mine`` and ``theirs``: where their bars begin in what is around a part.
+    """
+    around = [ln for ln in lines if ln.around]
+    pairs = enumerate(zip(one.bars, other.bars, strict=False))
+    alike = (
+        a == b and all(ln.around[mine + at] == ln.around[theirs + at] for ln in around)
+        for at, (a, b) in pairs
+    )
+    count = sum(1 for _ in takewhile(bool, alike))
+    begins = {span.written for span in other.plan.spans}
+    while 0 < count < len(other.bars) and other.plan.bars[count].start not in begins:
+        count -= 1
+    return count
 
 
 @dataclass(frozen=True)
@@ -164,9 +250,9 @@ def _planned(routine: Routine, band: Band) -> _Planned:
     return _Planned(routine, tuple(plans))
 
 
-def _played(takes: _Planned, around: _Planned, band: Band) -> Iterator[ScorePart]:
+def _played(takes: _Planned, sides: _Planned, band: Band) -> Iterator[ScorePart]:
     """What every player of the band plays, also of one who has nothing to play."""
-    performance, whole = arrange(takes.routine, band), arrange(around.routine, band)
+    performance, whole = arrange(takes.routine, band), arrange(sides.routine, band)
     usual = INSTRUMENTS | {"comp": COMPING[band.comp]}
     for name in sorted(band.players):
         parts, outside = (_parts(done, name) for done in (performance, whole))
@@ -175,7 +261,7 @@ def _played(takes: _Planned, around: _Planned, band: Band) -> Iterator[ScorePart
             name,
             instrument,
             tuple(map(by_bar, parts, takes.plans)),
-            _around(outside, around.plans),
+            _around(outside, sides.plans),
         )
 
 
@@ -185,23 +271,53 @@ def _parts(performance: Performance, name: str) -> list[Part | None]:
 
 
 def _around(parts: Sequence[Part | None], plans: Sequence[Plan]) -> tuple[tuple[Note, ...], ...]:
-    """The bars of a part in the head and the last head."""
-    sides = zip(parts, plans, strict=True)
-    return tuple(bar for part, plan in sides for bar in by_bar(part, plan, circular=False))
+    """The bars of a part in the head and the last heads."""
+    pairs = zip(parts, plans, strict=True)
+    return tuple(bar for part, plan in pairs for bar in by_bar(part, plan, circular=False))
 
 
-def _silent(name: str, plan: Plan, around: Sequence[Plan]) -> ScorePart:
+def _silent(name: str, plan: Plan, sides: Sequence[Plan]) -> ScorePart:
     """A part of a tune that gives it no chord to play on."""
-    outside = _around([None] * len(around), around)
+    outside = _around([None] * len(sides), sides)
     return ScorePart(name, JAZZ_GUITAR, (by_bar(None, plan),), outside)
 
 
-def _etude(takes: _Planned, around: _Planned, line: Line) -> ScorePart:
-    """The line in its position, or where the hand lies best, another for each take."""
+def _etudes(takes: _Planned, sides: _Planned, line: Line) -> Iterator[ScoreLine]:
+    """The line in its position, or where the hand lies best; and what it can be exchanged for: the
+    subdivisions that differ in these meters, and calls on each of their starts."""
     line = line.placed(takes.routine.passes[0].bars)
-    played, outside = ([_fingered(plan, line) for plan in each.plans] for each in (takes, around))
-    bars = tuple(map(by_bar, played, takes.plans))
-    return ScorePart("etude", JAZZ_GUITAR, bars, _around(outside, around.plans))
+    bars = takes.routine.passes[0].bars
+    values = [
+        replace(line, rhythm=value, call_on="turn") for value in values_in(b.meter for b in bars)
+    ]
+    calls = [replace(line, rhythm="call", call_on=start) for start in CALLS_ON if start != "turn"]
+    whole = {rhythm_words(each) for each in (line, *calls)}
+    found: dict[str, ScoreLine] = {}
+    for each in (line, *values, *calls):
+        words = rhythm_words(each)
+        if words in found or words == SUBDIVISIONS:
+            continue
+        try:
+            part = _etude(takes, sides, each, around=words in whole)
+        except PracticeError:
+            if each is line:
+                raise
+            continue  # too few bars for a call, or a meter without such a beat
+        found[words] = ScoreLine(words, each, part)
+    yield from found.values()
+
+
+def rhythm_words(line: Line) -> str:
+    """The rhythm of a line in words: "call on 1&"."""
+    return line.rhythm if line.call_on == "turn" else f"{line.rhythm} on {line.call_on}"
+
+
+def _etude(takes: _Planned, sides: _Planned, line: Line, *, around: bool) -> ScorePart:
+    """A line, another for each take that is to differ; ``around``: also in the heads."""
+    plans = takes.plans[:1] if line.number else takes.plans
+    bars = tuple(by_bar(_fingered(plan, line), plan) for plan in plans)
+    outside = [_fingered(plan, line) for plan in sides.plans] if around else []
+    return ScorePart("etude", JAZZ_GUITAR, bars, _around(outside, sides.plans[: len(outside)]))
 
 
 def _fingered(plan: Plan, line: Line) -> Part:
@@ -213,10 +329,10 @@ def _fingered(plan: Plan, line: Line) -> Part:
     return replace(part, notes=tuple(fingered))
 
 
-def _clicked(plan: Plan, around: _Planned, beats: str) -> ScorePart:
-    part, outside = click.play(plan, beats), [click.play(each, beats) for each in around.plans]
+def _clicked(plan: Plan, sides: _Planned, beats: str) -> ScorePart:
+    part, outside = click.play(plan, beats), [click.play(each, beats) for each in sides.plans]
     bars = (by_bar(part, plan),)
-    return ScorePart(f"click {beats}", part.instrument, bars, _around(outside, around.plans))
+    return ScorePart(f"click {beats}", part.instrument, bars, _around(outside, sides.plans))
 
 
 def by_bar(part: Part | None, plan: Plan, *, circular: bool = True) -> tuple[tuple[Note, ...], ...]:

@@ -13,7 +13,9 @@ from backing.routine.phrase import read_drill
 from backing.routine.request import Request
 from backing.routine.routine import make_routine
 
-WORDS = ("choruses", "bars", "tempo", "climb", "times", "key", "trade", "drill", "count-in")
+WORDS = (
+    "choruses", "ending", "bars", "tempo", "climb", "times", "key", "trade", "drill", "count-in",
+)  # fmt: skip
 """The options of a track that a page can open with."""
 
 

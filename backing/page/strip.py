@@ -129,12 +129,13 @@ def wanted(score: Score) -> tuple[Wanted, ...]:
     drums = [*lines["drums"].notes(), *rest_bars, *counted]
     clicks = [line for line in score.lines if line.name.startswith("click ")]
     comps = [note for name in ("comp", BELOW) if name in lines for note in lines[name].notes()]
+    etudes = (note for each in score.etudes for note in each.part.notes())
     guides = [note for name in ("third", "seventh") for note in lines[name].notes()]
     return (
         _wanted("bass", "bass", lines["bass"].instrument, lines["bass"].notes()),
         _wanted("comp", "comp", lines["comp"].instrument, comps),
         _wanted("guide", "guide", lines["third"].instrument, guides),
-        _wanted("etude", "line", lines["etude"].instrument, lines["etude"].notes()),
+        _wanted("etude", "line", lines["etude"].instrument, etudes),
         _wanted("drums", "drums", score.kit, drums),
         _wanted("click", "click", clicks[0].instrument, (n for c in clicks for n in c.notes())),
     )

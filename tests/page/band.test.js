@@ -8,7 +8,7 @@ const data = tune();
 
 /** @returns {any} */
 const turn = (bar, more = {}) => ({
-  kind: "play", bar, counted: 0, beats: 4, take: 0, step: 0, tempo: 120, bpm: 120, key: 0, resting: new Set(), ...more,
+  kind: "play", bar, counted: 0, beats: 4, take: 0, step: 0, tempo: 120, tempos: [120], key: 0, resting: new Set(), ...more,
 });
 
 /** @param {any[]} notes @param {string} part */

@@ -80,6 +80,37 @@ test("the turn passes", () => {
   }
 });
 
+/** Lines that sound in bars with a "#". @param {string[]} words @param {string} bars */
+const linesIn = (words, bars) =>
+  words.map((each) => ({ words: each, kind: "line", unbroken: true, takes: [[...bars].map((sign) => (sign === "#" ? "00101" : ""))] }));
+
+test("subdivisions follow each other", () => {
+  for (const { meter, bars, times, climb, keys, played: meant } of table("lines").subdivisions) {
+    const data = form(bars, 140);
+    data.bars = data.bars.map((/** @type {object} */ bar) => ({ ...bar, meter }));
+    const turns = meant.split(" ");
+    const values = [...new Set(turns.map((/** @type {string} */ turn) => turn.split("@")[0]))];
+    data.line = { ...data.line, lines: linesIn(values, "#".repeat(bars)), subdivisions: values.map((_, at) => at) };
+    const wanted = { bars: run(0, bars - 1), line: "subdivisions", times, climb: climb && climbOf(climb, 140), keys: run(0, keys - 1), tempo: 140 };
+    const found = played(data, wanted, bars * turns.length).filter((_, at) => at % bars === 0);
+    const words = found.map(({ line, tempo, take }) => `${values[line]}@${tempo}#${take}`);
+    assert.equal(words.join(" "), meant, `${bars} bars of ${meter}`);
+  }
+});
+
+test("calls start on each beat in turn", () => {
+  for (const { bars, times, called, starts } of table("lines").calls) {
+    const data = form(bars, 140);
+    const words = ["1", "1&", "2", "3"];
+    data.line = { ...data.line, lines: linesIn(words, called), calls: [0, 1, 2, 3] };
+    const turns = played(data, { bars: run(0, bars - 1), line: "call" }, bars * times);
+    const first = (/** @type {number} */ at) => called[at % bars] === "#" && called[(at % bars) - 1] !== "#";
+    const found = turns.map(({ line }, at) => (first(at) ? words[line] : "")).filter(Boolean);
+    assert.equal(found.join(" "), starts.join(" "), called);
+    turns.forEach(({ line }, at) => assert.ok(called[at % bars] !== "#" || first(at) || line === turns[at - 1].line));
+  }
+});
+
 test("a climb has its tempos in every order, and stays at the last", () => {
   for (const { from, to, step, unit, order, tune: own, tempos } of table("climbs").cases) {
     const sign = unit === "percent" ? "%" : "";

@@ -3,6 +3,7 @@
 import { readFileSync } from "node:fs";
 import { argv } from "node:process";
 
+import { secondsOf } from "../../backing/page/web/clock.js";
 import { Rounds } from "../../backing/page/web/rounds.js";
 import { plain } from "../../backing/page/web/settings.js";
 import { courseOf } from "../../backing/page/web/take_track.js";
@@ -14,7 +15,7 @@ let seconds = 0;
 const played = Array.from({ length: data.chorus * Number(argv[3]) }, () => {
   const turn = rounds.next();
   const start = seconds;
-  seconds += (turn.beats * 60) / turn.bpm;
+  seconds += secondsOf(turn);
   return { turn, seconds: start };
 });
 const { bars, chords, line } = courseOf(data, played, rounds.next(), { first: 0, line: true, partner: "", reads: 0 });

@@ -74,7 +74,7 @@ test("from a bar outside the loop the tune goes on until it is there", () => {
 });
 
 test("the whole form is head, solos, last head, and then it is over", () => {
-  const data = { ...tune(), chorus: 2, form: { head: [2], out: [3] } };
+  const data = { ...tune(), chorus: 2, form: { head: [2], out: { held: [3] } } };
   const rounds = new Rounds(data, routine({ whole: true, bars: [0, 1], choruses: 4, trade: 1, partner: "line" }));
   rounds.start(2, false);
   const played = Array.from({ length: 8 }, () => rounds.next());

@@ -17,9 +17,18 @@ function form(sections) {
 
 const KEYS = ["G♭ major", "G major", "A♭ major", "A major", "B♭ major", "B major", "C major", "D♭ major", "D major", "E♭ major", "E major", "F major"];
 
+/** Lines by their words. @param {string[]} words */
+const lines = (...words) => words.map((each) => ({ words: each, kind: "line", unbroken: true, takes: [[]] }));
+
 /** @returns {any} */
 function inTwelve() {
-  return { ...form([["A", 8], ["B", 8]]), form: { head: [16], out: [17] }, keys: KEYS.map((name, at) => ({ name, semitones: at - 6 })) };
+  const line = {
+    opens: "eighths", besides: "etude level 2", lines: lines("eighths", "wholes", "call on 1", "call on 1&"), subdivisions: [1, 0],
+    calls: [2, 3], strokes: [],
+  };
+  return {
+    ...form([["A", 8], ["B", 8]]), line, form: { head: [16], out: { held: [17], slow: [18] } }, keys: KEYS.map((name, at) => ({ name, semitones: at - 6 })),
+  };
 }
 
 test("bars are named as on the command line", () => {
@@ -41,6 +50,10 @@ test("a session goes into words and comes back", () => {
     { key: "C F Bb", times: "1", drill: "rest bar, grow", trade: "4 drums first" },
     { key: "F", trade: "8 with line line first" },
     { choruses: "5", trade: "4 with line" },
+    { choruses: "4", ending: "slow", line: "etude level 2" },
+    { bars: "B", line: "etude level 2 call on 1&" },
+    { line: "etude level 2 call" },
+    { tempo: "90", times: "2", line: "etude level 2 subdivisions" },
   ]) {
     const { routine, refused } = readWords(data, words);
     assert.deepEqual(refused, []);
@@ -48,8 +61,13 @@ test("a session goes into words and comes back", () => {
   }
 });
 
+test("a line is asked for in a player's words, in any order", () => {
+  const said = { "call on each in turn": "call", "on 1&": "call on 1&", "level 2 etude": "eighths", subdivisions: "subdivisions", "etude, call on 1": "call on 1" };
+  for (const [text, line] of Object.entries(said)) assert.deepEqual(readWords(inTwelve(), { line: text }), { routine: { line }, refused: [] }, text);
+});
+
 test("what is not understood is told", () => {
-  const wrong = { bars: "40-50", climb: "140-80:8", key: "H", trade: "fours", drill: "rest bar, jump", tempo: "9", times: "0", colour: "red" };
+  const wrong = { bars: "40-50", climb: "140-80:8", key: "H", trade: "fours", drill: "rest bar, jump", tempo: "9", times: "0", colour: "red", line: "etude level 3", ending: "tag" };
   const { routine, refused } = readWords(inTwelve(), wrong);
   assert.deepEqual(routine, {});
   assert.deepEqual(refused, Object.entries(wrong).map(([name, text]) => `--${name} ${text}`));

@@ -186,8 +186,8 @@ def test_a_page_opens_with_the_line_and_the_neck_it_is_asked_for(
     assert neck["strings"][-1] == usual["neck"]["strings"][-1] - 2
     assert neck["left_handed"]
     assert not usual["neck"]["left_handed"]
-    etude = next(part for part in page["parts"] if part["id"] == "etude")
-    assert etude["name"] == "Etude in off-beats"
+    assert page["line"]["opens"] == "off-beats"
+    assert page["line"]["besides"] == "etude position 7"
     assert page["recipe"] == (
         f"backing page {tune} --seed 2 --line 'guide both and off-beats position 7' "
         f"--neck 'drop-d left-handed' --soundfont {font.path}"

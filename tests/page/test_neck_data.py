@@ -7,11 +7,13 @@ from itertools import product
 import pytest
 
 from backing.chart.text.tune_file import read_file
+from backing.combo.band import Band
 from backing.combo.plan import plan_of_bars
 from backing.neck.fingerboard import make_fingerboard
 from backing.neck.path import path_of
-from backing.page.data import KEYS, _in_key, _sides
+from backing.page.data import KEYS, _in_key
 from backing.page.neck_data import SIGNS, neck_data
+from backing.page.score import make_score
 from tests.page.conftest import ROOT
 
 NECKS = {
@@ -50,12 +52,14 @@ def test_a_path_that_moves_with_the_key_is_the_path_of_that_key(tune: str, neck:
 def test_around_the_chorus_every_chord_has_its_own_shape(tune: str) -> None:
     """In the head and the last head, closing chord and all, a shape has the tones of its chord."""
     form, board = read_file(ROOT / f"tunes/{tune}.tune"), make_fingerboard()
-    keys = [_sides(_in_key(form, semitones)) for semitones in KEYS]
+    score = make_score(form, Band())
+    keys = [score.sides_in(_in_key(form, semitones)) for semitones in KEYS]
     data = neck_data(keys, KEYS.index(0), board)
     assert data is not None
     for (sides, paths), position in product(zip(keys, data["paths"], strict=True), (1, 5, 9)):
         chords = [span.chord for bars in sides for span in plan_of_bars(bars).spans if span.chord]
-        numbers = paths[data["positions"].index(position)]
+        path = paths[data["positions"].index(position)]
+        numbers = [path[at] for at in data["order"]]
         assert len(numbers) == len(chords)
         for chord, number in zip(chords, numbers, strict=True):
             root = chord.sounding.root.pitch_class

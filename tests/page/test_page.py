@@ -597,7 +597,7 @@ def test_the_whole_form_shows_the_head_and_comes_to_an_end(page: Page) -> None:
     expect(page.locator("#plan")).to_contain_text("The whole form, head to ending, in 3 choruses")
     for add in ("climb", "keys", "grow"):
         expect(page.get_by_role("button", name=f"Add: {add}")).to_be_hidden()
-    head, out = page.evaluate("[practice.data.form.head[0], practice.data.form.out.at(-1)]")
+    head, out = page.evaluate("[practice.data.form.head[0], practice.data.form.out.held.at(-1)]")
     assert page.evaluate("practice.cursor") == head
     page.evaluate("bar => practice.play(bar, false)", out)
     expect(page.locator("#now")).to_have_text("F6/9")
@@ -606,23 +606,52 @@ def test_the_whole_form_shows_the_head_and_comes_to_an_end(page: Page) -> None:
 
 
 def test_the_line_is_lit_where_its_notes_lie(page: Page) -> None:
-    """Every note of a bar of the line is lit on its own string and fret, with its finger."""
-    lit, told = page.evaluate(
+    """A note of the line is lit on its own string and fret, with its finger."""
+    lit, shown = page.evaluate(
         """() => {
-          const part = practice.data.parts.find(({ id }) => id === "etude");
           const [neck] = practice.screen.necks;
-          const { strings } = practice.data.neck;
-          const rows = part.takes[0].flatMap((bar, at) => bar.map((row, n) =>
-            [row[2], part.places[0][at].slice(3 * n, 3 * n + 3)]));
-          const pitches = rows.map(([pitch, place]) =>
-            strings[place[0] - 1] + parseInt(place[1], 36) === pitch);
-          practice.settings.mix.on.etude = true;
-          practice.screen.light(() => [{ pitch: rows[0][0], place: rows[0][1] }]);
+          const place = practice.data.line.lines[0].takes[0][0].slice(2, 5);
+          const pitch = practice.data.neck.strings[place[0] - 1] + parseInt(place[1], 36);
+          practice.screen.light(() => [{ pitch, place }]);
           return [[...document.querySelectorAll("#neck .lit, #neck .finger")].map((one) =>
-            one.textContent), pitches];
+            one.textContent), place[2]];
         }"""
     )
-    assert lit[0] == ""
-    assert lit[1] in {"1", "2", "3", "4"}
-    assert len(told) > 100
-    assert all(told)
+    assert lit == ["", shown]
+
+
+def test_a_call_and_subdivisions_are_chosen_where_they_are_said(page: Page) -> None:
+    page.locator("#drill").click()
+    page.get_by_role("button", name="Add: line").click()
+    # what the file opens with is eighths; a loop can have one subdivision after another
+    expect(page.locator("#plan")).to_contain_text("with an etude in subdivisions")
+    expect(page.locator("#words")).to_have_text('--times 4 --line "etude subdivisions"')
+    page.locator("#play").click()
+    assert page.evaluate("practice.player.rounds.steps.map(({ line }) => line)") == [1, 2, 3, 0, 4]
+    page.locator("#play").click()
+    page.locator("#line").select_option("call on 1&")
+    expect(page.locator("#plan")).to_contain_text("with a call on 1&.")
+    expect(page.locator("#words")).to_have_text('--line "etude call on 1&"')
+    link = page.evaluate("document.getElementById('link').hash")
+    page.locator("#band").click()
+    named = page.locator('#parts [data-part="etude"]')
+    expect(named).to_have_text("Call on 1&")
+    named.click()  # the line is taken out: it is no longer said
+    expect(page.locator("#words")).to_have_text("")
+    page.evaluate("hash => { location.hash = hash; }", link)
+    expect(page.locator("#plan")).to_contain_text("with a call on 1&.")
+    # the first call starts on the and of 1
+    bar = page.evaluate("practice.data.line.lines[6].takes[0].findIndex((text) => text)")
+    first = page.evaluate(
+        "bar => practice.data.line.strokes[parseInt("
+        "practice.data.line.lines[6].takes[0][bar].slice(0, 2), 36)][0]",
+        bar,
+    )
+    assert first == 240
+
+
+def test_the_band_says_what_the_file_holds_of_it(page: Page) -> None:
+    page.locator("#band").click()
+    holds = page.locator("#band-sheet .small")
+    expect(holds).to_contain_text("one band: swing, piano comp, as at a rehearsal.")
+    expect(holds).to_contain_text("backing page TUNE --feel bossa --comp guitar --occasion gig")

@@ -2,7 +2,7 @@
 
 const BARS = ["1", "2", "3", "4"].map((label, at) => ({
   label, section: "A", top: at === 0, beats: 4, groups: [2, 2], meter: "4/4", swing: /** @type {const} */ ("ride"), wander: 1,
-  tempo_ratio: 1, changes: [[0, at, 0]],
+  tempo_ratios: [1], changes: [[0, at, 0]],
 }));
 
 /** @param {number} pitch */
@@ -22,7 +22,8 @@ export function tune() {
     id: "four", ticks: 480, tempo: 120, title: "Four", bars: BARS, chorus: 4, form: null, part: "C", session: {},
     keys: [{ name: "C", semitones: 0 }, { name: "D", semitones: 2 }, { name: "F", semitones: 5 }],
     swing: { points: [[60, 2], [200, 2]], shortest_ms: 10, spare_ms: 0, soloist: [2, 0], latest_ms: 50 },
-    heard: [],
+    heard: [], neck: null,
+    line: { opens: "eighths", besides: "etude", subdivisions: [0], calls: [], strokes: [], lines: [{ words: "eighths", kind: "line", unbroken: true, takes: [[]] }] },
     parts: [
       { id: "bass", name: "Bass", voice: "bass", takes },
       { id: "comp", name: "Comp", voice: "comp", takes: [comp] },
@@ -43,8 +44,8 @@ export function tune() {
 /** @returns {any} */
 export function routine(wanted = {}) {
   return {
-    whole: false, choruses: 3, bars: [0, 1, 2, 3], tempo: 120, climb: null, times: 1, keys: [0], countIn: false, leadIn: 0,
-    restBars: 0, grow: false, trade: 0, partner: "drums", partnerFirst: false, layOut: 0, same: false, ...wanted,
+    whole: false, choruses: 3, ending: "held", bars: [0, 1, 2, 3], tempo: 120, climb: null, times: 1, keys: [0], countIn: false, leadIn: 0,
+    restBars: 0, grow: false, trade: 0, partner: "drums", partnerFirst: false, layOut: 0, same: false, line: "", ...wanted,
   };
 }
 

@@ -10,11 +10,9 @@ import { lettered, offer, say, texts } from "./said.js";
 import { READS, Screen } from "./screen.js";
 import { Sentence } from "./sentence.js";
 import { barWords, isChorus, readWords, wordsOf } from "./session.js";
-import { fitting, plain, remember, remembered, storage, usual, within } from "./settings.js";
+import { fitting, plain, remember, remembered, storage, suitLine, usual, within } from "./settings.js";
 
-/**
- * @typedef {import("./types.js").PageData} PageData
- */
+/** @typedef {import("./types.js").PageData} PageData */
 
 const TEMPOS = ["tempo", "start-tempo"];
 const SHEETS = ["band", "drill", "take", "view"];
@@ -350,9 +348,10 @@ export class App {
   /** @param {"routine" | "view" | "mix"} group */
   #changed(group) {
     const { routine, mix } = this.settings;
-    if (routine.trade > 0 && routine.partner === "line" && !mix.on.etude) mix.on.etude = true;
+    const { line } = routine;
+    suitLine(this.settings, this.data, group === "mix");
     if (group !== "view" && this.sampler) applyMix(this.sampler, this.data, mix);
-    if (group === "routine") this.player?.replan();
+    if (group === "routine" || routine.line !== line) this.player?.replan();
     show(this.settings);
     if (!byId("parts").contains(document.activeElement)) this.#rows();
     this.#showLoop();

@@ -1,5 +1,6 @@
 // What the band plays in one bar: the notes of a take, what anticipates the next bar, who rests.
 
+import { lineNotes } from "./line.js";
 import { countOf } from "./rounds.js";
 
 /**
@@ -91,18 +92,18 @@ function ahead(data, part, turn, next) {
  */
 function rowsOf(part, turn) {
   // the head and the last head are played one way
-  return part.takes[turn.take % part.takes.length][turn.bar] ?? part.takes[0][turn.bar];
+  return part.takes[turn.take % part.takes.length]?.[turn.bar] ?? part.takes[0]?.[turn.bar] ?? [];
 }
 
 /**
  * @param {PageData} data
  * @param {Part} part
- * @param {{take: number, bar: number}} turn
+ * @param {{take: number, bar: number, line: number}} turn
  */
 function notesIn(data, part, turn) {
-  const { places, takes } = part;
-  const where = places && (places[turn.take % takes.length][turn.bar] ?? places[0][turn.bar]);
-  return rowsOf(part, turn).map((row, at) => struck(data, part.id, part.voice, row, where?.slice(3 * at, 3 * at + 3)));
+  if (part.id !== "etude") return rowsOf(part, turn).map((row) => struck(data, part.id, part.voice, row));
+  const notes = lineNotes(data, turn.line, turn.take, turn.bar);
+  return notes.map(({ row, place }) => struck(data, part.id, part.voice, row, place));
 }
 
 /**
@@ -163,8 +164,9 @@ function transposed(data, part, note, turn) {
  */
 function follows(data, turn, next) {
   const ends = [data.chorus - 1, data.form?.head[data.form.head.length - 1]];
-  const expected = ends.includes(turn.bar) ? 0 : turn.bar + 1;
-  return next.bar === expected && next.key === turn.key && next.kind !== "rest";
+  const outs = Object.values(data.form?.out ?? {});
+  const goesOn = outs.some((bars) => next.bar === bars[bars.indexOf(turn.bar) + 1] && bars.includes(turn.bar));
+  return (goesOn || next.bar === (ends.includes(turn.bar) ? 0 : turn.bar + 1)) && next.key === turn.key && next.kind !== "rest";
 }
 
 /**

@@ -11,7 +11,8 @@ import { STRING_EM, tablature } from "./tab.js";
  * @typedef {import("./ribbon.js").Row} Row
  * @typedef {object} Look
  * @property {"full" | "thin" | "tab" | "none"} ribbon
- * @property {number} take  Of the line, in its tablature.
+ * @property {number} take  Of the line, in its tablature,
+ * @property {number} line  and which line it is.
  * @property {boolean} names  Note names in place of degrees.
  * @property {number} key  As it is read,
  * @property {number} sounding  and as it sounds.
@@ -50,7 +51,7 @@ export class Chart {
     /** @type {{row: Row, element: HTMLElement}[]} */
     this.rows = [];
     /** @type {Look} */
-    this.look = { ribbon: "full", take: 0, names: false, key: 0, sounding: 0, loop: [], bars: [] };
+    this.look = { ribbon: "full", take: 0, line: 0, names: false, key: 0, sounding: 0, loop: [], bars: [] };
     this.beat = document.createElement("div");
     this.beat.className = "beat";
     this.needle = document.createElement("div");
@@ -382,12 +383,12 @@ export class Chart {
    * @param {number} em
    */
   #tablature(row, end, em) {
-    const { bars, sounding: key, take } = this.look;
+    const { bars, sounding: key, line, take } = this.look;
     const places = bars.slice(row.first, row.first + row.count).map((bar, at) => ({
       bar,
       x: (/** @type {number} */ tick) => this.#x(row, row.first + at, tick),
     }));
-    return tablature(this.data, places, { key, take, top: (CHORDS_EM + RULER_EM) * em, end, em });
+    return tablature(this.data, places, { key, line, take, top: (CHORDS_EM + RULER_EM) * em, end, em });
   }
 
   /**

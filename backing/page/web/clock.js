@@ -1,5 +1,6 @@
-// Beats to seconds of the audio clock and back, while the tempo may change under way.
+// Beats to seconds of the audio clock and back, while the tempo may change under way and within a bar.
 
+/** @typedef {Pick<import("./types.js").Turn, "beats" | "tempos">} Paced  A bar and its tempos. */
 /** @typedef {{beat: number, time: number, bpm: number}} Stretch */
 
 export class Clock {
@@ -63,4 +64,38 @@ export class Clock {
     }
     return this.stretches[0];
   }
+}
+
+/**
+ * The stretches of a bar, each at one tempo: the beats from its start at which they begin.
+ * @param {Paced} bar
+ */
+export function stretchesOf({ beats, tempos }) {
+  return tempos.map((bpm, at) => ({ beat: (at * beats) / tempos.length, bpm }));
+}
+
+/**
+ * The tempo at a beat of a bar, in beats a minute.
+ * @param {Paced} bar
+ * @param {number} beat
+ */
+export function tempoAt({ beats, tempos }, beat) {
+  const at = Math.floor((beat * tempos.length) / beats);
+  return tempos[Math.max(0, Math.min(at, tempos.length - 1))];
+}
+
+/** How long a bar lasts, in seconds. @param {Paced} bar */
+export function secondsOf({ beats, tempos }) {
+  return tempos.reduce((sum, bpm) => sum + (60 * beats) / tempos.length / bpm, 0);
+}
+
+/**
+ * The beat of a bar at a time after its start.
+ * @param {Paced} bar
+ * @param {number} seconds
+ */
+export function beatAt(bar, seconds) {
+  const clock = new Clock();
+  for (const { beat, bpm } of stretchesOf(bar)) clock.set(beat, beat > 0 ? clock.time(beat) : 0, bpm);
+  return clock.beat(seconds);
 }

@@ -1,5 +1,6 @@
 // The controls of the page and the settings they stand for.
 
+import { lineName } from "./line.js";
 import { within } from "./settings.js";
 
 /**
@@ -11,6 +12,7 @@ import { within } from "./settings.js";
 /** Control, group of settings, and the name it has there. */
 const BOUND = /** @type {[id: string, group: Group, key: string][]} */ ([
   ["choruses", "routine", "choruses"],
+  ["ending", "routine", "ending"],
   ["times", "routine", "times"],
   ["lead-in", "routine", "leadIn"],
   ["rest-bars", "routine", "restBars"],
@@ -23,6 +25,7 @@ const BOUND = /** @type {[id: string, group: Group, key: string][]} */ ([
   ["partner", "routine", "partner"],
   ["partner-first", "routine", "partnerFirst"],
   ["lay-out", "routine", "layOut"],
+  ["line", "routine", "line"],
   ["theme", "view", "theme"],
   ["size", "view", "size"],
   ["tones", "view", "tones"],
@@ -119,7 +122,9 @@ export function fillKeys(data) {
 export function partRows(data, settings, changed) {
   const { mix } = settings;
   const parts = data.parts.filter((part) => part.voice !== "click" && !part.instead_of);
-  const rows = parts.map(({ id, name }) => {
+  const line = lineName(settings.routine.line || data.line.opens).replace(/^an? (.)/, (_, first) => first.toUpperCase());
+  const rows = parts.map(({ id, ...part }) => {
+    const name = id === "etude" ? line : part.name;
     const row = document.createElement("div");
     const toggle = document.createElement("button");
     toggle.type = "button";

@@ -2,6 +2,11 @@
 
 /** @typedef {import("./app.js").App} App */
 
+/** Whether a key is for the browser, or for a dialog. @param {KeyboardEvent} event */
+function elsewhere({ ctrlKey, metaKey, altKey, target }) {
+  return ctrlKey || metaKey || altKey || /** @type {HTMLElement} */ (target).closest("dialog") !== null;
+}
+
 /**
  * Space plays and stops wherever the focus is, except in text that is being typed. Single letters can be
  * turned off (WCAG 2.2, 2.1.4).
@@ -29,8 +34,8 @@ export function listen(app) {
     v: () => app.open("view"),
   };
   document.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
     const target = /** @type {HTMLElement} */ (event.target);
+    if (elsewhere(event)) return;
     if (event.key === " ") {
       if (target.matches("textarea, input[type=text]")) return;
       event.preventDefault();
@@ -46,6 +51,6 @@ export function listen(app) {
   // where a button has the focus, it would be pressed when space is let go
   document.addEventListener("keyup", (event) => {
     const target = /** @type {HTMLElement} */ (event.target);
-    if (event.key === " " && !target.matches("textarea, input[type=text]")) event.preventDefault();
+    if (event.key === " " && !target.closest("dialog") && !target.matches("textarea, input[type=text]")) event.preventDefault();
   });
 }

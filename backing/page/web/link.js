@@ -13,6 +13,16 @@ import { plain } from "./settings.js";
  */
 
 const BAND = ["bass", "comp", "drums"];
+/** Guide-tone lines that are heard, in words. */
+const GUIDES = /** @type {Record<string, string[]>} */ ({
+  guide: ["third"], "guide from the 3rd": ["third"], "guide from the 7th": ["seventh"], "guide both": ["third", "seventh"],
+});
+
+/** @param {Settings["mix"]} mix */
+function guideWords({ on }) {
+  const heard = ["third", "seventh"].filter((part) => on[part]).join();
+  return Object.keys(GUIDES).find((words) => GUIDES[words].join() === heard) ?? "";
+}
 
 /**
  * What is practiced and who plays, in words by the names of the options.
@@ -22,7 +32,9 @@ const BAND = ["bass", "comp", "drums"];
 export function sessionWords(data, { routine, mix }) {
   const without = BAND.filter((part) => !mix.on[part]).join(",");
   const click = mix.click.replace("click ", "");
-  return { ...wordsOf(data, routine), ...(without && { without }), ...(click && { click }) };
+  const { line, ...words } = wordsOf(data, routine);
+  const lines = [guideWords(mix), line].filter(Boolean).join(" and ");
+  return { ...words, ...(lines && { line: lines }), ...(without && { without }), ...(click && { click }) };
 }
 
 /**
@@ -32,10 +44,14 @@ export function sessionWords(data, { routine, mix }) {
  * @param {Record<string, string>} words
  * @returns {{settings: Settings, refused: string[]}}
  */
-export function settingsOf(data, { view, mix }, { without = "", click = "", ...words }) {
-  const { routine, refused } = readWords(data, words);
+export function settingsOf(data, { view, mix }, { without = "", click = "", line: lines = "", ...words }) {
+  const said = lines.split(/\s+and\s+/);
+  const guide = said.find((each) => each in GUIDES) ?? "";
+  const line = said.filter((each) => each !== guide).join(" and ");
+  const { routine, refused } = readWords(data, { ...words, ...(line && { line }) });
   const names = without.split(",").filter(Boolean);
   const on = { ...mix.on, ...Object.fromEntries(BAND.map((part) => [part, !names.includes(part)])) };
+  for (const part of GUIDES[guide] ?? []) on[part] = true;
   const clicks = data.parts.some(({ id }) => id === `click ${click}`);
   const strange = [...names.filter((name) => !BAND.includes(name)).map((name) => `--without ${name}`)];
   if (click && !clicks) strange.push(`--click ${click}`);

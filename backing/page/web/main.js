@@ -1,6 +1,7 @@
 // The page: its parts put together.
 
 import { App } from "./app.js";
+import { showBeginning } from "./beginning.js";
 import { listen } from "./keyboard.js";
 import { followLinks } from "./link.js";
 import { Pieces } from "./pieces.js";
@@ -10,6 +11,7 @@ import { watch } from "./watch.js";
 const pieces = new Pieces();
 const app = new App(pieces.data());
 pieces.offer(app);
+showBeginning();
 followLinks(app, pieces);
 listen(app);
 const take = new TakePanel(app);

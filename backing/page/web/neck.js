@@ -1,5 +1,6 @@
 // The fingerboard: this chord's shape in the chosen place and, before the change, where its tones go.
 
+import { SIGNS } from "./line.js";
 import { svg } from "./svg.js";
 
 /**
@@ -21,7 +22,6 @@ import { svg } from "./svg.js";
  * @property {number[]} seen  Spans for whose shapes there is room, so that the neck stands still.
  */
 
-const SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz";
 const FRET = 80;
 const STRING = 40;
 const RADIUS = 19;
@@ -158,7 +158,8 @@ export class Neck {
   #dots(span, view) {
     const number = this.spans.numbers[span];
     if (number < 0) return [];
-    return dotsOf(this.neck.shapes[this.neck.paths[view.key][view.position][number]]);
+    const { shapes, paths, order } = this.neck;
+    return dotsOf(shapes[paths[view.key][view.position][order[number]]]);
   }
 
   /**

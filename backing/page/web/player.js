@@ -2,9 +2,9 @@
 // sleeping tab does not make it stumble, and taken back when the player changes his mind.
 
 import { notesOf } from "./band.js";
-import { Clock } from "./clock.js";
+import { Clock, stretchesOf, tempoAt } from "./clock.js";
+import { fitsTempo, lateBeats, swungBeat } from "./feel.js";
 import { Rounds } from "./rounds.js";
-import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
@@ -109,12 +109,15 @@ export class Player {
     const time = this.now() + SETTLED;
     const beat = this.clock.beat(time);
     this.#takeBack(time);
+    this.clock.cut(beat);
     for (const { turn, start, before } of this.turns) {
       if (start + turn.beats <= beat) continue;
-      turn.bpm *= tempo / turn.tempo;
+      const { tempo: old } = turn;
+      turn.tempos = turn.tempos.map((bpm) => (bpm * tempo) / old);
       turn.tempo = tempo;
       if (step >= 0) Object.assign(before, { step, time: 0 });
-      this.clock.set(Math.max(start, beat), start > beat ? this.clock.time(start) : time, turn.bpm);
+      if (start <= beat) this.clock.set(beat, time, tempoAt(turn, beat - start));
+      this.#enter(turn, start, beat);
     }
     this.pump();
   }
@@ -198,12 +201,24 @@ export class Player {
     const start = last ? last.start + last.turn.beats : 0;
     const placed = { turn, start, before };
     this.turns.push(placed);
-    if (!last || last.turn.bpm !== turn.bpm) {
-      this.clock.set(start, time ?? this.clock.time(start), turn.bpm);
-    }
+    if (!last) this.clock.set(start, time ?? this.now(), turn.tempos[0]);
+    this.#enter(turn, start, start);
     if (!last) return;
     for (const note of notesOf(this.data, last.turn, turn)) {
       this.waiting.push({ note, turn: last, voice: null, until: 0 });
+    }
+  }
+
+  /**
+   * The tempos of a bar from a beat on: what has been said of it before is void.
+   * @param {Turn} turn
+   * @param {number} start
+   * @param {number} from
+   */
+  #enter(turn, start, from) {
+    for (const { beat, bpm } of stretchesOf(turn)) {
+      const at = start + beat;
+      if (at >= from && this.clock.bpm(at) !== bpm) this.clock.set(at, this.clock.time(at), bpm);
     }
   }
 
@@ -213,14 +228,12 @@ export class Player {
    */
   #give(event, now) {
     const { note, turn } = event;
-    const { tempo } = turn.turn;
-    if (tempo < note.low || tempo > note.high) return;
+    if (!fitsTempo(turn.turn, note)) return;
     const when = this.#time(event);
     // after a long sleep the band is where it should be, and does not catch up
     if (when < now - TOO_LATE) return;
-    const end = this.#place(turn, note.onset + note.length, note.swung);
-    const late = this.#late(event) / 1000;
-    const seconds = Math.max(0.02, this.clock.time(end) + late - when);
+    const end = this.#place(turn.start + note.onset + note.length, note.swung);
+    const seconds = Math.max(0.02, this.clock.time(end + lateBeats(this.data, turn.turn, note)) - when);
     event.voice = this.instrument.play(note, Math.max(when, now), seconds);
     event.until = when + seconds;
     this.given.push(event);
@@ -232,34 +245,18 @@ export class Player {
    */
   #time(event) {
     const { note, turn } = event;
-    const beat = this.#place(turn, note.onset, note.swung);
-    return this.clock.time(beat) + this.#late(event) / 1000;
-  }
-
-  /**
-   * By how many ms a note is late.
-   * @param {Event} event
-   */
-  #late({ note, turn: { turn } }) {
-    if (!note.melodic || note.onset % 1 !== 0) return note.late;
-    return note.late + melodicLateness(turn.bpm, this.#ratio(turn), this.data.swing);
-  }
-
-  /** @param {Turn} turn */
-  #ratio(turn) {
-    const { swing, wander } = this.data.bars[turn.bar];
-    return swingRatio(swing, turn.bpm, this.data.swing, wander);
+    return this.clock.time(this.#place(turn.start + note.onset, note.swung) + lateBeats(this.data, turn.turn, note));
   }
 
   /**
    * The played beat of a written one.
-   * @param {Placed} placed
-   * @param {number} beat  From the start of the turn.
+   * @param {number} beat
    * @param {boolean} swung
    */
-  #place({ turn, start }, beat, swung) {
-    if (!swung) return start + beat;
-    return start + swingPlace(beat, this.#ratio(turn));
+  #place(beat, swung) {
+    if (!swung) return beat;
+    const { turn, start } = this.turns.findLast((placed) => placed.start <= beat) ?? this.turns[0];
+    return start + swungBeat(this.data, turn, beat - start);
   }
 
   /**

@@ -2,6 +2,7 @@
 // whole form.
 
 import { temposOf } from "./climb.js";
+import { CALL, SUBDIVISIONS, called, lineAt } from "./line.js";
 
 /**
  * @typedef {import("./types.js").PageData} PageData
@@ -14,6 +15,8 @@ import { temposOf } from "./climb.js";
  * @property {number} key
  * @property {number} times
  * @property {boolean} solo  Whether it is traded and laid out in.
+ * @property {number} line  Which line plays, in subdivisions.
+ * @property {number} before  Times through the same bars before it, in other subdivisions: the takes go on.
  * @typedef {object} Place  All that is remembered between two bars.
  * @property {number} step
  * @property {number} time  How often the bars of the step have been played,
@@ -23,6 +26,8 @@ import { temposOf } from "./climb.js";
  * @property {number} counted  and how many have been; after the end, bars in which it rings.
  * @property {number} restBars  Rest bars still to come.
  * @property {number} leads  Bars of lead-in still to come.
+ * @property {number} calls  Calls that have begun,
+ * @property {boolean} calling  and whether the last bar belongs to one.
  * @property {boolean} over  The whole form has been played.
  */
 
@@ -45,18 +50,26 @@ const THEIRS = { drums: SOLOISTS, line: NOBODY };
 export function stepsOf(data, routine) {
   const { bars, keys, climb, times, grow, tempo, whole, choruses } = routine;
   if (whole && data.form) {
-    const { head, out } = data.form;
-    const one = { tempo, key: keys[0], times: 1, solo: false };
+    const { head } = data.form;
+    const out = outOf(data, routine);
+    const one = { tempo, key: keys[0], times: 1, solo: false, line: lineAt(data, routine.line), before: 0 };
     const solos = { ...one, bars: chorusOf(data), times: choruses - 2, solo: true };
     return [{ ...one, bars: head }, ...(choruses > 2 ? [solos] : []), { ...one, bars: out }];
   }
   const climbed = climb ? temposOf(climb, data.tempo) : [];
   const tempos = climbed.length > 0 ? climbed : [tempo];
   const sizes = grow ? grown(bars) : [bars];
+  const lines = routine.line === SUBDIVISIONS ? data.line.subdivisions : [lineAt(data, routine.line)];
+  const all = sizes.flatMap((size) => lines.map((line, at) => ({ bars: size, line, before: at * times })));
   const steps = keys.flatMap((key) =>
-    tempos.flatMap((each) => sizes.map((size) => ({ bars: size, tempo: each, key, times, solo: true }))),
+    tempos.flatMap((each) => all.map((step) => ({ ...step, tempo: each, key, times, solo: true }))),
   );
   return steps.length === 1 ? [{ ...steps[0], times: Infinity }] : steps;
+}
+
+/** The bars of the last head, with its ending. @param {PageData} data @param {Routine} routine */
+export function outOf({ form }, { ending }) {
+  return form ? (form.out[ending] ?? form.out.held) : [];
 }
 
 /** The bars of the solo chorus. @param {PageData} data */
@@ -122,6 +135,7 @@ export class Rounds {
 
   /** @returns {Turn} */
   next() {
+    this.#call();
     const turn = this.#turn();
     this.#advance();
     return turn;
@@ -151,12 +165,45 @@ export class Rounds {
   /** @returns {Turn} */
   #turn() {
     const { step, time, counted } = this.place;
-    const { tempo, key } = this.steps[step];
+    const { tempo, key, before } = this.steps[step];
     const bar = this.#barAt(this.place);
-    const { beats, tempo_ratio: ratio } = this.data.bars[bar];
-    const take = this.routine.same ? 0 : time;
+    const beats = this.#beatsOf(bar);
+    const tempos = this.#ratiosOf(bar).map((ratio) => tempo * ratio);
+    const take = this.routine.same ? 0 : before + time;
+    const line = this.#line;
     const resting = this.#resting();
-    return { kind: this.kind, bar, counted, beats, take, step, tempo, bpm: tempo * ratio, key, resting };
+    return { kind: this.kind, bar, counted, beats, take, line, step, tempo, tempos, key, resting };
+  }
+
+  /** Whether a call begins: after an answer, or where the bars begin again. */
+  #call() {
+    const { place } = this;
+    const calling = this.kind === "play" && called(this.data, this.#barAt(place));
+    if (calling && (!place.calling || place.at === 0)) place.calls += 1;
+    place.calling = calling;
+  }
+
+  /** Which line plays: of calls on each start in turn, that of the call that has begun. */
+  get #line() {
+    const { calls } = this.data.line;
+    if (this.routine.line !== CALL || calls.length === 0) return this.steps[this.place.step].line;
+    return calls[Math.max(0, this.place.calls - 1) % calls.length];
+  }
+
+  /** A count is of whole bars, but that a pickup sounds inside its last one. @param {number} bar */
+  #beatsOf(bar) {
+    const { beats, groups } = this.data.bars[bar];
+    if (this.kind !== "count") return beats;
+    const whole = groups.reduce((sum, group) => sum + group, 0);
+    return this.place.counts === 1 && beats < whole ? whole - beats : whole;
+  }
+
+  /** A bar bends its own time alone: a count and a rest bar go as it begins, what rings after it as it ended.
+   * @param {number} bar */
+  #ratiosOf(bar) {
+    const { tempo_ratios: ratios } = this.data.bars[bar];
+    if (this.kind === "end") return ratios.slice(-1);
+    return this.kind === "count" || this.kind === "rest" ? ratios.slice(0, 1) : ratios;
   }
 
   #advance() {
@@ -202,6 +249,7 @@ export class Rounds {
       return;
     }
     Object.assign(place, { step: (place.step + 1) % steps.length, time: 0 });
+    if (steps[place.step].before > 0) place.restBars = routine.restBars;
     if (routine.grow) place.earlier = 0;
     if (steps[place.step].tempo === tempo) return;
     Object.assign(place, { earlier: 0, leads: Math.min(routine.leadIn, this.data.chorus) });
@@ -221,7 +269,8 @@ export class Rounds {
     const { at, earlier, step, time } = this.place;
     const { trade, partner, partnerFirst, layOut } = this.routine;
     const { bars, solo } = this.steps[step];
-    const silent = trade > 0 && partner === "line" ? LINE : NOBODY;
+    const leads = this.kind === "lead" && this.data.line.lines[this.#line].kind === "call"; // no room for an answer
+    const silent = leads || (trade > 0 && partner === "line") ? LINE : NOBODY;
     if (this.kind !== "play" || !solo) return silent;
     if (layOut > 0 && at >= bars.length - layOut) return ALL_BUT_FOOT;
     if (trade <= 0) return NOBODY;
@@ -237,7 +286,7 @@ export class Rounds {
  * @returns {Place}
  */
 function opening(step, at) {
-  return { step, time: 0, at, earlier: 0, counts: 0, counted: 0, restBars: 0, leads: 0, over: false };
+  return { step, time: 0, at, earlier: 0, counts: 0, counted: 0, restBars: 0, leads: 0, calls: 0, calling: false, over: false };
 }
 
 /**

@@ -65,6 +65,10 @@ export function texts(data) {
   byId("title").textContent = document.title = data.title;
   const home = data.keys.find((key) => key.semitones === 0);
   byId("about").textContent = [data.by, home?.name, data.meter, data.feel].filter(Boolean).join(" · ");
+  const { comp, occasion, others } = data.band;
+  byId("holds").textContent = `This file holds one band: ${data.feel}, ${comp} comp, as at a ${occasion}. To make another: `;
+  const options = others.split(/ (?=--)/).map((text) => Object.assign(document.createElement("span"), { textContent: text }));
+  byId("others").replaceChildren("backing page TUNE ", ...options.flatMap((option) => [option, " "]));
   const { font, licence, notice } = data.sound;
   const sounds = [`sounds: ${font} (${licence})`, notice].filter(Boolean).join(", ");
   byId("credits").textContent =

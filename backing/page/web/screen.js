@@ -1,9 +1,11 @@
 // What is seen: the stage, the necks and the chart, while the band plays and while it is still.
 
 import { Chart } from "./chart.js";
+import { tempoAt } from "./clock.js";
 import { byId } from "./controls.js";
+import { SIGNS, lineAt, lineNotes } from "./line.js";
 import { Neck } from "./neck.js";
-import { chorusOf } from "./rounds.js";
+import { chorusOf, outOf } from "./rounds.js";
 import { Spans } from "./spans.js";
 import { Stage } from "./stage.js";
 
@@ -37,8 +39,10 @@ export class Screen {
     /** The bars in sight: the solo chorus, or the head that is played. */
     this.side = chorusOf(data);
     this.shown = "";
-    /** Of the line, in its tablature. */
+    /** Of the line, in its tablature, */
     this.take = 0;
+    /** and which line it is. */
+    this.line = 0;
     this.chart = new Chart(byId("chart"), byId("changes"), data, choose);
     /** The bar that is shown while nothing plays; -1 while it does. */
     this.rest = -1;
@@ -82,12 +86,13 @@ export class Screen {
 
   drawChart() {
     const { view, routine } = this.settings();
+    if (this.rest >= 0) this.line = lineAt(this.data, routine.line);
     const key = this.key >= 0 ? this.key : routine.keys[0];
     const loop = routine.whole ? this.side : routine.bars;
     const bars = this.standing ? loop : this.side;
     const ribbon = this.standing ? "none" : view.ribbon;
     const names = view.tones === "names";
-    this.chart.show({ ribbon, take: this.take, names, key: this.#read(key), sounding: key, loop, bars });
+    this.chart.show({ ribbon, take: this.take, line: this.line, names, key: this.#read(key), sounding: key, loop, bars });
   }
 
   /** The key in which a sounding one is read. @param {number} key */
@@ -122,16 +127,17 @@ export class Screen {
     const bar = this.data.bars[turn.bar];
     const moved = !this.side.includes(turn.bar);
     if (moved) this.side = this.#sideOf(turn.bar);
-    const take = this.settings().view.ribbon === "tab" ? turn.take : this.take;
-    if (moved || turn.key !== this.key || take !== this.take) {
-      Object.assign(this, { key: turn.key, take });
+    const tab = this.settings().view.ribbon === "tab";
+    const [take, line] = tab ? [turn.take, turn.line] : [this.take, turn.line];
+    if (moved || turn.key !== this.key || take !== this.take || (tab && line !== this.line)) {
+      Object.assign(this, { key: turn.key, take, line });
       this.drawChart();
     }
     byId("now-tag").textContent = { count: "count", rest: "rest bar" }[String(turn.kind)] ?? `bar ${bar.label}`;
     this.stage.turn(this.#whose(turn));
     this.stage.beat(bar.groups, Math.floor(beat));
     this.chart.mark(turn.bar, played ? beat / turn.beats : -1);
-    this.#chord(turn.bar, played ? beat : 0, turn.key, turn.bpm, !played);
+    this.#chord(turn.bar, played ? beat : 0, turn.key, tempoAt(turn, beat), !played);
   }
 
   /**
@@ -146,7 +152,8 @@ export class Screen {
   /** The bars that are read together with a bar. @param {number} bar */
   #sideOf(bar) {
     const { form } = this.data;
-    return [form?.head, form?.out].find((bars) => bars?.includes(bar)) ?? chorusOf(this.data);
+    const sides = [form?.head, outOf(this.data, this.settings().routine)];
+    return sides.find((bars) => bars?.includes(bar)) ?? chorusOf(this.data);
   }
 
   /**
@@ -156,11 +163,10 @@ export class Screen {
    */
   #frets(bar, key) {
     const { view, mix } = this.settings();
-    const line = this.data.parts.find(({ id }) => id === "etude");
     const up = this.data.keys[key].semitones;
     if (!view.line || !mix.on.etude) return [];
-    const places = line?.places?.[0][bar].match(/.{3}/g) ?? [];
-    return places.map((place) => parseInt(place[1], 36) + up).filter((fret) => fret >= 0);
+    const notes = lineNotes(this.data, this.line, 0, bar);
+    return notes.map(({ place }) => SIGNS.indexOf(place[1]) + up).filter((fret) => fret >= 0);
   }
 
   /** Whose turn it is, said large. @param {Turn} turn */

@@ -2,6 +2,7 @@
 
 import { temposOf } from "./climb.js";
 import { byId } from "./controls.js";
+import { SUBDIVISIONS, lineName, lineWords } from "./line.js";
 import { chorusOf } from "./rounds.js";
 import { cycleOf, cycled, sectionsOf } from "./session.js";
 
@@ -41,6 +42,11 @@ const PHRASES = {
   "rest bar": { loop: true, holds: ({ restBars }) => restBars > 0, add: () => ({ restBars: 1 }), drop: () => ({ restBars: 0 }) },
   trade: { holds: ({ trade }) => trade > 0, add: () => ({ trade: 4 }), drop: () => ({ trade: 0 }) },
   "lay out": { holds: ({ layOut }) => layOut > 0, add: () => ({ layOut: 2 }), drop: () => ({ layOut: 0 }) },
+  line: {
+    holds: ({ line }) => line !== "",
+    add: ({ whole }, data) => ({ line: lineWords(data).find((words) => words === SUBDIVISIONS && !whole) ?? data.line.opens }),
+    drop: () => ({ line: "" }),
+  },
   same: { loop: true, holds: ({ same }) => same, add: () => ({ same: true }), drop: () => ({ same: false }) },
 };
 
@@ -81,6 +87,8 @@ export class Sentence {
       const [first, last] = [bars[0], bars[bars.length - 1]].map((bar) => data.bars[bar].label);
       return new Option(`${data.bars[bars[0]].section}, bars ${first}–${last},`, bars.join());
     });
+    byId("line").replaceChildren(...lineWords(data).map((words) => new Option(lineName(words), words)));
+    byId("ending").replaceChildren(...Object.keys(data.form?.out ?? {}).map((name) => new Option(name, name)));
     byId("loop-of").replaceChildren(
       new Option("The whole chorus", chorusOf(data).join()),
       ...(sections.length > 1 ? sections : []),
@@ -112,15 +120,14 @@ export class Sentence {
 
   #phrases() {
     const { data, routine } = this;
-    const { climb, keys, whole, grow } = routine;
+    const { climb, keys, whole } = routine;
     for (const [name, { phrase, add }] of this.parts) {
       const fits = !(whole && PHRASES[name].loop);
       const holds = PHRASES[name].holds(routine);
       phrase.hidden = !(fits && holds);
       add.hidden = !fits || holds;
     }
-    const times = /** @type {HTMLElement} */ (this.element.querySelector('[data-phrase="times"]'));
-    times.hidden = whole || (climb === null && keys.length === 1 && !grow);
+    this.#lines();
     byId("no-climb").hidden = climb === null || temposOf(climb, data.tempo).length > 0;
     byId("at-tempo").hidden = !whole && climb !== null && temposOf(climb, data.tempo).length > 0;
     const names = byId("key").querySelectorAll("option");
@@ -128,6 +135,14 @@ export class Sentence {
     list.text = keys.map((key) => names[key]?.text.split(" ")[0]).join(", ");
     select("key", String(keys[0]));
     select("cycle", cycleOf(data, keys));
+  }
+
+  /** Times are told where something changes after them; subdivisions are for loops. */
+  #lines() {
+    const { climb, keys, whole, grow, line } = this.routine;
+    const times = /** @type {HTMLElement} */ (this.element.querySelector('[data-phrase="times"]'));
+    times.hidden = whole || (climb === null && keys.length === 1 && !grow && line !== SUBDIVISIONS);
+    for (const option of byId("line").querySelectorAll("option")) option.hidden = whole && option.value === SUBDIVISIONS;
   }
 
   #loop() {

@@ -1,6 +1,7 @@
 // What is practiced, in the words of the command line: a session goes into a link and comes back.
 
 import { climbOf, climbWords, temposOf } from "./climb.js";
+import { SUBDIVISIONS, lineWords } from "./line.js";
 import { FASTEST, SLOWEST, chorusOf } from "./rounds.js";
 
 /**
@@ -13,6 +14,8 @@ export const CYCLES = /** @type {Record<string, number>} */ ({ fourths: 5, fifth
 const LETTERS = /** @type {Record<string, number>} */ ({ C: 0, D: 2, E: 4, F: 5, G: 7, A: 9, B: 11 });
 const DRILL = /lead-in (\d+)|rest bars?(?: (\d+))?|grow|lay out (\d+)|same|[^\s,]+/g;
 const COUNT = /^\d+$/;
+/** The rhythm of a line of which none is said. */
+const EIGHTHS = "eighths";
 
 /**
  * Only what differs from how the file opens without words.
@@ -21,23 +24,25 @@ const COUNT = /^\d+$/;
  * @returns {Words}
  */
 export function wordsOf(data, routine) {
-  const { bars, keys, whole, choruses, countIn } = routine;
+  const { bars, keys, whole, choruses, ending, countIn, line } = routine;
   const home = keys.length === 1 && data.keys[keys[0]].semitones === 0;
   const said = {
     choruses: whole ? String(choruses) : "",
+    ending: whole && ending !== "held" ? ending : "",
     bars: whole || isChorus(data, bars) ? "" : barWords(data, bars),
     ...tempoWords(data, routine),
     key: home ? "" : keyWords(data, keys),
     trade: tradeWords(routine),
     drill: drillWords(routine),
     "count-in": countIn ? "" : "0",
+    line: line ? [data.line.besides, line === EIGHTHS ? "" : line].filter(Boolean).join(" ") : "",
   };
   return Object.fromEntries(Object.entries(said).filter(([, text]) => text));
 }
 
 /** @param {PageData} data @param {Routine} routine */
-function tempoWords(data, { climb, tempo, times, keys, grow, whole }) {
-  const alone = climb === null && keys.length === 1 && !grow;
+function tempoWords(data, { climb, tempo, times, keys, grow, whole, line }) {
+  const alone = climb === null && keys.length === 1 && !grow && line !== SUBDIVISIONS;
   const own = climb || Math.abs(tempo - data.tempo) < 0.01;
   return {
     tempo: own ? "" : String(Math.round(tempo)), climb: climb ? climbWords(climb) : "", times: alone || whole ? "" : String(times),
@@ -72,6 +77,7 @@ export function readWords(data, words) {
 /** @type {Record<string, (text: string, data: PageData) => Partial<Routine> | null>} */
 const READERS = {
   choruses: (text, { form }) => (form && COUNT.test(text) && Number(text) > 1 ? { whole: true, choruses: Number(text) } : null),
+  ending: (text, { form }) => (form && text in form.out ? { whole: true, ending: text } : null),
   bars(text, data) {
     const bars = barsOf(data, text);
     return bars && { bars };
@@ -110,6 +116,17 @@ const READERS = {
     return drill;
   },
   "count-in": (text) => ({ countIn: text !== "0" }),
+  line(text, data) {
+    const besides = data.line.besides.split(" ");
+    const words = text.toLowerCase().split(/[\s,]+/).filter((word) => word && word !== "etude");
+    const own = words.filter((word) => {
+      const at = besides.indexOf(word);
+      if (at >= 0) besides.splice(at, 1);
+      return at < 0;
+    });
+    const line = own.join(" ").replace(/^on /, "call on ").replace(/ on each in turn$/, "") || EIGHTHS;
+    return lineWords(data).includes(line) ? { line } : null;
+  },
 };
 
 /** @param {Routine} routine */

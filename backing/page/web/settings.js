@@ -1,6 +1,7 @@
 // What the player has chosen, kept from one visit to the next for a file that says the same.
 
 import { temposOf } from "./climb.js";
+import { SUBDIVISIONS, lineWords } from "./line.js";
 import { FASTEST, SLOWEST, chorusOf } from "./rounds.js";
 import { readWords } from "./session.js";
 
@@ -33,7 +34,9 @@ import { readWords } from "./session.js";
  */
 export function usual(data) {
   return {
-    routine: { ...plain(data), ...readWords(data, data.session).routine },
+    routine: {
+      ...plain(data), line: data.heard.includes("etude") ? data.line.opens : "", ...readWords(data, data.session).routine,
+    },
     view: {
       theme: "auto",
       size: "1",
@@ -69,6 +72,7 @@ export function plain(data) {
   return {
     whole: false,
     choruses: 3,
+    ending: "held",
     bars: chorusOf(data),
     tempo: data.tempo,
     climb: null,
@@ -83,6 +87,7 @@ export function plain(data) {
     partnerFirst: false,
     layOut: 0,
     same: false,
+    line: "",
   };
 }
 
@@ -136,10 +141,38 @@ export function fitting(settings, data) {
   if (!fits(routine.keys, data.keys.length)) routine.keys = plain(data).keys;
   if (routine.climb && !(temposOf(routine.climb, data.tempo).length > 0)) routine.climb = null;
   if (!data.form) routine.whole = false;
+  if (!(routine.ending in (data.form?.out ?? {}))) routine.ending = plain(data).ending;
+  suitLine(settings, data);
   routine.tempo = within(routine.tempo, SLOWEST, FASTEST);
   if (!["C", "Bb", "Eb"].includes(view.part)) view.part = data.part;
   view.position = within(view.position, 0, data.neck ? data.neck.positions.length - 1 : 0);
   return settings;
+}
+
+/**
+ * The line that is heard is the one that is asked for, and subdivisions are for loops.
+ * @param {Settings} settings
+ * @param {PageData} data
+ * @param {boolean} mixed  The band has been chosen last.
+ */
+export function suitLine({ routine, mix }, data, mixed = false) {
+  const { opens } = data.line;
+  if (mixed && !mix.on.etude) routine.line = "";
+  if (mixed && mix.on.etude) routine.line ||= opens;
+  if (routine.trade > 0 && routine.partner === "line") routine.line ||= opens;
+  routine.line = fittingLine(routine, data);
+  mix.on.etude = routine.line !== "";
+}
+
+/**
+ * @param {Routine} routine
+ * @param {PageData} data
+ */
+function fittingLine({ line, whole }, data) {
+  const { opens } = data.line;
+  const known = ["", ...lineWords(data)].includes(line) ? line : opens;
+  if (!whole || known !== SUBDIVISIONS) return known;
+  return opens === SUBDIVISIONS ? "" : opens;
 }
 
 /**

@@ -1,5 +1,6 @@
 // The line as tablature under the chords of a row.
 
+import { lineNotes } from "./line.js";
 import { placeOf } from "./neck.js";
 import { svg } from "./svg.js";
 
@@ -15,12 +16,11 @@ export const STRING_EM = 0.85;
  * The strings of a row and the frets of a take of the line on them.
  * @param {PageData} data
  * @param {Place[]} bars
- * @param {{key: number, take: number, top: number, end: number, em: number}} look  In px.
+ * @param {{key: number, line: number, take: number, top: number, end: number, em: number}} look  In px.
  */
-export function tablature(data, bars, { key, take, top, end, em }) {
-  const line = data.parts.find(({ id }) => id === "etude");
+export function tablature(data, bars, { key, line, take, top, end, em }) {
   const { neck } = data;
-  if (!line || !neck) return [];
+  if (!neck) return [];
   /** @param {number} string */
   const height = (string) => top + (string - 0.5) * STRING_EM * em;
   const strings = neck.strings.map((_, at) =>
@@ -28,12 +28,8 @@ export function tablature(data, bars, { key, take, top, end, em }) {
   );
   const up = data.keys[key].semitones;
   const frets = bars.flatMap(({ bar, x }) => {
-    const at = take % line.takes.length;
-    const places = line.places?.[at][bar] ?? line.places?.[0][bar] ?? "";
-    const rows = line.takes[at][bar] ?? line.takes[0][bar];
-    return rows.map(([onset, , pitch], n) => {
-      const note = { pitch: pitch + up, place: places.slice(3 * n, 3 * n + 3) };
-      const { string, fret } = placeOf(note, neck, neck.positions[neck.best]);
+    return lineNotes(data, line, take, bar).map(({ row: [onset, , pitch], place }) => {
+      const { string, fret } = placeOf({ pitch: pitch + up, place }, neck, neck.positions[neck.best]);
       return svg("text", { class: "fret-number", x: x(Math.max(0, onset)) + 9, y: height(string) }, String(fret));
     });
   });

@@ -1,5 +1,6 @@
 // One take: which bars the band plays meanwhile, and what there is to say in the end.
 
+import { beatAt, secondsOf } from "./clock.js";
 import { Rounds } from "./rounds.js";
 import { account } from "./take_account.js";
 import { advise } from "./take_advice.js";
@@ -82,7 +83,7 @@ export class Watch {
   judge(data, seconds, pitch) {
     const bar = this.played.findLast((each) => each.seconds <= seconds);
     if (!bar) return null;
-    const chord = chordAt(data, bar.turn, ((seconds - bar.seconds) * bar.turn.bpm) / 60);
+    const chord = chordAt(data, bar.turn, beatAt(bar.turn, seconds - bar.seconds));
     if (!chord) return null;
     return { degree: chord.degrees[pitchClass(pitch - chord.root)], kind: kindIn(chord, pitch) ?? "outside" };
   }
@@ -188,7 +189,7 @@ function bandFor(data, routine, first, seconds) {
     const turn = rounds.next();
     if (played.length > 0 && once === 0 && turn.bar === first) once = time;
     played.push({ turn, seconds: time });
-    time += (turn.beats * 60) / turn.bpm;
+    time += secondsOf(turn);
   }
   return { played, once };
 }

@@ -1,8 +1,8 @@
 // What the band has played, as the course that a take is held against.
 
 import { notesOf } from "./band.js";
+import { fitsTempo, lateBeats, ratioAt, swungBeat } from "./feel.js";
 import { Spans } from "./spans.js";
-import { melodicLateness, swingPlace, swingRatio } from "./swing.js";
 import { Course } from "./take_course.js";
 import { pitchClass } from "./take_figures.js";
 
@@ -38,35 +38,30 @@ export function courseOf(data, played, after, how) {
   const wheres = timesOf(data, played, how);
   const bars = played.map(({ turn, seconds }, at) => {
     const start = starts[at];
-    const called = data.take.kind === "call" && line.some(({ beat }) => beat >= start && beat < start + turn.beats);
+    const called = data.line.lines[turn.line].kind === "call" && line.some(({ beat }) => beat >= start && beat < start + turn.beats);
     return {
       label: labelOf(data, turn),
       where: wheres[at],
       start,
       beats: turn.beats,
       seconds,
-      tempo: turn.bpm,
-      swing: ratioOf(data, turn),
+      tempo: turn.tempos[0],
+      swing: ratioAt(data, turn, 0),
       yours: yoursIn(turn, how.partner) && !called,
       at: turn.bar,
     };
   });
   const plain = new Course(data.title, bars, chordsOf(data, played, after, how.reads), data.take);
   const tones = line.map((tone) => ({ ...tone, seconds: plain.secondsAt(tone.beat) }));
-  const kind = how.line ? data.take.kind : "";
-  return new Course(data.title, bars, plain.chords, data.take, tones, kind, how.line && data.take.unbroken);
+  const heard = how.line ? played.map(({ turn }) => data.line.lines[turn.line]) : [];
+  const unbroken = heard.length > 0 && heard.every((each) => each.unbroken);
+  return new Course(data.title, bars, plain.chords, data.take, tones, heard[0]?.kind ?? "", unbroken);
 }
 
 /** @param {Played[]} played */
 function startsOf(played) {
   let beat = 0;
   return played.map(({ turn }) => (beat += turn.beats) - turn.beats);
-}
-
-/** @param {PageData} data @param {Turn} turn */
-function ratioOf(data, turn) {
-  const { swing, wander } = data.bars[turn.bar];
-  return swingRatio(swing, turn.bpm, data.swing, wander);
 }
 
 /** @param {PageData} data @param {Turn} turn */
@@ -182,13 +177,11 @@ function lineOf(data, played, after) {
   const starts = startsOf(played);
   return played.flatMap(({ turn }, at) => {
     const next = played[at + 1]?.turn ?? after ?? turn;
-    const ratio = ratioOf(data, turn);
     return notesOf(data, turn, next)
-      .filter(({ part, low, high }) => part === "etude" && turn.tempo >= low && turn.tempo <= high)
-      .map(({ onset, pitch, swung, melodic, late }) => {
-        const behind = late + (melodic && onset % 1 === 0 ? melodicLateness(turn.bpm, ratio, data.swing) : 0);
-        const beat = starts[at] + (swung ? swingPlace(onset, ratio) : onset) + (behind * turn.bpm) / 60000;
-        return { beat, pitch, seconds: 0 };
+      .filter((note) => note.part === "etude" && fitsTempo(turn, note))
+      .map((note) => {
+        const played = note.swung ? swungBeat(data, turn, note.onset) : note.onset;
+        return { beat: starts[at] + played + lateBeats(data, turn, note), pitch: note.pitch, seconds: 0 };
       })
       .sort((a, b) => a.beat - b.beat);
   });

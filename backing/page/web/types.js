@@ -18,7 +18,7 @@
  * @property {string} meter
  * @property {"ride" | number} swing
  * @property {number} wander  The factor of the ride's ratio in this bar.
- * @property {number} tempo_ratio
+ * @property {number[]} tempo_ratios  Of stretches of equal length: one, or one for each beat.
  * @property {ChangeRow[]} changes
  * @typedef {object} Chord
  * @property {number} root  Pitch class in the tune's own key.
@@ -41,9 +41,15 @@
  * @property {string} id
  * @property {string} name
  * @property {string} voice
- * @property {NoteRow[][][]} takes  Takes of bars of notes.
+ * @property {NoteRow[][][]} takes  Takes of bars of notes; of the line there are none, see LineData.
  * @property {string} [instead_of]  The part it stands for while a guide line is heard.
- * @property {string[][]} [places]  Of a line: takes of bars of string, fret and finger.
+ * @typedef {object} LineData  What can play as the line.
+ * @property {string} opens  The words of the one the page opens with.
+ * @property {string} besides  What is said of all of them, as words of the command line.
+ * @property {{words: string, kind: "line" | "call", unbroken: boolean, takes: string[][]}[]} lines
+ * @property {number[]} subdivisions  Those of one note value each, from slow to quick.
+ * @property {number[]} calls
+ * @property {[onset: number, length: number, velocity: number, late: number, flags: number][]} strokes
  * @typedef {[key: number, start: number, length: number, release: number,
  *   gains: [velocity: number, gain: number][]]} ZoneRow
  * @typedef {object} VoiceData
@@ -67,7 +73,8 @@
  * @property {number[]} positions
  * @property {number} best
  * @property {boolean} left_handed
- * @property {number[][][]} paths  By key, position and chord of the spans: a shape.
+ * @property {number[][][]} paths  By key, position and place on the path: a shape.
+ * @property {number[]} order  The place on the path of each chord of the spans.
  * @property {string[]} shapes
  * @typedef {object} PageData
  * @property {string} id  A hash of all the rest: settings are kept by it.
@@ -78,11 +85,13 @@
  * @property {string} by
  * @property {number} tempo
  * @property {string} feel
+ * @property {{comp: string, occasion: string, others: string}} band  What the file holds of it, and the words that
+ *   make another one.
  * @property {string} meter
  * @property {string[]} notes
  * @property {number} chorus  The first so many bars are the solo chorus.
- * @property {{head: number[], out: number[]} | null} form  The bars of the head, with what comes before it, and of
- *   the last head with its ending.
+ * @property {{head: number[], out: Record<string, number[]>} | null} form  The bars of the head, with what comes
+ *   before it, and of the last head with each ending.
  * @property {"C" | "Bb" | "Eb"} part  For whom the chords are written when it opens.
  * @property {Record<string, string>} session  How it opens, in the words of the command line.
  * @property {Bar[]} bars
@@ -90,7 +99,8 @@
  * @property {SpanRow[]} spans
  * @property {Key[]} keys
  * @property {GuideTone[][]} guide_lines
- * @property {import("./take_types.js").TakeTable & {kind: "line" | "call", unbroken: boolean}} take
+ * @property {LineData} line
+ * @property {import("./take_types.js").TakeTable} take
  * @property {SwingTable} swing
  * @property {Part[]} parts
  * @property {string[]} heard  The parts that are heard beside the band, until others are chosen.
@@ -102,7 +112,8 @@
  *
  * @typedef {object} Routine  What is practiced.
  * @property {boolean} whole  The whole form, head to ending, in place of a loop.
- * @property {number} choruses  Of the whole form: head, solos and last head together.
+ * @property {number} choruses  Of the whole form: head, solos and last head together,
+ * @property {string} ending  and how it ends.
  * @property {number[]} bars  Of the loop, in order.
  * @property {number} tempo
  * @property {import("./climb.js").Climb | null} climb
@@ -117,6 +128,7 @@
  * @property {boolean} partnerFirst
  * @property {number} layOut
  * @property {boolean} same
+ * @property {string} line  The words of the line that is heard; "" for none.
  *
  * @typedef {"count" | "lead" | "play" | "rest" | "end"} Kind
  * @typedef {object} Turn  One bar as it is played, once.
@@ -125,9 +137,10 @@
  * @property {number} counted  Which bar of the count, or after the end, from 0.
  * @property {number} beats
  * @property {number} take
+ * @property {number} line  Which line plays, if any does.
  * @property {number} step  Of the routine: the tempo, key and size that hold.
  * @property {number} tempo  Of the step, in beats a minute.
- * @property {number} bpm  Of this bar.
+ * @property {number[]} tempos  Of its stretches of equal length, in beats a minute.
  * @property {number} key
  * @property {ReadonlySet<string>} resting  Voices that rest; "kit" is all but the hi-hat foot.
  *
