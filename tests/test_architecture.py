@@ -48,7 +48,6 @@ HEAVY = {
     "typst",
     "onnxruntime",
     "swift_f0",
-    "pydub",
 }
 
 

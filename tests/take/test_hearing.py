@@ -108,7 +108,7 @@ def test_a_long_recording_is_heard_in_pieces(tmp_path: Path) -> None:
 
 
 def test_a_phone_s_recording_is_decoded(tmp_path: Path) -> None:
-    """AAC in MP4, as phones write it, made by ffmpeg and read through pydub."""
+    """AAC in MP4, as phones write it, made and read by ffmpeg."""
     import subprocess
 
     sound, notes = solo_of(performed("corner-booth", 140, "etude level 1", "1-4"), "guitar", FONT)
