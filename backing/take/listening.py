@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
@@ -213,8 +214,13 @@ def _spoken(
     around = int(AROUND / FINE)
     waiting: _Stretch | None = None
     raised = False
-    for stretch in stretches:
-        low = _begins_low(stretch, found, pitch, tuning, spectrum)
+    row = list(stretches)
+    for stretch, after in zip_longest(row, row[1:]):
+        goes_up = after is not None and (after.first, after.pitch) == (
+            stretch.last,
+            stretch.pitch + 12,
+        )
+        low = _begins_low(stretch, found, pitch, tuning, spectrum, goes_up=goes_up)
         here = replace(stretch, pitch=stretch.pitch + 12) if low else stretch
         if low:
             rows = pitch[stretch.first : stretch.last]
@@ -230,15 +236,21 @@ def _spoken(
 
 
 def _begins_low(
-    stretch: _Stretch, found: Frames, pitch: Floats, tuning: float, spectrum: _Spectrum
+    stretch: _Stretch,
+    found: Frames,
+    pitch: Floats,
+    tuning: float,
+    spectrum: _Spectrum,
+    *,
+    goes_up: bool,
 ) -> bool:
     """Whether a note began an octave too low: odd harmonics that fade, while the even ones, its
-    own, sound on. Reeds do that, and so do samples of them (those of a tenor saxophone from E4 to
-    G4 in FluidR3_GM for 80 to 100 ms)."""
+    own, sound on. Reeds do that, and so do samples of them (a tenor's from E4 to G4 in FluidR3_GM
+    for 80 to 100 ms). ``goes_up``: the next pitch is that octave, without a rest."""
     first, last = stretch.first * RATIO, stretch.last * RATIO
     base = 440 * 2 ** ((stretch.pitch - 69) / 12) * WINDOW / RATE
     confidence = float(found.confidence[stretch.first : stretch.last].mean())
-    if base < APART_BINS or confidence > UNSETTLED:
+    if base < APART_BINS or (confidence > UNSETTLED and not goes_up):
         return False
     power = spectrum.part(first, last)
     if len(power) < LOW_LEAST:
