@@ -238,11 +238,17 @@ export class TakePanel {
   }
 
   #showLog() {
-    const takes = keptTakes(storage());
-    const count = takes.length;
+    const count = keptTakes(storage()).length;
     byId("take-kept").textContent = count === 0 ? "No takes in the log." : `${count} take${count === 1 ? "" : "s"} in the log.`;
     byId("take-export").hidden = byId("take-weeks").hidden = count === 0;
-    byId("take-weeks").replaceChildren(...(count > 0 ? [weeksPicture(takes, this.app.data.take)] : []));
+    this.#plotLog();
+  }
+
+  /** The log as a picture, as wide as there is room. */
+  #plotLog() {
+    const takes = keptTakes(storage());
+    const { clientWidth: room } = byId("take-weeks");
+    if (takes.length > 0 && room > 0) byId("take-weeks").replaceChildren(weeksPicture(takes, this.app.data.take, room));
   }
 
   async #find() {
@@ -279,6 +285,7 @@ export class TakePanel {
       keepTakes(storage(), takesIn(await file.text()));
       this.#showLog();
     }));
+    new ResizeObserver(() => this.#plotLog()).observe(byId("take-weeks"));
     const sheet = byId("take-sheet");
     sheet.addEventListener("dragover", (event) => event.preventDefault());
     sheet.addEventListener("drop", (event) => {
