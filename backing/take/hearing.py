@@ -23,6 +23,7 @@ from backing.take.features import (
     power_of,
 )
 from backing.take.heard import Heard, HeardNote
+from backing.take.leakage import Leakage, Piece
 from backing.take.listening import RATIO, VOICED, listen
 from backing.take.midi_take import MIDI, read_midi
 from backing.take.recording import CURE, pieces
@@ -56,17 +57,17 @@ SENTENCES = {
 """What is said of a recording, which the page says too."""
 
 
-def hear(path: Path) -> Heard:
-    """The notes of a take. Raises UserError for what can't be read, MissingProgram for what has to
-    be installed."""
+def hear(path: Path, leakage: Leakage | None = None) -> Heard:
+    """The notes of a take, the band of ``leakage`` taken out. Raises UserError for what can't be
+    read, MissingProgram for what has to be installed."""
     with guarded(f"{path} can't be heard", CURE):
-        return _heard(path)
+        return _heard(path, leakage)
 
 
-def _heard(path: Path) -> Heard:
+def _heard(path: Path, leakage: Leakage | None) -> Heard:
     if path.suffix.lower() in MIDI:
         return read_midi(path)
-    found, seconds = _frames(path)
+    found, seconds = _frames(_pieces(path, leakage))
     if found is None:
         return Heard((), seconds, voiced=0.0, refusal=SENTENCES["empty"])
     loudest = float(found.loudness.max())
@@ -78,7 +79,7 @@ def _heard(path: Path) -> Heard:
             refusal=SENTENCES["silent"].format(db=f"{loudest:.0f}"),
         )
     alone = _Alone(found)
-    heard = listen(found, alone.passing(_powers(path)))
+    heard = listen(found, alone.passing(_powers(_pieces(path, leakage))))
     return Heard(
         heard.notes,
         seconds,
@@ -88,14 +89,19 @@ def _heard(path: Path) -> Heard:
         clean=_clean(found, heard.notes),
         refusal=_refusal(found, heard.voiced, alone.part),
         remarks=_remarks(heard.tuning_cents, alone.part),
+        leaks=alone.part < LEAKS,
     )
 
 
-def _frames(path: Path) -> tuple[Frames | None, float]:
+def _pieces(path: Path, leakage: Leakage | None) -> Iterator[Piece]:
+    return pieces(path) if leakage is None else leakage.taken_out(pieces(path))
+
+
+def _frames(recording: Iterator[Piece]) -> tuple[Frames | None, float]:
     """All frames of a recording, and its length in seconds."""
     parts: list[Frames] = []
     samples = 0
-    for sound, before, after in pieces(path):
+    for sound, before, after in recording:
         own = len(sound) - before - after
         samples += own
         if own >= WINDOW:
@@ -103,9 +109,9 @@ def _frames(path: Path) -> tuple[Frames | None, float]:
     return (joined(parts) if parts else None), samples / RATE
 
 
-def _powers(path: Path) -> Iterator[Power]:
+def _powers(recording: Iterator[Piece]) -> Iterator[Power]:
     """The power of the fine frames, piece by piece: an hour of it would be 230 MB."""
-    for sound, before, after in pieces(path):
+    for sound, before, after in recording:
         own = len(sound) - before - after
         if own >= WINDOW:
             first, last = (at // HOP * HOP // FINE_HOP for at in (before, before + own))
