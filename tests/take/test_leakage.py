@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from difflib import SequenceMatcher
 from pathlib import Path
 
 import numpy as np
@@ -114,10 +115,12 @@ def test_what_is_silent_takes_nothing_out() -> None:
     assert lag_of(silent, np.zeros(40_000 + 2 * SEARCHED, np.float32)) is None
 
 
+@pytest.mark.parametrize("db", [-6, 0])
 def test_the_command_takes_the_track_out(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    db: float, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The track as it is rendered, beside a solo over its changes."""
+    """The track as it is rendered, beside a solo over its changes: 6 dB below it; as loud, it is
+    not judged where only the tune is named."""
     track, take = tmp_path / "track.wav", tmp_path / "take.wav"
     tune = str(ROOT / "tunes" / "corner-booth.tune")
     what = ("--tempo", "140", "--bars", "1-16", "--times", "1")
@@ -125,7 +128,7 @@ def test_the_command_takes_the_track_out(
     band = soundfile.read(track, dtype="float32", always_2d=True)[0].mean(axis=1)
     notes = line_of(performed("corner-booth", 140, "etude level 1", "1-16"))
     line = solo_sound(notes, 26, len(band) / RATE, FONT)
-    written(take, mixed(line, leaked(band), -6))
+    written(take, 0.3 * mixed(line, leaked(band), db))
     capsys.readouterr()
     found = []
     for words in ((tune, str(take), *what), (str(track), str(take))):
@@ -133,7 +136,9 @@ def test_the_command_takes_the_track_out(
         said = capsys.readouterr()
         found.append(json.loads(said.out))
     assert "was taken out of it" in said.err
+    assert ("not_judged" in found[0]) == (db == 0)
     pitches = [[note["pitch"] for note in each.get("notes", ())] for each in found]
     wanted = [note.pitch for note in notes]
-    assert pitches[1] == wanted
-    assert pitches[0] != wanted
+    alike = [SequenceMatcher(None, each, wanted).ratio() for each in pitches]
+    assert alike[1] >= 0.98
+    assert alike[1] > alike[0]
