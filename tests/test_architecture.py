@@ -17,6 +17,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 LEVELS = {
     "glossary": 0,
     "errors": 0,
+    "libsndfile": 0,
     "memory": 0.5,
     "reading": 0.5,
     "saving": 1,
@@ -48,7 +49,6 @@ HEAVY = {
     "typst",
     "onnxruntime",
     "swift_f0",
-    "pydub",
 }
 
 

@@ -34,7 +34,7 @@ def test_the_notice_names_every_package_and_no_other() -> None:
     assert set(NAMED) == set(needed())
 
 
-@pytest.mark.parametrize("name", [name for name in needed() if name != "audioop-lts"])
+@pytest.mark.parametrize("name", needed())
 def test_the_notice_has_the_licence_of_the_metadata(name: str) -> None:
     """Of licences that differ in a word the family tells what it asks of who passes it on."""
     stated = metadata(name)

@@ -42,13 +42,16 @@ def take(words: Words) -> int:
         )
     what, recording = words.names
     form, order = _ordered(words, what)
-    from backing.take.course import make_course
+    from backing.take.course import LINE, make_course
     from backing.take.hearing import hear
 
     routine = make_routine(form, order.request)
     course = make_course(routine, arrange(routine, order.band), order.band)
     around = _around(course, words.text("starts-at"))
     heard = hear(Path(recording))
+    # a line of the track is the player's own as well: it would go with the band
+    if heard.leaks and not is_tune(what) and course.kind != LINE:
+        heard = _without_band(words, course, heard, around)
     for remark in heard.remarks if "quiet" not in words else ():
         tell(remark)
     if heard.refusal:
@@ -123,7 +126,7 @@ def _plot(words: Words, output: Path | None) -> int:
 def _ordered(words: Words, what: str) -> tuple[Form, Order]:
     """The tune, and what was played of it: from the words, or from the tags of a track."""
     path = Path(what)
-    if path.suffix.lower() in TUNES or path.suffix.lower() == ".xml":
+    if is_tune(what):
         order = read_order(words)
         return read_tune(path), order
     from backing.take.track_tags import recipe_of
@@ -150,6 +153,31 @@ def _ordered(words: Words, what: str) -> tuple[Form, Order]:
     if "separate" in again:
         order = _one_of(form, order, path)
     return form, order
+
+
+def is_tune(name: str) -> bool:
+    """Whether a name is that of a tune, not of a track."""
+    return Path(name).suffix.lower() in (*TUNES, ".xml")
+
+
+def _without_band(
+    words: Words, course: Course, heard: Heard, around: tuple[str, float, float] | None
+) -> Heard:
+    """The take heard again without the track, where its place is sure; as it was, where not."""
+    from backing.take.hearing import hear
+    from backing.take.leakage import Leakage
+    from backing.take.placing import tempo_ratio
+
+    place = _placed(course, heard, around)
+    if isinstance(place, str) or tempo_ratio(course, heard.notes) != 1:
+        return heard
+    track, recording = map(Path, words.names)
+    again = hear(recording, Leakage(track, place.offset))
+    if again.refusal:
+        return heard
+    if "quiet" not in words:
+        tell("The band is heard in the recording, and was taken out of it as well as it can be.")
+    return again
 
 
 def _found(tune: Path, track: Path) -> Path:

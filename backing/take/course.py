@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -18,11 +19,12 @@ from backing.chart.printed import printed_degree
 from backing.combo.band import Band
 from backing.combo.markers import ordinal
 from backing.combo.performance import Performance, PlayedPass
-from backing.combo.plan import make_plan
+from backing.combo.plan import make_plan, plan_of_bars
 from backing.errors import PracticeError
 from backing.lines.player import Line
 from backing.neck.fingerboard import hand
-from backing.neck.path import nearest_shape
+from backing.neck.path import nearest_shape, path_of
+from backing.neck.shapes import Shape
 from backing.routine.passes import Purpose
 from backing.routine.routine import Routine
 from backing.routine.trading import partners_turn
@@ -171,7 +173,8 @@ def make_course(routine: Routine, performance: Performance, band: Band) -> Cours
     bars = tuple(_bars(routine, performance, tones if kind == CALL else ()))
     if line is not None and not line.position:
         line = line.placed(routine.form.played("solos"))
-    chords = tuple(_chords(performance, band, line))
+    under = None if line is None else _UnderHand(line, routine.form.played("solos"))
+    chords = tuple(_chords(performance, band, under))
     return Course(
         title=performance.title,
         bars=bars,
@@ -251,10 +254,46 @@ def _key_of(bars: Sequence[PlayedBar]) -> str:
     return bars[-1].key.short if bars else ""
 
 
-def _chords(performance: Performance, band: Band, line: Line | None) -> Iterator[CourseChord]:
+class _UnderHand:
+    """What lies under the hand in the position of a line: the shapes of the path through the solos,
+    which sheets and pages draw, and of other chords the nearest ones."""
+
+    def __init__(self, line: Line, solos: Sequence[PlayedBar]) -> None:
+        self._line = line
+        self._shapes: dict[Chord, Shape] = {}
+        if line.position:
+            with suppress(PracticeError):
+                plan, position = plan_of_bars(solos), line.position[0]
+                path = path_of(plan, line.fingerboard, position, way=line.way)
+                self._shapes = {step.chord: step.shape for step in path.steps}
+
+    def chord(self, chord: Chord) -> CourseChord:
+        """The chord with its shape, and all that the hand reaches there."""
+        found, line = course_chord(chord), self._line
+        if not line.position:
+            return found
+        shape = self._shapes.get(chord.sounding)
+        if shape is None:
+            try:
+                shape, _ = nearest_shape(
+                    chord.sounding, line.fingerboard, line.position[0], line.way, {}
+                )
+            except PracticeError:
+                return found
+        return replace(
+            found,
+            shape=frozenset(tone.pitch for tone in shape.tones),
+            reach=frozenset(hand(line.fingerboard, shape.position).reach),
+        )
+
+
+def _chords(
+    performance: Performance, band: Band, under: _UnderHand | None
+) -> Iterator[CourseChord]:
     """The chords in a row; equal ones that follow each other are one."""
     waiting: CourseChord | None = None
     known: dict[Chord, CourseChord] = {}
+    made = course_chord if under is None else under.chord
     for played in performance.passes:
         if played.routine_pass.purpose is Purpose.COUNT_IN:
             continue
@@ -262,7 +301,7 @@ def _chords(performance: Performance, band: Band, line: Line | None) -> Iterator
             if span.chord is None:
                 continue
             if span.chord not in known:
-                known[span.chord] = course_chord(span.chord, line)
+                known[span.chord] = made(span.chord)
             start = float(played.start + span.start)
             chord = replace(known[span.chord], start=start, end=float(played.start + span.end))
             if (
@@ -281,10 +320,10 @@ def _chords(performance: Performance, band: Band, line: Line | None) -> Iterator
     following = make_plan(last.routine_pass, band.feel).following
     if following is not None and following.chord is not None:  # a loop leads back to its first bar
         start = float(last.start + last.routine_pass.length_beats)
-        yield replace(course_chord(following.chord, line), start=start, end=start + 1)
+        yield replace(made(following.chord), start=start, end=start + 1)
 
 
-def course_chord(chord: Chord, line: Line | None = None) -> CourseChord:
+def course_chord(chord: Chord) -> CourseChord:
     """A chord as takes are held against it, in no place yet.
 
     Chord tones are those that counts of soloists take: 1 3 5 and 7 or 6 (Pfleiderer et al. 2017,
@@ -299,7 +338,7 @@ def course_chord(chord: Chord, line: Line | None = None) -> CourseChord:
         more += [(root + d.pitch_class) % 12 for d in ALTERED]
         for degree in ALTERED:
             degrees[degree.pitch_class] = degrees[degree.pitch_class] or degree
-    found = CourseChord(
+    return CourseChord(
         0.0,
         0.0,
         str(chord),
@@ -308,15 +347,4 @@ def course_chord(chord: Chord, line: Line | None = None) -> CourseChord:
         tuple(sorted(set(more) - set(core))),
         tuple("" if d is None else printed_degree(d) for d in degrees),
         tuple("" if d is None else heard.spelled(d).pretty for d in degrees),
-    )
-    if line is None or not line.position:
-        return found
-    try:
-        shape, _ = nearest_shape(chord, line.fingerboard, line.position[0], line.way, {})
-    except PracticeError:
-        return found
-    return replace(
-        found,
-        shape=frozenset(tone.pitch for tone in shape.tones),
-        reach=frozenset(hand(line.fingerboard, shape.position).reach),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -22,9 +22,6 @@ WINDOW = 512
 BINS = 130
 """Bins that are kept: up to 4 kHz."""
 HARMONICS = 8
-PIECE = 60 * RATE
-MARGIN = RATE // HOP * HOP
-"""A recording is heard in pieces of a minute, with what lies a second around them."""
 INSTALL = 'Install what hears a recording: pip install "backing[take]".'
 
 Floats = NDArray[np.float64]
@@ -35,20 +32,22 @@ Power = NDArray[np.float16]
 @dataclass(frozen=True, slots=True)
 class Frames:
     """``pitch`` (MIDI numbers with fractions), ``confidence`` (0 to 1, voiced from 0.5) and
-    ``loudness`` (dB below full scale) each HOP samples; ``power`` of the fine spectrum, by frame
-    (each FINE_HOP) and bin, in dB: in half precision, for an hour is 230 MB of it."""
+    ``loudness`` (dB below full scale) each HOP samples."""
 
     pitch: Floats
     confidence: Floats
     loudness: Floats
-    power: Power
+
+    def part(self, own: slice) -> Frames:
+        """Some of the frames."""
+        return Frames(self.pitch[own], self.confidence[own], self.loudness[own])
 
 
 def frames(sound: Sound) -> Frames:
     """Frames of mono sound at RATE. Raises MissingProgram without the network's runtime."""
     found = network().detect(sound, RATE)
     pitch = 69 + 12 * np.log2(np.maximum(found.pitch_hz, 1.0) / 440)
-    return Frames(pitch, found.confidence, found.loudness_db, _power(sound))
+    return Frames(pitch, found.confidence, found.loudness_db)
 
 
 @lru_cache(maxsize=1)
@@ -64,7 +63,9 @@ def network() -> Any:
     return swift_f0.SwiftF0(threads=1, spin=False)
 
 
-def _power(sound: Sound) -> Power:
+def power_of(sound: Sound) -> Power:
+    """The power of mono sound at RATE in dB, by fine frame (each FINE_HOP) and bin, in half
+    precision."""
     padded = np.pad(sound, WINDOW // 2)
     count = len(sound) // FINE_HOP
     views = np.lib.stride_tricks.sliding_window_view(padded, WINDOW)[::FINE_HOP][:count]
@@ -89,12 +90,29 @@ def harmonic_db(power: Power, pitch: float) -> Floats:
     return found
 
 
-def joined(parts: Iterable[Frames]) -> Frames:
+def fading_db(power: Power, pitch: float) -> tuple[Floats, Floats]:
+    """The strength in dB of the odd harmonics of ``pitch`` (MIDI) beside that of the even ones, and
+    that of the even ones, for each fine frame."""
+    odd, even = (_sum_db(power, pitch, range(first, HARMONICS + 1, 2)) for first in (1, 2))
+    return odd - even, even
+
+
+def _sum_db(power: Power, pitch: float, numbers: range) -> Floats:
+    """The strength of some harmonics in dB, of which each is the strongest bin near its place."""
+    base = 440 * 2 ** ((pitch - 69) / 12) * WINDOW / RATE
+    total = np.full(len(power), 1e-9)
+    for middle in np.rint(base * np.array(numbers)).astype(int):
+        near = power[:, middle - 1 : middle + 2]
+        if near.shape[1]:
+            total += 10 ** (near.max(axis=1).astype(float) / 10)
+    found: Floats = 10 * np.log10(total)
+    return found
+
+
+def joined(parts: Sequence[Frames]) -> Frames:
     """Frames of pieces in a row."""
-    each = list(parts)
     return Frames(
-        np.concatenate([p.pitch for p in each]),
-        np.concatenate([p.confidence for p in each]),
-        np.concatenate([p.loudness for p in each]),
-        np.concatenate([p.power for p in each]),
+        np.concatenate([p.pitch for p in parts]),
+        np.concatenate([p.confidence for p in parts]),
+        np.concatenate([p.loudness for p in parts]),
     )

@@ -29,8 +29,8 @@ class Heard:
     ``doubts``: moments in seconds at which there may be an onset that is no note here. ``voiced``:
     the part of the sounding time that has a clear pitch (1 for MIDI). ``exact``: MIDI, whose onsets
     are those of the keys. ``clean``: it is so quiet between notes that a soft one would be heard.
-    ``refusal``: why it can't be judged, "" where it can; ``remarks``: what
-    the player should know about the recording.
+    ``leaks``: the band is heard in it. ``refusal``: why it can't be judged, "" where it can;
+    ``remarks``: what the player should know about the recording.
     """
 
     notes: tuple[HeardNote, ...]
@@ -40,6 +40,7 @@ class Heard:
     voiced: float = 1.0
     exact: bool = False
     clean: bool = True
+    leaks: bool = False
     refusal: str = ""
     remarks: tuple[str, ...] = ()
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
 
 from backing.reading import guarded
 from backing.take.features import (
+    BINS,
     FINE_HOP,
     HARMONICS,
     HOP,
@@ -16,11 +17,14 @@ from backing.take.features import (
     WINDOW,
     Floats,
     Frames,
+    Power,
     frames,
     joined,
+    power_of,
 )
 from backing.take.heard import Heard, HeardNote
-from backing.take.listening import VOICED, listen
+from backing.take.leakage import Leakage, Piece
+from backing.take.listening import RATIO, VOICED, listen
 from backing.take.midi_take import MIDI, read_midi
 from backing.take.recording import CURE, pieces
 
@@ -53,17 +57,17 @@ SENTENCES = {
 """What is said of a recording, which the page says too."""
 
 
-def hear(path: Path) -> Heard:
-    """The notes of a take. Raises UserError for what can't be read, MissingProgram for what has to
-    be installed."""
+def hear(path: Path, leakage: Leakage | None = None) -> Heard:
+    """The notes of a take, the band of ``leakage`` taken out. Raises UserError for what can't be
+    read, MissingProgram for what has to be installed."""
     with guarded(f"{path} can't be heard", CURE):
-        return _heard(path)
+        return _heard(path, leakage)
 
 
-def _heard(path: Path) -> Heard:
+def _heard(path: Path, leakage: Leakage | None) -> Heard:
     if path.suffix.lower() in MIDI:
         return read_midi(path)
-    found, seconds = _frames(path)
+    found, seconds = _frames(_pieces(path, leakage))
     if found is None:
         return Heard((), seconds, voiced=0.0, refusal=SENTENCES["empty"])
     loudest = float(found.loudness.max())
@@ -74,8 +78,8 @@ def _heard(path: Path) -> Heard:
             voiced=0.0,
             refusal=SENTENCES["silent"].format(db=f"{loudest:.0f}"),
         )
-    heard = listen(found)
-    alone = one_at_a_time(found)
+    alone = _Alone(found)
+    heard = listen(found, alone.passing(_powers(_pieces(path, leakage))))
     return Heard(
         heard.notes,
         seconds,
@@ -83,30 +87,35 @@ def _heard(path: Path) -> Heard:
         heard.doubts,
         heard.voiced,
         clean=_clean(found, heard.notes),
-        refusal=_refusal(found, heard.voiced, alone),
-        remarks=_remarks(heard.tuning_cents, alone),
+        refusal=_refusal(found, heard.voiced, alone.part),
+        remarks=_remarks(heard.tuning_cents, alone.part),
+        leaks=alone.part < LEAKS,
     )
 
 
-def _frames(path: Path) -> tuple[Frames | None, float]:
+def _pieces(path: Path, leakage: Leakage | None) -> Iterator[Piece]:
+    return pieces(path) if leakage is None else leakage.taken_out(pieces(path))
+
+
+def _frames(recording: Iterator[Piece]) -> tuple[Frames | None, float]:
     """All frames of a recording, and its length in seconds."""
     parts: list[Frames] = []
     samples = 0
-    for sound, before, after in pieces(path):
+    for sound, before, after in recording:
         own = len(sound) - before - after
         samples += own
-        if own < WINDOW:
-            continue
-        found = frames(sound)
-        coarse = slice(before // HOP, (before + own) // HOP)
-        fine = slice(before // HOP * HOP // FINE_HOP, (before + own) // HOP * HOP // FINE_HOP)
-        parts.append(
-            Frames(
-                found.pitch[coarse], found.confidence[coarse], found.loudness[coarse],
-                found.power[fine],
-            )
-        )  # fmt: skip
+        if own >= WINDOW:
+            parts.append(frames(sound).part(slice(before // HOP, (before + own) // HOP)))
     return (joined(parts) if parts else None), samples / RATE
+
+
+def _powers(recording: Iterator[Piece]) -> Iterator[Power]:
+    """The power of the fine frames, piece by piece: an hour of it would be 230 MB."""
+    for sound, before, after in recording:
+        own = len(sound) - before - after
+        if own >= WINDOW:
+            first, last = (at // HOP * HOP // FINE_HOP for at in (before, before + own))
+            yield power_of(sound)[first:last]
 
 
 def tuned(found: Frames) -> float:
@@ -115,29 +124,51 @@ def tuned(found: Frames) -> float:
     return float(abs(np.exp(2j * np.pi * clear).mean())) if len(clear) else 0.0
 
 
-def one_at_a_time(found: Frames) -> float:
-    """The part of the strength that lies in the harmonics of the pitch heard, the middle frame."""
-    ratio = HOP // FINE_HOP
-    at = np.flatnonzero((found.confidence >= VOICED) & (found.pitch > 45))
-    at = at[at * ratio < len(found.power)][:: len(at) // MOST_FRAMES + 1]
-    if len(at) < 8:
-        return 1.0
-    power = 10 ** (found.power[at * ratio].astype(float) / 10)
-    hz = 440 * 2 ** ((found.pitch[at] - 69) / 12)
+class _Alone:
+    """How much of the strength lies in the harmonics of the pitches heard."""
+
+    def __init__(self, found: Frames) -> None:
+        at = np.flatnonzero((found.confidence >= VOICED) & (found.pitch > 45))
+        self._at = at[:: len(at) // MOST_FRAMES + 1]
+        self._pitch = found.pitch
+        self._parts: list[Floats] = []
+
+    def passing(self, powers: Iterator[Power]) -> Iterator[Power]:
+        """The same pieces, which are looked at on the way."""
+        first = 0
+        for power in powers:
+            rows = self._at * RATIO - first
+            inside = (rows >= 0) & (rows < len(power))
+            self._parts.append(_own_part(power[rows[inside]], self._pitch[self._at[inside]]))
+            first += len(power)
+            yield power
+
+    @property
+    def part(self) -> float:
+        """From 0 to 1, the middle frame of those that passed."""
+        parts = np.concatenate(self._parts) if self._parts else np.zeros(0)
+        return float(np.median(parts)) if len(parts) >= 8 else 1.0
+
+
+def _own_part(power: Power, pitch: Floats) -> Floats:
+    """The part of each frame's strength that lies in the harmonics of its pitch."""
+    strength: Floats = 10 ** (power.astype(float) / 10)
+    hz = 440 * 2 ** ((pitch - 69) / 12)
     width = RATE / WINDOW
     low, high = int(80 / width), int(3000 / width)
-    total = power[:, low:high].sum(axis=1) + 1e-9
-    mine: Floats = np.zeros(len(at))
-    rows = np.arange(len(at))
-    taken = np.zeros_like(power, bool)
+    total = strength[:, low:high].sum(axis=1) + 1e-9
+    mine: Floats = np.zeros(len(pitch))
+    rows = np.arange(len(pitch))
+    taken = np.zeros_like(strength, bool)
     for number in range(1, 4 * HARMONICS):
         middle = np.rint(hz * number / width).astype(int)
         for side in (-1, 0, 1):
-            bins = np.clip(middle + side, 0, power.shape[1] - 1)
+            bins = np.clip(middle + side, 0, BINS - 1)
             inside = (bins >= low) & (bins < high) & ~taken[rows, bins]
-            mine += np.where(inside, power[rows, bins], 0.0)
+            mine += np.where(inside, strength[rows, bins], 0.0)
             taken[rows, bins] = True
-    return float(np.median(mine / total))
+    found: Floats = mine / total
+    return found
 
 
 def _clean(found: Frames, notes: Sequence[HeardNote]) -> bool:

@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
 
-from backing.take.features import FINE_HOP, HOP, RATE, Floats, Frames, harmonic_db
+from backing.take.features import (
+    BINS,
+    FINE_HOP,
+    HOP,
+    RATE,
+    WINDOW,
+    Floats,
+    Frames,
+    Power,
+    fading_db,
+    harmonic_db,
+)
 from backing.take.heard import HeardNote
 
 VOICED = 0.5
@@ -32,10 +45,24 @@ QUIETEST = 26.0
 DROP = 9.0
 """dB that a note falls in DYING frames (60 ms) where it is let go."""
 FARTHEST_CENTS = 60.0
+FADES, GONE, STAYS = 6.0, -6.0, -3.0
+"""The octave below that a saxophone begins with: how many dB its odd harmonics fall beside the even
+ones, what is left of them, and how many dB the even ones, which are the note's own, may fall."""
+UNSETTLED = 0.88
+"""The mean confidence up to which a pitch may be such an octave."""
+APART_BINS = 4
+"""Bins between harmonics from which odd and even ones can be told apart: 125 Hz."""
+STRAYS = 10
+"""How many half steps nearer to both its neighbors a note would lie an octave higher, from which
+its octave is not trusted."""
 FINE, RATIO = FINE_HOP / RATE, HOP // FINE_HOP
 DYING = int(0.06 / FINE)
 HEAD = int(0.08 / FINE)
 """Frames of a note in which it is loudest."""
+LOW_LEAST = 16
+"""Fine frames without which it can't be said that a note began too low."""
+BLOCK = 4096
+"""Frames whose costs are worked out at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,21 +84,55 @@ class _Stretch:
     pitch: int
 
 
-def listen(found: Frames) -> Listened:
-    """The notes of one line in ``found``."""
+class _Spectrum:
+    """The power of fine frames that comes in pieces, of which no more is kept than is needed."""
+
+    def __init__(self, pieces: Iterable[Power]) -> None:
+        self._pieces = iter(pieces)
+        self._kept: Power = np.zeros((0, BINS), np.float16)
+        self._first = 0
+
+    def part(self, first: int, last: int) -> Power:
+        """Frames ``first`` up to ``last``, or to the end of the recording."""
+        while self._first + len(self._kept) < last:
+            piece = next(self._pieces, None)
+            if piece is None:
+                break
+            self._kept = np.concatenate([self._kept, piece])
+        return self._kept[first - self._first : last - self._first]
+
+    def forget(self, until: int) -> None:
+        """Let go of the frames before ``until``."""
+        gone = min(max(0, until - self._first), len(self._kept))
+        self._kept = self._kept[gone:]
+        self._first += gone
+
+    def pass_over(self) -> None:
+        """Let go of all that comes."""
+        deque(self._pieces, 0)
+
+
+def listen(found: Frames, powers: Iterable[Power]) -> Listened:
+    """The notes of one line in ``found``.
+
+    ``powers``: the power of the fine frames in pieces, from the first to the last; all are read,
+    and no more are kept than the longest note needs.
+    """
     tuning = tuning_cents(found)
     pitch = found.pitch - tuning / 100
-    stretches = list(_stretches(pitch, found.confidence))
+    spectrum = _Spectrum(powers)
     notes: list[HeardNote] = []
     doubts: list[float] = []
-    for stretch in stretches:
-        mine, maybe = _notes(stretch, found, pitch, tuning)
+    for stretch in _spoken(_stretches(pitch, found.confidence), found, pitch, tuning, spectrum):
+        mine, maybe = _notes(stretch, found, pitch, tuning, spectrum)
         notes += mine
         doubts += maybe
-    notes = _in_order(notes)
-    kept = _loud_enough(notes)
-    doubts += [n.onset for n in notes if n not in kept]
-    return Listened(tuple(kept), tuning, tuple(sorted(doubts)), _voiced(found))
+    spectrum.pass_over()
+    notes = _octaves_trusted(_in_order(notes))
+    least = _least_level(notes)
+    kept = tuple(note for note in notes if note.level >= least)
+    doubts += [note.onset for note in notes if note.level < least]
+    return Listened(kept, tuning, tuple(sorted(doubts)), _voiced(found))
 
 
 def tuning_cents(found: Frames) -> float:
@@ -95,54 +156,122 @@ def _stretches(pitch: Floats, confidence: Floats) -> Iterator[_Stretch]:
         return
     low, high = int(np.floor(pitch[clear].min())), int(np.ceil(pitch[clear].max()))
     states = np.arange(low, high + 1)
-    trust = np.clip(confidence, 0.05, 1.0)
-    away = np.minimum(np.abs(pitch[:, None] - states[None, :]) / WIDTH, FARTHEST)
-    cost = np.concatenate(
-        [(2.0 * np.clip(confidence - 0.25, 0, 1))[:, None],
-         away * trust[:, None] + 1.5 * np.clip(0.6 - confidence, 0, 1)[:, None]],
-        axis=1,
-    )  # fmt: skip
-    best = _cheapest(cost)
+    best = _cheapest(pitch, confidence, states)
     edges = np.flatnonzero(np.diff(best)) + 1
     for first, last in zip([0, *edges], [*edges, len(best)], strict=True):
         if best[first]:
             yield _Stretch(int(first), int(last), int(states[best[first] - 1]))
 
 
-def _cheapest(cost: Floats) -> NDArray[np.int64]:
-    """The state of each frame for the least total cost; state 0 is silence."""
-    count, size = cost.shape
-    total = cost[0].copy()
-    back = np.zeros((count, size), np.int32)
-    stay = np.arange(size)
-    for at in range(1, count):
+def _cheapest(pitch: Floats, confidence: Floats, states: NDArray[np.int64]) -> NDArray[np.uint8]:
+    """The state of each frame for the least total cost: 0 is silence, then come ``states``."""
+    count, size = len(pitch), len(states) + 1
+    back = np.zeros((count, size), np.uint8)
+    stay = np.arange(size, dtype=np.uint8)
+    total = np.zeros(size)
+    for at, cost in enumerate(_costs(pitch, confidence, states)):
+        if at == 0:
+            total = cost.copy()
+            continue
         sounding = int(np.argmin(total[1:])) + 1
         come = np.full(size, total[sounding] + CHANGE)
-        source = np.full(size, sounding)
+        source = np.full(size, sounding, np.uint8)
         from_silence = total[0] + SILENCE
         quiet = from_silence < come
         come[quiet], source[quiet] = from_silence, 0
         come[0], source[0] = total[sounding] + SILENCE, sounding
         keep = total <= come
         back[at] = np.where(keep, stay, source)
-        total = np.where(keep, total, come) + cost[at]
-    way = np.zeros(count, np.int64)
+        total = np.where(keep, total, come) + cost
+    way = np.zeros(count, np.uint8)
     way[-1] = int(np.argmin(total))
     for at in range(count - 1, 0, -1):
         way[at - 1] = back[at, way[at]]
     return way
 
 
+def _costs(pitch: Floats, confidence: Floats, states: NDArray[np.int64]) -> Iterator[Floats]:
+    """What silence and each pitch cost, frame by frame; a block of frames is worked out at once."""
+    for first in range(0, len(pitch), BLOCK):
+        sure = confidence[first : first + BLOCK, None]
+        away = np.abs(pitch[first : first + BLOCK, None] - states[None, :]) / WIDTH
+        sounding = np.minimum(away, FARTHEST) * np.clip(sure, 0.05, 1.0)
+        sounding += 1.5 * np.clip(0.6 - sure, 0, 1)
+        yield from np.concatenate([2.0 * np.clip(sure - 0.25, 0, 1), sounding], axis=1)
+
+
+def _spoken(
+    stretches: Iterable[_Stretch],
+    found: Frames,
+    pitch: Floats,
+    tuning: float,
+    spectrum: _Spectrum,
+) -> Iterator[_Stretch]:
+    """The stretches, those that only began an octave too low raised, with what follows of them.
+
+    The ``pitch`` of such frames is raised as well.
+    """
+    around = int(AROUND / FINE)
+    waiting: _Stretch | None = None
+    raised = False
+    row = list(stretches)
+    for stretch, after in zip_longest(row, row[1:]):
+        goes_up = after is not None and (after.first, after.pitch) == (
+            stretch.last,
+            stretch.pitch + 12,
+        )
+        low = _begins_low(stretch, found, pitch, tuning, spectrum, goes_up=goes_up)
+        here = replace(stretch, pitch=stretch.pitch + 12) if low else stretch
+        if low:
+            rows = pitch[stretch.first : stretch.last]
+            rows[np.abs(rows - stretch.pitch) < 0.6] += 12
+        if waiting and raised and (waiting.last, waiting.pitch) == (here.first, here.pitch):
+            here = replace(here, first=waiting.first)
+        elif waiting:
+            spectrum.forget(waiting.first * RATIO - around)
+            yield waiting
+        waiting, raised = here, low
+    if waiting:
+        yield waiting
+
+
+def _begins_low(
+    stretch: _Stretch,
+    found: Frames,
+    pitch: Floats,
+    tuning: float,
+    spectrum: _Spectrum,
+    *,
+    goes_up: bool,
+) -> bool:
+    """Whether a note began an octave too low: odd harmonics that fade, while the even ones, its
+    own, sound on. Reeds do that, and so do samples of them (a tenor's from E4 to G4 in FluidR3_GM
+    for 80 to 100 ms). ``goes_up``: the next pitch is that octave, without a rest."""
+    first, last = stretch.first * RATIO, stretch.last * RATIO
+    base = 440 * 2 ** ((stretch.pitch - 69) / 12) * WINDOW / RATE
+    confidence = float(found.confidence[stretch.first : stretch.last].mean())
+    if base < APART_BINS or (confidence > UNSETTLED and not goes_up):
+        return False
+    power = spectrum.part(first, last)
+    if len(power) < LOW_LEAST:
+        return False
+    fading, even = fading_db(power, _steady(pitch, stretch) + tuning / 100)
+    before, after = slice(2, 12), slice(-11, -5)
+    left = float(np.median(fading[after]))
+    stays = float(np.median(even[after]) - np.median(even[before]))
+    return float(np.median(fading[before])) - left >= FADES and left <= GONE and stays >= STAYS
+
+
 def _notes(
-    stretch: _Stretch, found: Frames, pitch: Floats, tuning: float
+    stretch: _Stretch, found: Frames, pitch: Floats, tuning: float, spectrum: _Spectrum
 ) -> tuple[list[HeardNote], list[float]]:
     """The notes of a stretch: one, or several of the same pitch struck again; and its doubts."""
     around = int(AROUND / FINE)
     first = max(0, stretch.first * RATIO - around)
-    last = min(len(found.power), stretch.last * RATIO + around)
-    if last - first < 8:
+    power = spectrum.part(first, stretch.last * RATIO + around)
+    if len(power) < 8:
         return [], []
-    strength = harmonic_db(found.power[first:last], _steady(pitch, stretch) + tuning / 100)
+    strength = harmonic_db(power, _steady(pitch, stretch) + tuning / 100)
     begin, end = stretch.first * RATIO - first, stretch.last * RATIO - first
     starts, doubts = _starts(strength, begin, end, around)
     notes = []
@@ -242,8 +371,21 @@ def _in_order(notes: list[HeardNote]) -> list[HeardNote]:
     return sorted(notes, key=lambda note: note.onset)
 
 
-def _loud_enough(notes: list[HeardNote]) -> list[HeardNote]:
+def _octaves_trusted(notes: Sequence[HeardNote]) -> list[HeardNote]:
+    """The notes, those not sure whose octave may be wrong: a short note may sound an octave too low
+    from end to end, far from both its neighbors."""
+    found = list(notes)
+    for at in range(1, len(notes) - 1):
+        note = notes[at]
+        near = notes[at - 1].pitch, notes[at + 1].pitch
+        nearer = sum(abs(note.pitch - other) - abs(note.pitch + 12 - other) for other in near)
+        if note.sure <= UNSETTLED and nearer >= STRAYS:
+            found[at] = replace(note, sure=0.0)
+    return found
+
+
+def _least_level(notes: Sequence[HeardNote]) -> float:
+    """The level of the weakest note that is the player's."""
     if not notes:
-        return []
-    loud = float(np.percentile([note.level for note in notes], 75))
-    return [note for note in notes if note.level >= loud - QUIETEST]
+        return 0.0
+    return float(np.percentile([note.level for note in notes], 75)) - QUIETEST

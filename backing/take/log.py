@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, datetime
 from html import escape
 from pathlib import Path
@@ -16,12 +16,14 @@ from backing.saving import write_file
 Json = dict[str, Any]
 KEPT = ("title", "sentences", "tones", "changes", "longest_run", "time", "phrases")
 PLOTTED: tuple[tuple[str, Callable[[Json], float | None]], ...] = (
+    ("tempo, bpm", lambda take: take["tempo"]),
     ("chord tones, %", lambda take: _times(take["tones"], 100)),
     ("changes by step or held, %", lambda take: _joined(take["changes"])),
     ("longest run, eighths", lambda take: take["longest_run"]),
     ("spread, ms", lambda take: take["time"]["spread_ms"]),
 )
 """What is plotted: its name, and where it is in a take."""
+PLOT_TITLE = "Your takes, {count} from {first} to {last}"
 FIGURE = 1e6
 """No figure of a take is as large."""
 INK, QUIET, EDGE = "#23272e", "#5a626c", "#c3cad1"
@@ -99,14 +101,14 @@ def plot(takes: Sequence[Json]) -> str:
     """The log as SVG: each figure over the days. Raises UserError for a log without takes."""
     if not takes:
         raise UserError("There is no take in the log.", "Add one with --log first.")
-    days = [datetime.fromisoformat(take["when"]).date() for take in takes]
-    title = f"Your takes, {len(takes)} from {days[0]} to {days[-1]}"
+    days = _days(takes)
+    title = PLOT_TITLE.format(count=len(takes), first=days[0], last=days[-1])
     parts = [
         f'<text x="{LEFT:g}" y="24" font-size="16" font-weight="700" fill="{INK}">{title}</text>'
     ]
-    for row, (name, value) in enumerate(PLOTTED):
+    for row, (name, points) in enumerate(series(takes).items()):
         top = 44 + row * (HEIGHT + 34)
-        parts += _figure(name, [value(take) for take in takes], days, top)
+        parts += _figure(name, points, days, top)
     height = 44 + len(PLOTTED) * (HEIGHT + 34)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH + 80:g} {height:g}" '
@@ -115,10 +117,28 @@ def plot(takes: Sequence[Json]) -> str:
     )
 
 
+def _days(takes: Iterable[Json]) -> list[date]:
+    return [datetime.fromisoformat(take["when"]).date() for take in takes]
+
+
+def series(takes: Sequence[Json]) -> dict[str, list[tuple[int, float]]]:
+    """Each figure of the plot: days since the first take, and its value, where a take has one."""
+    first, *_ = dates = _days(takes)
+    days = [(each - first).days for each in dates]
+    return {
+        name: [
+            (after, known)
+            for after, take in zip(days, takes, strict=True)
+            if (known := value(take)) is not None
+        ]
+        for name, value in PLOTTED
+    }
+
+
 def _figure(
-    name: str, values: Sequence[float | None], days: Sequence[date], top: float
+    name: str, found: Sequence[tuple[int, float]], days: Sequence[date], top: float
 ) -> Iterator[str]:
-    known = [value for value in values if value is not None]
+    known = [value for _, value in found]
     yield f'<text x="{LEFT:g}" y="{top + 10:g}" font-size="11" fill="{INK}">{escape(name)}</text>'
     if not known:
         return
@@ -127,18 +147,19 @@ def _figure(
     base = top + HEIGHT + 10
     yield f'<path d="M{LEFT:g} {base:g}h{WIDTH:g}" stroke="{EDGE}"/>'
     points = []
-    for value, day in zip(values, days, strict=True):
-        if value is not None:
-            x = LEFT + 8 + (WIDTH - 16) * (day - days[0]).days / span
-            y = base - (HEIGHT - 14) * (value - low) / ((high - low) or 1)
-            points.append((x, y, value))
+    for day, value in found:
+        x = LEFT + 8 + (WIDTH - 16) * day / span
+        y = base - (HEIGHT - 14) * (value - low) / ((high - low) or 1)
+        points.append((x, y, value))
     way = " ".join(f"{x:.1f},{y:.1f}" for x, y, _ in points)
     yield f'<polyline points="{way}" fill="none" stroke="{QUIET}" stroke-width="1.2"/>'
     for x, y, value in points:
         told = f"<title>{value:.0f}</title>"
         yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{INK}">{told}</circle>'
-    for edge, day in ((LEFT + 8, days[0]), (LEFT + WIDTH - 60, days[-1])):
-        yield f'<text x="{edge:g}" y="{base + 13:g}" font-size="9.5" fill="{QUIET}">{day}</text>'
+    for edge, told_day in ((LEFT + 8, days[0]), (LEFT + WIDTH - 60, days[-1])):
+        yield (
+            f'<text x="{edge:g}" y="{base + 13:g}" font-size="9.5" fill="{QUIET}">{told_day}</text>'
+        )
     yield (
         f'<text x="{LEFT - 6:g}" y="{base - HEIGHT + 18:g}" font-size="9.5" fill="{QUIET}" '
         f'text-anchor="end">{high:.0f}</text>'

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,8 @@ MOVED_FITS = 8.0
 """Standard deviations from which a take in another key is known as one."""
 SLOWEST = 0.5
 """The slowest take looked for, in parts of the track's tempo; the fastest is as much above."""
+BLOCK = 1 << 16
+"""Steps whose prices are worked out at once."""
 AROUND_BEAT = 64
 """Places around a beat at which onsets are counted."""
 TEMPO_SECONDS = 90
@@ -46,6 +49,9 @@ CLEARLY = 0.2
 """By how much the onsets must gather better at another tempo, in logs of likelihood a note."""
 FEWEST = 12
 """Notes without which nothing is said of the place."""
+
+
+Singles = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +75,12 @@ class Placement:
 
 @dataclass(frozen=True, slots=True)
 class Prices:
-    """By step of STEP from ``first`` seconds on: what a note of each pitch class is worth there."""
+    """By step of STEP from ``first`` seconds on: what a note of each pitch class is worth there,
+    and a note of any pitch, in single precision: those of an hour are 100 MB."""
 
     first: float
-    harmony: Floats
-    rhythm: Floats
-    line: Floats
+    pitches: Singles
+    rhythm: Singles
 
 
 def place(
@@ -86,12 +92,11 @@ def place(
     """
     onsets = np.array([note.onset for note in notes])
     classes = np.array([note.pitch % 12 for note in notes])
-    prices = make_prices(course, notes)
-    first = prices.first + STEP * int(np.argmax(_Correlation(prices, onsets).score(classes)))
-    prices = make_prices(course, notes, _weights(course, notes, first - float(onsets[0])))
-    correlation = _Correlation(prices, onsets)
+    rough = _roughly(_Correlation(make_prices(course, notes), onsets), classes)
+    weights = _weights(course, notes, rough - float(onsets[0]))
+    correlation = _Correlation(make_prices(course, notes, weights), onsets)
     score = correlation.score(classes)
-    offsets = prices.first + STEP * np.arange(len(score)) - onsets[0]
+    offsets = correlation.first + STEP * np.arange(len(score)) - onsets[0]
     if around is not None:
         score = np.where((offsets >= around[0]) & (offsets <= around[1]), score, -np.inf)
     best = int(np.argmax(score))
@@ -107,6 +112,11 @@ def place(
         fits=fits,
         said=around is not None,
     )
+
+
+def _roughly(correlation: _Correlation, classes: NDArray[np.int64]) -> float:
+    """The likeliest second of the track for the first note."""
+    return correlation.first + STEP * int(np.argmax(correlation.score(classes)))
 
 
 def tempo_ratio(course: Course, notes: Sequence[HeardNote]) -> float:
@@ -173,14 +183,25 @@ def make_prices(
 
     ``weights``: as TONE, TENSION, OTHER.
     """
-    tone, tension, other = weights
     room = max(4.0, notes[-1].onset - notes[0].onset if notes else 0.0)
     first = -room
     count = int((course.seconds + 2 * room) / STEP) + 1
-    times = first + STEP * np.arange(count)
-    beats = course.beats_at(times)
-    harmony = np.full((count, 12), OUTSIDE)
+    prices = Prices(first, np.empty((count, 12), np.float32), np.empty(count, np.float32))
+    for at in range(0, count, BLOCK):
+        times = first + STEP * np.arange(at, min(at + BLOCK, count))
+        beats = course.beats_at(times)
+        here = slice(at, at + BLOCK)
+        prices.pitches[here] = _harmony(course, beats, weights) + _line(course, times)
+        prices.rhythm[here] = _rhythm(course, beats)
+    return prices
+
+
+def _harmony(course: Course, beats: Floats, weights: tuple[float, float, float]) -> Floats:
+    tone, tension, other = weights
+    harmony = np.full((len(beats), 12), OUTSIDE)
     for at, chord in enumerate(course.chords):
+        if chord.end < beats[0] or chord.start - 0.6 > beats[-1]:
+            continue
         row = np.full(12, other)
         row[list(chord.tensions)] = tension
         row[list(chord.tones)] = tone
@@ -193,7 +214,7 @@ def make_prices(
         if not bar.yours:
             low, high = np.searchsorted(beats, (bar.start, bar.end))
             harmony[low:high] = np.minimum(harmony[low:high], 0.0) + 0.5 * OUTSIDE
-    return Prices(first, harmony, _rhythm(course, beats), _line(course, times))
+    return harmony
 
 
 def _rhythm(course: Course, beats: Floats) -> Floats:
@@ -231,28 +252,35 @@ def _line(course: Course, times: NDArray[np.floating]) -> Floats:
 
 
 class _Correlation:
-    """What the take is worth at each offset; index 0: its first note at ``prices.first``."""
+    """What the take is worth at each offset; index 0: its first note at ``first`` seconds."""
 
     def __init__(self, prices: Prices, onsets: Floats) -> None:
+        self.first = prices.first
         self._steps = np.rint((onsets - onsets[0]) / STEP).astype(int)
-        size = len(prices.harmony)
+        size = len(prices.rhythm)
         self._valid = max(size - int(self._steps[-1]), 1)
-        self._length = 1 << (size + int(self._steps[-1])).bit_length()
-        self._worth = np.fft.rfft(prices.harmony + prices.line, self._length, axis=0)
-        rhythm = np.fft.rfft(prices.rhythm, self._length)
+        # eight to sixteen times a power of two; what wraps around lies beyond the valid offsets
+        part = 1 << max(size.bit_length() - 4, 0)
+        self._length = -(-size // part) * part
+        self._worth = [self._transform(column) for column in prices.pitches.T]
+        rhythm = self._transform(prices.rhythm)
         self._rhythm = rhythm * np.conj(self._impulses(np.ones(len(onsets), bool)))
 
     def score(self, classes: NDArray[np.int64]) -> Floats:
         """The score with these pitch classes, one for each note."""
         total = self._rhythm.copy()
         for pitch_class in np.unique(classes):
-            mine = self._impulses(classes == pitch_class)
-            total += self._worth[:, pitch_class] * np.conj(mine)
-        found: Floats = np.fft.irfft(total, self._length)[: self._valid]
-        return found
+            total += self._worth[pitch_class] * np.conj(self._impulses(classes == pitch_class))
+        found = np.fft.irfft(total, self._length, norm="ortho")[: self._valid]
+        scaled: Floats = np.sqrt(self._length) * found.astype(float)
+        return scaled
 
-    def _impulses(self, which: NDArray[np.bool_]) -> NDArray[np.complex128]:
-        return np.fft.rfft(np.bincount(self._steps[which]).astype(float), self._length)
+    def _impulses(self, which: NDArray[np.bool_]) -> NDArray[np.complexfloating]:
+        return self._transform(np.bincount(self._steps[which]))
+
+    def _transform(self, values: NDArray[Any]) -> NDArray[np.complexfloating]:
+        # numpy stays in single precision where it scales by a fraction
+        return np.fft.rfft(np.asarray(values, np.float32), self._length, norm="ortho")
 
 
 def _posterior(

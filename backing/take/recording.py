@@ -1,29 +1,29 @@
 """A recording of any kind as mono sound at the network's rate, piece by piece.
 
 What libsndfile reads (WAV, FLAC, MP3, Ogg, Opus, AIFF) is read by it; what phones write besides
-(.m4a, .3gp, .amr) is decoded by ffmpeg through pydub.
+(.m4a, .3gp, .amr) is decoded by the program ffmpeg.
 """
 
 from __future__ import annotations
 
 import os
-import warnings
+import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
-from itertools import takewhile
+from itertools import chain, takewhile
 from math import gcd
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from backing.errors import MissingProgram, UserError
 from backing.reading import CHANNELS, RECORDING_RATES
-from backing.take.features import INSTALL, PIECE, RATE, Sound
+from backing.take.features import INSTALL, RATE, Sound
 
-BLOCK_SECONDS = PIECE // RATE
-DECODED_SECONDS = 600
-"""How much pydub decodes at once: it begins from the start of the file each time."""
+BLOCK_SECONDS = 60
+MARGIN_SECONDS = 2
+"""A recording is heard in pieces of a minute, with what lies around them: both are whole numbers of
+frames, or the frames of the second piece would begin elsewhere."""
 LOUDEST = 100.0
 """Times full scale."""
 LONGEST_SECONDS = 2 * 3600
@@ -32,24 +32,25 @@ _PLAIN = {".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".a
 
 
 def pieces(path: Path) -> Iterator[tuple[Sound, int, int]]:
-    """The recording in pieces of a minute at RATE: the sound with a second around it, and the
-    samples before and after the piece's own.
+    """The recording in pieces of BLOCK_SECONDS at RATE: the sound with what lies MARGIN_SECONDS
+    around it, and how many samples come before and after the piece's own.
 
     Raises UserError for what is no recording, MissingProgram without ffmpeg or the extra.
     """
     rate, blocks = _blocks(path)
+    around = MARGIN_SECONDS * rate
     before: Sound = np.zeros(0, np.float32)
     here = next(blocks, None)
     seconds = 0
     while here is not None and len(here):
         after = next(blocks, None)
-        margin = np.zeros(0, np.float32) if after is None else after[:rate]
+        margin = np.zeros(0, np.float32) if after is None else after[:around]
         sound = _resampled(np.concatenate([before, here, margin]), rate)
         yield sound, len(before) * RATE // rate, len(margin) * RATE // rate
         seconds += BLOCK_SECONDS
         if seconds >= LONGEST_SECONDS and after is not None:
             raise UserError(f"{path} lasts longer than two hours.", "Cut out the take.")
-        before, here = here[-rate:], after
+        before, here = here[-around:], after
 
 
 def _resampled(sound: Sound, rate: int) -> Sound:
@@ -69,6 +70,8 @@ def _blocks(path: Path) -> tuple[int, Iterator[Sound]]:
         raise UserError(f"There is no file {path}.", "Name the recording of your take.")
     if path.is_dir():
         raise UserError(f"{path} is a folder.", "Name the recording of your take.")
+    if not path.is_file():
+        raise UserError(f"{path} isn't a file.", "Name the recording of your take.")
     if path.suffix.lower() in _PLAIN:
         found = _by_libsndfile(path)
         if found is not None:
@@ -139,49 +142,34 @@ def _mono(sound: Sound) -> Sound:
 
 
 def _by_ffmpeg(path: Path) -> tuple[int, Iterator[Sound]]:
-    pydub, refused = _pydub()
-    first = _segment(pydub, refused, path, 0)
-    if first is None or not len(first):
-        raise UserError(f"{path} isn't a recording that can be read.", CURE)
-    rate = int(first.frame_rate)
-    _check_kind(path, rate, first.channels)
-
-    def blocks() -> Iterator[Sound]:
-        at, segment = 0, first
-        while segment is not None and len(segment):
-            samples = np.array(segment.get_array_of_samples(), np.float32)
-            mono = samples.reshape(-1, segment.channels).mean(axis=1)
-            mono /= float(1 << (8 * segment.sample_width - 1))
-            size = BLOCK_SECONDS * rate
-            for start in range(0, len(mono), size):
-                yield mono[start : start + size]
-            at += DECODED_SECONDS
-            full = len(mono) >= DECODED_SECONDS * rate - rate
-            segment = _segment(pydub, refused, path, at) if full else None
-
-    return rate, blocks()
-
-
-def _segment(pydub: Any, refused: Any, path: Path, start: int) -> Any:
+    """At RATE, as ffmpeg hands it on: no more than a block is kept."""
+    # a list of other files, or of addresses, is no recording
+    command = ["ffmpeg", "-nostdin", "-v", "quiet", "-protocol_whitelist", "file", "-i"]
+    command += [f"file:{path}", "-map", "0:a:0", "-ac", "1", "-ar", str(RATE), "-f", "f32le"]
     try:
-        return pydub.from_file(str(path), start_second=start, duration=DECODED_SECONDS)
-    except refused:
-        return None
+        decoder = subprocess.Popen(
+            [*command, "pipe:1"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+        )
     except FileNotFoundError:
         raise MissingProgram(
             f"{path.suffix} recordings are read by the program ffmpeg, which is not installed.",
             "Install it, or save the take as .wav, .flac, .mp3 or .ogg.",
         ) from None
-    except (OSError, IndexError, KeyError, ValueError, EOFError):
-        return None
+    blocks = _decoded(decoder)
+    first = next(blocks, None)
+    if first is None:
+        raise UserError(f"{path} isn't a recording that can be read.", CURE)
+    return RATE, chain([first], blocks)
 
 
-def _pydub() -> tuple[Any, Any]:
+def _decoded(decoder: subprocess.Popen[bytes]) -> Iterator[Sound]:
+    """The samples a decoder writes, in blocks; it ends with whoever reads them."""
+    assert decoder.stdout is not None
     try:
-        with warnings.catch_warnings():  # it warns of Python's own audioop, and without ffmpeg
-            warnings.simplefilter("ignore")
-            from pydub import AudioSegment  # noqa: PLC0415 - an extra
-            from pydub.exceptions import CouldntDecodeError  # noqa: PLC0415
-    except ImportError:
-        raise MissingProgram("Recordings of this kind can't be read yet.", INSTALL) from None
-    return AudioSegment, CouldntDecodeError
+        while data := decoder.stdout.read(4 * BLOCK_SECONDS * RATE):
+            samples = np.frombuffer(data[: len(data) // 4 * 4], "<f4")
+            yield _mono(samples[:, None])
+    finally:
+        decoder.kill()
+        decoder.stdout.close()
+        decoder.wait()

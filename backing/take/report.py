@@ -22,6 +22,7 @@ FIGURES = {
     "chord tones": "{share} of your notes; {honest}",
     "on, off the beat": "{on}, {off} chord tones",
     "degrees": "root {0}, 3rd {1}, 5th {2}, 7th {3}",
+    "in the shape": "{share} under the hand in position {position}",
     "changes": "{ways}; soloists step into 58%",
     "on the beat": "{ms} ms {way} the band; soloists 8 to 26 ms behind",
     "not absolute": "not sure: a recording alone can't tell how late you are",
@@ -100,7 +101,7 @@ def figures(course: Course, told: Account) -> Iterator[tuple[str, str]]:
     yield "kinds", ", ".join(f"{count} {kind}" for kind, count in told.kinds)
     yield "degrees", FIGURES["degrees"].format(*told.degrees)
     if told.in_shape is not None and course.position is not None:
-        yield "in the shape", f"{told.in_shape:.0%} under the hand in position {course.position}"
+        yield _figure("in the shape", share=f"{told.in_shape:.0%}", position=course.position)
     ways = ", ".join(f"{told.crossed(way)} {way}" for way in ("step", "held", "leap", "rest"))
     yield _figure("changes", ways=ways)
     yield from _time(told)

@@ -13,6 +13,7 @@ from backing.take import (
     hearing,
     kinds,
     listening,
+    log,
     phrases,
     placing,
     report,
@@ -31,7 +32,7 @@ BOUNDS = {
     advice: "EXERCISE MASTERS_STEP FEW_STEPS WIDE_MS FEWEST_TONES AVOIDED FAVORED",
     listening: (
         "VOICED CHANGE SILENCE WIDTH FARTHEST SHORTEST AROUND STRUCK MAYBE FADED APART QUIETEST "
-        "DROP FARTHEST_CENTS"
+        "DROP FARTHEST_CENTS FADES GONE STAYS UNSETTLED APART_BINS STRAYS"
     ),
     hearing: "SILENT_DB TUNED ALONE LEAKS FEW_VOICED MISTUNED CLEAN_DB",
     placing: (
@@ -52,6 +53,8 @@ def take_table() -> Json:
         },
         "sentences": advice.SENTENCES | hearing.SENTENCES,
         "figures": report.FIGURES,
+        "plotted": [name for name, _ in log.PLOTTED],
+        "plot_title": log.PLOT_TITLE,
         "honest": [report.SOLOISTS_TONES, report.EXERCISE_TONES],
         "ways": [list(way) for way in advice.WAYS],
         "roles": list(advice.ROLES),

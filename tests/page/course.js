@@ -1,4 +1,4 @@
-// What a page holds a take against: node course.js DATA TIMES, the course as JSON out.
+// What a page holds a take against: node course.js DATA TIMES POSITION, the course as JSON out.
 
 import { readFileSync } from "node:fs";
 import { argv } from "node:process";
@@ -18,5 +18,5 @@ const played = Array.from({ length: data.chorus * Number(argv[3]) }, () => {
   seconds += secondsOf(turn);
   return { turn, seconds: start };
 });
-const { bars, chords, line } = courseOf(data, played, rounds.next(), { first: 0, line: true, partner: "", reads: 0 });
-console.log(JSON.stringify({ bars, chords, line }));
+const { bars, chords, line, position } = courseOf(data, played, rounds.next(), { first: 0, line: true, partner: "", reads: 0, position: Number(argv[4]) });
+console.log(JSON.stringify({ bars, chords, line, position }));

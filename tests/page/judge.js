@@ -16,7 +16,7 @@ const resampler = new Resampler(Number(rate), 16000);
 const hearing = new Hearing(data.take);
 for (let at = 0; at < sound.length; at += 4096) hearing.add(resampler.add(sound.subarray(at, at + 4096)));
 const routine = { ...plain(data), ...JSON.parse(wanted) };
-const how = { first: routine.bars[0], line: false, partner: /** @type {const} */ (""), reads: 0 };
+const how = { first: routine.bars[0], line: false, partner: /** @type {const} */ (""), reads: 0, position: -1 };
 const take = tellRecorded(data, routine, how, hearing.finish(), sound.length / Number(rate), from);
 if (typeof take === "string") console.log(JSON.stringify({ refused: take }));
 else {

@@ -7,8 +7,10 @@ import { test } from "node:test";
 import { account } from "../../backing/page/web/take_account.js";
 import { advise } from "../../backing/page/web/take_advice.js";
 import { Course } from "../../backing/page/web/take_course.js";
+import { figuresOf } from "../../backing/page/web/take_report.js";
+import { seriesOf } from "../../backing/page/web/take_weeks.js";
 
-const { cases, symbols, table } = JSON.parse(readFileSync(new URL("../cases/takes.json", import.meta.url), "utf-8"));
+const { cases, logs, symbols, table } = JSON.parse(readFileSync(new URL("../cases/takes.json", import.meta.url), "utf-8"));
 
 /** @param {any} each */
 function courseOf(each) {
@@ -18,10 +20,10 @@ function courseOf(each) {
     seconds += (beats * 60) / tempo;
     return bar;
   });
-  const chords = each.chords.map((/** @type {any} */ [start, end, symbol]) => ({ start, end, symbol, ...symbols[symbol] }));
+  const chords = each.chords.map((/** @type {any} */ [start, end, symbol]) => ({ start, end, symbol, ...symbols[symbol], ...each.shapes?.[symbol] }));
   const plain = new Course("Case", bars, chords, table);
   const line = (each.line ?? []).map((/** @type {any} */ [beat, pitch]) => ({ beat, pitch, seconds: plain.secondsAt(beat) }));
-  return new Course("Case", bars, chords, table, line, each.kind ?? "", each.unbroken ?? false);
+  return new Course("Case", bars, chords, table, line, each.kind ?? "", each.unbroken ?? false, each.position ?? null);
 }
 
 /** All that a case may name. @param {any} each @returns {any} */
@@ -40,6 +42,8 @@ function said(each) {
     kinds: told.notes.map(({ kind }) => kind),
     tones: told.tones, tones_on: told.tonesOn, tones_off: told.tonesOff,
     degrees: told.degrees,
+    in_shape: told.inShape,
+    shape: new Map(figuresOf({ course, told, live: false })).get("in the shape"),
     outside: told.outside.map((n) => [label(n.bar), n.beat, n.name, n.chord, n.nearest, n.kind, n.goesTo]),
     changes: told.crossings.map((c) => [c.way, c.size, c.left, c.reached]),
     slips: told.slips.map((s) => [s.bars.map(label), s.by, s.swapped]),
@@ -71,3 +75,22 @@ for (const each of cases) {
     }
   });
 }
+
+for (const { name, takes, series } of logs) {
+  test(`the plot of a log: ${name}`, () => {
+    const mine = seriesOf(takes, table);
+    assert.deepEqual([...mine.keys()], Object.keys(series));
+    for (const [figure, points] of Object.entries(series)) {
+      const found = mine.get(figure) ?? [];
+      assert.deepEqual(found.map(([day]) => day), points.map(([day]) => day), figure);
+      found.forEach(([, value], at) => assert.ok(Math.abs(value - points[at][1]) < 1e-9, figure));
+    }
+  });
+}
+
+test("a take that another program wrote leaves its gaps, and breaks nothing", () => {
+  const [first] = logs[0].takes;
+  const strange = { ...first, tempo: "fast", tones: undefined, changes: null, time: 3 };
+  const found = seriesOf([first, strange], table);
+  assert.deepEqual([...found.values()].map((points) => points.length), [1, 1, 1, 2, 1]);
+});

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import soundfile
 from playwright.sync_api import Page, Playwright, expect
 
 from backing.take import log
-from tests.page.conftest import FLAGS, PATIENCE_MS, opened
+from tests.page.conftest import FLAGS, PATIENCE_MS, ROOT, opened
 from tests.page.test_page import AXE
 from tests.take.playing import RATE, line_of, performed, solo_sound
 from tests.take.test_faults import FONT
@@ -122,6 +123,7 @@ def test_a_recording_is_read_and_placed(start: Start, take_file: Path) -> None:
     first = page.locator("#take-sentences li").first
     expect(first).to_contain_text("One note left the chord and led nowhere")
     expect(first).to_contain_text("of bar 4")
+    expect(page.locator("#take-figures")).to_contain_text("under the hand in position")
     page.evaluate(AXE.read_text("utf-8"))
     found = page.evaluate("axe.run().then((result) => result.violations)")
     assert [(each["id"], each["nodes"][0]["html"]) for each in found] == []
@@ -224,5 +226,28 @@ def test_a_log_is_imported_once(start: Start, tmp_path: Path) -> None:
     for _ in range(2):
         page.set_input_files("#take-lines", good)
         expect(page.locator("#take-kept")).to_have_text("1 take in the log.")
+    expect(page.locator("#take-weeks svg")).to_be_visible()
     page.set_input_files("#take-lines", bad)
     expect(page.locator("#take-notice")).to_contain_text("Line 2 isn't a take of a practice log")
+
+
+def test_the_log_is_plotted_as_the_program_plots_it(start: Start, tmp_path: Path) -> None:
+    """The same dots at the same places, with the same numbers."""
+    takes = json.loads((ROOT / "tests/cases/takes.json").read_text("utf-8"))["logs"][0]["takes"]
+    path = tmp_path / "takes.jsonl"
+    path.write_text("".join(f"{json.dumps(take)}\n" for take in takes), "utf-8")
+    drawn = log.plot(log.read(path))
+    page = start()
+    page.set_input_files("#take-lines", path)
+    page.wait_for_selector("#take-weeks svg")
+    dots = page.locator("#take-weeks circle")
+    mine = dots.evaluate_all(
+        "(dots) => dots.map((d) => [...['cx', 'cy'].map((n) => d.getAttribute(n)), d.textContent])"
+    )
+    wanted = re.findall(r'cx="([^"]+)" cy="([^"]+)".*?<title>(.*?)</title>', drawn)
+    assert [tuple(each) for each in mine] == wanted
+    words = page.locator("#take-weeks text").all_text_contents()
+    assert words == re.findall(r"<text[^>]*>([^<]*)</text>", drawn)
+    page.evaluate(AXE.read_text("utf-8"))
+    found = page.evaluate("axe.run().then((result) => result.violations)")
+    assert [(each["id"], each["nodes"][0]["html"]) for each in found] == []

@@ -28,15 +28,16 @@ def test_the_course_is_that_of_the_tracks(tune: Path, maker: PageMaker, tmp_path
     form = read_file(tune)
     line = backing.read_line("etude level 2")
     file = tmp_path / "data.json"
-    file.write_text(
-        json.dumps(data_of(replace(maker, opening=Opening(line=line)).page(form))), "utf-8"
-    )
-    mine = json.loads(run("tests/page/course.js", str(file), str(TIMES)))
+    data = data_of(replace(maker, opening=Opening(line=line)).page(form))
+    file.write_text(json.dumps(data), "utf-8")
     routine = backing.make_routine(
         form, backing.Request(bars="1-" + last(form), times=TIMES, count_in=0)
     )
     band = backing.Band(line=line)
     wanted = make_course(routine, backing.arrange(routine, band), band)
+    position = str(data["neck"]["positions"].index(wanted.position))
+    mine = json.loads(run("tests/page/course.js", str(file), str(TIMES), position))
+    assert mine["position"] == wanted.position
     assert [bar["label"] for bar in mine["bars"]] == [bar.label for bar in wanted.bars]
     assert [bar["where"] for bar in mine["bars"]] == [bar.where for bar in wanted.bars]
     for name in ("start", "beats", "seconds", "tempo", "swing"):
@@ -50,6 +51,8 @@ def test_the_course_is_that_of_the_tracks(tune: Path, maker: PageMaker, tmp_path
         assert lasts == pytest.approx((other.start, min(other.end, end)), abs=1e-6), own
         assert (own["root"], own["tones"]) == (other.root, list(other.tones))
         assert sorted(own["tensions"]) == list(other.tensions)
+        assert sorted(own["shape"]) == sorted(other.shape), own["symbol"]
+        assert set(own["reach"]) == other.reach, own["symbol"]
         assert (own["degrees"], own["names"]) == (list(other.degrees), list(other.names))
     assert len(mine["chords"]) - len(inside) in (0, 1)
     tones = [(tone["beat"], tone["pitch"]) for tone in mine["line"]]

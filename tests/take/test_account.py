@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 import random
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 from statistics import mean
@@ -16,6 +17,7 @@ import backing
 from backing.chart.harmony import parse_chord
 from backing.combo.plan import plan_of_bars
 from backing.lines.etude import etude
+from backing.take import log
 from backing.take.account import Account, account
 from backing.take.advice import Advice, advise
 from backing.take.course import (
@@ -28,6 +30,7 @@ from backing.take.course import (
 )
 from backing.take.grid import counted
 from backing.take.heard import Heard, HeardNote
+from backing.take.report import figures as figures_of
 from backing.take.table import take_table
 from tests.benchmarks.etude_report import figures
 from tests.take.playing import ROOT, performed, take_of
@@ -41,15 +44,19 @@ def course_of(case: Case) -> Course:
     for label, start, beats, tempo, swing, yours, *where in case["bars"]:
         bars.append(CourseBar(label, "".join(where), start, beats, seconds, tempo, swing, yours))
         seconds += beats * 60 / tempo
-    chords = tuple(_chord(*row) for row in case["chords"])
-    plain = Course("Case", tuple(bars), chords)
+    under = case.get("shapes", {})
+    chords = tuple(_chord(*row, **under.get(row[2], {})) for row in case["chords"])
+    plain = Course("Case", tuple(bars), chords, position=case.get("position"))
     tones = (LineTone(beat, float(plain.seconds_at(beat)), n) for beat, n in case.get("line", ()))
     kind, unbroken = case.get("kind", ""), case.get("unbroken", False)
     return replace(plain, line=tuple(tones), kind=kind, unbroken=unbroken)
 
 
-def _chord(start: float, end: float, symbol: str) -> CourseChord:
-    return replace(course_chord(parse_chord(symbol)), start=start, end=end)
+def _chord(
+    start: float, end: float, symbol: str, shape: Sequence[int] = (), reach: Sequence[int] = ()
+) -> CourseChord:
+    chord = course_chord(parse_chord(symbol))
+    return replace(chord, start=start, end=end, shape=frozenset(shape), reach=frozenset(reach))
 
 
 def told_of(case: Case) -> tuple[Course, Account, Advice]:
@@ -72,6 +79,8 @@ def said(course: Course, told: Account, advice: Advice) -> Case:
         "kinds": [str(note.kind) for note in told.notes],
         "tones": told.tones, "tones_on": told.tones_on, "tones_off": told.tones_off,
         "degrees": list(told.degrees),
+        "in_shape": told.in_shape,
+        "shape": dict(figures_of(course, told)).get("in the shape"),
         "outside": [
             [labels[n.bar], n.beat, n.name, n.chord, n.nearest, str(n.kind), n.goes_to]
             for n in told.outside
@@ -116,6 +125,18 @@ def test_the_table_has_the_chords_of_the_library() -> None:
             name: tuple(value) if isinstance(value, list) else value
             for name, value in wanted.items()
         }
+
+
+@pytest.mark.parametrize("case", TABLE["logs"], ids=lambda case: case["name"])
+def test_what_the_plot_of_a_log_has(case: Case) -> None:
+    found = {name: [list(p) for p in points] for name, points in log.series(case["takes"]).items()}
+    assert found == {
+        name: [[day, pytest.approx(value)] for day, value in points]
+        for name, points in case["series"].items()
+    }
+    drawn = log.plot(case["takes"])
+    assert case["title"] in drawn
+    assert drawn.count("<circle") == sum(map(len, found.values()))
 
 
 def test_the_page_is_given_the_bounds_and_words_of_the_program() -> None:

@@ -30,6 +30,7 @@ export function account(course, heard, offset, absolute = false) {
   const every = judged(course, placed, heard);
   const mine = every.filter(({ placed: { bar } }) => course.bars[bar].yours);
   const notes = mine.map((note) => note.placed);
+  const shaped = mine.filter(({ inShape }) => inShape !== null);
   return {
     notes: mine,
     tones: tonesOf(mine),
@@ -37,6 +38,7 @@ export function account(course, heard, offset, absolute = false) {
     tonesOff: tonesOf(mine.filter((note) => note.placed.slot === "off")),
     kinds: mostCommon(mine.map(({ kind }) => kind)),
     degrees: degreesOf(course, mine),
+    inShape: shaped.length > 0 ? shaped.filter(({ inShape }) => inShape).length / shaped.length : null,
     outside: every.flatMap((note) => outsideOf(course, every, note)),
     slips: slipsOf(course, mine),
     crossings: crossings(course, notes),

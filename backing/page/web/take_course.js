@@ -18,8 +18,9 @@ export class Course {
    * @param {LineTone[]} line  What the track plays to play along with, or to answer.
    * @param {"" | "line" | "call"} kind
    * @param {boolean} unbroken  The line never stops, and neither should the take.
+   * @param {number | null} position  The one that is practiced.
    */
-  constructor(title, bars, chords, table, line = [], kind = "", unbroken = false) {
+  constructor(title, bars, chords, table, line = [], kind = "", unbroken = false, position = null) {
     this.title = title;
     this.bars = bars;
     this.chords = chords;
@@ -27,6 +28,7 @@ export class Course {
     this.line = line;
     this.kind = kind;
     this.unbroken = unbroken;
+    this.position = position;
     const last = bars[bars.length - 1];
     /** The beats and the seconds of every bar line. */
     this.beats = [...bars.map(({ start }) => start), last.start + last.beats];

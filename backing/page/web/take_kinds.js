@@ -30,10 +30,12 @@ export function leads(kind) {
 export function judged(course, notes, heard) {
   const bounds = course.table.bounds.kinds;
   return notes.map((placed, at) => {
+    const chord = placed.chord < 0 ? null : course.chords[placed.chord];
+    const inShape = chord && inShapeOf(chord, placed.pitch);
     /** @param {NoteKind} kind */
-    const known = (kind, target = -1) => ({ placed, kind, target });
-    if (placed.chord < 0) return known("unclear");
-    const kind = kindIn(course.chords[placed.chord], placed.pitch);
+    const known = (kind, target = -1) => ({ placed, kind, target, inShape });
+    if (!chord) return known("unclear");
+    const kind = kindIn(chord, placed.pitch);
     if (kind) return known(kind);
     const end = resolution(course, notes, at, bounds.longest_chain);
     if (end >= 0) return known(leading(notes, at, end, bounds), end);
@@ -41,6 +43,13 @@ export function judged(course, notes, heard) {
     const unclear = over || !placed.clear || doubtful(placed, notes[at + 1], heard, bounds.held);
     return known(unclear ? "unclear" : "unresolved");
   });
+}
+
+/** Whether a pitch lies under the hand in the position practiced; null without one.
+ * @param {CourseChord} chord @param {number} pitch */
+function inShapeOf({ tones, shape = [], reach = [] }, pitch) {
+  if (reach.length === 0) return null;
+  return (tones.includes(pitchClass(pitch)) ? shape : reach).includes(pitch);
 }
 
 /** What a pitch inside a chord is there; null outside. @param {CourseChord} chord @param {number} pitch */

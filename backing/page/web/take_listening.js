@@ -1,6 +1,7 @@
 // Notes out of frames: where each pitch is struck, struck again and let go.
 
 import { median, percentile } from "./take_figures.js";
+import { spokenOf, steadyPitch } from "./take_spoken.js";
 import { FINE_HOP, harmonicDb } from "./take_strength.js";
 import { stretchesOf } from "./take_stretches.js";
 
@@ -29,9 +30,8 @@ const DYING = Math.floor(0.06 / FINE);
  * @returns {Listened}
  */
 export function listen(frames, tuning, bounds) {
-  const found = stretchesOf(frames.pitch, frames.confidence, bounds).map((stretch) =>
-    notesOf(stretch, frames, tuning, bounds),
-  );
+  const spoken = spokenOf(stretchesOf(frames.pitch, frames.confidence, bounds), frames, tuning, bounds);
+  const found = spoken.stretches.map((stretch) => notesOf(stretch, { ...frames, pitch: spoken.pitch }, tuning, bounds));
   return { notes: found.flatMap(({ notes }) => notes), doubts: found.flatMap(({ doubts }) => doubts) };
 }
 
@@ -41,12 +41,26 @@ export function listen(frames, tuning, bounds) {
  * @param {Bounds} bounds
  * @returns {Listened}
  */
-export function loudEnough({ notes, doubts }, { quietest }) {
+export function loudEnough({ notes, doubts }, bounds) {
   if (notes.length === 0) return { notes, doubts };
+  const { quietest } = bounds;
   const loud = percentile(notes.map(({ level }) => level), 75);
-  const kept = notes.filter(({ level }) => level >= loud - quietest).sort((a, b) => a.onset - b.onset);
+  const inOrder = octavesTrusted([...notes].sort((a, b) => a.onset - b.onset), bounds);
+  const kept = inOrder.filter(({ level }) => level >= loud - quietest);
   const left = notes.filter(({ level }) => level < loud - quietest).map(({ onset }) => onset);
   return { notes: kept, doubts: [...doubts, ...left].sort((a, b) => a - b) };
+}
+
+/** The notes, those not sure whose octave may be wrong: a short note may sound an octave too low from end
+ * to end, far from both its neighbors.
+ * @param {HeardNote[]} notes @param {Bounds} bounds */
+function octavesTrusted(notes, { unsettled, strays }) {
+  return notes.map((note, at) => {
+    if (at === 0 || at === notes.length - 1 || note.sure > unsettled) return note;
+    const near = [notes[at - 1].pitch, notes[at + 1].pitch];
+    const nearer = near.reduce((sum, other) => sum + Math.abs(note.pitch - other) - Math.abs(note.pitch + 12 - other), 0);
+    return nearer >= strays ? { ...note, sure: 0 } : note;
+  });
 }
 
 /** The notes of a stretch: one, or several of the same pitch struck again; and its doubts.
@@ -82,12 +96,6 @@ function notesOf(stretch, frames, tuning, bounds) {
     }];
   });
   return { notes, doubts: [...doubts.map((at) => (first + at) * FINE), ...strays(stretch, frames)] };
-}
-
-/** The pitch of a stretch as it was heard, the middle frame. @param {number[]} pitch @param {Stretch} stretch */
-function steadyPitch(pitch, stretch) {
-  const heard = median(pitch.slice(stretch.first, stretch.last));
-  return Math.abs(heard - stretch.pitch) < 0.6 ? heard : stretch.pitch;
 }
 
 /** Where a pitch is struck, and where it may have been struck once more.

@@ -14,6 +14,7 @@ import { takePicture } from "./take_picture.js";
 import { figuresOf, outsideText } from "./take_report.js";
 import { Watch, tellLive, tellRecorded } from "./take_session.js";
 import { KeptSound, asFile } from "./take_sound.js";
+import { weeksPicture } from "./take_weeks.js";
 
 /**
  * @typedef {import("./app.js").App} App
@@ -129,6 +130,7 @@ export class TakePanel {
       line: mix.on.etude ?? false,
       partner: routine.trade > 0 ? routine.partner : /** @type {const} */ (""),
       reads: READS[view.part],
+      position: view.neck && READS[view.part] === 0 ? view.position : -1,
     };
   }
 
@@ -238,7 +240,15 @@ export class TakePanel {
   #showLog() {
     const count = keptTakes(storage()).length;
     byId("take-kept").textContent = count === 0 ? "No takes in the log." : `${count} take${count === 1 ? "" : "s"} in the log.`;
-    byId("take-export").hidden = count === 0;
+    byId("take-export").hidden = byId("take-weeks").hidden = count === 0;
+    this.#plotLog();
+  }
+
+  /** The log as a picture, as wide as there is room. */
+  #plotLog() {
+    const takes = keptTakes(storage());
+    const { clientWidth: room } = byId("take-weeks");
+    if (takes.length > 0 && room > 0) byId("take-weeks").replaceChildren(weeksPicture(takes, this.app.data.take, room));
   }
 
   async #find() {
@@ -275,6 +285,7 @@ export class TakePanel {
       keepTakes(storage(), takesIn(await file.text()));
       this.#showLog();
     }));
+    new ResizeObserver(() => this.#plotLog()).observe(byId("take-weeks"));
     const sheet = byId("take-sheet");
     sheet.addEventListener("dragover", (event) => event.preventDefault());
     sheet.addEventListener("drop", (event) => {

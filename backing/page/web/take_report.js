@@ -28,6 +28,7 @@ export function figuresOf({ course, told, live }) {
   }
   rows.push(["kinds", told.kinds.map(([kind, count]) => `${count} ${kind}`).join(", ")]);
   rows.push(row("degrees", Object.fromEntries(told.degrees.entries())));
+  rows.push(...shapeOf(course, told, row));
   const ways = ["step", "held", "leap", "rest"].map((way) => `${crossed(told, way)} ${way}`).join(", ");
   rows.push(row("changes", { ways }), ...timeOf(told.timing, row, figures[live ? "no latency" : "not absolute"]), ...phrasesOf(course, told, row));
   if (told.along) rows.push(row("the line", { right: told.along.right, notes: told.along.notes }));
@@ -39,6 +40,13 @@ export function figuresOf({ course, told, live }) {
   for (const { tempo, notes, outside } of told.tempos) rows.push([`at ${tempo} bpm`, row("tempo", { notes, outside })[1]]);
   if (told.unclear > 0) rows.push(row("not judged", { count: told.unclear }));
   return rows;
+}
+
+/** @param {Course} course @param {Account} told
+ * @param {(name: string, words: Record<string, string | number>) => Row} row @returns {Row[]} */
+function shapeOf({ position }, { inShape }, row) {
+  if (inShape === null || position === null) return [];
+  return [row("in the shape", { share: percent(inShape), position })];
 }
 
 /** @param {Timing} timing @param {(name: string, words: Record<string, string | number>) => Row} row

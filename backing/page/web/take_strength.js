@@ -55,7 +55,7 @@ function frameOf(samples, start) {
  * @param {number} pitch
  */
 export function harmonicDb(frames, pitch) {
-  const base = (hertz(pitch) * WINDOW) / RATE;
+  const base = apartBins(pitch);
   const bins = new Set();
   for (let number = 1; number <= HARMONICS; number += 1) {
     for (const side of [-1, 0, 1]) bins.add(Math.round(base * number) + side);
@@ -66,6 +66,33 @@ export function harmonicDb(frames, pitch) {
     for (const bin of inside) sum += power[bin];
     return 10 * Math.log10(sum);
   });
+}
+
+/**
+ * The strength in dB of the odd harmonics of a pitch (MIDI) beside that of the even ones, and that of
+ * the even ones, frame by frame.
+ * @param {Frame[]} frames
+ * @param {number} pitch
+ */
+export function fadingDb(frames, pitch) {
+  const [odd, even] = [1, 2].map((first) => frames.map((frame) => everyOther(frame, pitch, first)));
+  return { fading: odd.map((strength, at) => strength - even[at]), even };
+}
+
+/** The strength of every other harmonic in dB, of which each is the strongest bin near its place.
+ * @param {Frame} frame @param {number} pitch @param {number} first */
+function everyOther({ power }, pitch, first) {
+  let sum = 1e-9;
+  for (let number = first; number <= HARMONICS; number += 2) {
+    const middle = Math.round(apartBins(pitch) * number);
+    sum += power.subarray(middle - 1, middle + 2).reduce((most, each) => Math.max(most, each), 0);
+  }
+  return 10 * Math.log10(sum);
+}
+
+/** How many bins lie between two harmonics of a pitch. @param {number} pitch */
+export function apartBins(pitch) {
+  return (hertz(pitch) * WINDOW) / RATE;
 }
 
 /**

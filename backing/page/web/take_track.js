@@ -4,6 +4,7 @@ import { notesOf } from "./band.js";
 import { fitsTempo, lateBeats, ratioAt, swungBeat } from "./feel.js";
 import { Spans } from "./spans.js";
 import { Course } from "./take_course.js";
+import { Hand } from "./take_hand.js";
 import { pitchClass } from "./take_figures.js";
 
 /**
@@ -17,6 +18,7 @@ import { pitchClass } from "./take_figures.js";
  * @property {boolean} line  Whether the line is heard.
  * @property {"" | "drums" | "line"} partner  With whom the player trades.
  * @property {number} reads  Half steps by which the player's chords are written higher than they sound.
+ * @property {number} position  Index into the positions of the neck that is practiced; -1 for none.
  */
 
 /** @param {number} number */
@@ -51,11 +53,13 @@ export function courseOf(data, played, after, how) {
       at: turn.bar,
     };
   });
-  const plain = new Course(data.title, bars, chordsOf(data, played, after, how.reads), data.take);
+  const plain = new Course(data.title, bars, chordsOf(data, played, after, how), data.take);
   const tones = line.map((tone) => ({ ...tone, seconds: plain.secondsAt(tone.beat) }));
   const heard = how.line ? played.map(({ turn }) => data.line.lines[turn.line]) : [];
   const unbroken = heard.length > 0 && heard.every((each) => each.unbroken);
-  return new Course(data.title, bars, plain.chords, data.take, tones, heard[0]?.kind ?? "", unbroken);
+  const kind = heard[0]?.kind ?? "";
+  const hand = data.neck?.positions[how.position] ?? null;
+  return new Course(data.title, bars, plain.chords, data.take, tones, kind, unbroken, hand);
 }
 
 /** @param {Played[]} played */
@@ -108,9 +112,10 @@ function timesOf(data, played, { first, reads }) {
 }
 
 /** The chords in a row; equal ones that follow each other are one.
- * @param {PageData} data @param {Played[]} played @param {Turn | null} after @param {number} reads */
-function chordsOf(data, played, after, reads) {
+ * @param {PageData} data @param {Played[]} played @param {Turn | null} after @param {How} how */
+function chordsOf(data, played, after, { reads, position }) {
   const spans = new Spans(data);
+  const hand = new Hand(data, spans, position);
   /** @type {CourseChord[]} */
   const found = [];
   const starts = startsOf(played);
@@ -119,9 +124,10 @@ function chordsOf(data, played, after, reads) {
   if (after) rows.push({ turn: after, start: end, beats: 1 });
   for (const { turn, start, beats } of rows) {
     if (!["play", "lead"].includes(turn.kind)) continue;
-    for (const { chord, from, until } of changesIn(data, spans, turn.bar, beats)) {
+    for (const { span, chord, from, until } of changesIn(data, spans, turn.bar, beats)) {
       if (from >= beats) break; // of the bar that would come next, the beginning is enough
-      if (chord >= 0) addChord(found, { ...chordIn(data, chord, turn.key, reads), start: start + from, end: start + until });
+      const under = hand.under(span, turn.key);
+      if (chord >= 0) addChord(found, { ...chordIn(data, chord, turn.key, reads), ...under, start: start + from, end: start + until });
       else if (found.length > 0) found[found.length - 1].end = Math.min(found[found.length - 1].end, start + from);
     }
   }
@@ -142,13 +148,14 @@ function addChord(found, chord) {
 /** The chords of a bar as they sound, pushes included, in beats from its start.
  * @param {PageData} data @param {Spans} spans @param {number} bar @param {number} beats */
 function changesIn(data, spans, bar, beats) {
-  const own = data.spans.filter(([at, tick]) => at === bar && tick > 0).map(([, tick, , chord]) => ({ tick, chord }));
-  const rows = [{ tick: 0, chord: data.spans[spans.at(bar, 0)][3] }, ...own];
+  const first = spans.at(bar, 0);
+  const own = data.spans.flatMap(([at, tick, , chord], span) => (at === bar && tick > 0 ? [{ span, tick, chord }] : []));
+  const rows = [{ span: first, tick: 0, chord: data.spans[first][3] }, ...own];
   const begins = rows.map(({ tick }) => {
     const change = data.bars[bar].changes.find(([at]) => at === tick);
     return (tick - (change ? change[2] : 0)) / data.ticks;
   });
-  return rows.map(({ chord }, at) => ({ chord, from: begins[at], until: begins[at + 1] ?? beats }));
+  return rows.map(({ span, chord }, at) => ({ span, chord, from: begins[at], until: begins[at + 1] ?? beats }));
 }
 
 /** A chord in no place yet. @param {PageData} data @param {number} chord @param {number} key

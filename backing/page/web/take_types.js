@@ -36,11 +36,15 @@
  * @property {string[]} degrees
  * @property {string[]} names
  * @property {number} [reads]  Half steps by which it is written higher than it sounds.
+ * @property {number[]} [shape]  The MIDI pitches of its tones under the hand in the position practiced.
+ * @property {number[]} [reach]  All that lies there.
  * @typedef {{beat: number, seconds: number, pitch: number}} LineTone
  * @typedef {object} TakeTable  backing/take/table.py.
  * @property {Record<string, Record<string, number>>} bounds
  * @property {Record<string, string>} sentences
  * @property {Record<string, string>} figures
+ * @property {string[]} plotted  The figures of the log's plot.
+ * @property {string} plot_title
  * @property {string[]} honest  The share of chord tones in solos, and in exercises.
  * @property {[way: string, words: string][]} ways
  * @property {string[]} roles
@@ -58,7 +62,11 @@
  * @property {number | null} late  In ms.
  * @property {boolean} clear
  * @typedef {"chord tone" | "tension" | "approach" | "passing" | "enclosure" | "unresolved" | "unclear"} NoteKind
- * @typedef {{placed: PlacedNote, kind: NoteKind, target: number}} JudgedNote  Target -1: none.
+ * @typedef {object} JudgedNote
+ * @property {PlacedNote} placed
+ * @property {NoteKind} kind
+ * @property {number} target  -1: none.
+ * @property {boolean | null} inShape  Whether it lies under the hand in the position practiced; null without one.
  * @typedef {{bar: number, beat: string, pitch: number, name: string, chord: string, nearest: string,
  *   kind: NoteKind, goesTo: string}} Outside
  * @typedef {{bars: number[], by: number, swapped: boolean}} Slip
@@ -94,6 +102,7 @@
  * @property {number | null} tonesOff
  * @property {[kind: NoteKind, count: number][]} kinds
  * @property {number[]} degrees
+ * @property {number | null} inShape  The share under the hand in the position practiced.
  * @property {Outside[]} outside
  * @property {Slip[]} slips
  * @property {Crossing[]} crossings
