@@ -5,7 +5,7 @@
 import { median } from "./take_figures.js";
 
 const SIZE = 32768;
-const EVERY_MS = 40;
+const EVERY_MS = 20;
 /** Samples by which the old is found in the new, and how far from where the clock has it. */
 const TAIL = 256;
 const REACH = 8192;
