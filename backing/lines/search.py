@@ -8,10 +8,13 @@ drawn forward, note by note, by its weight times that outlook, so that no draw r
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
 
 FORBIDDEN = 1e-6
 """The weight of a last resort, so that there is always a line."""
@@ -90,23 +93,24 @@ class Link:
     free: bool = False
 
 
-Row = tuple[tuple[int, float], ...]
+Table = NDArray[np.float64]
 
 
 @lru_cache(maxsize=8192)
-def weights(before: Offer, after: Offer, link: Link) -> Mapping[int, Row]:
-    """For each pitch of a slot the pitches that may follow, and the weight of each step."""
+def weights(before: Offer, after: Offer, link: Link) -> Table:
+    """The weight of each step from a pitch of a slot (a row) to one of the next (a column)."""
     above = dict(after.above)
-    rows: dict[int, Row] = {}
+    rows = []
     for pitch, string in zip(before.pitches, before.strings, strict=True):
         row = [
-            (to, own * _joined(to - pitch, link) * _skipped(string, over))
+            own * _joined(to - pitch, link) * _skipped(string, over)
             for to, own, over in zip(after.pitches, after.weights, after.strings, strict=True)
         ]
         if link.joint is Joint.AROUND:
-            row = [(to, w if above.get(to) == pitch else w * FORBIDDEN) for to, w in row]
-        rows[pitch] = tuple(row)
-    return rows
+            called = (above.get(to) == pitch for to in after.pitches)
+            row = [w if mine else w * FORBIDDEN for w, mine in zip(row, called, strict=True)]
+        rows.append(row)
+    return np.array(rows)
 
 
 def _skipped(string: int, over: int) -> float:
@@ -184,9 +188,9 @@ def _passes(a: int, b: int) -> float:
     return 1.0 if a * b > 0 else NEIGHBOR
 
 
-def _table(rule: Callable[[int, int], float]) -> list[list[float]]:
+def _table(rule: Callable[[int, int], float]) -> Table:
     moves = range(-_OFF, _OFF + 1)
-    return [[rule(a, b) for b in moves] for a in moves]
+    return np.array([[rule(a, b) for b in moves] for a in moves])
 
 
 TURNS = _table(_turn)
@@ -202,60 +206,56 @@ def search(
     figure of so many notes (0: any).
     """
     outlook = _outlook(offers, links)
-    first = offers[0]
-    drawn = [_draw(rng, list(zip(first.pitches, first.weights, strict=True)), outlook[0], None)]
+    at_first = _draw(rng, np.array(offers[0].weights), outlook[0][0])
+    drawn, places = [offers[0].pitches[at_first]], [at_first]
     for at, link in enumerate(links):
-        here, before = drawn[-1], drawn[-2] if at else None
-        row = list(weights(offers[at], offers[at + 1], link)[here])
-        if before is not None:
-            turns = _turned(offers[at], here)[here - before + _OFF]
-            row = [(to, weight * turns[to - here + _OFF]) for to, weight in row]
-        if circle and at >= circle and here == drawn[-1 - circle]:
-            again = drawn[-circle]
-            row = [(to, weight * ROUND_AGAIN if to == again else weight) for to, weight in row]
-        drawn.append(_draw(rng, row, outlook[at + 1], here))
+        offer, place = offers[at + 1], places[-1]
+        row = weights(offers[at], offer, link)[place]
+        if at:
+            row = row * turns((drawn[-2],), (drawn[-1],), offers[at], offer)[0, 0]
+        if circle and at >= circle and drawn[-1] == drawn[-1 - circle]:
+            again = [ROUND_AGAIN if to == drawn[-circle] else 1.0 for to in offer.pitches]
+            row = row * np.array(again)
+        places.append(_draw(rng, row, outlook[at + 1][place]))
+        drawn.append(offer.pitches[places[-1]])
     return tuple(drawn)
 
 
-def _draw(
-    rng: random.Random,
-    row: list[tuple[int, float]],
-    outlook: Mapping[tuple[int | None, int], float],
-    here: int | None,
-) -> int:
-    shares = [weight * outlook[here, to] for to, weight in row]
-    if not any(shares):  # all underflowed
-        shares = [outlook[here, to] or 1e-300 for to, _ in row]
-    return rng.choices([to for to, _ in row], shares)[0]
+def _draw(rng: random.Random, row: Table, outlook: Table) -> int:
+    """The place of the pitch that is taken, by its weight times what can follow."""
+    shares = row * outlook
+    if not shares.any():  # all underflowed
+        shares = np.where(outlook > 0, outlook, 1e-300)
+    return rng.choices(range(len(shares)), shares.tolist())[0]
 
 
-def _turned(offer: Offer, pitch: int) -> list[list[float]]:
-    return PASSES if pitch in offer.passing else TURNS
-
-
-def _outlook(
-    offers: Sequence[Offer], links: Sequence[Link]
-) -> list[dict[tuple[int | None, int], float]]:
-    """For each slot and each pair (the pitch before, the pitch here) the weight of what follows."""
-    last = len(offers) - 1
-    found: list[dict[tuple[int | None, int], float]] = [{} for _ in offers]
-    for at in range(last, -1, -1):
-        befores: tuple[int | None, ...] = offers[at - 1].pitches if at else (None,)
-        here = found[at]
-        if at == last:
-            here.update({(b, p): 1.0 for b in befores for p in offers[at].pitches})
-            continue
-        after = found[at + 1]
-        for pitch, row in weights(offers[at], offers[at + 1], links[at]).items():
-            ahead = [(to - pitch + _OFF, weight * after[pitch, to]) for to, weight in row]
-            turned = _turned(offers[at], pitch)
-            for before in befores:
-                if before is None:
-                    here[before, pitch] = sum(weight for _, weight in ahead)
-                else:
-                    turns = turned[pitch - before + _OFF]
-                    here[before, pitch] = sum([weight * turns[move] for move, weight in ahead])
-        top = max(here.values()) or 1.0
-        for pair in here:
-            here[pair] /= top
+@lru_cache(maxsize=8192)
+def turns(befores: tuple[int, ...], pitches: tuple[int, ...], here: Offer, after: Offer) -> Table:
+    """How natural three notes in a row are: by the one before, the one here, the one to come."""
+    low, own, to = (np.array(each) for each in (befores, pitches, after.pitches))
+    first = own[None, :, None] - low[:, None, None] + _OFF
+    second = to[None, None, :] - own[None, :, None] + _OFF
+    found: Table = TURNS[first, second]
+    if here.passing:
+        leads = np.array([pitch in here.passing for pitch in pitches])
+        found[:, leads] = PASSES[first[:, leads], second[:, leads]]
     return found
+
+
+def _outlook(offers: Sequence[Offer], links: Sequence[Link]) -> list[Table]:
+    """For each slot the weight of what follows, by the pitch before (a row) and the one here.
+
+    The first slot has one row.
+    """
+    last = len(offers) - 1
+    befores = [1, *(len(offer.pitches) for offer in offers[:-1])]
+    found = [np.ones((befores[last], len(offers[last].pitches)))]
+    for at in range(last - 1, -1, -1):
+        ahead = weights(offers[at], offers[at + 1], links[at]) * found[-1]
+        if at:
+            natural = turns(offers[at - 1].pitches, offers[at].pitches, offers[at], offers[at + 1])
+            here = (natural * ahead).sum(axis=2)
+        else:
+            here = ahead.sum(axis=1)[None]
+        found.append(here / (here.max() or 1.0))
+    return found[::-1]
