@@ -72,15 +72,15 @@ def part_of(plan: Plan, notes: tuple[LineNote, ...]) -> Part:
 def heard(plan: Plan, line: LineRequest) -> tuple[LineNote, ...]:
     """The etude of a line that is heard in a pass, which is the one that a sheet prints.
 
-    It depends on the bars and on its number alone: choruses and loops lead on to themselves,
-    whatever comes. Raises PracticeError: see ``etude.etude``.
+    It depends on the bars and on its number alone: choruses lead on to themselves, whatever comes.
+    Raises PracticeError: see ``etude.etude``.
     """
     chorus = plan.purpose in (Purpose.HEAD, Purpose.SOLO)
-    if (chorus or plan.purpose is Purpose.TIME) and plan.bars:
+    if chorus and plan.bars and not plan.circular:
         around = plan_of_bars([each.bar for each in plan.bars])
-        plan = replace(plan, following=around.following)
-        if not plan.circular:
-            plan = replace(plan, circular=True, resting_next=around.resting_next)
+        plan = replace(
+            plan, circular=True, following=around.following, resting_next=around.resting_next
+        )
     again = max(0, plan.chorus - 1) if chorus or plan.purpose is Purpose.HEAD_OUT else plan.take
     number = line.number or 1 + again
     plan = replace(plan, take=number - 1, earlier=0 if line.number else plan.earlier)
