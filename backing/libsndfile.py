@@ -2,7 +2,7 @@
 
 The encoders in soundfile's wheel are built without optimization: Opus takes 2.5 times as long.
 Whoever comes first in a process decides for all of it, and the two write other bytes: nothing else
-imports soundfile (ruff sees to it).
+in the package imports soundfile (ruff sees to it).
 """
 
 from __future__ import annotations

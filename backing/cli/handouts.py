@@ -134,8 +134,7 @@ def _sheet(each: Print) -> Sheet:
 
     if not each.forms:
         return arpeggio_sheet(PitchName.parse(each.words.said["arpeggios"]), each.request)
-    sheets = [tune_sheet(form, each.request) for form in each.forms]
-    return keys_sheet(sheets) if len(sheets) > 1 else sheets[0]
+    return keys_sheet([tune_sheet(form, each.request) for form in each.forms])
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,7 +49,7 @@ A_DOZEN = 12
 LONGEST_FOLDER = 80
 """Characters of a student's name in the name of a folder."""
 BYTES_A_SECOND = {
-    "wav": 176_400, "flac": 78_000, "mp3": 21_700, "ogg": 22_500, "opus": 16_400, "m4a": 24_700,
+    "wav": 176_400, "flac": 78_000, "mp3": 25_400, "ogg": 22_500, "opus": 16_400, "m4a": 24_700,
     "mid": 100,
 }  # fmt: skip
 """Of sound at 16 bits, in which the band plays: medians over three tunes of the repository."""

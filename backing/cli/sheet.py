@@ -115,7 +115,7 @@ def _sheets(words: Words, asked: SheetRequest, tune: Path) -> list[Sheet]:
     form = changes_form(words) if "changes" in words else read_tune(tune)
     asked = replace(asked, recipe=_recipe(words, tune))
     sheets = [tune_sheet(each, asked) for each in each_key(form, words.text("key"))]
-    return sheets if asked.chart or len(sheets) == 1 else [keys_sheet(sheets)]
+    return sheets if asked.chart else [keys_sheet(sheets)]
 
 
 def _recipe(words: Words, tune: Path) -> str:

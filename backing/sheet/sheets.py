@@ -99,7 +99,12 @@ def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
 
 
 def keys_sheet(sheets: Sequence[Sheet]) -> Sheet:
-    """Sheets of one tune in several keys, without their charts, as one: a key after another."""
+    """Sheets of one tune in several keys, without their charts, as one: a key after another.
+
+    In a single key it is that sheet.
+    """
+    if len(sheets) == 1:
+        return sheets[0]
     blocks: list[dict[str, Any]] = []
     images: dict[str, str] = {}
     for n, sheet in enumerate(sheets):

@@ -34,7 +34,8 @@ Piece = tuple[Sound, int, int]
 class Leakage:
     """The track that a take was played to, whose second ``offset`` is the recording's second 0.
 
-    Where exactly it lies is found in each piece, so that clocks that differ do no harm.
+    Where exactly it lies is found in each piece, within SEARCHED of there: clocks may differ by no
+    more than that over the whole take.
     """
 
     def __init__(self, track: Path, offset: float) -> None:

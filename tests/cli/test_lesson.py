@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -18,6 +19,7 @@ import mutagen
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pypdf import PdfReader
 
 from backing.cli.assignment import VOCABULARY
 from backing.cli.lesson import LONGEST_FOLDER, _folder_name
@@ -77,6 +79,18 @@ ADA = [
     "manifest.json", "page.html", "sheets.pdf",
 ]  # fmt: skip
 ETUDE = "2-Four-Steps-an-etude-in-off-beats-180-bpm"
+
+
+def test_a_line_in_keys_in_turn_is_printed_in_each(two: Path, run: Run) -> None:
+    task = 'bars = "1-4"\nkey = "C F Bb"\nline = "etude"\ntimes = 1\n'
+    keys = f'tunes = ["four.tune"]\n{FONT}[[task]]\n{task}[[student]]\nname = "Ann"\n'
+    (two / "keys.toml").write_text(f'title = "Keys"\n{keys}', "utf-8")
+    said = run("lesson", "keys.toml")
+    assert said.status == 0, said.err
+    (printed,) = (two / "keys").rglob("sheets.pdf")
+    text = "".join(page.extract_text() for page in PdfReader(printed).pages)
+    heads = re.findall(r"Etude 1, position \d+, level 1, (\S+ \S+)", text)
+    assert heads == ["C major", "F major", "B♭ major"]
 
 
 def test_a_week_for_two_students(two: Path, run: Run, cache_home: Path) -> None:
