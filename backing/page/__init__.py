@@ -11,14 +11,14 @@ A page has one tune or several (``Piece``), which share the strip of sounds.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 
 from backing.chart.form import Form
 from backing.combo.band import Band
 from backing.mixdown.soundfont import SoundFont
 from backing.page.beginning import Beginning
-from backing.page.data import Opening, page_data
+from backing.page.data import Opening, page_data, tune_data
 from backing.page.document import document
 from backing.page.level import gain_db
 from backing.page.score import Score, make_score
@@ -40,6 +40,16 @@ class Piece:
     opening: Opening = Opening()  # noqa: RUF009 - a frozen value
     name: str = ""
     recipe: str = ""
+
+    @property
+    def ending(self) -> str:
+        """The ending that its session asks for, "" where it asks for none."""
+        return self.opening.session.get("ending", "")
+
+    @property
+    def tune(self) -> Hashable:
+        """What is equal in tasks of one tune, which differ in what they practice alone."""
+        return self.form, self.form.folder, self.band, self.ending, self.opening.of_tune()
 
 
 @dataclass
@@ -72,15 +82,19 @@ class PageMaker:
         server whether it has been changed. ``first``: with which that of a lesson begins. Raises
         FeelError, PracticeError, RoutineError, SelectionError, SoundFontError and MissingProgram.
         """
-        scores = [_score(piece) for piece in pieces]
-        needs = [wanted(score) for score in scores]
-        strip = self._strip(merged(needs))
-        tunes = []
-        for piece, score, need in zip(pieces, scores, needs, strict=True):
-            own = strip.of(need)
-            recipe = piece.recipe or f'backing page "{piece.form.title}"'
+        firsts = {piece.tune: piece for piece in reversed(pieces)}
+        scores = {tune: _score(piece) for tune, piece in firsts.items()}
+        needs = {tune: wanted(score) for tune, score in scores.items()}
+        strip = self._strip(merged([needs[piece.tune] for piece in pieces]))
+        known = {}
+        for tune, piece in firsts.items():
+            score, own = scores[tune], strip.of(needs[tune])
             gain = gain_db(score, own)
-            data = page_data(score, own, gain, recipe, band=piece.band, opening=piece.opening)
+            known[tune] = tune_data(score, own, gain, band=piece.band, opening=piece.opening)
+        tunes = []
+        for piece in pieces:
+            recipe = piece.recipe or f'backing page "{piece.form.title}"'
+            data = page_data(known[piece.tune], piece.form, piece.opening, recipe)
             tunes.append((piece.name or piece.form.title, data | {"watched": watched}))
         return document(tunes, strip.audio, strip.room, title, first)
 
@@ -91,5 +105,4 @@ class PageMaker:
 
 
 def _score(piece: Piece) -> Score:
-    opening = piece.opening
-    return make_score(piece.form, piece.band, opening.line, opening.session.get("ending", ""))
+    return make_score(piece.form, piece.band, piece.opening.line, piece.ending)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from hashlib import sha256
@@ -76,25 +76,35 @@ class Opening:
         guides = {"3rd": ["third"], "7th": ["seventh"], "both": ["third", "seventh"]}
         return [*guides.get(self.guide or "", []), *(["etude"] if self.solo else [])]
 
+    def of_tune(self) -> Hashable:
+        """All of it but what is practiced."""
+        return self.line, self.solo, self.guide, self.part
 
-def page_data(
-    score: Score, strip: Strip, gain_db: float, recipe: str, *, band: Band, opening: Opening
-) -> Json:
-    """All that a page knows, but for its sounds.
 
-    ``gain_db`` brings the band to its level; ``recipe`` is the command that makes the page again;
-    ``band`` plays it.
+def page_data(tune: Json, form: Form, opening: Opening, recipe: str) -> Json:
+    """All that a page knows of a ``tune``, but for its sounds.
+
+    ``recipe`` is the command that makes the page again. Raises as ``checked_session`` does.
+    """
+    session = checked_session(form, opening.session)
+    data = {**tune, "recipe": recipe, "session": session}
+    return {"id": sha256(json.dumps(data).encode()).hexdigest()[:16], **data}
+
+
+def tune_data(score: Score, strip: Strip, gain_db: float, *, band: Band, opening: Opening) -> Json:
+    """What a page knows of a tune, whatever is practiced of it.
+
+    ``gain_db`` brings the band to its level; ``band`` plays it.
     """
     form = score.form
     chords = _chords(bar for side in score.sides for bar in side.bars)
     index = {str(chord): at for at, chord in enumerate(chords)}
     firsts = list(accumulate((len(side.bars) for side in score.sides), initial=0))
     forms = {semitones: _in_key(form, semitones) for semitones in KEYS}
-    data = {
+    return {
         "format": FORMAT,
         "ticks": TICKS,
         "version": __version__,
-        "recipe": recipe,
         "title": form.title,
         "by": form.by,
         "tempo": float(form.tempo),
@@ -108,7 +118,6 @@ def page_data(
             "out": dict(_outs(score, firsts[2:])),
         },
         "part": opening.part,
-        "session": checked_session(form, opening.session),
         "bars": [
             _bar(bar, at, side, index, wander(band.seed, bar.number))
             for side in score.sides
@@ -157,7 +166,6 @@ def page_data(
             opening=(*opening.line.position, None)[0],
         ),
     }
-    return {"id": sha256(json.dumps(data).encode()).hexdigest()[:16], **data}
 
 
 def _feels(score: Score) -> list[str]:

@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -57,6 +58,31 @@ def test_what_several_want_is_kept_once() -> None:
         reach = 0 if part.instrument.kit else GRID // 2
         for key in part.keys:
             assert min(abs(key - other) for other in whole.keys) <= reach
+
+
+def test_tasks_of_one_tune_are_each_as_on_a_page_of_its_own(font: SoundFont) -> None:
+    form = read_file(ROOT / "tunes" / "stairwell-study.tune")
+    openings = (
+        Opening(session={"bars": "1-2", "climb": "60%"}), Opening(solo=True),
+        Opening(session={"bars": "3-4"}), Opening(session={"choruses": "2", "ending": "tag"}),
+    )  # fmt: skip
+    pieces = [Piece(form, Band(), opening, recipe=str(at)) for at, opening in enumerate(openings)]
+    maker = PageMaker(font)
+    together = _data(maker.pages(pieces))
+    # but for the sounds: the tag needs some of its own
+    alone = [_data(maker.pages([piece]))[0] for piece in pieces]
+    for one, other in zip(together, alone, strict=True):
+        assert _without(one, "id", "sound") == _without(other, "id", "sound")
+    assert len({each["id"] for each in together}) == len(pieces)
+
+
+def _data(page: bytes) -> list[dict[str, Any]]:
+    found = re.findall(r'class="tune" data-name="[^"]*">(.*?)</script>', page.decode())
+    return [json.loads(each) for each in found]
+
+
+def _without(data: dict[str, Any], *names: str) -> dict[str, Any]:
+    return {name: value for name, value in data.items() if name not in names}
 
 
 def test_a_tune_is_chosen_from_the_list_and_plays(tab: Page, set_file: Path) -> None:
