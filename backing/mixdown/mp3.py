@@ -30,8 +30,9 @@ FRAME: Final = 1152
 """Samples in a frame of MPEG-1 Layer III."""
 PIECE: Final = 600
 """Frames encoded at a time: 16 s."""
-AROUND: Final = 12
-"""Frames before and after a piece: a third of a second."""
+AROUND: Final = 4
+"""Frames before and after a piece, a tenth of a second: of a band the bytes are those of the whole
+(of steps by 40 dB LAME knows longer how loud it was, and some frames differ)."""
 DELAY: Final = 576
 """Samples by which LAME's encoder is late (ENCDELAY in its encoder.h, from memory)."""
 VARIABLE: Final = 4
