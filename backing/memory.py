@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -21,6 +22,11 @@ HEARING_BYTES = 500_000_000
 """To hear a take: with 200 MB it never ended, 600 are enough (onnxruntime 1.32, Linux)."""
 _SAID = re.compile(r"failed to map|cannot map|allocate memory|can't start new")
 """What the dynamic linker of glibc says of too little memory, and Python of no room for a stack."""
+
+
+def collect_seldom() -> None:
+    """Look for garbage seldom: what a command or a worker makes is alive until it is done."""
+    gc.set_threshold(50_000, 20, 50)
 
 
 def check_room(needed: int) -> None:

@@ -34,7 +34,7 @@ from backing.cli.status import (
     tell,
 )
 from backing.errors import BackingError, UserError
-from backing.memory import enough_memory
+from backing.memory import collect_seldom, enough_memory
 
 RUNS = {
     "play": "page:play",
@@ -57,9 +57,8 @@ ENDS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(
 
 def run() -> NoReturn:
     """The command as a process of its own, which ends with it."""
-    # what it makes is alive to the end: nobody need look for garbage in it, again and again
-    gc.set_threshold(50_000, 20, 50)
-    # and numpy's threads for large matrices, of which there are none, keep other work waiting
+    collect_seldom()
+    # numpy's threads for large matrices, of which there are none, keep other work waiting
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if not sys.warnoptions:  # they are for those who write programs
         warnings.simplefilter("ignore")

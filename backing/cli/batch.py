@@ -34,6 +34,7 @@ from typing import Any, Protocol, Self
 from backing.cli.job import Made
 from backing.cli.status import DONE, OURS, USERS, in_words, ours
 from backing.errors import MissingProgram, UserError
+from backing.memory import collect_seldom
 from backing.saving import HIDDEN, check_writable, output_error, owner, temporary_path, write_file
 
 BEGUN = "begun"
@@ -247,6 +248,7 @@ def _attempt(job: Job, staging: Path) -> Outcome:
 def _begin(parent: Connection, staging: Path) -> None:
     """Begin a worker: deaf to Ctrl-C, and gone when its parent is, however that ended."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    collect_seldom()
     try:
         (staging / BEGUN).touch()
     except FileNotFoundError:  # stopped before this worker began, and swept
