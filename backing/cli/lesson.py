@@ -181,8 +181,8 @@ def _folder_name(name: str, taken: set[str]) -> str:
 def _files(
     words: Words, path: Path, read: Lesson, each: Assignment, place: Path
 ) -> Iterator[Planned]:
-    tracks = [*_tracks(read, each, place)]
     cached = "no-cache" not in words
+    tracks = [*_tracks(read, each, place, cached=cached)]
     recipe = f"backing lesson {path.name}"
     sheets = _sheets(each, place, recipe, cached=cached)
     pages = [*_page(read, each, place, recipe, cached=cached)]
@@ -201,7 +201,9 @@ def _files(
     yield from (*sheets, *pages)
 
 
-def _tracks(read: Lesson, each: Assignment, place: Path) -> Iterator[tuple[int, Planned]]:
+def _tracks(
+    read: Lesson, each: Assignment, place: Path, *, cached: bool
+) -> Iterator[tuple[int, Planned]]:
     """The tracks of each exercise, by its number from 1, with their place in the album."""
     numbered = [
         (number, letter, exercise, job, routine)
@@ -219,7 +221,8 @@ def _tracks(read: Lesson, each: Assignment, place: Path) -> Iterator[tuple[int, 
         label = Label(title, album, at, len(numbered))
         gap = read.gap if read.set_list else Fraction(0)
         seconds = length_seconds(routine) + float(gap)
-        made = replace(job, target=place / shortened_name(stem, ending, 16), label=label, gap=gap)
+        target = place / shortened_name(stem, ending, 16)
+        made = replace(job, target=target, label=label, gap=gap, cached=cached)
         size = round(seconds * BYTES_A_SECOND[ending.removeprefix(".")])
         yield number, Planned(made, title, seconds, size)
         if exercise.task.midi and not job.midi:
@@ -355,8 +358,10 @@ def _make(words: Words, read: Lesson, folders: Sequence[Folder], output: Path) -
         check_sound(made[0].soundfont if made else None)
     _make_folders([output, *(folder.place for folder in folders)])
     ready: set[Path] = set()
+    # the longest first, so that at the end all processors have work
+    order = sorted(files, key=lambda each: (not isinstance(each.piece, Page), -each.seconds))
     with tracks_done(len(files), quiet=quiet) as one_more:
-        for wave in _waves([each.piece for each in files]):
+        for wave in _waves([each.piece for each in order]):
             for outcome in outcomes(wave, words.text("cluster")):
                 silent = quiet and outcome.status == DONE
                 one_more("" if silent else outcome.words)

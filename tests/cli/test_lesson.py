@@ -168,9 +168,22 @@ def test_a_cluster_makes_the_same(two: Path, run: Run) -> None:
     assert files(two / "there") == files(two / "here")
 
 
+def test_without_the_cache_nothing_comes_from_it_and_nothing_is_kept(
+    two: Path, run: Run, cache_home: Path
+) -> None:
+    assert run("lesson", "set.toml", "-o", "anew", "--no-cache", "--quiet").status == 0
+    assert not files(cache_home)
+    assert run("lesson", "set.toml", "-o", "kept", "--quiet").status == 0
+    assert files(cache_home)
+    said = run("lesson", "set.toml", "-o", "anew", "--no-cache")
+    assert said.status == 0
+    assert "cache" not in said.err
+    assert files(two / "anew") == files(two / "kept")
+
+
 def test_a_zip_has_the_same_bytes_each_time(two: Path, run: Run) -> None:
     for name in ("one.zip", "two.zip"):
-        assert run("lesson", "set.toml", "-o", name, "--quiet").status == 0
+        assert run("lesson", "set.toml", "-o", name, "--no-cache", "--quiet").status == 0
     assert (two / "one.zip").read_bytes() == (two / "two.zip").read_bytes()
     with zipfile.ZipFile(two / "one.zip") as archive:
         assert archive.testzip() is None
