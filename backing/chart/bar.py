@@ -164,6 +164,12 @@ class PlayedBar:
         held = beats if hold is None else int(hold)
         return (*ratios[:held], *(ratio / HELD for ratio in ratios[held:]))
 
+    def seconds(self, tempo: Fraction) -> Fraction:
+        """How long the bar lasts where its pass goes at ``tempo`` bpm, with its holds."""
+        ratios = self.tempo_ratios()
+        beats = self.length / len(ratios)
+        return sum((beats * 60 / (tempo * ratio) for ratio in ratios), Fraction(0))
+
     def slowed(self) -> PlayedBar:
         """The bar with the tempo that its directions tell."""
         slows, ratio = self.directions.slows, self.tempo_ratio

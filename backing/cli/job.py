@@ -20,7 +20,7 @@ from backing.errors import OutputError
 from backing.memory import SOUND_BYTES, check_room, enough_memory
 from backing.routine import Purpose
 from backing.routine.request import Request
-from backing.routine.routine import Routine, make_routine
+from backing.routine.routine import Routine, check_length, make_routine
 from backing.saving import check_writable, output_error, refuse_inputs, write_file
 
 if TYPE_CHECKING:
@@ -129,12 +129,11 @@ def _made(job: Job, progress: Progress | None) -> Made:
 def _arranged(job: Job) -> tuple[Routine, Performance]:
     """What the band plays. Raises UserError for what cannot be played."""
     from backing.combo.arrangement import arrange
-    from backing.combo.performance import check_length
 
     routine = make_routine(job.form, job.request)
-    performance = arrange(routine, job.band)
     if not job.long:
-        check_length(performance, sound=not job.midi)
+        check_length(routine, sound=not job.midi)
+    performance = arrange(routine, job.band)
     performance = replace(performance, tail=performance.tail + job.gap)
     return routine, performance
 

@@ -220,7 +220,7 @@ def _tracks(
         stem = file_words(f"{number:0{digits}}{letter} {exercise.what} {told}")
         label = Label(title, album, at, len(numbered))
         gap = read.gap if read.set_list else Fraction(0)
-        seconds = length_seconds(routine) + float(gap)
+        seconds = float(routine.seconds + routine.tail + gap)
         target = place / shortened_name(stem, ending, 16)
         made = replace(job, target=target, label=label, gap=gap, cached=cached)
         size = round(seconds * BYTES_A_SECOND[ending.removeprefix(".")])
@@ -316,17 +316,6 @@ def _all_facts(routines: Sequence[Routine]) -> str:
     tempos = dict.fromkeys(facts(each)[0].removesuffix(" bpm") for each in routines)
     keys = dict.fromkeys(facts(each)[1] for each in routines)
     return ", ".join(filter(None, (f"{', '.join(tempos)} bpm" if tempos else "", ", ".join(keys))))
-
-
-def length_seconds(routine: Routine) -> float:
-    """How long a routine lasts, but for what rings at its end."""
-    return float(
-        sum(
-            bar.length * 60 / (each.tempo * bar.tempo_ratio)
-            for each in routine.passes
-            for bar in each.bars
-        )
-    )
 
 
 def _list(folders: Sequence[Folder]) -> None:

@@ -28,8 +28,6 @@ from backing.routine.routine import Routine
 
 SEEDS = {"comp": "comping", "line": "melody"}
 """Player -> the word in the seed, where it is another: the same seed, the same notes as ever."""
-TAIL_SECONDS = Fraction(5, 2)
-"""Time after the last beat for the last chord to ring."""
 
 
 def arrange(routine: Routine, band: Band) -> Performance:
@@ -57,8 +55,8 @@ def arrange(routine: Routine, band: Band) -> Performance:
             length = bar.bar.length / len(tempos)
             runs += [(length, tempo, _swing(band, bar, tempo)) for tempo in tempos]
         start += plan.length
-    tail = Fraction(0) if routine.seamless else TAIL_SECONDS
-    return Performance(routine.form.title, tuple(passes), Clock(runs), tail, routine.seamless)
+    clock = Clock(runs)
+    return Performance(routine.form.title, tuple(passes), clock, routine.tail, routine.seamless)
 
 
 def _check(routine: Routine, band: Band) -> None:

@@ -9,12 +9,7 @@ from fractions import Fraction
 from backing.combo.feel import Clock
 from backing.combo.instruments import Instrument
 from backing.combo.part import Note, Part
-from backing.errors import RoutineError
 from backing.routine import Pass
-
-LONGEST_SECONDS = 2 * 3600
-WAV_BYTES_A_SECOND = 44_100 * 2 * 2
-"""Of 16-bit stereo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,15 +100,3 @@ class Performance:
             last = first + note.length
             end = (clock.played(last) if note.swung else last) + late
             yield PlayedNote(onset, max(onset, end), note, clock)
-
-
-def check_length(performance: Performance, *, sound: bool) -> None:
-    """Raise RoutineError for what lasts longer than LONGEST_SECONDS, saying how long, and how
-    large it would be as ``sound``."""
-    seconds = float(performance.clock.length_seconds)
-    if seconds > LONGEST_SECONDS:
-        size = f", {seconds * WAV_BYTES_A_SECOND / 1e6:,.0f} MB as .wav" if sound else ""
-        raise RoutineError(
-            f"This track lasts {seconds / 3600:.1f} hours{size}.",
-            "Ask for fewer tempos, keys or times, or add --long if you mean it.",
-        )

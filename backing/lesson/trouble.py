@@ -124,7 +124,7 @@ def find_trouble(
         found[at].append(crossing)
     hard = []
     for bar, crossings in zip(bars, found, strict=True):
-        seconds = float(bar.length * 60 / ((tempo or form.tempo) * bar.tempo_ratio))
+        seconds = float(bar.seconds(tempo or form.tempo))
         measure = sum(crossing.notes for crossing in crossings) / seconds
         hard.append(HardBar(bar.label, tuple(crossings), seconds, measure))
     return Trouble(tuple(hard), _loops(hard), position if shapes else None)

@@ -25,6 +25,10 @@ MOST_BARS = 20_000
 TIMES, LOOP_SECONDS = 8, 60
 """A loop is played for a minute, or eight times if that is shorter, before the tempo steps up.
 A trade goes on until its turns come round, so that the end leads to the beginning."""
+TAIL_SECONDS = Fraction(5, 2)
+LONGEST_SECONDS = 2 * 3600
+WAV_BYTES_A_SECOND = 44_100 * 2 * 2
+"""Of 16-bit stereo."""
 SUBDIVISION_TIMES = 2
 """In each subdivision, where a minute does not end sooner."""
 
@@ -49,6 +53,16 @@ class Routine:
         """The tempos in bpm, each once, in the order in which they come."""
         return tuple(dict.fromkeys(p.tempo for p in self.passes))
 
+    @property
+    def seconds(self) -> Fraction:
+        """How long it lasts, but for its tail."""
+        return sum((bar.seconds(p.tempo) for p in self.passes for bar in p.bars), Fraction(0))
+
+    @property
+    def tail(self) -> Fraction:
+        """Seconds after the last beat for the last chord to ring."""
+        return Fraction(0) if self.seamless else TAIL_SECONDS
+
 
 def make_routine(form: Form, request: Request) -> Routine:
     """What is played when ``request`` is asked of ``form``.
@@ -71,6 +85,18 @@ def make_routine(form: Form, request: Request) -> Routine:
             f"This asks for {count:,} bars.", f"Ask for at most {MOST_BARS:,} in one track."
         )
     return Routine(form, _linked(passes, seamless=seamless), seamless, request, keys)
+
+
+def check_length(routine: Routine, *, sound: bool) -> None:
+    """Raise RoutineError for what lasts longer than LONGEST_SECONDS, saying how long, and how
+    large it would be as ``sound``."""
+    seconds = float(routine.seconds)
+    if seconds > LONGEST_SECONDS:
+        size = f", {seconds * WAV_BYTES_A_SECOND / 1e6:,.0f} MB as .wav" if sound else ""
+        raise RoutineError(
+            f"This track lasts {seconds / 3600:.1f} hours{size}.",
+            "Ask for fewer tempos, keys or times, or add --long if you mean it.",
+        )
 
 
 def separated(form: Form, request: Request) -> tuple[tuple[str, Request], ...]:

@@ -114,6 +114,10 @@ def test_a_week_for_two_students(two: Path, run: Run, cache_home: Path) -> None:
     assert {each["name"]: each["sha256"] for each in listed_files} == {
         name: digest for name, digest in sums.items() if name != "manifest.json"
     }
+    for each in listed_files:
+        if each["name"].endswith(".mp3"):  # a frame of MP3 lasts .026 s
+            length = mutagen.File(ben / each["name"]).info.length
+            assert each["seconds"] == pytest.approx(length, abs=0.08)
     page = (ben / "page.html").read_text("utf-8")
     assert page.count('class="tune"') == 2
     # the same again is the same, and what isn't asked any more goes; other files stay
