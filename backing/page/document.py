@@ -11,7 +11,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from html import escape
 from typing import Any
 
@@ -73,7 +73,7 @@ def document(
             *(("connect-src 'self'",) if data["watched"] else ()),
         )
     )
-    charts = "".join(_plain_chart(tune) for _, tune in tunes)
+    charts = "".join(dict.fromkeys(_plain_chart(tune) for _, tune in tunes))
     pieces = (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n',
@@ -84,7 +84,7 @@ def document(
         markup(),
         as_dialog(first) if first else "",
         f"<noscript><p class='notice'>{NO_SCRIPT}</p>{plain}{charts}</noscript>\n",
-        *(_tune(name, tune, at) for at, (name, tune) in enumerate(tunes)),
+        *_tunes(tunes),
         _sounds_notice(data["sound"]),
         f'<script type="text/plain" id="strip">{_base64(audio)}</script>\n',
         f'<script type="text/plain" id="room">{_base64(room)}</script>\n',
@@ -123,10 +123,19 @@ def _hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
 
 
-def _tune(name: str, data: dict[str, Any], at: int) -> str:
-    """The data of a tune, which is not read before it is chosen; the first is "data"."""
-    place = f'id="data{at + 1 if at else ""}" class="tune" data-name="{escape(name)}"'
-    return f'<script type="application/json" {place}>{_json(data)}</script>\n'
+def _tunes(tunes: Sequence[tuple[str, dict[str, Any]]]) -> Iterator[str]:
+    """The data of each tune, which is not read before it is chosen; the first is "data".
+
+    Where the band plays what it does in an earlier one, only what differs from that, whose place
+    ``data-of`` says.
+    """
+    for at, (name, data) in enumerate(tunes):
+        of = next(n for n, (_, other) in enumerate(tunes) if other["parts"] == data["parts"])
+        first = tunes[of][1] if of < at else {}
+        own = {key: value for key, value in data.items() if key not in first or first[key] != value}
+        place = f'id="data{at + 1 if at else ""}" class="tune" data-name="{escape(name)}"'
+        place += f' data-of="{of}"' if first else ""
+        yield f'<script type="application/json" {place}>{_json(own)}</script>\n'
 
 
 def _json(data: dict[str, Any]) -> str:

@@ -14,6 +14,7 @@ from playwright.sync_api import Page, expect
 from backing.chart.text.tune_file import read_file
 from backing.cli import main
 from backing.combo.band import Band
+from backing.lines.phrase import read_line
 from backing.mixdown.soundfont import SoundFont
 from backing.page import Opening, PageMaker, Piece
 from backing.page.score import make_score
@@ -68,6 +69,7 @@ def test_tasks_of_one_tune_are_each_as_on_a_page_of_its_own(font: SoundFont) -> 
     )  # fmt: skip
     pieces = [Piece(form, Band(), opening, recipe=str(at)) for at, opening in enumerate(openings)]
     maker = PageMaker(font)
+    assert len(maker.pages(pieces[:3])) - len(maker.pages(pieces[:1])) < 2_000
     together = _data(maker.pages(pieces))
     # but for the sounds: the tag needs some of its own
     alone = [_data(maker.pages([piece]))[0] for piece in pieces]
@@ -77,8 +79,12 @@ def test_tasks_of_one_tune_are_each_as_on_a_page_of_its_own(font: SoundFont) -> 
 
 
 def _data(page: bytes) -> list[dict[str, Any]]:
-    found = re.findall(r'class="tune" data-name="[^"]*">(.*?)</script>', page.decode())
-    return [json.loads(each) for each in found]
+    """All that each tune of a page says, what it shares with an earlier one included."""
+    pattern = r'class="tune" data-name="[^"]*"(?: data-of="(\d+)")?>(.*?)</script>'
+    tunes: list[dict[str, Any]] = []
+    for of, text in re.findall(pattern, page.decode()):
+        tunes.append((tunes[int(of)] if of else {}) | json.loads(text))
+    return tunes
 
 
 def _without(data: dict[str, Any], *names: str) -> dict[str, Any]:
@@ -100,6 +106,29 @@ def test_a_tune_is_chosen_from_the_list_and_plays(tab: Page, set_file: Path) -> 
     assert page.evaluate("practice.player.given.every(({ voice }) => voice)")
     page.locator("#band").click()
     expect(page.get_by_role("button", name="Comp (vibes)")).to_be_visible()
+
+
+def test_a_task_of_the_same_tune_is_chosen_and_plays(
+    tab: Page, font: SoundFont, tmp_path: Path
+) -> None:
+    form = read_file(ROOT / "tunes" / "stairwell-study.tune")
+    lines = ("etude", "etude off-beats", "etude")
+    pieces = [
+        Piece(form, Band(), Opening(read_line(line), session={"bars": bars}), name=f"Task {at}")
+        for at, (line, bars) in enumerate(zip(lines, ("1-2", "2-3", "3-4"), strict=True))
+    ]
+    path = tmp_path / "tasks.html"
+    path.write_bytes(PageMaker(font).pages(pieces))
+    page = opened(tab, path)
+    for at, told in ((2, "Bars 3 to 4"), (1, "Bars 2 to 3"), (0, "Bars 1 to 2")):
+        page.locator("#piece").select_option(index=at)
+        expect(page.locator("#title")).to_have_text("Stairwell Study")
+        expect(page.locator("#plan")).to_contain_text(told)
+        opens = page.evaluate("practice.data.line.opens")
+        assert opens == ("off-beats" if at == 1 else "eighths")
+        page.locator("#play").click()
+        assert page.evaluate("practice.player.given.length") > 0
+        page.locator("#play").click()
 
 
 def test_the_command_makes_a_set(

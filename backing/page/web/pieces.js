@@ -15,12 +15,14 @@ export class Pieces {
   }
 
   /**
-   * What a tune says of itself.
+   * What a tune says of itself; where the band plays as in an earlier one, only in what it differs.
    * @param {number} at
    * @returns {PageData}
    */
   data(at = 0) {
-    return JSON.parse(this.elements[at].textContent ?? "");
+    const { dataset, textContent } = this.elements[at];
+    const first = dataset.of ? this.data(Number(dataset.of)) : {};
+    return { ...first, ...JSON.parse(textContent ?? "") };
   }
 
   /** Let the player choose, where there is a choice. @param {App} app */
