@@ -141,9 +141,13 @@ def _arranged(job: Job) -> tuple[Routine, Performance]:
 def _check(job: Job) -> None:
     check_writable(job.target)
     job.check_inputs(job.target)
-    suffix = job.target.suffix.lower()
-    if job.bits != 16 and suffix not in EXACT_SUFFIXES:
-        raise OutputError(f"{job.target} has no {job.bits} bits.", "Choose .wav or .flac for them.")
+    check_bits(job.target, job.bits)
+
+
+def check_bits(target: Path, bits: int) -> None:
+    """Raise OutputError for more ``bits`` than a file of this name has."""
+    if bits != 16 and target.suffix.lower() not in EXACT_SUFFIXES:
+        raise OutputError(f"{target.suffix} has no {bits} bits.", "Choose .wav or .flac for them.")
 
 
 def _audio(job: Job, progress: Progress | None) -> Made:

@@ -305,7 +305,7 @@ def test_separate_tracks_are_known_by_their_names(here: Path, run: Run) -> None:
         ('tune = "gone.tune"', "There is no file gone.tune"),
         ("bars = '3-4'\nending = 'tag'", "6:10: A loop has no ending."),
         ("feel = 'gone.toml'", "5:8"),
-        ("soundfont = 'gone.sf2'", "5:13: There is no file gone.sf2"),
+        ("soundfont = 'gone.sf2'", "5:13: gone.sf2 does not exist"),
     ],
 )
 def test_a_mistake_in_a_task_has_its_place(here: Path, run: Run, task: str, place: str) -> None:
