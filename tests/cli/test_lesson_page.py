@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from backing.take.track_tags import recipe_of
 from tests.cli.conftest import SMALL, TUNE, Run
 
 FONT = f'soundfont = "{SMALL}"\n'
@@ -95,10 +96,25 @@ def test_whatever_a_student_always_has_there_is_a_page(here: Path, run: Run, stu
     assert data_of(made / "page.html")
 
 
+def test_the_line_of_a_student_fills_up_that_of_a_task(here: Path, run: Run) -> None:
+    """On the track, the sheet and the page."""
+    task = '[[task]]\nline = "etude off-beats"\ntimes = 1\n'
+    made = lesson(run, here, 'line = "level 2 position 8"\nformat = "mp3"', task)
+    asked = "etude off-beats level 2 position 8"
+    (track,) = made.glob("1-*.mp3")
+    assert asked in " ".join(recipe_of(track))
+    text = "".join(page.extract_text() for page in PdfReader(made / "sheets.pdf").pages)
+    assert "Etude 1, position 8, level 2" in text
+    (page,) = data_of(made / "page.html")
+    assert page["line"]["opens"] == "off-beats"
+    assert page["line"]["besides"] == "etude level 2 position 8"
+
+
 def test_arpeggios_on_another_root_are_another_sheet(here: Path, run: Run) -> None:
     for root in ("F", "Ab"):
         made = lesson(run, here, "", f'[[task]]\narpeggios = "{root}"\n')
-        text = PdfReader(made / "sheets.pdf").pages[0].extract_text()
+        pages = PdfReader(made / "sheets.pdf").pages
+        text = "".join(page.extract_text() for page in pages)
         assert f"arpeggios on {root.replace('b', '♭')}" in text
 
 
