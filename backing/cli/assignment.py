@@ -23,7 +23,7 @@ from backing.combo.feel_file import feel_names, load_feel
 from backing.errors import Span, UserError
 from backing.lesson.lesson_file import Lesson, Options, Said, Student, Task, Vocabulary
 from backing.lesson.trouble import find_trouble
-from backing.lesson.week import set_list, usual_tasks
+from backing.lesson.week import Tune, set_list, usual_tasks
 from backing.lines.phrase import filled_up, read_phrase
 from backing.neck.fingerboard import STANDARD
 from backing.neck.phrase import read_neck, with_tuning
@@ -175,16 +175,14 @@ class Reader:
         return self.tunes[word]
 
     def _usual(self, student: Student) -> tuple[Task, ...]:
+        read = [(said, self.form(said.word or "")) for said in student.tunes]
+        known = [(said, form if isinstance(form, Form) else None) for said, form in read]
         if self.lesson.set_list:
-            return set_list(student.tunes)
+            return set_list([Tune(said, form) for said, form in known])
         habits = self._words(student.options)
         board = read_neck(habits.get("neck", STANDARD)) if _fretted(habits) else None
-        known = []
-        for tune in student.tunes:
-            form = self.form(tune.word or "")
-            if isinstance(form, Form):
-                known.append((tune, find_trouble(form, board).loops))
-        return usual_tasks(known)
+        tunes = [Tune(said, form, find_trouble(form, board).loops) for said, form in known if form]
+        return usual_tasks(tunes, student)
 
     def _exercise(self, student: Student, task: Task) -> Exercise | None:
         """A task understood; None where something is wrong with it, which is recorded."""
@@ -362,8 +360,8 @@ def _habits(options: Options) -> Options:
 
 
 def _fretted(habits: Mapping[str, str]) -> bool:
-    """Whether a student is known to have a neck."""
-    return "neck" in habits or ("part" in habits and make_sheet_part(habits["part"]).frets)
+    """Whether a student has a neck: who says nothing reads a guitar's part."""
+    return "neck" in habits or make_sheet_part(habits.get("part", "guitar")).frets
 
 
 def _check_kind(names: tuple[str, ...], own: Mapping[str, str]) -> None:
