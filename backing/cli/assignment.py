@@ -193,7 +193,8 @@ class Reader:
         if isinstance(form, UserError) or (form is None and task.tune is not None):
             return None
         own = self._words(task.options)
-        habits = {n: w for n, w in self._words(student.options).items() if n not in task.options}
+        always = self._words(student.options)  # their line fills up what a task says of its own
+        habits = {n: word for n, word in always.items() if n == "line" or n not in task.options}
         wrong = False
         while True:
             try:

@@ -217,6 +217,7 @@ def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont)
     key = (routine.keys[0] if len(routine.keys) == 1 else routine.form.key).pretty
     return Tags(
         title=job.title,
+        composer=job.form.by,
         key=key,
         tempo=float(routine.tempos[-1]),
         comment=f"backing {__version__}, {font.name}: {job.recipe}",

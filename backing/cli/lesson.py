@@ -270,6 +270,7 @@ def _page(
         tasks=listed,
         soundfont=Path(font) if font else None,
         neck=each.habits.get("neck", ""),
+        part=each.habits.get("part", ""),
     )
     yield Planned(page, "the page with all tasks", size=PAGE_BYTES)
 

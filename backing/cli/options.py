@@ -204,7 +204,7 @@ OPENING = (
     replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),
     Option("neck", "PHRASE", "the neck it shows: drop-d, left-handed"),
-    Option("part", "WHOM", "for whom the chords are written: C (guitar), Bb or Eb"),
+    Option("part", "WHOM", "for whom the chords are: C (guitar), Bb, Eb; or alto, ..."),
     replace(SOUNDFONT, heard=True, idle=()),
     QUIET,
 )
@@ -334,7 +334,7 @@ TAKE = Command(
             QUIET,
         )),
     ),
-    ("take", "lines", "drills"),
+    ("takes", "lines", "drills"),
 )  # fmt: skip
 
 NO_MAKING = Idle("Nothing is made here, so {} would change nothing.", "Leave {} out.",
@@ -360,7 +360,7 @@ LESSON = Command(
             QUIET,
         )),
     ),
-    ("lesson", "files"),
+    ("lessons", "files"),
 )  # fmt: skip
 NO_TROUBLE = Idle("{} is for --trouble.", "Add --trouble, or leave {} out.", without=("trouble",))
 CHECK = Command(
@@ -404,7 +404,7 @@ CACHE = Command(
             Option("limit", "SIZE", "keep at most this much: 500M, 2G; 0: nothing"),
         )),
     ),
-    ("cache",),
+    ("keeping",),
 )  # fmt: skip
 HELP = Command(
     "help",
