@@ -30,6 +30,7 @@ from backing.reading import LESSON_BYTES, LESSON_DEPTH, TASKS, guarded, read_byt
 FEWEST_MINUTES, MOST_MINUTES = 1, 120
 """A day, or of a task."""
 LONGEST_GAP = 60
+OF_THE_TOP = {"starts", "gap"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +169,7 @@ class _Reader:
             bool(top.flag("midi")),
         )
         students = tuple(self._student(table, everybody) for table in top.tables("student"))
-        gap = Fraction(top.number("gap", 0, LONGEST_GAP) or 0)
+        gap = Fraction(top.number("gap", 0, LONGEST_GAP, 4) or 0)
         if gap and students:
             cure = "Leave it out, or the students."
             self.source.problem(top.span("gap"), "A gap is for a set list.", cure)
@@ -277,8 +278,8 @@ class _Table:
         value: bool | None = self._get(key, bool, f"Write {key} = true or {key} = false.")
         return value
 
-    def number(self, key: str, low: float, high: float) -> float | None:
-        cure = f"Write a number from {low} to {high}: {key} = {low or 4}."
+    def number(self, key: str, low: float, high: float, usual: int) -> float | None:
+        cure = f"Write a number from {low} to {high}, without quotes: {key} = {usual}."
         value = self._get(key, (int, float), cure)
         if value is not None and not low <= value <= high:
             self.problem(key, f"{key} is {quoted(value)}.", cure)
@@ -286,7 +287,7 @@ class _Table:
         return None if value is None else float(value)
 
     def minutes(self) -> float | None:
-        return self.number("minutes", FEWEST_MINUTES, MOST_MINUTES)
+        return self.number("minutes", FEWEST_MINUTES, MOST_MINUTES, 25)
 
     def day(self, key: str) -> str:
         """A date, which TOML knows (2026-12-14), as players say it; or any other word for a day."""
@@ -350,6 +351,10 @@ class _Table:
             known = [*sorted(self.known)]
             if key in self.reader.words.of_tasks:
                 cure = "It is for a task: write it under a [[task]]."
+            elif key in OF_THE_TOP:
+                cure = "It is for the whole lesson: write it at the top."
+            elif key in self.reader.words.of_students:
+                cure = "It is for a student: write it under [[student]], or at the top."
             elif key in tables:
                 cure = "A [[task]] has none of its own."
             else:

@@ -132,6 +132,10 @@ minutes = 1000
     ("text", "told"),
     [
         ('title = "x', "1:"),
+        ("title = Monday", "1:9: Monday isn't a number, a date, true or false."),
+        ("title = Bars 1, 2-4  # two", "1:9: Bars 1, 2-4 isn't a number"),
+        ('[[student]]\nname = "A"\nstarts = "now"', '3:1: "starts" isn\'t known here.'),
+        ('[[task]]\npart = "alto"', '2:1: "part" isn\'t known here.'),
         ("a = 1\na = 2", "2:1: Cannot overwrite a value"),
         ("[[student]\n", "1:10: Expected"),
         ("x" * 2000 + " = 1", "1:1: This line is longer"),
