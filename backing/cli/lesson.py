@@ -110,7 +110,11 @@ def lesson(words: Words) -> int:
         _list(_folders(words, path, read, assignments, output))
         return status
     if output.suffix.lower() == ".zip":
-        return worst(status, _make_zip(words, path, read, assignments, output))
+        try:
+            return worst(status, _make_zip(words, path, read, assignments, output))
+        except KeyboardInterrupt:
+            tell(f"\nbacking: stopped before {output} was written.")
+            return STOPPED
     folders = _folders(words, path, read, assignments, output)
     status = worst(status, _make(words, read, folders, output))
     if status == DONE and not read.set_list:
@@ -123,17 +127,13 @@ def _make_zip(
 ) -> int:
     """Make all files in a hidden folder, and a zip of them; returns the worst exit status."""
     check_writable(output)
-    try:
-        with hidden_folder(output.parent) as hidden:
-            place = Path(hidden)
-            folders = _folders(words, path, read, assignments, place)
-            status = _make(words, read, folders, place, output)
-            if any(each.place.is_dir() for each in folders):
-                _zip(place, output)
-            return status
-    except KeyboardInterrupt:
-        tell(f"\nbacking: stopped before {output} was written.")
-        return STOPPED
+    with hidden_folder(output.parent) as hidden:
+        place = Path(hidden)
+        folders = _folders(words, path, read, assignments, place)
+        status = _make(words, read, folders, place, output)
+        if any(each.place.is_dir() for each in folders):
+            _zip(place, output)
+        return status
 
 
 def lesson_shown(path: Path) -> int:
@@ -282,8 +282,8 @@ def _tracks(
             made = replace(made, gap=read.gap, recipe=told)
         seconds += float(routine.with_gap(read.gap).tail)
         size = seconds * BYTES_A_SECOND[ending.removeprefix(".")] * job.bits / 16
-        files = 1 + len(job.band.players) * job.stems
-        yield number, Planned(made, title, seconds, round(size * files))
+        parts = len(job.band.players) + (job.request.count_in != 0)
+        yield number, Planned(made, title, seconds, round(size * (1 + parts * job.stems)))
         if exercise.task.midi:
             beside = replace(job, target=target.with_suffix(".mid"), recipe=recipe)
             yield number, replace(midi, piece=beside, seconds=0.0)
