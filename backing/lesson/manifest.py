@@ -20,6 +20,7 @@ from backing.saving import is_there, write_file
 
 NAME = "manifest.json"
 FORMAT = 1
+SOUND = ("soundfont", "soundfont_license")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +41,9 @@ class Item:
     @property
     def sound(self) -> dict[str, str]:
         """The SoundFont and its license by their keys; nothing where none is known."""
-        told = {"soundfont": self.soundfont, "soundfont_license": self.soundfont_license}
-        return told if self.soundfont else {}
+        if not self.soundfont:
+            return {}
+        return dict(zip(SOUND, (self.soundfont, self.soundfont_license), strict=True))
 
 
 @dataclass
@@ -73,7 +75,8 @@ class Manifest:
             **self.about,
             **(dict(*sounds) if len(sounds) == 1 else {}),
             "files": [
-                {key: value for key, value in asdict(each).items() if value != ""} for each in files
+                {k: word for k, word in asdict(each).items() if each.sound or k not in SOUND}
+                for each in files
             ],
         }
         if missing := sorted({*self.planned} - self.items.keys()):
