@@ -13,6 +13,7 @@ from pathlib import Path
 from string import ascii_lowercase
 
 from backing import __version__
+from backing.chart.text.source import readable
 from backing.cli.assignment import VOCABULARY, Assignment, Exercise, Reader
 from backing.cli.batch import Job as Piece
 from backing.cli.batch import outcomes
@@ -204,7 +205,7 @@ def _folder_name(name: str, taken: set[str]) -> str:
 def _files(
     words: Words, path: Path, read: Lesson, each: Assignment, place: Path
 ) -> Iterator[Planned]:
-    cached, recipe = "no-cache" not in words, f"backing lesson {path.name}"
+    cached, recipe = "no-cache" not in words, f"backing lesson {readable(path.name)}"
     tracks = [*_tracks(read, each, place, recipe, cached=cached)]
     prints, tasks = each.prints, _page_tasks(read, each)
     others = []

@@ -12,6 +12,10 @@ from backing.errors import OutputError
 from backing.lesson.manifest import FORMAT, NAME, Item, Manifest, begin, clear_folder, item
 
 ABOUT = {"lesson": "Monday"}
+ITEM = {
+    "name": "1.mp3", "what": "a track", "made_by": "backing", "seconds": 1.0, "bytes": 1,
+    "sha256": hashlib.sha256(b"1").hexdigest(),
+}  # fmt: skip
 
 
 def made(folder: Path, *names: str) -> Manifest:
@@ -52,13 +56,8 @@ def test_what_was_changed_or_is_a_link_stays(tmp_path: Path) -> None:
     (tmp_path / "3.mp3").mkdir()
     (tmp_path / "4.mp3").unlink()
     manifest.clear()
-    assert sorted(path.name for path in tmp_path.iterdir()) == [
-        "1.mp3",
-        "2.mp3",
-        "3.mp3",
-        "elsewhere",
-        NAME,
-    ]
+    left = sorted(path.name for path in tmp_path.iterdir())
+    assert left == ["1.mp3", "2.mp3", "3.mp3", "elsewhere", NAME]
     assert not manifest.items
 
 
@@ -108,7 +107,8 @@ def test_what_no_manifest_lists_is_refused(tmp_path: Path, name: str) -> None:
         '{"format": 1}', '{"format": 1, "files": 3}', '{"format": 1, "files": [3]}',
         '{"format": 1, "files": [{}]}', '{"format": 1, "files": [{"name": []}]}',
         '{"format": 1, "files": [], "missing": 3}', "[" * 100_000,
-        '{"format": 1, "files": [{"name": "1.mp3", "sha256": ["x"]}]}',
+        json.dumps({"format": 1, "files": [ITEM | {"sha256": ["x"]}]}),
+        json.dumps({"format": 1, "files": [ITEM | {"more": "x"}]}),
     ],
 )  # fmt: skip
 def test_a_manifest_that_makes_no_sense_is_not_ours(tmp_path: Path, text: str) -> None:
@@ -122,11 +122,8 @@ def test_a_manifest_that_makes_no_sense_is_not_ours(tmp_path: Path, text: str) -
 def test_a_manifest_of_an_older_version_is_ours(tmp_path: Path) -> None:
     """Before files had a sound of their own."""
     (tmp_path / "1.mp3").write_text("1")
-    old = {
-        "name": "1.mp3", "what": "a track", "made_by": "backing", "seconds": 1.0, "bytes": 1,
-        "sha256": hashlib.sha256(b"1").hexdigest(),
-    }  # fmt: skip
-    (tmp_path / NAME).write_text(json.dumps({"format": 1, "soundfont": "TimGM6mb", "files": [old]}))
+    data = {"format": 1, "soundfont": "TimGM6mb", "files": [ITEM]}
+    (tmp_path / NAME).write_text(json.dumps(data))
     clear_folder(tmp_path)
     assert not [*tmp_path.iterdir()]
 
