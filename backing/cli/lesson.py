@@ -119,7 +119,7 @@ def lesson(words: Words) -> int:
     folders = _folders(words, path, read, assignments, output)
     status = worst(status, _make(words, read, folders, output))
     if status == DONE and not read.set_list:
-        clear_folder(output)  # of the set list that it may have been
+        clear_folder(output, _recipe(path))  # of the set list that it may have been
     return status
 
 
@@ -202,10 +202,15 @@ def _folder_name(name: str, taken: set[str]) -> str:
     return found
 
 
+def _recipe(path: Path) -> str:
+    """The command that makes a lesson, as its files state it."""
+    return f"backing lesson {readable(path.name)}"
+
+
 def _files(
     words: Words, path: Path, read: Lesson, each: Assignment, place: Path
 ) -> Iterator[Planned]:
-    cached, recipe = "no-cache" not in words, f"backing lesson {readable(path.name)}"
+    cached, recipe = "no-cache" not in words, _recipe(path)
     tracks = [*_tracks(read, each, place, recipe, cached=cached)]
     prints, tasks = each.prints, _page_tasks(read, each)
     others = []

@@ -127,10 +127,11 @@ def begin(folder: Path, about: Mapping[str, str], planned: Collection[str]) -> M
     return Manifest(folder, about, planned, read[0] if read else {})
 
 
-def clear_folder(folder: Path) -> None:
-    """Take away the manifest of a folder and what it lists, as far as it is as it was made."""
+def clear_folder(folder: Path, made_by: str) -> None:
+    """Take away the manifest of a folder that a command made, and what it lists, as far as it is as
+    it was made."""
     read = _read(folder)
-    if read:
+    if read and any(each.made_by == made_by for each in read[0].values()):
         for each in read[0].values():
             _take_away(folder, each)
         with suppress(OSError):

@@ -26,6 +26,19 @@ FONT = f'soundfont = "{SMALL}"\n'
 NOTES = 'tunes = ["one.tune", "two.tune"]\nformat = "mid"\n'
 """A set list of notes alone, which takes a moment."""
 LOOP = 'tunes = ["one.tune"]\n{}\n' + FONT + '[[task]]\nbars = "1-2"\ntimes = 1\n'
+STUDENTS = f"""\
+tunes = ["one.tune"]
+{FONT}
+[[task]]
+line = "etude"
+track = false
+
+[[student]]
+name = "Jo"
+
+[[student]]
+name = "Jo Ann"
+"""
 BROKEN = TUNE.replace("G7", "Gblah")
 
 
@@ -157,6 +170,15 @@ def test_a_set_list_that_becomes_a_week_leaves_its_folder(two: Path, run: Run) -
     (two / "one.tune").write_text(TUNE)
     assert run("lesson", "set.toml", "--quiet").status == 0
     assert names(two / "set") == ["Ada", "notes.txt"]
+
+
+def test_a_week_leaves_the_set_list_beside_it_alone(two: Path, run: Run) -> None:
+    (two / "set.toml").write_text(NOTES)
+    assert run("lesson", "set.toml", "-o", "both", "--quiet").status == 0
+    (two / "week.toml").write_text(STUDENTS)
+    before = names(two / "both")
+    assert run("lesson", "week.toml", "-o", "both", "--quiet").status == 0
+    assert names(two / "both") == sorted(["Jo", "Jo Ann", *before])
 
 
 START = """
@@ -372,7 +394,6 @@ TAKE = {"when": "2026-12-08T18:00", "tempo": 96, "left": 0, "title": "One",
         "sentences": [], "tones": 1, "longest_run": 1,
         "changes": {"step": 1, "held": 0, "leap": 0},
         "time": {"spread_ms": 20}, "phrases": {}}  # fmt: skip
-STUDENTS = 'tunes = ["one.tune"]\n[[student]]\nname = "Jo"\n[[student]]\nname = "Jo Ann"\n'
 
 
 @pytest.mark.parametrize(

@@ -71,10 +71,10 @@ def test_nothing_outside_the_folder_is_touched(tmp_path: Path) -> None:
     (sub / "deep.mp3").write_text("mine")
     names = ["../outside.mp3", str(outside), "sub/deep.mp3", "a\0b", "", ".", "x" * 5000]
     digest = hashlib.sha256(b"mine").hexdigest()
-    files = [Item(name, "", "", 0.0, 4, digest) for name in names]
+    files = [Item(name, "", "backing", 0.0, 4, digest) for name in names]
     Manifest(folder, ABOUT, (), {each.name: each for each in files}).write()
     begin(folder, ABOUT, ()).clear()
-    clear_folder(folder)
+    clear_folder(folder, "backing")
     assert outside.exists()
     assert (sub / "deep.mp3").exists()
 
@@ -96,7 +96,7 @@ def test_what_no_manifest_lists_is_refused(tmp_path: Path, name: str) -> None:
     (tmp_path / name).write_text("mine")
     with pytest.raises(OutputError, match="no lesson made it"):
         begin(tmp_path, ABOUT, ["1.mp3"])
-    clear_folder(tmp_path)
+    clear_folder(tmp_path, "backing")
     assert (tmp_path / name).read_text() == "mine"
 
 
@@ -115,7 +115,7 @@ def test_a_manifest_that_makes_no_sense_is_not_ours(tmp_path: Path, text: str) -
     (tmp_path / NAME).write_text(text)
     with pytest.raises(OutputError, match="no lesson made it"):
         begin(tmp_path, ABOUT, [])
-    clear_folder(tmp_path)
+    clear_folder(tmp_path, "backing")
     assert (tmp_path / NAME).read_text() == text
 
 
@@ -124,7 +124,9 @@ def test_a_manifest_of_an_older_version_is_ours(tmp_path: Path) -> None:
     (tmp_path / "1.mp3").write_text("1")
     data = {"format": 1, "soundfont": "TimGM6mb", "files": [ITEM]}
     (tmp_path / NAME).write_text(json.dumps(data))
-    clear_folder(tmp_path)
+    clear_folder(tmp_path, "backing lesson another.toml")
+    assert len([*tmp_path.iterdir()]) == 2
+    clear_folder(tmp_path, "backing")
     assert not [*tmp_path.iterdir()]
 
 
