@@ -11,7 +11,7 @@ import hashlib
 import json
 from collections.abc import Collection, Mapping
 from contextlib import suppress
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from backing.errors import OutputError
@@ -20,7 +20,6 @@ from backing.saving import is_there, write_file
 
 NAME = "manifest.json"
 FORMAT = 1
-SOUND = ("soundfont", "soundfont_license")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +42,16 @@ class Item:
         """The SoundFont and its license by their keys; nothing where none is known."""
         if not self.soundfont:
             return {}
-        return dict(zip(SOUND, (self.soundfont, self.soundfont_license), strict=True))
+        return {"soundfont": self.soundfont, "soundfont_license": self.soundfont_license}
+
+    def __str__(self) -> str:
+        """The line of the manifest; written for each file anew, so without ``asdict``, which
+        copies deeply."""
+        data = {
+            "name": self.name, "what": self.what, "made_by": self.made_by,
+            "seconds": self.seconds, "bytes": self.bytes, "sha256": self.sha256, **self.sound,
+        }  # fmt: skip
+        return json.dumps(data, ensure_ascii=False)
 
 
 @dataclass
@@ -70,19 +78,17 @@ class Manifest:
         """Write it; a sound that all have is told of the folder, too. Raises OutputError."""
         files = sorted(self.items.values(), key=lambda each: each.name)
         sounds = {tuple(each.sound.items()) for each in files if each.sound}
-        data = {
-            "format": FORMAT,
-            **self.about,
-            **(dict(*sounds) if len(sounds) == 1 else {}),
-            "files": [
-                {k: word for k, word in asdict(each).items() if each.sound or k not in SOUND}
-                for each in files
-            ],
-        }
+        data: dict[str, object] = {"format": FORMAT, **self.about}
+        if len(sounds) == 1:
+            data |= dict(*sounds)
         if missing := sorted({*self.planned} - self.items.keys()):
             data["missing"] = missing
-        text = json.dumps(data, ensure_ascii=False, indent=1)
-        write_file(self.folder / NAME, f"{text}\n".encode())
+        head = "".join(
+            f"{json.dumps(key)}: {json.dumps(told, ensure_ascii=False)},\n"
+            for key, told in data.items()
+        )
+        lines = ",\n".join(map(str, files))
+        write_file(self.folder / NAME, f'{{\n{head}"files": [\n{lines}\n]\n}}\n'.encode())
 
     @property
     def complete(self) -> bool:
