@@ -88,14 +88,22 @@ class Exercise:
 class Assignment:
     """What a student gets: exercises in order, and the charts of all tunes, theirs first.
 
-    ``habits``: the words that hold for all tasks; ``faults``: tunes that can't be read.
+    ``numbered``: an exercise has the number of its task, of ``count``, whether or not those before
+    can be made. ``habits``: the words that hold for all tasks; ``faults``: tunes that can't be
+    read.
     """
 
     student: Student
-    exercises: tuple[Exercise, ...]
+    numbered: tuple[tuple[int, Exercise], ...]
+    count: int
     charts: tuple[Print, ...]
     habits: Mapping[str, str]
     faults: tuple[UserError, ...] = ()
+
+    @property
+    def exercises(self) -> tuple[Exercise, ...]:
+        """All exercises in their order."""
+        return tuple(exercise for _, exercise in self.numbered)
 
     @property
     def prints(self) -> tuple[Print, ...]:
@@ -132,7 +140,11 @@ class Reader:
             gig = {"occasion": Said("gig", student.span)}
             student = replace(student, options=gig | dict(student.options))
         tasks = [task.of(student) for task in student.tasks or self._usual(student)]
-        exercises = [each for task in tasks if (each := self._exercise(student, task))]
+        tried = [(task, self._exercise(student, task)) for task in tasks]
+        # of the usual tasks those that a tune is too short for have no number
+        left = [each for task, each in tried if each or not task.by_us or self._unread(task)]
+        numbered = tuple((number, each) for number, each in enumerate(left, 1) if each)
+        exercises = [each for _, each in numbered]
         named = [tune.word for tune in student.tunes] + [t.tune.word for t in tasks if t.tune]
         tunes = {word: self.form(word) for word in filter(None, named)}
         faults = tuple(fault for fault in tunes.values() if isinstance(fault, UserError))
@@ -143,7 +155,8 @@ class Reader:
         others = [tune for tune in student.tunes if tune.word not in tasked]
         charts += [self._chart(student, Task(tune, {}, tune.span)) for tune in others]
         habits = self._words(student.options)
-        return Assignment(student, tuple(exercises), tuple(filter(None, charts)), habits, faults)
+        charted = tuple(filter(None, charts))
+        return Assignment(student, numbered, len(left), charted, habits, faults)
 
     def _sound(self, options: Options) -> Options:
         """Of the options of a student those that make sense by themselves; of others it is told."""
@@ -173,6 +186,10 @@ class Reader:
             except UserError as error:
                 self.tunes[word] = error
         return self.tunes[word]
+
+    def _unread(self, task: Task) -> bool:
+        """Whether the tune of a task can't be read."""
+        return task.tune is not None and isinstance(self.form(task.tune.word or ""), UserError)
 
     def _usual(self, student: Student) -> tuple[Task, ...]:
         read = [(said, self.form(said.word or "")) for said in student.tunes]

@@ -130,12 +130,10 @@ def _arranged(job: Job) -> tuple[Routine, Performance]:
     """What the band plays. Raises UserError for what cannot be played."""
     from backing.combo.arrangement import arrange
 
-    routine = make_routine(job.form, job.request)
+    routine = make_routine(job.form, job.request).with_gap(job.gap)
     if not job.long:
         check_length(routine, sound=not job.midi)
-    performance = arrange(routine, job.band)
-    performance = replace(performance, tail=performance.tail + job.gap)
-    return routine, performance
+    return routine, arrange(routine, job.band)
 
 
 def _check(job: Job) -> None:

@@ -339,6 +339,8 @@ TAKE = Command(
 
 NO_MAKING = Idle("Nothing is made here, so {} would change nothing.", "Leave {} out.",
                  beside=("log", "dry-run"))  # fmt: skip
+LOGS_READ = Idle("With --log nothing is made, so {} would change nothing.", "Leave {} out.",
+                 beside=("log",))  # fmt: skip
 LESSON = Command(
     "lesson",
     "make a week for students, or a set list, from one file",
@@ -349,15 +351,16 @@ LESSON = Command(
     (
         Group("", (
             Option("output", "DIR", "the folder they go to, or FILE.zip; otherwise FILE",
-                   short="-o", file=True, heard=False),
-            Option("dry-run", "", "list what would be made, how long and how large"),
+                   short="-o", file=True, heard=False, idle=(LOGS_READ,)),
+            Option("dry-run", "", "list what would be made, how long and how large",
+                   idle=(LOGS_READ,)),
             Option("log", "FILE", "practice logs of students: what got steady, and what next",
                    file=True),
             Option("no-cache", "", "make everything anew, and keep nothing for next time",
                    heard=False, idle=(NO_MAKING,)),
             Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
                    heard=False, idle=(NO_MAKING,)),
-            QUIET,
+            replace(QUIET, idle=(NO_MAKING,)),
         )),
     ),
     ("lessons", "files"),
