@@ -67,6 +67,7 @@ key: Eb
 section A
 pickup: | {pickup} / |
 | Ebmaj7 | Cm7 F7 | Fm7 | Bb7 |
+| Gm7 | C7b9 | Fm7 | Bb7 |
 """
 
 
@@ -88,7 +89,10 @@ def test_every_chorus_has_the_line_in_print_whatever_the_pickup(
         first = bars[0].length if done.routine_pass.bars[0].pickup else 0
         notes = [note for part in done.parts for note in part.notes]
         assert notes[0].onset == first
+        half = first + sum(bar.length for bar in bars[1:5])  # the end has chords of its own
         for note in notes:
+            if note.onset >= half:
+                break
             assert sounding_at(printed, note.onset - first) == {note.pitch}
     head = make_ribbon(bars)
     drawn = head.from_3rd if line == "3rd" else head.from_7th
