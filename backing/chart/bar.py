@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from backing.chart.harmony import Chord
-from backing.chart.pitch import Interval, Key, PitchName
+from backing.chart.pitch import Key, PitchName
 from backing.errors import Span
 
 PLAYERS = ("bass", "comp", "drums", "guide", "line", "click")
@@ -193,16 +193,3 @@ class PlayedBar:
     def label(self) -> str:
         """How a player points at the bar: "13", or "intro:1" outside the chorus."""
         return str(self.number) if self.role == "chorus" else f"{self.role}:{self.number}"
-
-    def transposed(self, interval: Interval) -> PlayedBar:
-        """The same bar in another key, its names spelled as that key has them."""
-        key, interval = self.key.transposed(interval), self.key.spelled(interval)
-        changes = tuple(
-            replace(c, chord=c.chord and c.chord.transposed(interval, key)) for c in self.changes
-        )
-        pedal = self.directions.pedal
-        pedal = pedal and pedal.transposed(interval).simplified(key)
-        centers = self.directions.centers
-        centers = centers and tuple(center.transposed(interval) for center in centers)
-        directions = replace(self.directions, pedal=pedal, centers=centers)
-        return replace(self, key=key, changes=changes, directions=directions)

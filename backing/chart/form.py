@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from backing.chart.bar import Meter, PlayedBar
+from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval, Key
 from backing.chart.section import Section, SectionUse, feel_path
 from backing.chart.selection import selected
+from backing.chart.transposition import transposed_roots
 from backing.chart.unfold import section_bars
 from backing.glossary import HEAD_OUT
 
@@ -129,12 +131,19 @@ class Form:
             yield section
 
     def transposed(self, interval: Interval) -> Form:
-        """The same tune in another key, its names spelled as the new keys have them."""
+        """The same tune in another key, its names spelled as the new keys have them; in its own key
+        they stay as they are written."""
+        if not interval.fifths:
+            return self
+        runs: defaultdict[Key, list[list[Chord | None]]] = defaultdict(list)
+        for section in self.sections:
+            runs[self.key_of(section)] += section.runs()
+        ways = {key: (key.spelled(interval), key.transposed(interval)) for key in runs}
+        roots = {key: transposed_roots(mine, *ways[key]) for key, mine in runs.items()}
         sections = tuple(
-            section.transposed(
-                self.key_of(section).spelled(interval), self.key_of(section).transposed(interval)
-            )
+            section.transposed(*ways[key], roots[key])
             for section in self.sections
+            for key in [self.key_of(section)]
         )
         return replace(self, key=self.key.transposed(interval), sections=sections)
 

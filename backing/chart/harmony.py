@@ -106,10 +106,18 @@ class Chord:
 
         Names are simplified (no Cb, no double accidentals) unless ``key``, the new key, has them.
         """
+        return self.on(self.root_in(key, interval), key)
+
+    def root_in(self, key: Key | None, interval: Interval) -> PitchName:
+        """The root ``interval`` away, by the name that suits ``key``; see ``transposed``."""
         root = self.root.transposed(interval).simplified(key)
-        if key is not None:
-            highest = key.fifths + _SHARPEST[self.family]
-            root = root.within(key.fifths + _FLATTEST, highest).simplified(key)
+        if key is None:
+            return root
+        highest = key.fifths + _SHARPEST[self.family]
+        return root.within(key.fifths + _FLATTEST, highest).simplified(key)
+
+    def on(self, root: PitchName, key: Key | None = None) -> Chord:
+        """The same chord on another root, in ``key``."""
         moved = self.root.interval_to(root)
         bass = self.bass and self.bass.transposed(moved).simplified(key)
         text = _transposed_text(self.text, moved, key)

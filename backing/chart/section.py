@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
@@ -9,7 +10,8 @@ from pathlib import Path
 from backing.chart.bar import Change, Meter
 from backing.chart.cue import Cue
 from backing.chart.cue import transposed as transposed_cue
-from backing.chart.pitch import Interval, Key
+from backing.chart.harmony import Chord
+from backing.chart.pitch import Interval, Key, PitchName
 from backing.errors import Span
 
 FEEL_FILE = ".toml"
@@ -113,12 +115,23 @@ class Section:
         """ "chorus", or the role its name gives it."""
         return role_of(self.name)
 
-    def transposed(self, interval: Interval, key: Key) -> Section:
-        """The same section in another key; ``key`` is the new key it sounds in."""
+    def runs(self) -> Iterator[list[Chord | None]]:
+        """The chords that are written one after the other: in the head, in the solos, in each
+        replacement; None for N.C."""
+        pickup = [WrittenBar(self.pickup.changes)] if self.pickup else []
+        head = [bar for row in self.rows for bar in row.bars]
+        rows = [*self.rows, *(replacement.row for replacement in self.replacements)]
+        solos = [bar for row in rows for bar in row.solos if bar is not None]
+        for bars in ([*pickup, *head], solos, *(each.row.bars for each in self.replacements)):
+            yield [change.chord for bar in bars for change in bar.changes]
+
+    def transposed(self, interval: Interval, key: Key, roots: Mapping[Chord, PitchName]) -> Section:
+        """The same section in another key; ``key`` is the new key it sounds in, ``roots`` are those
+        of its chords there."""
 
         def moved(changes: tuple[Change, ...]) -> tuple[Change, ...]:
             return tuple(
-                replace(c, chord=c.chord and c.chord.transposed(interval, key)) for c in changes
+                replace(c, chord=c.chord and c.chord.on(roots[c.chord], key)) for c in changes
             )
 
         def moved_row(row: Row) -> Row:

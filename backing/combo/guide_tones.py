@@ -3,7 +3,8 @@
 One line starts on the third, the other on the seventh; each goes to the nearest guide tone of the
 next chord, so that in a cadence it stays or falls by a step while the lines exchange thirds and
 sevenths. A line that has sunk too low starts again an octave higher at the top of a section, or,
-if it cannot wait, between phrases; not inside a cadence.
+if it cannot wait, between phrases; not inside a cadence. Lines begin with bar 1: in a pickup the
+band only counts, and the choruses that follow have none.
 """
 
 from __future__ import annotations
@@ -78,11 +79,17 @@ def chosen_lines(plan: Plan, line: str) -> tuple[tuple[GuideTone, ...], ...]:
 
 def lines(plan: Plan) -> tuple[tuple[GuideTone, ...], tuple[GuideTone, ...]]:
     """The line that starts on the third and the one that starts on the seventh, chord by chord."""
-    spans = [span for span in plan.spans if span.chord is not None]
+    spans = _guided(plan)
     joints = [_joint(plan, spans, at) for at in range(len(spans))]
     guides = [_guides(plan, span) for span in spans]
     upper, lower = (map(GuideTone, spans, _in_range(line, joints)) for line in _led(guides))
     return tuple(upper), tuple(lower)
+
+
+def _guided(plan: Plan) -> list[ChordSpan]:
+    """The chords that have guide tones: those written in bars that the band plays."""
+    written = (span for span in plan.spans if span.chord is not None)
+    return [span for span in written if not plan.bar_at(span.written).bar.pickup]
 
 
 def _guides(plan: Plan, span: ChordSpan) -> tuple[int, int]:
@@ -187,7 +194,7 @@ def _strokes(plan: Plan) -> list[_Entry]:
     """All strokes of a pass in order of time."""
     last = {a.span.start: a for a in plan.accents if a.kind == "last"}
     strokes: list[_Entry] = []
-    for index, span in enumerate(span for span in plan.spans if span.chord is not None):
+    for index, span in enumerate(_guided(plan)):
         ends = span.start in last
         times = _ending(span, last[span.start]) if ends else _sustained(plan, span)
         strokes += [_Entry(index, span, onset, length) for onset, length in times]

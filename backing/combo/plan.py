@@ -359,10 +359,12 @@ def _written(bar: PlayedBar, change: Change, bar_start: Fraction) -> ChordSpan:
 
 def _spans(bars: Sequence[PlanBar], end: Fraction) -> tuple[ChordSpan, ...]:
     spans: list[ChordSpan] = []
+    counted = False  # a chord that a pickup has begins anew where the band comes in
     for planned in bars:
         for change in planned.bar.changes:
             span = _written(planned.bar, change, planned.start)
-            last = spans[-1] if spans else None
+            last = spans[-1] if spans and not counted else None
+            counted = planned.bar.pickup
             if last and not span.early and (last.chord, last.pedal) == (span.chord, span.pedal):
                 continue
             spans.append(span)

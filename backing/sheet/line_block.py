@@ -143,7 +143,7 @@ def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> Sta
         made = {"etude": _etude, "guide": _guide}[request.line]
         title, sounds = made(bars, chosen.path, request)
     written = chord_interval(request.part)
-    shown = tuple(bar.transposed(written) for bar in bars)
+    shown = selected_bars(form.transposed(written), request)
     ways = _ways(bars, shown, written)
     moved = []
     for sound, octaves in zip(sounds, octaves_of(sounds, request.part), strict=True):

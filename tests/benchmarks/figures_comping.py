@@ -18,7 +18,7 @@ from backing.combo.comp.rhythm import strokes
 from backing.combo.comp.voicing import voice_chords, voice_moves
 from backing.combo.part import Note, Part
 from backing.combo.plan import Plan
-from tests.combo.build import bars, plan_of
+from tests.combo.build import bars, plan_of, transposed
 
 TEMPOS = (80, 120, 160, 200, 240, 300)
 HALF = Fraction(1, 2)
@@ -56,7 +56,7 @@ def takes(
     for seed in seeds:
         for played in varied_bars(feel, meter):
             there = Interval.of_semitones(seed * 5 % 12)
-            plan = plan_of(tuple(bar.transposed(there) for bar in played), tempo)
+            plan = plan_of(transposed(played, there), tempo)
             plan = replace(plan, comping=strokes(plan, random.Random(seed), comp))
             yield plan, play(plan, random.Random(seed), comp)
 

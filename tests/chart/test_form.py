@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from backing.chart.bar import PlayedBar
+from backing.chart.bar import Directions, PlayedBar
 from backing.chart.form import ORDERS, Form
 from backing.chart.pitch import Interval, Key, PitchName
 from backing.chart.text.tune_file import read, write
@@ -232,12 +234,37 @@ def test_transposing_spells_names_as_the_new_key_has_them() -> None:
     assert moved.played("head")[0].directions.pedal == PitchName("D", -1)
 
 
+def sounding(bar: PlayedBar, interval: Interval) -> list[tuple[object, ...]]:
+    return [
+        (
+            c.onset,
+            c.early,
+            c.chord and c.chord.quality.name,
+            c.chord and (c.chord.root.pitch_class + interval.semitones) % 12,
+            c.chord and (c.chord.bass_pitch_class + interval.semitones) % 12,
+        )
+        for c in bar.changes
+    ]
+
+
 @settings(max_examples=50)
 @given(forms(), intervals)
 def test_a_form_transposed_plays_its_bars_transposed(form: Form, interval: Interval) -> None:
     moved = form.transposed(interval)
     for order in ORDERS:
-        assert moved.played(order) == tuple(b.transposed(interval) for b in form.played(order))
+        for mine, theirs in zip(form.played(order), moved.played(order), strict=True):
+            assert theirs.key == mine.key.transposed(interval)
+            assert sounding(theirs, Interval(0, 0)) == sounding(mine, interval)
+            told = replace(theirs.directions, pedal=None, centers=None)
+            assert told == replace(mine.directions, pedal=None, centers=None)
+            same = {"key": mine.key, "changes": (), "directions": Directions()}
+            assert replace(theirs, **same) == replace(mine, **same)
+
+
+@settings(max_examples=50)
+@given(forms(), st.integers(-2, 2))
+def test_in_its_own_key_a_form_is_as_written(form: Form, octaves: int) -> None:
+    assert form.transposed(Interval(7 * octaves, 12 * octaves)) == form
 
 
 @settings(max_examples=100)

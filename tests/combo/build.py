@@ -8,7 +8,7 @@ from itertools import accumulate
 
 from backing.chart.bar import Change, Directions, Meter, PlayedBar
 from backing.chart.harmony import Chord, parse_chord
-from backing.chart.pitch import Key
+from backing.chart.pitch import Interval, Key
 from backing.combo.performance import Performance
 from backing.combo.plan import Plan, make_plan
 from backing.routine import Pass, Purpose
@@ -65,6 +65,16 @@ def _changes(words: list[str], meter: Meter) -> tuple[Change, ...]:
 
 def _chord(symbol: str) -> Chord | None:
     return None if symbol == "N.C." else parse_chord(symbol)
+
+
+def transposed(played: tuple[PlayedBar, ...], interval: Interval) -> tuple[PlayedBar, ...]:
+    """The bars in another key, each chord by the name that it has there alone."""
+    moved = []
+    for bar in played:
+        key, way = bar.key.transposed(interval), bar.key.spelled(interval)
+        changes = (replace(c, chord=c.chord and c.chord.transposed(way, key)) for c in bar.changes)
+        moved.append(replace(bar, key=key, changes=tuple(changes)))
+    return tuple(moved)
 
 
 def plan_of(

@@ -16,7 +16,7 @@ from backing.combo.feel import melodic_lateness_ms, ride_ratio
 from backing.combo.guide_tones import HIGH, LOW, SUNK, lines, play
 from backing.combo.part import VELOCITIES, Part
 from backing.combo.plan import Plan
-from tests.combo.build import bars, plan_of
+from tests.combo.build import bars, plan_of, transposed
 from tests.combo.random_plans import plans
 
 
@@ -44,7 +44,7 @@ MOTION = {
 @pytest.mark.parametrize("semitones", range(12))
 def test_guide_tones_move_as_the_table_says(text: str, semitones: int) -> None:
     there = Interval.of_semitones(semitones)
-    played = tuple(bar.transposed(there) for bar in bars(text))
+    played = transposed(bars(text), there)
     upper, lower = lines(plan_of(played))
     moves = tuple(line[1].pitch - line[0].pitch for line in (upper, lower))
     assert tuple((move + 6) % 12 - 6 for move in moves) == MOTION[text]
@@ -107,7 +107,7 @@ def test_no_line_leaps_inside_a_cadence(section_bars: int, semitones: int) -> No
     """However long a section sinks, the octave comes between two cadences."""
     text = " | ".join([TWO_FIVE_ONES, *OTHERS] * 3)
     there = Interval.of_semitones(semitones)
-    plan = plan_of(tuple(bar.transposed(there) for bar in bars(text, section_bars=section_bars)))
+    plan = plan_of(transposed(bars(text, section_bars=section_bars), there))
     tops = {bar.start for bar in plan.bars if bar.section_top}
     leaps = 0
     for line in lines(plan):

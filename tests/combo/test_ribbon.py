@@ -61,6 +61,45 @@ def test_the_lines_drawn_are_the_lines_heard(tune: Path) -> None:
     check_heard(read_file(tune))
 
 
+WITH_PICKUP = """
+title: T
+key: Eb
+section A
+pickup: | {pickup} / |
+| Ebmaj7 | Cm7 F7 | Fm7 | Bb7 |
+| Gm7 | C7b9 | Fm7 | Bb7 |
+"""
+
+
+@pytest.mark.parametrize("choruses", [1, 3])
+@pytest.mark.parametrize("pickup", ["Bb7", "Ebmaj7", "N.C."])
+@pytest.mark.parametrize("line", ["3rd", "7th"])
+def test_every_chorus_has_the_line_in_print_whatever_the_pickup(
+    line: str, pickup: str, choruses: int
+) -> None:
+    """The lines start with bar 1 in the first chorus, too, which alone comes after a pickup."""
+    form = read(WITH_PICKUP.format(pickup=pickup))
+    bars = form.played("head")
+    assert bars[0].pickup
+    ribbon = make_ribbon(form.played("solos"))
+    printed = ribbon.from_3rd if line == "3rd" else ribbon.from_7th
+    routine = make_routine(form, Request(choruses=choruses, count_in=0, ending="short"))
+    band = Band(players=frozenset({"guide"}), guide_line=line)
+    for done in arrange(routine, band).passes:
+        first = bars[0].length if done.routine_pass.bars[0].pickup else 0
+        notes = [note for part in done.parts for note in part.notes]
+        assert notes[0].onset == first
+        half = first + sum(bar.length for bar in bars[1:5])  # the end has chords of its own
+        for note in notes:
+            if note.onset >= half:
+                break
+            assert sounding_at(printed, note.onset - first) == {note.pitch}
+    head = make_ribbon(bars)
+    drawn = head.from_3rd if line == "3rd" else head.from_7th
+    assert [tone.pitch for tone in drawn] == [tone.pitch for tone in printed]
+    assert drawn[0].bar == 1
+
+
 def pieces_of(form: Form) -> list[RibbonPiece]:
     return [piece for bars in section_ribbons(form) for pieces in bars for piece in pieces]
 

@@ -139,3 +139,76 @@ def test_a_pickup_sounds_inside_the_count(bent: Play) -> None:
         "held",
         None,
     )
+
+
+SHOW_FORM = """
+  const loops = document.getElementById("loop-of");
+  loops.value = "form";
+  loops.dispatchEvent(new Event("change", { bubbles: true }));
+"""
+HELD_AT_ONCE = """
+key: F
+section A
+| Fmaj7 | Dm7 | Gm7 | C7 |
+rit 1-4: to 50%
+hold 4: 1
+
+section B
+| Fmaj7 | Dm7 | Gm7 | C7 |
+hold 2: 1
+rit 4: to 30%
+"""
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        BENT,
+        BENT.replace("head: intro A B", "head: A B intro").replace("section A", PICKUP),
+        HELD_AT_ONCE,
+    ],
+)
+def test_the_chart_says_where_the_time_bends(
+    text: str, tab: Page, maker: PageMaker, tmp_path: Path
+) -> None:
+    """The head and the last head: the bars that slow down, and the fermatas over their beats."""
+    form = read(text)
+    file = tmp_path / "form.html"
+    file.write_bytes(maker.page(form))
+    opened(tab, file)
+    tab.evaluate(SHOW_FORM)
+    said = tab.locator(".measure .unseen").all_inner_texts()
+    bars = form.played("head")
+    assert len(said) == len(bars)
+    fermatas, lines = 0, 0
+    for before, bar, words in zip([None, *bars], bars, said, strict=False):
+        hold, slows = bar.directions.hold, bar.slows_to is not None
+        assert ("rit." in words) == slows, words
+        assert [w for w in words.split(", ") if w.startswith("hold")] == (
+            [] if hold is None else [f"hold {hold + 1}"]
+        )
+        begins = before is None or before.slows_to is None or before.section != bar.section
+        fermatas, lines = fermatas + (hold is not None), lines + (slows and begins)
+    assert tab.locator(".chart .fermata").count() == fermatas
+    assert tab.locator(".chart text.rit").count() == lines
+
+
+def test_a_pickup_has_no_section_mark_and_no_guide_tones(
+    tab: Page, maker: PageMaker, tmp_path: Path
+) -> None:
+    form = read("key: F\nsection A\npickup: | C7 / |\n| Fmaj7 | Dm7 | Gm7 | C7 |")
+    file = tmp_path / "form.html"
+    file.write_bytes(maker.page(form))
+    opened(tab, file)
+    tab.evaluate(SHOW_FORM)
+    rows = tab.locator(".chart .row")
+    assert tab.locator(".chart .section").all_inner_texts() == ["A"]
+    assert rows.nth(1).locator(".section").count() == 1
+    assert rows.nth(0).locator(".guide-line").count() == 0
+    assert tab.locator("#lead .tone").count() == 0  # the stage, at the pickup
+    # every chord that is led to has its tone
+    numbers = tab.evaluate(
+        "practice.data.spans.filter(([bar, , , chord]) => chord >= 0"
+        " && practice.data.bars[bar].label !== '0').length"
+    )
+    assert numbers == len(tab.evaluate("practice.data.guide_lines[0]"))

@@ -1,6 +1,8 @@
 // The chart: rows of bars as long as their beats, the beat that sounds, and the ribbon under each.
 
+import { bendsOf, drawBends } from "./bends.js";
 import { lineIn, rangeOf, rowsOf } from "./ribbon.js";
+import { isPickup } from "./spans.js";
 import { svg } from "./svg.js";
 import { setSymbol, spoken } from "./symbols.js";
 import { STRING_EM, tablature } from "./tab.js";
@@ -45,6 +47,7 @@ export class Chart {
     this.list = list;
     this.view = view;
     this.data = data;
+    this.bends = bendsOf(data.bars);
     this.choose = choose;
     /** @type {HTMLButtonElement[]} */
     this.measures = [];
@@ -201,7 +204,7 @@ export class Chart {
     const margin = document.createElement("div");
     margin.className = "margin";
     margin.ariaHidden = "true";
-    for (const [name, text] of [["section", first.top ? first.section : ""], ["number", first.label]]) {
+    for (const [name, text] of [["section", begins(first) ? first.section : ""], ["number", first.label]]) {
       if (!text) continue;
       const mark = document.createElement("span");
       mark.className = name;
@@ -251,10 +254,12 @@ export class Chart {
     button.classList.toggle("outside", !loop.includes(bars[at]));
     button.classList.toggle("opens", this.#isEnd(at, 0));
     const symbols = bar.changes.map(([, chord]) => (chord < 0 ? null : this.data.keys[key].symbols[chord]));
-    const section = bar.top ? `${bar.section}, ` : "";
+    const section = begins(bar) ? `${bar.section}, ` : "";
+    const { slows, hold } = this.bends[bars[at]];
+    const bent = [...(slows ? ["rit."] : []), ...(hold >= 0 ? [`hold ${hold + 1}`] : [])];
     const said = document.createElement("span");
     said.className = "unseen";
-    said.textContent = `Bar ${bar.label}, ${section}${symbols.map(spoken).join(", ")}`;
+    said.textContent = `Bar ${bar.label}, ${section}${[...symbols.map(spoken), ...bent].join(", ")}`;
     const chords = document.createElement("span");
     chords.className = "chords";
     chords.ariaHidden = "true";
@@ -301,7 +306,7 @@ export class Chart {
     const height = (CHORDS_EM + RULER_EM + RIBBON_EM[ribbon] + tab) * em;
     const picture = svg("svg", { width: end, height, "aria-hidden": "true" });
     const { upright, fill } = this.#ribbon(row, end, em);
-    picture.append(...fill, ...this.#ruler(row, end, em, height), ...upright);
+    picture.append(...fill, ...this.#ruler(row, end, em, height), ...upright, ...this.#bent(row, em));
     return picture;
   }
 
@@ -321,7 +326,7 @@ export class Chart {
       const x = this.#x(row, at, 0);
       const next = this.#x(row, at + 1, 0);
       parts.push(svg("line", { class: "bar-line", x1: x, x2: x, y1: top, y2: height }));
-      if (bars[at].top) parts.push(svg("line", { class: "bar-line", x1: x + 3, x2: x + 3, y1: top, y2: height }));
+      if (begins(bars[at])) parts.push(svg("line", { class: "bar-line", x1: x + 3, x2: x + 3, y1: top, y2: height }));
       let group = 0;
       const tops = bars[at].groups.map((size) => (group += size) - size);
       for (let beat = 1; beat < bars[at].beats; beat += 1) {
@@ -339,6 +344,16 @@ export class Chart {
     return parts;
   }
 
+  /** @param {Row} row @param {number} em */
+  #bent(row, em) {
+    const places = this.look.bars.slice(row.first, row.first + row.count).map((bar, n) => {
+      const at = row.first + n;
+      const goesOn = this.look.bars[at - 1] === bar - 1 && this.bends[bar - 1].slows;
+      return { ...this.bends[bar], goesOn, beats: this.bars[at].beats, x: (/** @type {number} */ beat) => this.#x(row, at, beat * this.data.ticks) };
+    });
+    return drawBends(places, em);
+  }
+
   /**
    * Both lines, and what lies between them.
    * @param {Row} row
@@ -349,7 +364,7 @@ export class Chart {
     const { ribbon } = this.look;
     const nothing = /** @type {{upright: SVGElement[], fill: SVGElement[]}} */ ({ upright: [], fill: [] });
     if (ribbon === "tab") return { ...nothing, upright: this.#tablature(row, end, em) };
-    if (ribbon === "none") return nothing;
+    if (ribbon === "none" || isPickup(this.bars[row.first])) return nothing;
     const lines = this.data.guide_lines.map((line) => this.#inPlace(line));
     if (lines[0].length === 0) return nothing;
     const top = (CHORDS_EM + RULER_EM + MARGIN_EM[ribbon]) * em;
@@ -407,6 +422,11 @@ export class Chart {
     const above = (pitch - this.data.chords[chord].root + 120) % 12;
     return this.data.keys[this.look.key].names[chord][above];
   }
+}
+
+/** A pickup only leads to its section. @param {{top: boolean, label: string}} bar */
+function begins(bar) {
+  return bar.top && !isPickup(bar);
 }
 
 /** @param {string} d */

@@ -254,8 +254,9 @@ export class Neck {
    */
   #line(span, above) {
     const { chords, guide_lines: lines } = this.data;
-    const voice = lines.findIndex((line) => {
-      const [, , pitch, , chord] = line[this.spans.numbers[span]];
+    const number = this.spans.led[span];
+    const voice = number < 0 ? -1 : lines.findIndex((line) => {
+      const [, , pitch, , chord] = line[number];
       return (pitch - chords[chord].root + 120) % 12 === above;
     });
     return ["third", "seventh"][voice] ?? "";

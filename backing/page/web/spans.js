@@ -5,13 +5,20 @@
  * @typedef {import("./types.js").SpanRow} SpanRow
  */
 
+/** Whether a bar is the short one before bar 1. @param {{label: string}} bar */
+export function isPickup(bar) {
+  return bar.label === "0";
+}
+
 export class Spans {
   /** @param {PageData} data */
   constructor(data) {
     this.data = data;
-    let sounding = 0;
-    /** For each span, its number among those that have a chord (knots and shapes count so). */
+    let [sounding, led] = [0, 0];
+    /** For each span, its number among those that have a chord (shapes count so). */
     this.numbers = data.spans.map(([, , , chord]) => (chord < 0 ? -1 : sounding++));
+    /** The same without those of a pickup, to which no guide tones are played. */
+    this.led = data.spans.map(([bar, , , chord]) => (chord < 0 || isPickup(data.bars[bar]) ? -1 : led++));
   }
 
   /**

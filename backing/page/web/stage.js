@@ -96,7 +96,7 @@ export class Stage {
    * @returns {GuideTone[]}
    */
   #tones(span) {
-    const number = this.spans.numbers[span];
+    const number = this.spans.led[span];
     return number < 0 ? [] : this.data.guide_lines.map((line) => line[number]);
   }
 

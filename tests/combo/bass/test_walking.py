@@ -19,7 +19,7 @@ from backing.combo.feel_file import feel_names
 from backing.combo.instruments import ACOUSTIC_BASS
 from backing.combo.part import VELOCITIES, Note, Part
 from backing.combo.plan import Plan
-from tests.combo.build import bars, plan_of
+from tests.combo.build import bars, plan_of, transposed
 
 METERS = ("2/4", "3/4", "4/4", "5/4", "6/4", "7/4", "6/8", "9/8", "12/8")
 CHORDS = (
@@ -156,7 +156,7 @@ def test_transposed_changes_give_the_same_rhythm_and_the_same_functions(
 ) -> None:
     """Onsets, velocities and what opens each chord and bar; the ways between fit the neck."""
     here = bars(text, feel=feel)
-    there = tuple(bar.transposed(Interval.of_semitones(semitones)) for bar in here)
+    there = transposed(here, Interval.of_semitones(semitones))
     one, other = (play(plan_of(b, 150), random.Random(seed)) for b in (here, there))
     assert [n.onset for n in one.notes] == [n.onset for n in other.notes]
     assert [n.tempos for n in one.notes] == [n.tempos for n in other.notes]

@@ -29,7 +29,7 @@ from tests.benchmarks.figures_comping import (
     takes,
     top_line,
 )
-from tests.combo.build import bars, plan_of
+from tests.combo.build import bars, plan_of, transposed
 from tests.combo.random_plans import plans
 
 
@@ -122,7 +122,7 @@ def test_choruses_differ_and_a_seed_repeats() -> None:
 
 def test_transposed_changes_keep_rhythm_and_touch() -> None:
     played = bars("Dm7 | G7 | Cmaj7 | A7b9 | Dm7 G7 | Em7 A7")
-    up = tuple(bar.transposed(Interval.of_semitones(5)) for bar in played)
+    up = transposed(played, Interval.of_semitones(5))
 
     def touch(plan: Plan) -> list[object]:
         struck = chords(comped(plan, 3)[1])

@@ -28,7 +28,7 @@ from tests.benchmarks.figures_comping import (
     varied_bars,
     wrong_anticipations,
 )
-from tests.combo.build import bars, plan_of
+from tests.combo.build import bars, plan_of, transposed
 from tests.combo.random_plans import plans
 
 HALF = Fraction(1, 2)
@@ -181,7 +181,7 @@ def test_rhythm_guitar_strikes_every_beat() -> None:
 
 def test_the_rhythm_stays_when_changes_are_transposed() -> None:
     played = bars("Dm7 | G7 | Cmaj7 | A7b9 | Dm7 G7 | Em7 A7")
-    there = tuple(bar.transposed(Interval.of_semitones(3)) for bar in played)
+    there = transposed(played, Interval.of_semitones(3))
     ours, theirs = (strokes(plan_of(p), random.Random(4)) for p in (played, there))
     assert [(s.onset, s.length, s.accent) for s in ours] == [
         (s.onset, s.length, s.accent) for s in theirs

@@ -23,7 +23,7 @@ from backing.combo.feel_file import feel_names
 from backing.combo.part import VELOCITIES, Part
 from backing.combo.plan import Plan
 from tests.benchmarks.figures_drums import Played, answers, figures, off_beats_shared
-from tests.combo.build import bars, plan_of
+from tests.combo.build import bars, plan_of, transposed
 
 TEMPOS = (80, 120, 160, 200, 240, 300)
 CHORUS = (
@@ -365,7 +365,7 @@ def test_any_bars_in_any_feel(
     assert all(0 <= n.onset < plan.length or n.onset in pushes for n in part.notes)
     assert all(n.velocity in VELOCITIES for n in part.notes)
     assert all(n.swung == (n.onset.denominator < 3) or feel == "doubletime" for n in part.notes)
-    higher = tuple(bar.transposed(Interval.of_semitones(4)) for bar in played)
+    higher = transposed(played, Interval.of_semitones(4))
     moved = with_comping(plan_of(higher, tempo, circular=circular), seed)
     assert drummer.play(moved, random.Random(seed)) == part
 
