@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Container, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from backing.cli.parser import Words
 from backing.cli.sheet import read_request
 from backing.cli.sheet import understood as sheet_understood
 from backing.cli.tag_text import ORDERS, command_again
-from backing.cli.track import FORMAT, each_tempo, jobs_of, read_order
+from backing.cli.track import FORMAT, Order, each_tempo, jobs_of, read_order
 from backing.cli.track import understood as track_understood
 from backing.cli.tunes import changes_form, each_key, read_tune
 from backing.combo.arrangement import arrange
@@ -72,11 +72,13 @@ class Print:
 class Exercise:
     """A task, understood: its tracks, and the sheet of its line.
 
-    ``what`` it is, in words; ``words``: of a track, with which the page opens; None for no page.
+    ``what`` it is, in words, and ``more`` where its title says something else; ``words``: of a
+    track, with which the page opens; None for no page.
     """
 
     task: Task
     what: str
+    more: str
     form: Form | None
     jobs: tuple[Job, ...] = ()
     routines: tuple[Routine, ...] = ()
@@ -246,17 +248,20 @@ class Reader:
         if "arpeggios" in own:
             _refuse(own, OF_SHEETS, "Leave it out.")
             words = _fitting(SHEET, (), own, habits, sheet_understood)
-            what = task.title or f"All arpeggios on {PitchName.parse(own['arpeggios'])}"
-            return Exercise(task, what, None, sheet=self._printed(None, words))
+            told = f"All arpeggios on {PitchName.parse(own['arpeggios'])}"
+            return Exercise(task, *_named(task, (told,)), None, sheet=self._printed(None, words))
         if not task.track:
             _refuse(own, OF_SHEETS, "Leave it out, or track = false.")
             usual = {name: word for name, word in habits.items() if name not in OF_FILES}
             words = _fitting(TRACK, names, _opening(own), usual, _first_understood)
             _check_files(words)
             form = form or changes_form(words)
-            what = task.title or form.title
+            bass = "line" in own and read_phrase(own["line"]).bass
+            said = {name: word for name, word in words.said.items() if name not in WHO}
+            drill = _drill(_first_understood(replace(words, said=said))[0].purpose)
+            named = _named(task, (form.title, "walking bass" if bass else "", drill))
             sheet = self._line_sheet(names, form, own, habits)
-            return Exercise(task, what, form, sheet=sheet, words=words)
+            return Exercise(task, *named, form, sheet=sheet, words=words)
         usual = {"format": USUAL_FORMAT, **habits}
         spare = ("neck",) if "shapes" in own else ()
         words = _fitting(TRACK, names, own, usual, _first_understood, spare=spare)
@@ -274,12 +279,11 @@ class Reader:
             if not job.long:
                 check_length(routine, sound=not job.midi)
         self._try(jobs[0], routines[0])
-        told = (form.title, _drill(jobs[0].drill))
-        what = task.title or ", ".join(filter(None, told))
+        named = _named(task, (form.title, _drill(jobs[0].drill)))
         sheet = self._line_sheet(names, form, _on_paper(own), habits)
         if "neck" in own:
             words = replace(words, said={**words.said, "neck": own["neck"]})
-        return Exercise(task, what, form, tuple(jobs), tuple(routines), sheet, words)
+        return Exercise(task, *named, form, tuple(jobs), tuple(routines), sheet, words)
 
     def _chart(self, student: Student, task: Task, played: Words | None = None) -> Print | None:
         """The chart of a task's tune in the student's part, in the key that is ``played``.
@@ -363,6 +367,14 @@ class Reader:
             self._told.add((span, error.cause))
             cause, cure = (re.sub(r"--(?=[a-z])", "", text) for text in (error.cause, error.cure))
             self.lesson.source.problem(span, cause, cure)
+
+
+def _named(task: Task, told: Iterable[str]) -> tuple[str, str]:
+    """What a task is called, and what it is beside where it has a title of its own."""
+    parts = [part for part in told if part]
+    title = task.title.casefold()
+    more = [part for part in parts if part.casefold() not in title] if title else []
+    return task.title or ", ".join(parts), ", ".join(more)
 
 
 def _habits(options: Options) -> Options:
@@ -470,7 +482,7 @@ def _check_files(words: Words) -> None:
         read_soundfont(font)
 
 
-def _first_understood(words: Words) -> tuple[object, set[str]]:
+def _first_understood(words: Words) -> tuple[Order, set[str]]:
     """What is understood of a track's words at the first of their tempos."""
     return track_understood(next(each_tempo(words))[0])
 

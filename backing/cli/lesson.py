@@ -9,6 +9,7 @@ import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 from string import ascii_lowercase
 
@@ -312,17 +313,22 @@ def _entries(
     turns = [0.0] * len(tasks) if read.set_list else turn_minutes(each.student, tasks)
     for (number, exercise), turn in zip(each.numbered, turns, strict=True):
         mine = [(p.name, p.seconds) for n, p in tracks if n == number]
-        told = _all_facts(exercise.routines)
+        told = ", ".join(filter(None, (exercise.more, _all_facts(exercise.routines))))
         yield Entry(str(number), exercise.what, told, exercise.task.say, turn, mine)
 
 
 def facts(routine: Routine) -> tuple[str, str]:
     """Tempos and key of a track: ("96-160 bpm", "G minor")."""
-    slow, fast = float(min(routine.tempos)), float(max(routine.tempos))
-    tempos = f"{slow:g}" + (f"-{fast:g}" if fast > slow else "")
+    slow, fast = _bpm(min(routine.tempos)), _bpm(max(routine.tempos))
+    tempos = slow + (f"-{fast}" if fast != slow else "")
     keys = routine.keys or (routine.form.key,)
     named = keys[0].pretty if len(keys) == 1 else f"{len(keys)} keys"
     return f"{tempos} bpm", named
+
+
+def _bpm(tempo: Fraction) -> str:
+    """A tempo as players say it: whole, or a half where somebody asked for that."""
+    return f"{float(tempo):g}" if 2 * tempo % 1 == 0 else f"{float(tempo):.0f}"
 
 
 def _all_facts(routines: Sequence[Routine]) -> str:

@@ -128,3 +128,26 @@ def test_the_bass_of_a_sheet_follows_its_feel(here: Path, run: Run) -> None:
         (here / "own.toml").write_text(f'name = "own"\nsentence = "Own."\nlike = "swing"\n{bass}')
         sheets.append((lesson(run, here, "", task) / "sheets.pdf").read_bytes())
     assert sheets[0] != sheets[1]
+
+
+def test_a_title_hides_nothing_that_a_task_is(here: Path, run: Run) -> None:
+    text = f"""title = "T"\ntunes = ["four.tune"]\n{FONT}
+[[task]]
+title = "Four Steps, slowly"
+tempo = "56%"
+without = "comp"
+[[task]]
+title = "The turnaround"
+bars = "3-4"
+track = false
+line = "bass"
+[[student]]
+name = "Ann"
+"""
+    (here / "week.toml").write_text(text)
+    said = run("check", "week.toml")
+    assert said.status == 0, said.err
+    assert [line.split("  ")[-1].strip() for line in said.out.splitlines()[1:3]] == [
+        "Four Steps, slowly, without comp, 101 bpm, C major, 5 minutes",
+        "The turnaround, Four Steps, walking bass, bars 3-4, 5 minutes",
+    ]
