@@ -200,7 +200,8 @@ class Reader:
             return set_list([Tune(said, form) for said, form in known])
         habits = self._words(student.options)
         board = read_neck(habits.get("neck", STANDARD)) if _fretted(habits) else None
-        tunes = [Tune(said, form, find_trouble(form, board).loops) for said, form in known if form]
+        loops = [find_trouble(form, board).loops if form else () for _, form in known]
+        tunes = [Tune(*each, runs) for each, runs in zip(known, loops, strict=True)]
         return usual_tasks(tunes, student)
 
     def _exercise(self, student: Student, task: Task) -> Exercise | None:
@@ -300,7 +301,8 @@ class Reader:
             habits.pop("no-chart", None)
         changes = (change for bar in form.played("solos") for change in bar.changes)
         if _fretted(habits) and any(change.chord for change in changes):
-            habits.setdefault("shapes", "auto")
+            place = re.search("position ([0-9]+)", habits.get("line", ""))
+            habits.setdefault("shapes", place[1] if place else "auto")
         if "no-chart" in habits and "shapes" not in habits:
             return None
         names = (self.path(task.tune.word),)

@@ -42,11 +42,6 @@ class Handout:
     cached: bool = True
     feels: tuple[tuple[str, str], ...] = ()
 
-    @property
-    def midi(self) -> bool:
-        """Whether it is made faster than a process starts."""
-        return False
-
     def at(self, target: Path) -> Self:
         """The same in another place."""
         return replace(self, target=target)

@@ -105,6 +105,7 @@ def test_the_line_of_a_student_fills_up_that_of_a_task(here: Path, run: Run) -> 
     assert asked in " ".join(recipe_of(track))
     text = "".join(page.extract_text() for page in PdfReader(made / "sheets.pdf").pages)
     assert "Etude 1, position 8, level 2" in text
+    assert "Shapes in position 8" in text
     (page,) = data_of(made / "page.html")
     assert page["line"]["opens"] == "off-beats"
     assert page["line"]["besides"] == "etude level 2 position 8"
