@@ -30,6 +30,7 @@ from backing.neck.phrase import read_neck, with_tuning
 from backing.routine import Purpose
 from backing.routine.keys import Keys
 from backing.routine.routine import Routine, check_length, make_routine
+from backing.sheet.grids import pairs_block
 from backing.sheet.line_block import staff_line
 from backing.sheet.request import SheetRequest, chosen_position
 from backing.sheet.sheet_part import make_sheet_part
@@ -320,10 +321,12 @@ class Reader:
         request = replace(read_request(words), recipe=recipe)
         forms = each_key(form, words.text("key")) if form else ()
         if recipe not in self._possible:
-            for each in forms if request.shapes or request.line else ():
-                chosen_position(each, request)
-            if request.line:
-                staff_line(forms[0], request, chosen_position(forms[0], request))
+            for number, each in enumerate(forms if request.shapes or request.line else ()):
+                chosen = chosen_position(each, request)
+                if request.pairs:
+                    pairs_block(each, request, chosen, {})
+                if request.line and number == 0:  # in other keys it goes in the same way
+                    staff_line(each, request, chosen)
             self._possible.add(recipe)
         return Print(forms, request, words)
 

@@ -167,6 +167,7 @@ def test_midi_holds_for_tasks_that_nobody_wrote(two: Path, run: Run, where: str)
         ('say = "a\\u0000b"', '7:7: say has a control character: "a\\u0000b".'),
         ('title = "a\\u0007b"', '7:9: title has a control character: "a\\u0007b".'),
         ('line = "etude position 30"', "7:8: "),
+        ('bars = "3"\nshapes = "5 pairs"', "8:10: There is no ii-V and no V-I in these bars."),
         ('line = "etude subdivisions"\ntrack = false', "7:8: "),
         ('bars = "1"\nline = "call"', "8:8: A call and its answer need at least two bars"),
         ('bars = "1"\nline = "guide and call"', "8:8: A call and its answer need at least two"),
