@@ -235,7 +235,7 @@ class Reader:
             what = task.title or f"All arpeggios on {PitchName.parse(own['arpeggios'])}"
             return Exercise(task, what, None, sheet=self._printed(None, words))
         if not task.track:
-            _refuse(own, OF_SHEETS, "Leave it out, or track = false.")
+            _refuse(own, OF_SHEETS, "Leave it out, or leave out track = false.")
             usual = {name: word for name, word in habits.items() if name not in OF_FILES}
             words = _fitting(TRACK, names, _opening(own), usual, _first_understood)
             _check_files(words)
@@ -281,7 +281,9 @@ class Reader:
                 return None
             habits.pop("no-chart", None)
         changes = (change for bar in form.played("solos") for change in bar.changes)
-        if _fretted(habits) and any(change.chord for change in changes):
+        if not any(change.chord for change in changes):
+            habits.pop("shapes", None)
+        elif _fretted(habits):
             habits.setdefault("shapes", "auto")
         if "no-chart" in habits and "shapes" not in habits:
             return None
@@ -503,12 +505,18 @@ def _drill(purpose: str) -> str:
 def _culprit(
     said: Mapping[str, str], error: UserError, make: Callable[[Mapping[str, str]], object]
 ) -> str:
-    """The last word without which the same mistake isn't there; "" where it lies in none."""
-    for name in reversed([*said]):
+    """The word without which there is no mistake, or another one; "" where it lies in none.
+
+    One that the mistake begins with comes first, then the last.
+    """
+    found, begins = "", error.cause.removeprefix("--").partition(" ")[0]
+    names = [begins] * (begins in said) + [name for name in reversed([*said]) if name != begins]
+    for name in names:
         try:
             make({each: word for each, word in said.items() if each != name})
         except UserError as other:
-            if other.cause == error.cause:
-                continue
-        return name
-    return ""
+            if other.cause != error.cause:
+                found = found or name
+        else:
+            return name
+    return found

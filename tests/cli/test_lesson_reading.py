@@ -189,6 +189,23 @@ def test_a_task_that_says_too_much_is_told_before_any_work(
     assert not (two / "week").exists()
 
 
+@pytest.mark.parametrize(
+    ("task", "told"),
+    [
+        ('neck = "drop-d"\nbars = "Q"\ndrill = "lead-in 2"', [4, 5]),
+        ('drill = "rest bar"\nchanges = "Dm7 | G7"', [4]),
+        ('climb = "60%"\narpeggios = "G"', [4]),
+        ("times = 0\ntempo = 10", [4, 5]),
+    ],
+)
+def test_each_mistake_of_several_is_told_once_at_its_own_word(
+    two: Path, run: Run, task: str, told: list[int]
+) -> None:
+    said = run("check", written(two, f'{ADA}tunes = ["four.tune"]\n{TASK}{task}\n'))
+    lines = [int(line.split(":")[1]) - 1 for line in problems(said.err)]
+    assert [line for line in lines if line != 6] == told, said.err
+
+
 def test_a_title_is_one_line(two: Path) -> None:
     (found,) = assigned(two, f'tunes = ["four.tune"]\n{ADA}{TASK}title = "a\\n b"\n')
     assert found.exercises[0].what == "a b"
