@@ -30,6 +30,7 @@ from backing.neck.phrase import read_neck, with_tuning
 from backing.routine import Purpose
 from backing.routine.keys import Keys
 from backing.routine.routine import Routine, check_length, make_routine
+from backing.sheet.grids import pairs_block
 from backing.sheet.line_block import staff_line
 from backing.sheet.request import SheetRequest, chosen_position
 from backing.sheet.sheet_part import make_sheet_part
@@ -252,7 +253,7 @@ class Reader:
             told = f"All arpeggios on {PitchName.parse(own['arpeggios'])}"
             return Exercise(task, *_named(task, (told,)), None, sheet=self._printed(None, words))
         if not task.track:
-            _refuse(own, OF_SHEETS, "Leave it out, or track = false.")
+            _refuse(own, OF_SHEETS, "Leave it out, or leave out track = false.")
             usual = {name: word for name, word in habits.items() if name not in OF_FILES}
             words = _fitting(TRACK, names, _opening(own), usual, _first_understood)
             _check_files(words)
@@ -300,7 +301,9 @@ class Reader:
                 return None
             habits.pop("no-chart", None)
         changes = (change for bar in form.played("solos") for change in bar.changes)
-        if _fretted(habits) and any(change.chord for change in changes):
+        if not any(change.chord for change in changes):
+            habits.pop("shapes", None)
+        elif _fretted(habits):
             place = re.search("position ([0-9]+)", habits.get("line", ""))
             habits.setdefault("shapes", place[1] if place else "auto")
         if "no-chart" in habits and "shapes" not in habits:
@@ -341,10 +344,12 @@ class Reader:
         request = replace(read_request(words), recipe=recipe)
         forms = each_key(form, words.text("key")) if form else ()
         if recipe not in self._possible:
-            for each in forms if request.shapes or request.line else ():
-                chosen_position(each, request)
-            if request.line:
-                staff_line(forms[0], request, chosen_position(forms[0], request))
+            for number, each in enumerate(forms if request.shapes or request.line else ()):
+                chosen = chosen_position(each, request)
+                if request.pairs:
+                    pairs_block(each, request, chosen, {})
+                if request.line and number == 0:  # in other keys it goes in the same way
+                    staff_line(each, request, chosen)
             self._possible.add(recipe)
         return Print(forms, request, words)
 
@@ -529,12 +534,18 @@ def _drill(purpose: str) -> str:
 def _culprit(
     said: Mapping[str, str], error: UserError, make: Callable[[Mapping[str, str]], object]
 ) -> str:
-    """The last word without which the same mistake isn't there; "" where it lies in none."""
-    for name in reversed([*said]):
+    """The word without which there is no mistake, or another one; "" where it lies in none.
+
+    One that the mistake begins with comes first, then the last.
+    """
+    found, begins = "", error.cause.removeprefix("--").partition(" ")[0]
+    names = [begins] * (begins in said) + [name for name in reversed([*said]) if name != begins]
+    for name in names:
         try:
             make({each: word for each, word in said.items() if each != name})
         except UserError as other:
-            if other.cause == error.cause:
-                continue
-        return name
-    return ""
+            if other.cause != error.cause:
+                found = found or name
+        else:
+            return name
+    return found

@@ -167,6 +167,7 @@ def test_midi_holds_for_tasks_that_nobody_wrote(two: Path, run: Run, where: str)
         ('say = "a\\u0000b"', '7:7: say has a control character: "a\\u0000b".'),
         ('title = "a\\u0007b"', '7:9: title has a control character: "a\\u0007b".'),
         ('line = "etude position 30"', "7:8: "),
+        ('bars = "3"\nshapes = "5 pairs"', "8:10: There is no ii-V and no V-I in these bars."),
         ('line = "etude subdivisions"\ntrack = false', "7:8: "),
         ('bars = "1"\nline = "call"', "8:8: A call and its answer need at least two bars"),
         ('bars = "1"\nline = "guide and call"', "8:8: A call and its answer need at least two"),
@@ -186,6 +187,23 @@ def test_a_task_that_says_too_much_is_told_before_any_work(
         assert "^" in said.err
         assert "Traceback" not in said.err
     assert not (two / "week").exists()
+
+
+@pytest.mark.parametrize(
+    ("task", "told"),
+    [
+        ('neck = "drop-d"\nbars = "Q"\ndrill = "lead-in 2"', [4, 5]),
+        ('drill = "rest bar"\nchanges = "Dm7 | G7"', [4]),
+        ('climb = "60%"\narpeggios = "G"', [4]),
+        ("times = 0\ntempo = 10", [4, 5]),
+    ],
+)
+def test_each_mistake_of_several_is_told_once_at_its_own_word(
+    two: Path, run: Run, task: str, told: list[int]
+) -> None:
+    said = run("check", written(two, f'{ADA}tunes = ["four.tune"]\n{TASK}{task}\n'))
+    lines = [int(line.split(":")[1]) - 1 for line in problems(said.err)]
+    assert [line for line in lines if line != 6] == told, said.err
 
 
 def test_a_title_is_one_line(two: Path) -> None:
