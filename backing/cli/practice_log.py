@@ -18,7 +18,7 @@ def logs_shown(paths: Sequence[Path], assignments: Sequence[Assignment]) -> int:
     for path in paths:
         takes = log.read(path)
         assignment = _whose(path, assignments)
-        show(f"{assignment.student.name} ({path})" if assignment else str(path))
+        show(f"{assignment.student.name} ({path})" if assignment else _nobody(path, assignments))
         forms = _tunes([assignment] if assignment else assignments)
         titles = dict.fromkeys(take["title"] for take in takes)
         for title in titles:
@@ -39,6 +39,11 @@ def _whose(path: Path, assignments: Sequence[Assignment]) -> Assignment | None:
         if mine:
             return max(mine, key=lambda each: len(each[0]))[1]
     return None
+
+
+def _nobody(path: Path, assignments: Sequence[Assignment]) -> str:
+    names = [each.student.name for each in assignments if each.student.name]
+    return f"{path} has no student's name: {', '.join(names)}" if names else str(path)
 
 
 def _tunes(assignments: Sequence[Assignment]) -> dict[str, Form]:

@@ -405,7 +405,7 @@ def test_logs_are_read_beside_the_lesson(two: Path, run: Run) -> None:
     assert said.status == 0, said.err
     assert "Ada (ada-1.jsonl)\n  Four Steps: 1 take on 1 day, 96 bpm, steady at 96" in said.out
     assert 'tempo = "96 101 106"' in said.out
-    assert "\nother.jsonl\n" in said.out
+    assert "\nother.jsonl has no student's name: Ada, Ben/Ω\n" in said.out
     assert run("lesson", "week.toml", "--log", "four.tune").complains("practice log")
     assert run("lesson", "week.toml", "--log", "ada-1.jsonl", "--no-cache").complains("--no-cache")
 
