@@ -35,6 +35,10 @@ ASIDE = 45
 NUMBER_RISE, DEGREE_DROP, OVER_TABLATURE = 40, 90, 210
 """How much farther than Verovio has them bar numbers stand from the clef, and degrees from the
 staff where tablature leaves room; how far over its first line they end."""
+NUMBER_ASIDE = 150
+"""What lies between a bar number and the frame of the section's letter after it."""
+DIGIT, LEFT_OF_STAFF = 0.6, 680
+"""How wide a digit is by its size, at most; what a system has left of its staff."""
 STAFF_GAP, DEGREE_ROW = 7, 3
 """Between staff and tablature, and what a second row of degrees takes, in Verovio's units."""
 SEED = 1
@@ -46,7 +50,6 @@ _OPTIONS: dict[str, Any] = {
     "header": "none",
     "font": "Leland",
     "lyricTopMinMargin": 3,
-    "minLastJustification": 0.0,
     "mnumInterval": 0,
     "pageHeight": 10000,
     "pageMarginBottom": 0,
@@ -83,18 +86,25 @@ _STYLE = re.compile(r'<style type="text/css">@font-face.*?</style>', re.DOTALL)
 
 
 def engrave(
-    musicxml: str, chords: Sequence[PrintedSymbol], *, voices: int = 1, scale: float = 1
+    musicxml: str,
+    chords: Sequence[PrintedSymbol],
+    *,
+    voices: int = 1,
+    scale: float = 1,
+    ragged: bool = False,
 ) -> list[str]:
     """The systems of a line (see ``staff.line_for_engraving``) as SVG.
 
     ``chords`` are put where their numbers stand; ``voices`` have their degrees in rows of their
-    own. A system is as wide as a page at ``scale``. Raises InternalError where Verovio refuses.
+    own. A system is as wide as a page at ``scale``; where the line is ``ragged`` the last one ends
+    where its notes do. Raises InternalError where Verovio refuses.
     """
     toolkit = _toolkit()
     toolkit.resetXmlIdSeed(SEED)
     toolkit.setOptions(
         {
             "pageWidth": round(PAGE_UNITS / scale),
+            "minLastJustification": 1.0 if ragged else 0.0,
             "spacingStaff": STAFF_GAP + DEGREE_ROW * (voices - 1),
         }
     )
@@ -158,9 +168,11 @@ def _rehearsal(match: re.Match[str]) -> str:
     text = re.sub(r"<[^>]*>|\s", "", match.group()[match.group().index("<text") :])
     label, _, number = text.partition(MARK)
     x, y, height = int(match["x"]), int(match["y"]), int(match["h"])
+    if number:  # all of it on the page
+        x = max(x, NUMBER_ASIDE + round(DIGIT * NUMBER) * len(number) - LEFT_OF_STAFF)
     width = round(CHORD * (0.45 + 0.36 * len(label)))
     middle = f'x="{x + width // 2}" y="{y + round(0.76 * height)}" text-anchor="middle"'
-    number_at = f'x="{x - 60}" y="{y + height}" text-anchor="end" font-style="italic"'
+    number_at = f'x="{x - NUMBER_ASIDE}" y="{y + height}" text-anchor="end" font-style="italic"'
     return (
         f'><rect x="{x}" y="{y}" width="{width}" height="{height}" fill="none" stroke-width="24"/>'
         f'<text {middle} font-size="{round(0.72 * CHORD)}px">{escape(label)}</text>'

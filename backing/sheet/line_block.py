@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import accumulate, pairwise, product
@@ -48,11 +48,17 @@ from backing.sheet.staff import (
 )
 
 WHOLE_STEP, OCTAVE = 2, 12
+BASS_STAFF = 38
+"""The middle line of a bass's staff, as it sounds (MIDI): D, written an octave higher."""
 SHORTEST_REST = Fraction(1, 2)
 """Beats. A note that is let go just before the next one is written up to it."""
 BARS_A_SYSTEM = 4
-MARGIN_MM, TITLE_MM, SYSTEM_GAP_MM = 13.0, 12.0, 1.8
+MARGIN_MM, TITLE_MM, SYSTEM_GAP_MM = 13.0, 8.5, 1.8
 """Of page.typ: its margins, the title of a block, and what lies between two systems."""
+RIGID_MM = 3.5
+"""What does not get smaller with the systems of a page: the gaps, and room about the staves."""
+HEAD_MM, TITLE_LINE_MM, NOTE_MM, LETTERS_A_LINE = 11.0, 9.0, 4.5, 40
+"""What the head of a sheet takes, with each line of its title and each note."""
 CLEF_UNITS = 2600
 """What clef, signature and meter take at most at the left of a system, in its units."""
 BAR_LINE_UNITS = 350
@@ -63,9 +69,16 @@ tunes take .715 to .77."""
 
 
 def line_block(
-    form: Form, request: SheetRequest, chosen: ChosenPosition, images: dict[str, str]
+    form: Form,
+    request: SheetRequest,
+    chosen: ChosenPosition,
+    images: dict[str, str],
+    *,
+    first: bool = False,
 ) -> dict[str, Any]:
-    """The block "line" of a sheet; its systems are added to ``images``. Raises: see staff_line."""
+    """The block "line" of a sheet; its systems are added to ``images``. ``first``: it stands under
+    the head of the sheet. Raises: see staff_line."""
+    taken = _head_mm(form, request.page) if first else 0.0
     line = staff_line(form, request, chosen)
     chords = [
         printed_symbol(change.chord, signs=request.page.signs)
@@ -75,18 +88,31 @@ def line_block(
     scale = request.page.scale
     starts = _system_starts(line, PAGE_UNITS * 10 / scale - CLEF_UNITS)
     written = line_for_engraving(line, starts)
-    systems = engrave(written, chords, voices=line.voices, scale=scale)
-    fit = _fit(systems, request.page)
-    if SMALLEST <= fit < 1:
-        systems = engrave(written, chords, voices=line.voices, scale=scale * fit)
+    last = len(line.bars) - starts[-1]
+    ragged = len(starts) > 1 and 2 * last < starts[-1] - starts[-2]
+
+    def engraved(scale: float) -> list[str]:
+        return engrave(written, chords, voices=line.voices, scale=scale, ragged=ragged)
+
+    systems = _fitted(engraved, scale, request.page, taken)
     names = [f"system{index}.svg" for index in range(len(systems))]
     images.update(zip(names, systems, strict=True))
     return {
         "kind": "line",
         "note": "",
-        "systems": [{"image": name, "width": 1} for name in names],
+        "pages": _pages(names, _heights(systems, request.page), request.page, taken),
         "title": line.title,
     }
+
+
+def _fitted(
+    engraved: Callable[[float], list[str]], scale: float, page: PageSetup, taken: float
+) -> list[str]:
+    """The systems, smaller where they fill one page then."""
+    systems = engraved(scale)
+    heights, room = sum(_heights(systems, page)), _room(page, taken)
+    fit = (room - RIGID_MM * page.scale) / heights
+    return engraved(scale * fit) if heights > room and fit >= SMALLEST else systems
 
 
 def _system_starts(line: StaffLine, width: float) -> list[int]:
@@ -118,15 +144,52 @@ def _system_starts(line: StaffLine, width: float) -> list[int]:
     return starts
 
 
-def _fit(systems: Sequence[str], page: PageSetup) -> float:
-    """How much smaller the systems have to be to fill one page; 1 where they fit."""
+def _head_mm(form: Form, page: PageSetup) -> float:
+    """What the head of a sheet takes: lines of the title, and of each note."""
+    title = 1 + len(form.title) // LETTERS_A_LINE
+    return (HEAD_MM + TITLE_LINE_MM * title + NOTE_MM * len(form.notes)) * page.scale
+
+
+def _room(page: PageSetup, taken: float) -> float:
+    """How much of a page systems may take, in mm; ``taken`` is what stands above their title."""
+    return page.height_mm - 2 * MARGIN_MM - TITLE_MM * page.scale - taken
+
+
+def _heights(systems: Sequence[str], page: PageSetup) -> list[float]:
+    """What each system takes of a page, in mm, with the gap above it."""
     width = page.width_mm - 2 * MARGIN_MM
-    heights = 0.0
+    heights = []
     for system in systems:
         found = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', system)
         assert found is not None, "Verovio tells how large a system is"
-        heights += width * float(found[2]) / float(found[1]) + SYSTEM_GAP_MM * page.scale
-    return min(1.0, (page.height_mm - 2 * MARGIN_MM - TITLE_MM * page.scale) / heights)
+        heights.append(width * float(found[2]) / float(found[1]) + SYSTEM_GAP_MM * page.scale)
+    return heights
+
+
+def _pages(
+    names: Sequence[str], heights: Sequence[float], page: PageSetup, taken: float
+) -> list[Sequence[str]]:
+    """The systems of each page: on no more pages than they need, as many on one as on the next."""
+
+    def room(pages: int) -> float:
+        return _room(page, 0 if pages else taken)
+
+    full: list[int] = [0]
+    left = room(0)
+    for height in heights:
+        if full[-1] and height > left:
+            full.append(0)
+            left = room(len(full) - 1)
+        full[-1] += 1
+        left -= height
+    few, more = divmod(len(names), len(full))
+    even = [few] * (len(full) - more) + [few + 1] * more
+    for counts in (even, full):
+        ends = list(accumulate(counts, initial=0))
+        parts = [slice(*part) for part in pairwise(ends)]
+        if all(sum(heights[part]) <= room(at) for at, part in enumerate(parts)):
+            break
+    return [names[part] for part in parts]
 
 
 def staff_line(form: Form, request: SheetRequest, chosen: ChosenPosition) -> StaffLine:
@@ -270,12 +333,18 @@ def _guide(
 
 
 def _octaves_onto_neck(pitches: Sequence[int], request: SheetRequest) -> int:
-    """The octaves, in half steps, by which the line lies lower than the band plays it: none, unless
-    it is higher than the tablature goes."""
+    """The octaves, in half steps, by which the line lies lower than the band plays it: on a bass
+    those that bring it into the staff, else none, unless it is higher than the tablature goes."""
     if not request.part.tablature:
         return 0
-    highest = max(request.board.strings) + request.board.frets
-    return OCTAVE * min(0, (highest - max(pitches)) // OCTAVE)
+    strings = request.board.strings
+    wanted = 0
+    if request.part.with_strings(strings).clef == "octave-bass":
+        wanted = round((BASS_STAFF - Fraction(sum(pitches), len(pitches))) / OCTAVE)
+    highest, lowest = max(strings) + request.board.frets, min(strings)
+    most = (highest - max(pitches)) // OCTAVE
+    least = -((min(pitches) - lowest) // OCTAVE)
+    return OCTAVE * min(0, most, max(wanted, least))
 
 
 def _guide_tone(chord: Chord, pitch: int, place: StringFret | None) -> StaffPitch:

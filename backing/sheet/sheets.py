@@ -85,7 +85,8 @@ def tune_sheet(form: Form, request: SheetRequest) -> Sheet:
             made = pairs_block if request.pairs else shapes_block
             blocks.append(made(form, request, chosen, images))
         if request.line is not None:
-            blocks.append(line_block(form, request, chosen, images))
+            block = line_block(form, request, chosen, images, first=not blocks)
+            blocks.append(block)
     elif request.position is not None and not request.part.frets:
         raise PracticeError(
             "Shapes are for fretted instruments.", "Leave the position out, or the part."

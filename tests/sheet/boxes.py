@@ -55,6 +55,30 @@ def faults(pdf: bytes) -> Iterator[str]:
         yield from (f"page {number}: {fault}" for fault in found)
 
 
+def number_gaps(pdf: bytes) -> Iterator[float]:
+    """The points between each bar number and the frame of a section's letter after it."""
+    for page in pypdfium2.PdfDocument(pdf):
+        letters, paths = _printed(page)
+        for frame in (path for path in paths if path.closed and not path.filled):
+            left, low, _, high = frame.bounds
+            inside = any(_holds(frame.bounds, letter.box) for letter in letters)
+            before = [
+                left - letter.box[2]
+                for letter in letters
+                if letter.text.isdigit()
+                and low <= letter.box[1] <= high
+                and letter.box[2] < left + 2
+            ]
+            if inside and before:
+                yield min(before)
+
+
+def leftmost(pdf: bytes) -> float:
+    """Where the letter farthest to the left begins, in points."""
+    pages = pypdfium2.PdfDocument(pdf)
+    return min(letter.box[0] for page in pages for letter in _printed(page)[0])
+
+
 def _printed(page: Any) -> tuple[list[Letter], list[Drawn]]:
     objects = list(page.get_objects(max_depth=8))
     orders = {_address(each.raw): order for order, each in enumerate(objects)}

@@ -17,7 +17,7 @@ from backing.sheet.page_setup import make_page_setup
 from backing.sheet.request import SheetRequest
 from backing.sheet.sheet_part import make_sheet_part
 from backing.sheet.sheets import arpeggio_sheet, tune_sheet
-from tests.sheet.boxes import faults
+from tests.sheet.boxes import TOUCH, faults, leftmost, number_gaps
 
 TUNES, FEW = 40, 2
 LONG = ("maj7#11", "13#11", "m7b5", "7alt", "7", "m7", "maj7", "6/9", "7b9b13", "m(maj7)", "dim7",
@@ -104,3 +104,25 @@ def test_nothing_is_printed_over_anything_else_in_many_tunes(number: int) -> Non
 def test_arpeggios_have_room(root: str, large: bool) -> None:
     request = SheetRequest(page=make_page_setup(large=large))
     assert not list(faults(arpeggio_sheet(PitchName.parse(root), request).pages("pdf")[0]))
+
+
+MARGIN = 13 / 25.4 * 72
+"""Of page.typ, in points."""
+NUMBER_GAP = 1.0
+"""Points between a bar number and the frame after it: what the eye tells apart in a stave."""
+
+
+@pytest.mark.parametrize("part", ["guitar", "bass", "Bb"])
+def test_a_bar_number_keeps_clear_of_the_frame_of_its_section(part: str) -> None:
+    form = read(
+        "title: T\nkey: Eb\nhead: A A2 B12 A2\nsection A\n"
+        + "| Ebmaj7 | Cm7 | Fm7 | Bb7 |\n" * 2
+        + "section A2 = A\nsection B12 = A"
+    )
+    request = SheetRequest(chart=False, shapes=False, line="guide", part=make_sheet_part(part))
+    pdf = tune_sheet(form, request).pages("pdf")[0]
+    gaps = list(number_gaps(pdf))
+    assert len(gaps) == 3
+    assert min(gaps) > NUMBER_GAP
+    assert leftmost(pdf) >= MARGIN - TOUCH  # what lies left of the margin is cut off
+    assert not list(faults(pdf))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -20,6 +21,7 @@ from backing.neck.shapes import shape
 from backing.sheet.chart import chart_block
 from backing.sheet.diagram import diagram
 from backing.sheet.grids import pairs_block
+from backing.sheet.line_block import staff_line
 from backing.sheet.page_setup import make_page_setup
 from backing.sheet.request import SheetRequest, chosen_position
 from backing.sheet.sheet_part import make_sheet_part
@@ -268,3 +270,77 @@ def test_a_chart_of_32_bars_and_its_etude_are_two_facing_pages(name: str, level:
     form = read_file(TUNES / f"{name}.tune")
     asked = SheetRequest(line="etude", etude=backing.read_line(f"etude level {level}"))
     assert len(pdf(tune_sheet(form, asked)).pages) == 2
+
+
+# what goes on which page
+
+LONG = read(
+    "title: T\nkey: Eb\nhead: A A2 B A2\nsection A\n"
+    "| Ebmaj7 | Cm7 F7 | Fm7 | Bb7 |\n| Gm7 C7b9 | Fm7 Bb7 | Ebmaj7 Ab7 | Gm7b5 C7b9 |\n"
+    "section A2 = A\nbars 7-8: | Eb6 | Fm7 Bb7 |\n"
+    "section B\n| Abm7 | Db7 | Gbmaj7 | % |\n| F#m7 | B7 | Emaj7 | Fm7 Bb7 |"
+)
+"""32 bars with 16 chords: one more than fill three rows of grids."""
+BASS = {"part": make_sheet_part("bass"), "board": make_fingerboard("bass")}
+
+
+def systems_of(sheet: Sheet) -> list[int]:
+    (line,) = (block for block in sheet.content["blocks"] if block["kind"] == "line")
+    return [len(page) for page in line["pages"]]
+
+
+@pytest.mark.parametrize("line", ["bass", "guide"])
+def test_a_line_of_32_bars_for_bass_fits_its_page(line: str) -> None:
+    sheet = tune_sheet(LONG, SheetRequest(chart=False, line=line, guide="3rd", **BASS))
+    assert systems_of(sheet) == [8]
+    assert len(pdf(sheet).pages) == 1
+
+
+@pytest.mark.parametrize("line", ["etude", "guide"])
+@pytest.mark.parametrize("large", [False, True])
+@pytest.mark.parametrize("title", ["T", "A Title That Is Much Too Long for One Line of Any Sheet"])
+def test_no_page_has_a_lone_system(line: str, large: bool, title: str) -> None:
+    page = make_page_setup(large=large)
+    sheet = tune_sheet(replace(LONG, title=title), SheetRequest(chart=False, line=line, page=page))
+    counts = systems_of(sheet)
+    assert len(pdf(sheet).pages) == len(counts) > 1
+    assert max(counts) - min(counts) <= 1
+
+
+def test_a_heading_of_grids_stands_over_them_and_no_grid_stands_alone() -> None:
+    reader = pdf(tune_sheet(LONG, SheetRequest(position="3", **BASS)))
+    assert len(reader.pages) == 2
+    chart, grids = (page.extract_text() for page in reader.pages)
+    assert "Shapes in position 3" not in chart
+    assert "Shapes in position 3" in grids
+    assert len(re.findall(r"^bars? \d", grids, re.MULTILINE)) == 16
+
+
+def test_a_short_last_system_is_no_wider_than_its_bars() -> None:
+    """Bars 6-9 are three of one section and one of the next."""
+    sheet = tune_sheet(LONG, SheetRequest(chart=False, line="etude", bars="6-9"))
+    staves = [
+        max(int(x) for x in re.findall(r'class="staff">\s*<path d="M0 \d+ L(\d+)', svg))
+        for _, svg in sorted(sheet.images.items())
+    ]
+    assert staves[1] <= staves[0]  # of its one bar, and of the widest of the three
+
+
+def test_no_option_is_torn_apart_at_the_foot() -> None:
+    for words in range(40):
+        recipe = f"backing sheet {'a' * words}.tune " + "--no-chart --no-tab --part bass " * 8
+        said = text(pdf(tune_sheet(LONG, SheetRequest(recipe=recipe.strip()))))
+        assert not re.search(r"-\n", said), said
+
+
+def test_guide_tones_of_a_bass_lie_in_its_staff() -> None:
+    """Most between its lines or on the ledger line next to them, none beyond the second one."""
+    for tune in [LONG, *map(read_file, sorted(TUNES.glob("*.tune")))]:
+        request = SheetRequest(line="guide", guide="both", **BASS)
+        line = staff_line(tune, request, chosen_position(tune, request))
+        tones = [t for bar in line.values for value in bar for t in value.tones]
+        written = [t.pitch + 12 for t in tones]
+        inside = [40 <= pitch <= 60 for pitch in written]  # E2 and C4, as written
+        assert sum(inside) >= 0.75 * len(inside)
+        assert all(36 <= pitch <= 64 for pitch in written), tune.title
+        assert all(t.place for t in tones)
