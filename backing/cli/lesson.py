@@ -220,7 +220,8 @@ def _files(
     if tasks:
         others.append(f"{PAGE}: all tasks in any browser, without a network, at any tempo.")
     if make_sheet_part(each.habits.get("part", "guitar")).interval != UNISON:
-        others.append("Keys are concert keys, as the band has them; the sheets are in yours.")
+        mine = "the sheets and the page are" if tasks else "the sheets are"
+        others.append(f"Keys are concert keys, as the band has them; {mine} in yours.")
     entries, made_by = [*_entries(read, each, tracks)], f"backing {__version__} · {recipe}"
     paper = each.habits.get("paper", "a4")
     content = first_page(read, each.student, entries, others, made_by, paper=paper)

@@ -225,7 +225,7 @@ def best_position(
     plan = plan_of_bars(bars)
     last = min(HIGHEST_CHOICE, fingerboard.highest_position)
     paths = [path_of(plan, fingerboard, p, way=way) for p in range(1, last + 1)]
-    ranked = sorted(paths, key=_asked_of_the_hand)
+    ranked = sorted(paths, key=asked_of_the_hand)
     reason = f"Position {ranked[0].position}: {_in_words(ranked[0])}."
     for other in ranked[1:2]:
         farther = abs(other.position - MIDDLE) > abs(ranked[0].position - MIDDLE)
@@ -234,7 +234,8 @@ def best_position(
     return BestPosition(ranked[0], reason)
 
 
-def _asked_of_the_hand(taken: Path) -> float:
+def asked_of_the_hand(taken: Path) -> float:
+    """What a path asks of the hand, and of where it lies on the neck: the less, the better."""
     away = abs(taken.position - MIDDLE)
     return taken.effort + STRETCH * away * len(taken.steps) / CHORDS_PER_FRET
 
