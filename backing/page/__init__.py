@@ -21,7 +21,7 @@ from backing.page.beginning import Beginning
 from backing.page.data import Opening, page_data, tune_data
 from backing.page.document import document
 from backing.page.level import gain_db
-from backing.page.score import Score, make_score
+from backing.page.score import Score, looped, make_score
 from backing.page.strip import Strip, Wanted, make_strip, merged, wanted
 
 __all__ = ["Beginning", "Opening", "PageMaker", "Piece"]
@@ -47,10 +47,19 @@ class Piece:
         return self.opening.session.get("ending", "")
 
     @property
+    def loop(self) -> str:
+        """The bars over which its line is heard, "" for all."""
+        return self.opening.session.get("bars", "") if self.opening.solo else ""
+
+    @property
     def tune(self) -> Hashable:
         """What is equal in tasks of one tune, which differ in what they practice alone."""
-        opening = self.opening
-        return self.form, self.form.folder, self.band, self.ending, opening.line, opening.part
+        return self.form, self.form.folder, self.band, self.ending, self.opening.line
+
+    @property
+    def shown(self) -> Hashable:
+        """What is equal in tasks whose pages differ in how they open alone."""
+        return self.tune, self.loop, self.opening.part
 
 
 @dataclass
@@ -83,19 +92,20 @@ class PageMaker:
         server whether it has been changed. ``first``: with which that of a lesson begins. Raises
         FeelError, PracticeError, RoutineError, SelectionError, SoundFontError and MissingProgram.
         """
-        firsts = {piece.tune: piece for piece in reversed(pieces)}
-        scores = {tune: _score(piece) for tune, piece in firsts.items()}
-        needs = {tune: wanted(score) for tune, score in scores.items()}
-        strip = self._strip(merged([needs[piece.tune] for piece in pieces]))
+        played = {tune: _score(piece) for tune, piece in _firsts(pieces, "tune").items()}
+        firsts = _firsts(pieces, "shown")
+        scores = {shown: _looped(played[piece.tune], piece) for shown, piece in firsts.items()}
+        needs = {shown: wanted(score) for shown, score in scores.items()}
+        strip = self._strip(merged([needs[piece.shown] for piece in pieces]))
         known = {}
-        for tune, piece in firsts.items():
-            score, own = scores[tune], strip.of(needs[tune])
+        for shown, piece in firsts.items():
+            score, own = scores[shown], strip.of(needs[shown])
             gain = gain_db(score, own)
-            known[tune] = tune_data(score, own, gain, band=piece.band, opening=piece.opening)
+            known[shown] = tune_data(score, own, gain, band=piece.band, opening=piece.opening)
         tunes = []
         for piece in pieces:
             recipe = piece.recipe or f'backing page "{piece.form.title}"'
-            data = page_data(known[piece.tune], piece.form, piece.opening, recipe)
+            data = page_data(known[piece.shown], piece.form, piece.opening, recipe)
             tunes.append((piece.name or piece.form.title, data | {"watched": watched}))
         return document(tunes, strip.audio, strip.room, title, first)
 
@@ -103,6 +113,16 @@ class PageMaker:
         if self._strips is None or self._strips[0] != needs:
             self._strips = needs, make_strip(needs, self.font)
         return self._strips[1]
+
+
+def _firsts(pieces: Sequence[Piece], by: str) -> dict[Hashable, Piece]:
+    """The first of the pieces that are equal ``by`` a property."""
+    return {getattr(piece, by): piece for piece in reversed(pieces)}
+
+
+def _looped(score: Score, piece: Piece) -> Score:
+    """The score of a piece, whose line is that of its loop."""
+    return looped(score, piece.band, piece.opening.line, piece.loop) if piece.loop else score
 
 
 def _score(piece: Piece) -> Score:

@@ -204,6 +204,27 @@ def make_score(form: Form, band: Band, line: Line | None = None, ending: str = "
     )
 
 
+def looped(score: Score, band: Band, line: Line, bars: str) -> Score:
+    """The score with its first etude over a loop of ``bars`` as a track plays it there.
+
+    Raises SelectionError for bars that are not there, and PracticeError as ``make_score`` does.
+    """
+    first = score.etudes[0]
+    if first.words != rhythm_words(line) or not any(span.chord for span in score.plan.spans):
+        return score
+    loop = _planned(make_routine(score.form, Request(bars=bars, times=TAKES, count_in=0)), band)
+    played = loop.routine.passes[0].bars
+    at = {score.bars.index(bar): number for number, bar in enumerate(played)}
+    takes = tuple(
+        tuple(own[at[number]] if number in at else bar for number, bar in enumerate(take))
+        for take, plan in zip(first.part.takes, loop.plans, strict=False)
+        for own in [by_bar(_fingered(plan, first.line), plan)]  # lies where that of the chorus does
+    )
+    part = replace(first.part, takes=takes)
+    lines = tuple(part if each is first.part else each for each in score.lines)
+    return replace(score, lines=lines, etudes=(replace(first, part=part), *score.etudes[1:]))
+
+
 def _without_shared(
     head: Side, outs: Sequence[Side], lines: Sequence[ScorePart]
 ) -> tuple[list[Side], list[int]]:

@@ -14,12 +14,14 @@ import pytest
 from pypdf import PdfReader
 
 from backing.cli.assignment import VOCABULARY, Assignment, Print, Reader
+from backing.cli.handouts import Page, PageTask
 from backing.lesson.lesson_file import read_file
 from backing.sheet.line_block import line_file
 from backing.sheet.sheet_part import FRETTED, INSTRUMENTS, PARTS
 from backing.sheet.sheets import arpeggio_sheet
 from tests.cli.conftest import SMALL, TUNE, Run
 
+ROOT = Path(__file__).parents[2]
 FONT = f'soundfont = "{SMALL}"\n'
 ADA = '[[student]]\nname = "Ada"\n'
 TASK = "[[student.task]]\n"
@@ -319,12 +321,12 @@ def printed(sheet: Print) -> list[int]:
     return found
 
 
-def shown(data: dict[str, Any]) -> list[int]:
-    """The pitches of the line with which the data of a page opens: string and fret of each note
-    (backing/page/line_data.py)."""
+def shown(data: dict[str, Any], numbers: range | None = None) -> list[int]:
+    """The pitches of the line with which the data of a page opens, in some bars of its chorus:
+    string and fret of each note (backing/page/line_data.py)."""
     line, strings = data["line"], data["neck"]["strings"]
     (opens,) = (each for each in line["lines"] if each["words"] == line["opens"])
-    bars = opens["takes"][0][: data["chorus"]]
+    bars = [opens["takes"][0][number] for number in numbers or range(data["chorus"])]
     notes = [bar[at : at + 5] for bar in bars for at in range(0, len(bar), 5)]
     return [strings[int(note[2]) - 1] + int(note[3], 36) for note in notes]
 
@@ -388,3 +390,34 @@ def test_the_page_of_a_student_shows_the_line_that_is_printed(here: Path, run: R
         mine = shown(data)
         assert heard(track)[: len(mine)] == mine
         assert [n % 12 for n in printed(sheet)] == [n % 12 for n in mine]
+
+
+@pytest.mark.parametrize("rhythm", ["", " off-beats", " 2 level 2"])
+def test_over_a_loop_the_page_shows_the_line_of_the_track(here: Path, rhythm: str) -> None:
+    """And in the other bars that of the chorus, as if the loop were not asked for."""
+    tune = (ROOT / "tunes" / "corner-booth.tune").read_text("utf-8")
+    (here / "booth.tune").write_text(tune, "utf-8")
+    pages = []
+    for bars in ("B", "1-32"):
+        task = f'line = "etude{rhythm}"\nbars = "{bars}"\ntimes = 1\ncount-in = 0\n'
+        text = f'tunes = ["booth.tune"]\n{FONT}format = "mid"\n{ADA}part = "guitar"\n{TASK}{task}'
+        (found,) = assigned(here, text)
+        (exercise,) = found.exercises
+        assert exercise.form
+        assert exercise.words
+        page = Page(
+            target=here / "page.html", title="T",
+            tasks=(PageTask(exercise.form, exercise.words, "T", "1"),), soundfont=SMALL,
+        )  # fmt: skip
+        exercise.jobs[0].at(here / "track.mid").make()
+        assert exercise.sheet
+        assert heard(here / "track.mid") == printed(exercise.sheet)
+        data = re.findall(r'class="tune"[^>]*>(.*?)</script>', page.data().decode(), re.DOTALL)
+        pages.append(json.loads(data[0]))
+        if bars == "B":
+            track = heard(here / "track.mid")
+            if "off-beats" in rhythm:  # the last one is that of the first bar, over its chord
+                track = track[-1:] + track[:-1]
+            assert shown(pages[0], range(16, 24)) == track
+    loop, whole = (shown(each, range(16)) for each in pages)
+    assert loop == whole
