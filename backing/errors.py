@@ -98,6 +98,11 @@ def quoted(value: object) -> str:
     return text if len(text) <= WIDEST else f"{text[:half]}{CUT}{text[-half:]}"
 
 
+def how_many(count: int, what: str, several: str = "") -> str:
+    """A number and its noun: "1 bar", "4 bars"; ``several``: a plural that has no s alone."""
+    return f"{count} {what if count == 1 else several or what + 's'}"
+
+
 def _surroundings(text: str, start: int, stop: int) -> tuple[str, str, str]:
     """What stands before, at and after ``start`` to ``stop`` (offsets), cut to WIDEST columns."""
     # columns before each character; a combining mark has none

@@ -26,7 +26,7 @@ FEELS_ALIKE = 16
 """Feel files of which each is like the next."""
 LESSON_BYTES = 100_000
 LESSON_DEPTH = 12
-MANIFEST_BYTES = 1_000_000
+MANIFEST_BYTES = 10_000_000
 TASKS = 500
 """Of all students of a lesson together."""
 MUSICXML_BYTES = 20_000_000

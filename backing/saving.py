@@ -18,8 +18,12 @@ from collections.abc import Iterable
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from backing.errors import OutputError
+
+if TYPE_CHECKING:
+    from tempfile import TemporaryDirectory
 
 HIDDEN = ".backing-"
 """What the folders begin with in which many files are made."""
@@ -102,6 +106,20 @@ def temporary_path(path: Path, suffix: str | None = None) -> Path:
     """
     ending = f".{owner()}.part{path.suffix if suffix is None else suffix}"
     return path.with_name(shortened_name(f".{path.stem}", ending))
+
+
+def hidden_folder(folder: Path) -> TemporaryDirectory[str]:
+    """A hidden folder in another, where files are made that are put in their places when they are
+    whole; it goes with the ``with`` block. Raises OutputError."""
+    from tempfile import TemporaryDirectory  # noqa: PLC0415 - not for --help
+
+    place = folder.resolve()  # the same wherever a process stands
+    try:
+        return TemporaryDirectory(
+            prefix=f"{HIDDEN}{owner()}-", dir=place, ignore_cleanup_errors=True
+        )
+    except OSError as error:
+        raise output_error(error, folder / "track") from error
 
 
 def owner() -> str:

@@ -23,7 +23,7 @@ SLOW_PLACES = (
     "tests/mixdown/", "tests/page/", "tests/sheet/test_lines.py", "tests/lines/test_rhythm.py",
     "tests/cli/test_tracks.py", "tests/take/test_hearing.py", "tests/take/test_faults.py",
     "tests/combo/test_band_report.py", "tests/test_compiling.py",
-    "tests/test_readme.py", "tests/cli/test_lesson.py",
+    "tests/test_readme.py", "tests/cli/test_lesson",
 )  # fmt: skip
 """What renders sound, drives a browser or plays all tunes over and over: half of the time."""
 

@@ -10,6 +10,7 @@ from typing import Any
 from backing.chart.bar import Directions, PlayedBar
 from backing.chart.form import ORDERS, Form, order_name
 from backing.chart.printed import printed_symbol
+from backing.errors import how_many
 
 BARS_A_LINE = 4
 NARROWEST, WIDEST = 13, 24
@@ -55,7 +56,7 @@ def _counted(bars: Sequence[PlayedBar]) -> str:
     counts = Counter("pickup" if bar.pickup else bar.role for bar in bars)
     chorus = counts.pop("chorus", 0)
     others = (name if name == "pickup" else f"{name} {count}" for name, count in counts.items())
-    return ", ".join((f"{chorus} bar{'s' * (chorus != 1)}", *others))
+    return ", ".join((how_many(chorus, "bar"), *others))
 
 
 def _rows(bars: Sequence[PlayedBar], form: Form) -> Iterator[str]:

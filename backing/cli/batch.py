@@ -31,11 +31,11 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, Protocol, Self
 
-from backing.cli.job import Made
+from backing.cli.job import MIDI_SUFFIXES, Made
 from backing.cli.status import DONE, OURS, USERS, in_words, ours
 from backing.errors import MissingProgram, UserError
 from backing.memory import collect_seldom
-from backing.saving import HIDDEN, check_writable, output_error, owner, temporary_path, write_file
+from backing.saving import check_writable, hidden_folder, output_error, temporary_path, write_file
 
 BEGUN = "begun"
 """In the hidden folder: a process has been started."""
@@ -48,11 +48,6 @@ class Job(Protocol):
 
     @property
     def target(self) -> Path: ...
-    @property
-    def midi(self) -> bool:
-        """Whether it is made faster than a process starts."""
-        ...
-
     def at(self, target: Path) -> Self: ...
     def shared(self, threads: int) -> Self: ...
     def packed(self) -> Self: ...
@@ -103,11 +98,12 @@ def _refused(job: Job, error: UserError) -> Outcome:
 
 
 def _from_this_machine(jobs: Sequence[Job]) -> Iterator[Outcome]:
-    with _staging(jobs[0].target.parent) as folder:
+    with hidden_folder(jobs[0].target.parent) as folder:
         staging = Path(folder)
         processors = _processors()
         # MIDI is written faster than a process starts
-        processes = 0 if all(job.midi for job in jobs) else min(len(jobs), processors)
+        quick = all(job.target.suffix.lower() in MIDI_SUFFIXES for job in jobs)
+        processes = 0 if quick else min(len(jobs), processors)
         with _processes(processes, staging) as executor:
             if executor is None:
                 yield from (_result(None, job, staging) for job in jobs)
@@ -312,16 +308,6 @@ def _processors() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
-
-
-def _staging(folder: Path) -> tempfile.TemporaryDirectory[str]:
-    place = folder.resolve()  # the same wherever a process stands
-    try:
-        return tempfile.TemporaryDirectory(
-            prefix=f"{HIDDEN}{owner()}-", dir=place, ignore_cleanup_errors=True
-        )
-    except OSError as error:
-        raise output_error(error, folder / "track") from error
 
 
 @contextmanager

@@ -8,19 +8,16 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
+from backing.chart.bar import RHYTHM_SECTION
 from backing.chart.form import Form
 from backing.chart.pitch import PitchName
 from backing.chart.text.writer import write
 from backing.cli.assignment import Print
 from backing.cli.job import Made
-from backing.cli.options import BAND
 from backing.cli.parser import Words
-from backing.cli.tag_text import command_again
 from backing.cli.track import understood
-from backing.combo.band import Band
 from backing.combo.feel_file import load_feel, use_feel_texts
 from backing.errors import UserError
-from backing.lines.phrase import read_phrase
 from backing.lines.player import Line
 from backing.memory import enough_memory
 from backing.neck.phrase import read_neck
@@ -44,11 +41,6 @@ class Handout:
     recipe: str = ""
     cached: bool = True
     feels: tuple[tuple[str, str], ...] = ()
-
-    @property
-    def midi(self) -> bool:
-        """Whether it is made faster than a process starts."""
-        return False
 
     def at(self, target: Path) -> Self:
         """The same in another place."""
@@ -120,7 +112,8 @@ class Sheets(Handout):
     def inputs(self) -> Iterable[str]:
         for each in self.prints:
             yield from map(write, each.forms)
-            yield repr(each.request)
+            yield repr((each.request, each.words.names, sorted(each.words.said.items())))
+        yield repr(sorted(self.feel_files().items()))
 
     def data(self) -> bytes:
         from backing.sheet.sheets import book_pages
@@ -151,8 +144,8 @@ class PageTask:
 class Page(Handout):
     """All tasks of a student as one practice page, which opens at the first.
 
-    ``content``: of first_page.typ, with which it begins. ``neck``: in the words of the command
-    line, "" for the usual one.
+    ``content``: of first_page.typ, with which it begins. ``neck`` and ``part`` of the student: in
+    the words of the command line, "" for the usual ones.
     """
 
     title: str
@@ -160,6 +153,7 @@ class Page(Handout):
     content: Mapping[str, Any] = field(default_factory=dict)
     soundfont: Path | None = None
     neck: str = ""
+    part: str = ""
 
     def feel_files(self) -> dict[str, str]:
         named = {place for task in self.tasks for place in task.form.feel_places()}
@@ -169,7 +163,7 @@ class Page(Handout):
     def inputs(self) -> Iterable[str]:
         from backing.mixdown.soundfont import choose
 
-        yield repr((self.title, self.neck, sorted(self.content.items())))
+        yield repr((self.title, self.neck, self.part, sorted(self.content.items())))
         for task in self.tasks:
             yield write(task.form)
             yield repr((task.name, task.number, task.words.names, sorted(task.words.said.items())))
@@ -192,23 +186,34 @@ class Page(Handout):
         return Beginning(self.content, numbers) if self.content else None
 
     def _piece(self, task: PageTask) -> Piece:
+        from backing.cli.page import page_part
         from backing.page import Opening, Piece
         from backing.page.session import WORDS
 
         words = task.words
-        neck: dict[str, Any] = {"fingerboard": read_neck(self.neck)} if self.neck else {}
-        phrase = read_phrase(words.said["line"], **neck) if "line" in words else None
+        neck = words.text("neck") or self.neck
+        if neck:
+            words = replace(words, said={**words.said, "neck": neck})
+        order, _ = understood(words)
+        band = order.band
         session = {name: words.said[name] for name in WORDS if name in words}
-        if not understood(words)[0].request.loops:
+        if not order.request.loops:
             session.setdefault("choruses", str(CHORUSES))  # as its track goes
+        board: dict[str, Any] = {"fingerboard": read_neck(neck)} if neck else {}
+        line: Any = band.line or Line(**board)
         opening = Opening(
-            phrase.line if phrase else Line(**neck),
-            bool(phrase and phrase.solo),
-            phrase.guide if phrase else None,
+            line,
+            band.line is not None,
+            band.guide_line,
             session=_possible(task.form, session),
+            part=page_part(self.part),
+            players=band.players,
+            click=band.click,
         )
-        recipe = command_again(words, *words.names)
-        return Piece(task.form, Band(**words.filling(BAND)), opening, task.name, recipe)
+        # a page has all of them, whoever is heard
+        usual: dict[str, Any] = {"guide_line": None, "click": None, "line": None}
+        band = replace(band, players=RHYTHM_SECTION, **usual)
+        return Piece(task.form, band, opening, task.name, self.recipe)
 
 
 @lru_cache(maxsize=1)
@@ -220,11 +225,11 @@ def _maker(font: SoundFont) -> PageMaker:
 
 
 def _possible(form: Form, session: Mapping[str, str]) -> Mapping[str, str]:
-    """What a page can open with; nothing where a track can play what no page loops."""
+    """What a page can open with; of what a track loops and no page does, the tempo and the key."""
     from backing.page.session import checked_session
 
     try:
         checked_session(form, session)
     except UserError:
-        return {}
+        return {name: session[name] for name in ("tempo", "key") if name in session}
     return session

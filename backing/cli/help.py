@@ -27,12 +27,12 @@ TOPICS = {
     "lines": "how to say a line: etudes, guide tones, calls, the neck",
     "drills": "loops, climbs, keys in turn, trading, growing, laying out",
     "band": "who plays, feels, swing, the click, the seed",
-    "lesson": "a week for students, or a set list, in one file",
-    "take": "what is said of a recording of you, and how to make one",
+    "lessons": "a week for students, or a set list, in one file",
+    "takes": "what is said of a recording of you, and how to make one",
     "tunes": "how to write a tune file",
     "feels": "how to write a feel of your own",
     "files": "formats, stems, many tunes at once, SoundFonts",
-    "cache": "what is kept for next time",
+    "keeping": "what is kept for next time",
     "cluster": "many machines at once",
 }
 COLUMN = 19

@@ -130,20 +130,22 @@ def _arranged(job: Job) -> tuple[Routine, Performance]:
     """What the band plays. Raises UserError for what cannot be played."""
     from backing.combo.arrangement import arrange
 
-    routine = make_routine(job.form, job.request)
+    routine = make_routine(job.form, job.request).with_gap(job.gap)
     if not job.long:
         check_length(routine, sound=not job.midi)
-    performance = arrange(routine, job.band)
-    performance = replace(performance, tail=performance.tail + job.gap)
-    return routine, performance
+    return routine, arrange(routine, job.band)
 
 
 def _check(job: Job) -> None:
     check_writable(job.target)
     job.check_inputs(job.target)
-    suffix = job.target.suffix.lower()
-    if job.bits != 16 and suffix not in EXACT_SUFFIXES:
-        raise OutputError(f"{job.target} has no {job.bits} bits.", "Choose .wav or .flac for them.")
+    check_bits(job.target, job.bits)
+
+
+def check_bits(target: Path, bits: int) -> None:
+    """Raise OutputError for more ``bits`` than a file of this name has."""
+    if bits != 16 and target.suffix.lower() not in EXACT_SUFFIXES:
+        raise OutputError(f"{target.suffix} has no {bits} bits.", "Choose .wav or .flac for them.")
 
 
 def _audio(job: Job, progress: Progress | None) -> Made:
@@ -213,6 +215,7 @@ def _tags(job: Job, routine: Routine, performance: Performance, font: SoundFont)
     key = (routine.keys[0] if len(routine.keys) == 1 else routine.form.key).pretty
     return Tags(
         title=job.title,
+        composer=job.form.by,
         key=key,
         tempo=float(routine.tempos[-1]),
         comment=f"backing {__version__}, {font.name}: {job.recipe}",

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import shutil
-import tempfile
 import unicodedata
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from string import ascii_lowercase
-from typing import Any
 
 from backing import __version__
+from backing.chart.text.source import readable
 from backing.cli.assignment import VOCABULARY, Assignment, Exercise, Reader
 from backing.cli.batch import Job as Piece
 from backing.cli.batch import outcomes
@@ -21,24 +22,23 @@ from backing.cli.handouts import FirstPage, Page, PageTask, Sheets
 from backing.cli.job import Job
 from backing.cli.options import refuse_idle
 from backing.cli.parser import Words
-from backing.cli.progress import tracks_done
-from backing.cli.status import DONE, USERS, in_words, show, tell, worst
+from backing.cli.progress import many_done
+from backing.cli.status import DONE, STOPPED, USERS, in_words, show, tell, worst
 from backing.cli.track import check_sound, each_tempo
 from backing.errors import OutputError, UserError
 from backing.lesson.first_page import Entry, clock, first_page, minutes
 from backing.lesson.lesson_file import Lesson, read_file
-from backing.lesson.manifest import clear_old, item, write_manifest
+from backing.lesson.manifest import Manifest, begin, clear_folder, item
 from backing.lesson.week import turn_minutes
 from backing.mixdown.tags import Label
 from backing.routine.routine import Routine
 from backing.saving import (
-    HIDDEN,
     check_writable,
     file_words,
+    hidden_folder,
     is_folder,
     is_there,
     output_error,
-    owner,
     shortened_name,
     temporary_path,
 )
@@ -55,14 +55,15 @@ BYTES_A_SECOND = {
 """Of sound at 16 bits, in which the band plays: medians over three tunes of the repository."""
 PAGE_BYTES, SHEET_BYTES = 5_100_000, 40_000
 """Of a page, and of a sheet in a document; measured the same way."""
+FIRST_PAGE, SHEETS, PAGE = "0-first-page.pdf", "sheets.pdf", "page.html"
 NO_TIME = (1980, 1, 1, 0, 0, 0)
 """The first that a zip can hold, so that equal files make equal zips."""
 
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A file to be made: the ``piece`` of work, what it is, its length, and its size in bytes,
-    more or less."""
+    """A file to be made: the ``piece`` of work, what it is, its length (0: none, or that of the
+    track it stands beside), and its size in bytes with its stems, more or less."""
 
     piece: Job | FirstPage | Sheets | Page
     what: str
@@ -73,6 +74,16 @@ class Planned:
     def name(self) -> str:
         """The name of the file."""
         return self.piece.target.name
+
+    @property
+    def sounds(self) -> bool:
+        """Whether a SoundFont is heard in it."""
+        return isinstance(self.piece, Page) or (isinstance(self.piece, Job) and not self.piece.midi)
+
+    @property
+    def soundfont(self) -> Path | None:
+        """The SoundFont that was asked for; None: the best one there is."""
+        return self.piece.soundfont if isinstance(self.piece, Job | Page) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,20 +108,34 @@ def lesson(words: Words) -> int:
         logs = [words.said["log"], *words.names[1:]]
         return worst(status, logs_shown([Path(each) for each in logs], assignments))
     output = _output(words, path)
-    zipped = output.suffix.lower() == ".zip"
     if "dry-run" in words:
         _list(_folders(words, path, read, assignments, output))
         return status
-    if not zipped:
-        folders = _folders(words, path, read, assignments, output)
-        return worst(status, _make(words, read, folders, output))
-    check_writable(output)
-    with _staging(output) as staging:
-        folders = _folders(words, path, read, assignments, Path(staging))
-        status = worst(status, _make(words, read, folders, Path(staging)))
-        if any(each.place.is_dir() for each in folders):
-            _zip(Path(staging), output)
+    if output.suffix.lower() == ".zip":
+        try:
+            return worst(status, _make_zip(words, path, read, assignments, output))
+        except KeyboardInterrupt:
+            tell(f"\nbacking: stopped before {output} was written.")
+            return STOPPED
+    folders = _folders(words, path, read, assignments, output)
+    status = worst(status, _make(words, read, folders, output))
+    if status == DONE and not read.set_list:
+        clear_folder(output, _recipe(path))  # of the set list that it may have been
     return status
+
+
+def _make_zip(
+    words: Words, path: Path, read: Lesson, assignments: Sequence[Assignment], output: Path
+) -> int:
+    """Make all files in a hidden folder, and a zip of them; returns the worst exit status."""
+    check_writable(output)
+    with hidden_folder(output.parent) as hidden:
+        place = Path(hidden)
+        folders = _folders(words, path, read, assignments, place)
+        status = _make(words, read, folders, place, output)
+        if any(each.place.is_dir() for each in folders):
+            _zip(place, output)
+        return status
 
 
 def lesson_shown(path: Path) -> int:
@@ -178,39 +203,61 @@ def _folder_name(name: str, taken: set[str]) -> str:
     return found
 
 
+def _recipe(path: Path) -> str:
+    """The command that makes a lesson, as its files state it."""
+    return f"backing lesson {readable(path.name)}"
+
+
 def _files(
     words: Words, path: Path, read: Lesson, each: Assignment, place: Path
 ) -> Iterator[Planned]:
-    cached = "no-cache" not in words
-    tracks = [*_tracks(read, each, place, cached=cached)]
-    recipe = f"backing lesson {path.name}"
-    sheets = _sheets(each, place, recipe, cached=cached)
-    pages = [*_page(read, each, place, recipe, cached=cached)]
-    others = [*(_told(planned) for planned in (*sheets, *pages))]
+    cached, recipe = "no-cache" not in words, _recipe(path)
+    tracks = [*_tracks(read, each, place, recipe, cached=cached)]
+    prints, tasks = each.prints, _page_tasks(read, each)
+    others = []
+    if prints:
+        others.append(f"{SHEETS}: the charts, then the lines in the order of the tasks.")
+    if tasks:
+        others.append(f"{PAGE}: all tasks in any browser, without a network, at any tempo.")
     if make_sheet_part(each.habits.get("part", "guitar")).interval != UNISON:
-        others.append("Keys are concert keys, as the band has them; the sheets are in yours.")
+        mine = "the sheets and the page are" if tasks else "the sheets are"
+        others.append(f"Keys are concert keys, as the band has them; {mine} in yours.")
     entries, made_by = [*_entries(read, each, tracks)], f"backing {__version__} · {recipe}"
-    content = first_page(read, each.student, entries, others, made_by)
-    content["paper"] = "us-letter" if _letter(each) else "a4"
-    pages = [_beginning_with(planned, content) for planned in pages]
-    target = place / "0-first-page.pdf"
-    page = FirstPage(target=target, recipe=recipe, cached=cached, content=content)
-    yield Planned(page, "what to do, in what order", size=SHEET_BYTES)
+    paper = each.habits.get("paper", "a4")
+    content = first_page(read, each.student, entries, others, made_by, paper=paper)
+    first = FirstPage(target=place / FIRST_PAGE, recipe=recipe, cached=cached, content=content)
+    yield Planned(first, "what to do, in what order", size=SHEET_BYTES)
     for _, planned in tracks:
         yield planned
-    yield from (*sheets, *pages)
+    if prints:
+        sheets = Sheets(target=place / SHEETS, recipe=recipe, cached=cached, prints=prints)
+        yield Planned(sheets, "the sheets", size=SHEET_BYTES * len(prints))
+    if tasks:
+        font = each.habits.get("soundfont")
+        page = Page(
+            target=place / PAGE,
+            recipe=recipe,
+            cached=cached,
+            title=f"{read.title}: {each.student.name}",
+            tasks=tasks,
+            content=content,
+            soundfont=Path(font) if font else None,
+            neck=each.habits.get("neck", ""),
+            part=each.habits.get("part", ""),
+        )
+        yield Planned(page, "the page with all tasks", size=PAGE_BYTES)
 
 
 def _tracks(
-    read: Lesson, each: Assignment, place: Path, *, cached: bool
+    read: Lesson, each: Assignment, place: Path, recipe: str, *, cached: bool
 ) -> Iterator[tuple[int, Planned]]:
-    """The tracks of each exercise, by its number from 1, with their place in the album."""
+    """The tracks of each exercise, by its number, with their place in the album."""
     numbered = [
         (number, letter, exercise, job, routine)
-        for number, exercise in enumerate(each.exercises, 1)
+        for number, exercise in each.numbered
         for letter, job, routine in _lettered(exercise)
     ]
-    digits = len(str(len(each.exercises)))
+    digits = len(str(each.count))
     album = read.title
     for at, (number, letter, exercise, job, routine) in enumerate(numbered, 1):
         title = ", ".join((f"{number}{letter} {exercise.what}", *facts(routine)))
@@ -219,15 +266,23 @@ def _tracks(
         told = job.name if separate else facts(routine)[0]  # by its name a take knows which it is
         stem = file_words(f"{number:0{digits}}{letter} {exercise.what} {told}")
         label = Label(title, album, at, len(numbered))
-        gap = read.gap if read.set_list else Fraction(0)
-        seconds = float(routine.seconds + routine.tail + gap)
         target = place / shortened_name(stem, ending, 16)
-        made = replace(job, target=target, label=label, gap=gap, cached=cached)
-        size = round(seconds * BYTES_A_SECOND[ending.removeprefix(".")])
-        yield number, Planned(made, title, seconds, size)
-        if exercise.task.midi and not job.midi:
-            midi = replace(made, target=made.target.with_suffix(".mid"), label=None)
-            yield number, Planned(midi, title, seconds, round(seconds * BYTES_A_SECOND["mid"]))
+        made = replace(job, target=target, label=label, cached=cached)
+        seconds = float(routine.seconds)
+        midi = Planned(made, title, seconds, round(seconds * BYTES_A_SECOND["mid"]))
+        if job.midi:
+            yield number, midi
+            continue
+        if read.gap:  # which no track has by itself
+            told = f"{job.recipe} # and {float(read.gap):g} seconds of silence"
+            made = replace(made, gap=read.gap, recipe=told)
+        seconds += float(routine.with_gap(read.gap).tail)
+        size = seconds * BYTES_A_SECOND[ending.removeprefix(".")] * job.bits / 16
+        parts = len(job.band.players) + (job.request.count_in != 0)
+        yield number, Planned(made, title, seconds, round(size * (1 + parts * job.stems)))
+        if exercise.task.midi:
+            beside = replace(job, target=target.with_suffix(".mid"), recipe=recipe)
+            yield number, replace(midi, piece=beside, seconds=0.0)
 
 
 def _lettered(exercise: Exercise) -> Iterator[tuple[str, Job, Routine]]:
@@ -239,56 +294,17 @@ def _lettered(exercise: Exercise) -> Iterator[tuple[str, Job, Routine]]:
         yield letter if several else "", job, routine
 
 
-def _sheets(each: Assignment, place: Path, recipe: str, *, cached: bool) -> list[Planned]:
-    prints = each.prints
-    if not prints:
-        return []
-    piece = Sheets(target=place / "sheets.pdf", recipe=recipe, cached=cached, prints=prints)
-    return [Planned(piece, "the sheets", size=SHEET_BYTES * len(prints))]
-
-
-def _page(
-    read: Lesson, each: Assignment, place: Path, recipe: str, *, cached: bool
-) -> Iterator[Planned]:
-    """The page with all tasks; none for a set list."""
-    tasks = [exercise.task for exercise in each.exercises]
-    turns = enumerate(zip(each.exercises, turn_minutes(each.student, tasks), strict=True), 1)
-    listed = tuple(
+def _page_tasks(read: Lesson, each: Assignment) -> tuple[PageTask, ...]:
+    """The tasks of the page; none for a set list."""
+    if read.set_list:
+        return ()
+    turns = turn_minutes(each.student, [exercise.task for exercise in each.exercises])
+    return tuple(
         PageTask(exercise.form, next(each_tempo(exercise.words))[0], ", ".join(told), str(number))
-        for number, (exercise, turn) in turns
+        for (number, exercise), turn in zip(each.numbered, turns, strict=True)
         if exercise.form and exercise.words
         for told in [(exercise.what, minutes(turn))]
     )
-    if not listed or read.set_list:
-        return
-    font = each.habits.get("soundfont")
-    page = Page(
-        target=place / "page.html",
-        recipe=recipe,
-        cached=cached,
-        title=f"{read.title}: {each.student.name}",
-        tasks=listed,
-        soundfont=Path(font) if font else None,
-        neck=each.habits.get("neck", ""),
-    )
-    yield Planned(page, "the page with all tasks", size=PAGE_BYTES)
-
-
-def _beginning_with(planned: Planned, content: Mapping[str, Any]) -> Planned:
-    """The page with the first page of the folder as its own."""
-    assert isinstance(planned.piece, Page)
-    return replace(planned, piece=replace(planned.piece, content=content))
-
-
-def _told(planned: Planned) -> str:
-    if isinstance(planned.piece, Sheets):
-        return f"{planned.name}: the charts, then the lines in the order of the tasks."
-    return f"{planned.name}: all tasks in any browser, without a network, at any tempo."
-
-
-def _letter(each: Assignment) -> bool:
-    paper = each.student.options.get("paper")
-    return bool(paper and paper.word and paper.word.strip().lower() == "letter")
 
 
 def _entries(
@@ -296,19 +312,24 @@ def _entries(
 ) -> Iterator[Entry]:
     tasks = [exercise.task for exercise in each.exercises]
     turns = [0.0] * len(tasks) if read.set_list else turn_minutes(each.student, tasks)
-    for number, (exercise, turn) in enumerate(zip(each.exercises, turns, strict=True), 1):
+    for (number, exercise), turn in zip(each.numbered, turns, strict=True):
         mine = [(p.name, p.seconds) for n, p in tracks if n == number]
-        told = _all_facts(exercise.routines)
+        told = ", ".join(filter(None, (exercise.more, _all_facts(exercise.routines))))
         yield Entry(str(number), exercise.what, told, exercise.task.say, turn, mine)
 
 
 def facts(routine: Routine) -> tuple[str, str]:
     """Tempos and key of a track: ("96-160 bpm", "G minor")."""
-    slow, fast = float(min(routine.tempos)), float(max(routine.tempos))
-    tempos = f"{slow:.0f}" + (f"-{fast:.0f}" if fast > slow else "")
+    slow, fast = _bpm(min(routine.tempos)), _bpm(max(routine.tempos))
+    tempos = slow + (f"-{fast}" if fast != slow else "")
     keys = routine.keys or (routine.form.key,)
     named = keys[0].pretty if len(keys) == 1 else f"{len(keys)} keys"
     return f"{tempos} bpm", named
+
+
+def _bpm(tempo: Fraction) -> str:
+    """A tempo as players say it: whole, or a half where somebody asked for that."""
+    return f"{float(tempo):g}" if 2 * tempo % 1 == 0 else f"{float(tempo):.0f}"
 
 
 def _all_facts(routines: Sequence[Routine]) -> str:
@@ -333,65 +354,112 @@ def _list(folders: Sequence[Folder]) -> None:
 # ---- the making --------------------------------------------------------------------------------
 
 
-def _make(words: Words, read: Lesson, folders: Sequence[Folder], output: Path) -> int:
-    """Make all files of all folders; returns the worst exit status."""
-    from backing.mixdown.soundfont import choose
+def _make(
+    words: Words,
+    read: Lesson,
+    folders: Sequence[Folder],
+    output: Path,
+    zipped: Path | None = None,
+) -> int:
+    """Make all files of all folders; returns the worst exit status.
 
-    quiet, status = "quiet" in words, DONE
+    ``zipped``: where they go from ``output``, of which then nobody is told.
+    """
+    quiet, cluster = "quiet" in words, words.text("cluster")
     files = [each for folder in folders for each in folder.files]
     if not files:
         return USERS
-    _check_space(output, files)
-    made = [each.piece for each in files if isinstance(each.piece, Job)]
-    if "cluster" not in words:
-        check_sound(made[0].soundfont if made else None)
+    size = sum(each.size for each in files)
+    _check_space(zipped or output, 2 * size if zipped else size)
+    if sounding := [each for each in files if each.sounds and cluster is None]:
+        check_sound(sounding[0].soundfont)
+    manifests = [_begun(read, folder) for folder in folders]
     _make_folders([output, *(folder.place for folder in folders)])
-    ready: set[Path] = set()
-    # the longest first, so that at the end all processors have work
-    order = sorted(files, key=lambda each: (not isinstance(each.piece, Page), -each.seconds))
-    with tracks_done(len(files), quiet=quiet) as one_more:
-        for wave in _waves([each.piece for each in order]):
-            for outcome in outcomes(wave, words.text("cluster")):
-                silent = quiet and outcome.status == DONE
-                one_more("" if silent else outcome.words)
-                status = worst(status, outcome.status)
-                ready.update(outcome.places)
-    for folder in folders:
-        fonts = [p.piece.soundfont for p in folder.files if isinstance(p.piece, Job)]
-        font = choose(fonts[0] if fonts else None)
-        about = {
-            "lesson": read.title, "student": folder.assignment.student.name,
-            "made_with": f"backing {__version__}",
-            "soundfont": font.name, "soundfont_license": font.licence,
-        }  # fmt: skip
-        _finish(folder, about, ready)
-        count = len(folder.files) + 1
+    for manifest in manifests:
+        manifest.write()
+    hidden = f"{output}{os.sep}" if zipped else ""
+    status = _make_files(words, folders, manifests, hidden)
+    for folder, manifest in zip(folders, manifests, strict=True):
+        place = str(folder.place).replace(hidden, "")
+        if manifest.complete and not folder.assignment.faults:
+            manifest.clear()
+        elif count := len(manifest.old):
+            tell(f"{place}: what was made before ({count}) stays until all of it can be made.")
+        count = len(manifest.items) + 1
         if count > A_DOZEN and not quiet and not read.set_list:
-            tell(f"{folder.place} has {count} files; a dozen are easier to find one's way in.")
+            tell(f"{place} has {count} files; a dozen are easier to find one's way in.")
     return status
 
 
-def _finish(folder: Folder, about: dict[str, str], ready: set[Path]) -> None:
-    """Write the manifest of what is there, and take away what an older one lists beside it."""
-    names = [each.name for each in folder.files]
-    clear_old(folder.place, names)
-    items = [
-        item(each.piece.target, each.what, each.piece.recipe, each.seconds)
+def _begun(read: Lesson, folder: Folder) -> Manifest:
+    """The manifest of a folder. Raises OutputError where a file of somebody else's would go."""
+    about = {
+        "lesson": read.title,
+        "student": folder.assignment.student.name,
+        "made_with": f"backing {__version__}",
+    }
+    return begin(folder.place, about, [each.name for each in folder.files])
+
+
+def _make_files(
+    words: Words, folders: Sequence[Folder], manifests: Sequence[Manifest], hidden: str
+) -> int:
+    """Make all files, each of which is in the manifest as soon as it is there."""
+    quiet, cluster, status = "quiet" in words, words.text("cluster"), DONE
+    planned = {
+        each.piece.target: (each, manifest)
+        for folder, manifest in zip(folders, manifests, strict=True)
         for each in folder.files
-        if each.piece.target in ready
-    ]
-    write_manifest(folder.place, about, items)
+    }
+    # the longest first, so that at the end all processors have work
+    order = sorted(
+        (each for each, _ in planned.values()),
+        key=lambda each: (not isinstance(each.piece, Page), -each.seconds),
+    )
+    with many_done(len(order), "files", quiet=quiet) as one_more:
+        for wave in _waves([each.piece for each in order]):
+            for outcome in outcomes(wave, cluster):
+                if outcome.places:
+                    each, manifest = planned[outcome.places[0]]
+                    sound = _sound(each, cluster)
+                    _list_files(manifest, each, outcome.places, sound)
+                silent = quiet and outcome.status == DONE
+                one_more("" if silent else outcome.words.replace(hidden, ""))
+                status = worst(status, outcome.status)
+    return status
+
+
+def _list_files(
+    manifest: Manifest, planned: Planned, places: Sequence[Path], sound: tuple[str, str]
+) -> None:
+    """Write in the manifest that a file and its stems are there."""
+    for place in places:
+        with suppress(OSError):  # somebody took it away
+            recipe, seconds = planned.piece.recipe, planned.seconds
+            manifest.add(item(place, planned.what, recipe, seconds, sound))
+
+
+def _sound(planned: Planned, cluster: str | None) -> tuple[str, str]:
+    """The SoundFont of a file and its license, where they are known: on a cluster each worker has
+    its own."""
+    from backing.mixdown.soundfont import choose
+
+    if not planned.sounds or (cluster is not None and planned.soundfont is None):
+        return "", ""
+    font = choose(planned.soundfont)
+    return font.name, font.licence
 
 
 def _waves(pieces: Sequence[Piece]) -> Iterator[list[Piece]]:
-    """The work, in two turns: what sounds alike is rendered once, and then comes from the cache."""
+    """The work in turns: what sounds alike is rendered once, and then comes from the cache, if it
+    is kept there."""
     first: list[Piece] = []
     later: list[Piece] = []
     seen: set[tuple[object, ...]] = set()
     for piece in pieces:
-        alike = (
-            (piece.recipe, piece.name, piece.gap, piece.midi) if isinstance(piece, Job) else None
-        )
+        alike = None
+        if isinstance(piece, Job) and piece.cached and not piece.midi:
+            alike = (piece.recipe, piece.name, piece.gap)
         (later if alike in seen else first).append(piece)
         if alike is not None:
             seen.add(alike)
@@ -408,10 +476,9 @@ def _make_folders(places: Iterable[Path]) -> None:
             raise output_error(error, place) from error
 
 
-def _check_space(output: Path, files: Sequence[Planned]) -> None:
-    """Raise OutputError before the work where the disk is too full for it."""
+def _check_space(output: Path, size: int) -> None:
+    """Raise OutputError before the work where the disk is too full for so many bytes."""
     there = output if is_folder(output) else output.parent
-    size = sum(each.size for each in files)
     try:
         free = shutil.disk_usage(there).free
     except OSError:
@@ -424,15 +491,6 @@ def _check_space(output: Path, files: Sequence[Planned]) -> None:
         )
 
 
-def _staging(output: Path) -> tempfile.TemporaryDirectory[str]:
-    try:
-        return tempfile.TemporaryDirectory(
-            prefix=f"{HIDDEN}{owner()}-", dir=output.resolve().parent, ignore_cleanup_errors=True
-        )
-    except OSError as error:
-        raise output_error(error, output) from error
-
-
 def _zip(folder: Path, target: Path) -> None:
     """All files below a folder as a zip, whose bytes follow from theirs."""
     growing = temporary_path(target.resolve())
@@ -442,6 +500,7 @@ def _zip(folder: Path, target: Path) -> None:
                 if path.is_file():
                     entry = zipfile.ZipInfo(path.relative_to(folder).as_posix(), NO_TIME)
                     entry.external_attr = 0o644 << 16
+                    entry.file_size = path.stat().st_size  # over 2 GiB it is written as a zip64
                     with path.open("rb") as source, archive.open(entry, "w") as written:
                         shutil.copyfileobj(source, written)
         growing.replace(target.resolve())

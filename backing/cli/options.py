@@ -204,7 +204,7 @@ OPENING = (
     replace(SEED, heard=True),
     Option("line", "PHRASE", 'the line it plays: "etude level 2 off-beats position 5"'),
     Option("neck", "PHRASE", "the neck it shows: drop-d, left-handed"),
-    Option("part", "WHOM", "for whom the chords are written: C (guitar), Bb or Eb"),
+    Option("part", "WHOM", "for whom the chords are: C (guitar), Bb, Eb; or alto, ..."),
     replace(SOUNDFONT, heard=True, idle=()),
     QUIET,
 )
@@ -334,11 +334,13 @@ TAKE = Command(
             QUIET,
         )),
     ),
-    ("take", "lines", "drills"),
+    ("takes", "lines", "drills"),
 )  # fmt: skip
 
 NO_MAKING = Idle("Nothing is made here, so {} would change nothing.", "Leave {} out.",
                  beside=("log", "dry-run"))  # fmt: skip
+LOGS_READ = Idle("With --log nothing is made, so {} would change nothing.", "Leave {} out.",
+                 beside=("log",))  # fmt: skip
 LESSON = Command(
     "lesson",
     "make a week for students, or a set list, from one file",
@@ -349,18 +351,19 @@ LESSON = Command(
     (
         Group("", (
             Option("output", "DIR", "the folder they go to, or FILE.zip; otherwise FILE",
-                   short="-o", file=True, heard=False),
-            Option("dry-run", "", "list what would be made, how long and how large"),
+                   short="-o", file=True, heard=False, idle=(LOGS_READ,)),
+            Option("dry-run", "", "list what would be made, how long and how large",
+                   idle=(LOGS_READ,)),
             Option("log", "FILE", "practice logs of students: what got steady, and what next",
                    file=True),
             Option("no-cache", "", "make everything anew, and keep nothing for next time",
                    heard=False, idle=(NO_MAKING,)),
             Option("cluster", "ADDRESS", "let the workers of a Dask scheduler make them",
                    heard=False, idle=(NO_MAKING,)),
-            QUIET,
+            replace(QUIET, idle=(NO_MAKING,)),
         )),
     ),
-    ("lesson", "files"),
+    ("lessons", "files"),
 )  # fmt: skip
 NO_TROUBLE = Idle("{} is for --trouble.", "Add --trouble, or leave {} out.", without=("trouble",))
 CHECK = Command(
@@ -404,7 +407,7 @@ CACHE = Command(
             Option("limit", "SIZE", "keep at most this much: 500M, 2G; 0: nothing"),
         )),
     ),
-    ("cache",),
+    ("keeping",),
 )  # fmt: skip
 HELP = Command(
     "help",

@@ -10,7 +10,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from backing.chart.choice import one_of
 from backing.chart.form import Form
 from backing.cli.options import BAND
 from backing.cli.parser import Words
@@ -175,13 +174,24 @@ def _opening(words: Words) -> Opening:
     from backing.lines.player import Line
     from backing.neck.phrase import read_neck
     from backing.page import Opening
-    from backing.page.data import PARTS
 
     neck: dict[str, Any] = {"fingerboard": read_neck(words.said["neck"])} if "neck" in words else {}
-    part = PARTS[one_of(words.text("part") or "guitar", PARTS, "part of a page", PracticeError)]
+    part = page_part(words.text("part"))
     if "line" not in words:
         return Opening(Line(**neck), part=part)
     phrase = read_phrase(words.said["line"], **neck)
     if phrase.bass:
         raise PracticeError("The bass plays on every page.", "Leave --line out.")
     return Opening(phrase.line, phrase.solo, phrase.guide, part=part)
+
+
+def page_part(said: str | None) -> str:
+    """For whom a page writes its chords: the part of whoever is named, as on a sheet.
+
+    Raises PracticeError for a part that there is not.
+    """
+    from backing.page.data import PARTS
+    from backing.sheet.sheet_part import make_sheet_part
+
+    part = make_sheet_part(said or "guitar").name
+    return part if part in PARTS else PARTS[0]  # who has a neck reads what sounds

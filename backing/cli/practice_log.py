@@ -18,7 +18,7 @@ def logs_shown(paths: Sequence[Path], assignments: Sequence[Assignment]) -> int:
     for path in paths:
         takes = log.read(path)
         assignment = _whose(path, assignments)
-        show(f"{assignment.student.name} ({path})" if assignment else str(path))
+        show(f"{assignment.student.name} ({path})" if assignment else _nobody(path, assignments))
         forms = _tunes([assignment] if assignment else assignments)
         titles = dict.fromkeys(take["title"] for take in takes)
         for title in titles:
@@ -31,17 +31,19 @@ def logs_shown(paths: Sequence[Path], assignments: Sequence[Assignment]) -> int:
 
 
 def _whose(path: Path, assignments: Sequence[Assignment]) -> Assignment | None:
-    """The student whose name that of a log, or else that of its folder, begins with."""
+    """The student whose name that of a log, or else that of its folder, is or begins with."""
+    stems = [(file_words(each.student.name).casefold(), each) for each in assignments]
     for name in (path.stem, path.resolve().parent.name):
-        stem = file_words(name).casefold()
-        mine = [each for each in assignments if each.student.name and stem.startswith(_stem(each))]
+        told = f"{file_words(name).casefold()}-"
+        mine = [(stem, each) for stem, each in stems if stem and told.startswith(f"{stem}-")]
         if mine:
-            return max(mine, key=lambda each: len(_stem(each)))
+            return max(mine, key=lambda each: len(each[0]))[1]
     return None
 
 
-def _stem(assignment: Assignment) -> str:
-    return file_words(assignment.student.name).casefold() or "?"
+def _nobody(path: Path, assignments: Sequence[Assignment]) -> str:
+    names = [each.student.name for each in assignments if each.student.name]
+    return f"{path} has no student's name: {', '.join(names)}" if names else str(path)
 
 
 def _tunes(assignments: Sequence[Assignment]) -> dict[str, Form]:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from tqdm import tqdm
 
 ONE = "{desc} {bar:30} {percentage:3.0f} %  {remaining} left"
-MANY = "{desc} {bar:30} {n_fmt} of {total_fmt} tracks  {remaining} left"
+MANY = "{desc} {bar:30} {n_fmt} of {total_fmt} {unit}  {remaining} left"
 
 
 def _bars() -> type[tqdm[None]]:
@@ -42,12 +42,14 @@ def _move(bar: tqdm[None], done: float) -> None:
 
 
 @contextmanager
-def tracks_done(count: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
-    """Progress of ``count`` tracks, told what there is to say of each that is finished."""
+def many_done(count: int, what: str = "tracks", *, quiet: bool) -> Iterator[Callable[[str], None]]:
+    """Progress of ``count`` tracks or other files, told what there is to say of each."""
     if quiet or not sys.stderr.isatty():
         yield lambda words: tell(words) if words else None
         return
-    with _bars()(total=count, desc="band", leave=False, bar_format=MANY, file=sys.stderr) as bar:
+    with _bars()(
+        total=count, desc="band", unit=what, leave=False, bar_format=MANY, file=sys.stderr
+    ) as bar:
 
         def one_more(words: str) -> None:
             if words:

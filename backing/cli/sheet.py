@@ -8,7 +8,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from backing.chart.choice import plain
 from backing.chart.form import Form
 from backing.chart.musicxml import write as write_lead_sheet
 from backing.chart.pitch import PitchName
@@ -30,12 +29,13 @@ from backing.errors import ChordError, OutputError, PracticeError, UserError
 from backing.lines.phrase import Phrase, read_phrase
 from backing.lines.player import Line
 from backing.memory import SHEET_BYTES, check_room
-from backing.neck.fingerboard import Fingerboard, make_fingerboard
-from backing.neck.phrase import read_neck
+from backing.neck.fingerboard import Fingerboard
+from backing.neck.phrase import read_neck, with_tuning
 from backing.saving import check_writable, is_folder, refuse_inputs, shortened_name, write_file
 
 if TYPE_CHECKING:
     from backing.sheet.request import SheetRequest
+    from backing.sheet.sheet_part import SheetPart
     from backing.sheet.sheets import Sheet
 
 PAGES = (".pdf", ".svg", ".png")
@@ -76,24 +76,23 @@ def read_request(words: Words) -> SheetRequest:
 
 def understood(words: Words) -> tuple[SheetRequest, set[str]]:
     """What is asked, and the options and facts by which some would change nothing."""
-    board = read_neck(words.said["neck"]) if "neck" in words else make_fingerboard()
+    from backing.sheet.sheet_part import make_sheet_part
+
+    walking = "line" in words and read_phrase(words.said["line"]).bass
+    usual = "bass" if walking else "guitar"
+    part = make_sheet_part(words.text("part") or usual, words.text("clef"))
+    board = read_neck(with_tuning(words.text("neck") or "", part.tuning))
     line = read_phrase(words.said["line"], fingerboard=board) if "line" in words else None
-    bass = plain(words.text("part") or ("bass" if line and line.bass else "")) == "bass"
-    if bass and "neck" not in words:
-        board = make_fingerboard("bass")
-        line = read_phrase(words.said["line"], fingerboard=board) if line else None
-    return _asked(words, board, line), set(words.said) | set(_facts(words, line))
+    return _asked(words, part, board, line), set(words.said) | set(_facts(words, part, line))
 
 
-def _facts(words: Words, line: Phrase | None) -> Iterator[str]:
+def _facts(words: Words, part: SheetPart, line: Phrase | None) -> Iterator[str]:
     """What is so of a sheet beside its options, as the table of options names it."""
-    from backing.sheet.sheet_part import FRETTED
-
     if Path(words.text("output") or "").suffix.lower() in MUSICXML:
         yield "musicxml"
     if line and line.bass:
         yield "walking"
-    if plain(words.text("part") or "guitar") not in FRETTED:
+    if not part.frets:
         yield "no frets"
 
 
@@ -198,14 +197,13 @@ def _target(words: Words, stem: str) -> Path:
     return output
 
 
-def _asked(words: Words, board: Fingerboard, phrase: Phrase | None) -> SheetRequest:
+def _asked(
+    words: Words, part: SheetPart, board: Fingerboard, phrase: Phrase | None
+) -> SheetRequest:
     """What is asked for, in the types of the sheet. Raises UserError for what is not there."""
     from backing.sheet.page_setup import make_page_setup
     from backing.sheet.request import SheetRequest
-    from backing.sheet.sheet_part import make_sheet_part
 
-    usual = "bass" if phrase and phrase.bass else None
-    part = make_sheet_part(**_said(name=words.text("part") or usual, clef=words.text("clef")))
     if "no-tab" in words:
         part = replace(part, tablature=False)
     page = make_page_setup(

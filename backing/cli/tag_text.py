@@ -11,6 +11,7 @@ from backing.chart.outline import BARS_A_LINE, chords
 from backing.chart.text.source import readable
 from backing.cli.parser import Words
 from backing.combo.band import Band
+from backing.errors import how_many
 from backing.routine import Purpose
 from backing.routine.request import Request
 from backing.routine.routine import Routine
@@ -85,18 +86,18 @@ def _played(request: Request) -> Iterator[str]:
 
 def _drilled(request: Request) -> Iterator[str]:
     if request.lead_in:
-        yield f"{_bars(request.lead_in)} of lead-in"
+        yield f"{how_many(request.lead_in, 'bar')} of lead-in"
     if request.rest_bars:
-        yield f"{_count(request.rest_bars, 'rest bar')} between times"
+        yield f"{how_many(request.rest_bars, 'rest bar')} between times"
     if request.subdivisions:
         yield "subdivisions from wholes to triplets"
     if request.trade:
         trade = request.trade
         first = f", {trade.partner} first" if trade.partner_first else ""
-        length = TRADES.get(trade.bars, _bars(trade.bars))
+        length = TRADES.get(trade.bars, how_many(trade.bars, "bar"))
         yield f"trading {length} with the {trade.partner}{first}"
     if request.lay_out:
-        yield f"the last {_bars(request.lay_out)} with the hi-hat alone"
+        yield f"the last {how_many(request.lay_out, 'bar')} with the hi-hat alone"
 
 
 def _heard(words: Words, band: Band, request: Request, phrase: Phrase | None) -> Iterator[str]:
@@ -120,11 +121,3 @@ def _line(phrase: Phrase) -> str:
     if line.number:
         return line.name()
     return f"an etude{f' in {line.rhythm}' if 'rhythm' in phrase.said else ''}"
-
-
-def _bars(count: int) -> str:
-    return _count(count, "bar")
-
-
-def _count(count: int, what: str) -> str:
-    return f"{count} {what}{'s' * (count != 1)}"

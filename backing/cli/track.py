@@ -15,7 +15,7 @@ from backing.chart.phrase import Grammar, Term
 from backing.cli.job import MIDI_SUFFIXES, Job
 from backing.cli.options import BAND, REQUEST, refuse_idle
 from backing.cli.parser import Words
-from backing.cli.progress import share_done, tracks_done
+from backing.cli.progress import many_done, share_done
 from backing.cli.retired import refuse_old_players
 from backing.cli.status import DONE, USERS, in_words, tell, worst
 from backing.cli.tag_text import command_again, purpose
@@ -280,7 +280,7 @@ def _make_all(words: Words, jobs: Sequence[Job]) -> int:
     status, quiet = DONE, "quiet" in words
     if "cluster" not in words and not all(job.midi for job in jobs):
         check_sound(jobs[0].soundfont)
-    with tracks_done(len(jobs), quiet=quiet) as one_more:
+    with many_done(len(jobs), quiet=quiet) as one_more:
         for outcome in outcomes(jobs, words.text("cluster")):
             silent = quiet and outcome.status == DONE
             one_more("" if silent else outcome.words)

@@ -17,7 +17,8 @@ GIG_RIGHTS = "Rights in the tunes are their owners'."
 @dataclass(frozen=True, slots=True)
 class Entry:
     """A task on the page: its ``number``, what it is, ``facts`` (tempos, key), the word to the
-    student, its turn in ``minutes`` (0: it has none), and its ``tracks`` by name and length."""
+    student, its turn in ``minutes`` (0: it has none), and its ``tracks`` by name and length (0: it
+    has that of the one before)."""
 
     number: str
     what: str
@@ -28,11 +29,18 @@ class Entry:
 
 
 def first_page(
-    lesson: Lesson, student: Student, entries: Sequence[Entry], others: Sequence[str], made: str
+    lesson: Lesson,
+    student: Student,
+    entries: Sequence[Entry],
+    others: Sequence[str],
+    made: str,
+    *,
+    paper: str = "a4",
 ) -> dict[str, Any]:
     """The content of first_page.typ.
 
-    ``others``: sentences about the files that are no tracks; ``made``: the program and its command.
+    ``others``: sentences about the files that are no tracks; ``made``: the program and its command;
+    ``paper``: in the words of a sheet.
     """
     gig = lesson.set_list
     dates = [f"from {lesson.starts}"] * bool(lesson.starts) + [f"due {student.due}"] * bool(
@@ -50,13 +58,17 @@ def first_page(
                 "what": each.what,
                 "facts": ", ".join(filter(None, (each.facts, minutes(each.minutes)))),
                 "say": each.say,
-                "tracks": [f"{name} ({clock(seconds)})" for name, seconds in each.tracks],
+                "tracks": [
+                    f"{name} ({clock(seconds)})" if seconds else name
+                    for name, seconds in each.tracks
+                ],
             }
             for each in entries
         ],
         "others": [*others],
         "cautions": [QUIETLY, GIG_RIGHTS if gig else RIGHTS],
         "made": made,
+        "paper": {"letter": "us-letter"}.get(paper.strip().lower(), "a4"),  # Typst's names
     }
 
 

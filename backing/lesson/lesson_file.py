@@ -16,7 +16,7 @@ holds for all tasks of a student is written once, at the student or at the top.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
 from pathlib import Path as FilePath
@@ -30,6 +30,7 @@ from backing.reading import LESSON_BYTES, LESSON_DEPTH, TASKS, guarded, read_byt
 FEWEST_MINUTES, MOST_MINUTES = 1, 120
 """A day, or of a task."""
 LONGEST_GAP = 60
+OF_THE_TOP = {"starts", "gap"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +48,9 @@ Options = Mapping[str, Said]
 class Task:
     """One task.
 
-    ``tune``: None for bare changes and arpeggios. ``say``: a word to the student. ``track``:
-    whether one is made. ``by_us``: nobody wrote it, it is what a lesson without tasks has.
+    ``tune``: None where none is named, as for bare changes and arpeggios. ``say``: a word to the
+    student. ``track``: whether one is made; ``midi``: whether as MIDI, too, None where the student
+    says it. ``by_us``: nobody wrote it, it is what a lesson without tasks has.
     """
 
     tune: Said | None
@@ -58,13 +60,25 @@ class Task:
     say: str = ""
     minutes: float | None = None
     track: bool = True
-    midi: bool = False
+    midi: bool | None = None
     by_us: bool = False
+
+    def of(self, student: Student) -> Task:
+        """The task as a student has it: of their first tune where it names none, as MIDI or not."""
+        bare = self.tune is None and not {"changes", "arpeggios"} & self.options.keys()
+        return replace(
+            self,
+            tune=student.tunes[0] if bare and student.tunes else self.tune,
+            midi=student.midi if self.midi is None else self.midi,
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Student:
-    """Whom a folder is for; with a name of "" it is a set list. ``minutes`` a day."""
+    """Whom a folder is for; with a name of "" it is a set list.
+
+    ``minutes`` a day; ``midi``: whether tracks are made as MIDI, too.
+    """
 
     name: str
     tunes: tuple[Said, ...]
@@ -74,6 +88,7 @@ class Student:
     say: str = ""
     minutes: float | None = None
     due: str = ""
+    midi: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,22 +156,20 @@ class _Reader:
 
     def lesson(self, values: Mapping[str, Any], path: FilePath) -> Lesson:
         top = _Table(self, values, ())
-        title = top.text("title") or title_of(path.stem)
-        tunes, midi = top.tunes(), top.flag("midi", usual=False)
+        title = top.line("title") or title_of(path.stem)
         everybody = Student(
             "",
-            tunes,
-            tuple(self._task(table, tunes, midi=midi) for table in top.tables("task")),
+            top.tunes(),
+            tuple(map(self._task, top.tables("task"))),
             top.options(self.words.of_students),
             Span(1, 1),
             top.text("say"),
             top.minutes(),
             top.day("due"),
+            bool(top.flag("midi")),
         )
-        students = tuple(
-            self._student(table, everybody, midi=midi) for table in top.tables("student")
-        )
-        gap = Fraction(top.number("gap", 0, LONGEST_GAP) or 0)
+        students = tuple(self._student(table, everybody) for table in top.tables("student"))
+        gap = Fraction(top.number("gap", 0, LONGEST_GAP, 4) or 0)
         if gap and students:
             cure = "Leave it out, or the students."
             self.source.problem(top.span("gap"), "A gap is for a set list.", cure)
@@ -169,55 +182,67 @@ class _Reader:
             self.source.problem(Span(1, 1), cause, f"It may have {TASKS:,}; make it two lessons.")
         return Lesson(title, students, self.source, starts, gap, path.parent)
 
-    def _student(self, table: _Table, everybody: Student, *, midi: bool) -> Student:
-        name = " ".join(readable(table.text("name")).split())
+    def _student(self, table: _Table, everybody: Student) -> Student:
+        name = table.line("name")
         if not name:
             cure = 'Write name = "..." under [[student]].'
             table.problem("name", "The student has no name.", cure)
-        tunes = table.tunes() or everybody.tunes
-        midi = table.flag("midi", usual=midi)
-        own = tuple(self._task(each, tunes, midi=midi) for each in table.tables("task"))
+        midi = table.flag("midi")
         student = Student(
             name,
-            tunes,
-            everybody.tasks + own,
+            table.tunes() or everybody.tunes,
+            (*everybody.tasks, *map(self._task, table.tables("task"))),
             {**everybody.options, **table.options(self.words.of_students)},
             table.span(),
             table.text("say") or everybody.say,
             table.minutes() or everybody.minutes,
             table.day("due") or everybody.due,
+            everybody.midi if midi is None else midi,
         )
         table.done()
         return student
 
-    def _task(self, table: _Table, tunes: tuple[Said, ...], *, midi: bool) -> Task:
+    def _task(self, table: _Table) -> Task:
         options = table.options(self.words.of_tasks)
-        tune = table.said("tune")
-        if tune is None and not {"changes", "arpeggios"} & options.keys():
-            tune = tunes[0] if tunes else None
-            if tune is None:
-                cause = "The task has no tune."
-                table.problem("tune", cause, 'Write tune = "name.tune", or name tunes at the top.')
+        track, midi = table.flag("track"), table.flag("midi")
+        printed = "arpeggios" in options
+        if track and printed:
+            table.problem("track", "Arpeggios are for paper, and have no track.", "Leave it out.")
+        if midi and (printed or track is False):
+            table.problem("midi", "This task has no track to be MIDI.", "Leave midi out.")
         task = Task(
-            tune,
+            table.said("tune"),
             options,
             table.span(),
-            table.text("title"),
+            table.line("title"),
             table.text("say"),
             table.minutes(),
-            table.flag("track", usual="arpeggios" not in options),
-            table.flag("midi", usual=midi),
+            not printed if track is None else track,
+            midi,
         )
         table.done()
         return task
 
 
 class _Table:
-    """A table of the file, read key by key; ``done`` refuses the keys that nobody has read."""
+    """A table of the file, read key by key; ``done`` refuses the keys that nobody has read.
+
+    Control characters, which TOML has as \\u0000, are refused wherever they stand.
+    """
 
     def __init__(self, reader: _Reader, values: Mapping[str, Any], path: Path) -> None:
-        self.reader, self.values, self.path = reader, values, path
+        self.reader, self.path = reader, path
         self.known: set[str] = set()
+        self.values = {key: self._readable(key, value) for key, value in values.items()}
+
+    def _readable(self, key: str, value: Any) -> Any:
+        if isinstance(value, list):
+            return [self._readable(key, each) for each in value]
+        if not isinstance(value, str) or (plain := readable(value)) == value:
+            return value
+        cause = f"{key} has a control character: {quoted(value)}."
+        self.problem(key, cause, "Take it out.")
+        return plain
 
     def span(self, key: str = "") -> Span:
         """Where a key stands, else its table."""
@@ -244,12 +269,17 @@ class _Table:
     def text(self, key: str) -> str:
         return self._get(key, str, f'Write text in quotes: {key} = "...".') or ""
 
-    def flag(self, key: str, *, usual: bool) -> bool:
-        value = self._get(key, bool, f"Write {key} = true or {key} = false.")
-        return usual if value is None else bool(value)
+    def line(self, key: str) -> str:
+        """A text that stands in one line: a title, a name."""
+        return " ".join(self.text(key).split())
 
-    def number(self, key: str, low: float, high: float) -> float | None:
-        cure = f"Write a number from {low} to {high}: {key} = {low or 4}."
+    def flag(self, key: str) -> bool | None:
+        """Whether it is so; None where nothing is said."""
+        value: bool | None = self._get(key, bool, f"Write {key} = true or {key} = false.")
+        return value
+
+    def number(self, key: str, low: float, high: float, usual: int) -> float | None:
+        cure = f"Write a number from {low} to {high}, without quotes: {key} = {usual}."
         value = self._get(key, (int, float), cure)
         if value is not None and not low <= value <= high:
             self.problem(key, f"{key} is {quoted(value)}.", cure)
@@ -257,7 +287,7 @@ class _Table:
         return None if value is None else float(value)
 
     def minutes(self) -> float | None:
-        return self.number("minutes", FEWEST_MINUTES, MOST_MINUTES)
+        return self.number("minutes", FEWEST_MINUTES, MOST_MINUTES, 25)
 
     def day(self, key: str) -> str:
         """A date, which TOML knows (2026-12-14), as players say it; or any other word for a day."""
@@ -321,6 +351,10 @@ class _Table:
             known = [*sorted(self.known)]
             if key in self.reader.words.of_tasks:
                 cure = "It is for a task: write it under a [[task]]."
+            elif key in OF_THE_TOP:
+                cure = "It is for the whole lesson: write it at the top."
+            elif key in self.reader.words.of_students:
+                cure = "It is for a student: write it under [[student]], or at the top."
             elif key in tables:
                 cure = "A [[task]] has none of its own."
             else:

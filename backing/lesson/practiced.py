@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from backing.errors import how_many
 from backing.take.advice import WIDE_MS
 from backing.take.log import Json
 
@@ -37,7 +38,7 @@ class Practiced:
         if round(self.fastest) > round(self.slowest):
             span += f" to {self.fastest:.0f}"
         steady = "not steady yet" if self.steady is None else f"steady at {self.steady:.0f}"
-        takes, days = _counted(self.takes, "take"), _counted(self.days, "day")
+        takes, days = how_many(self.takes, "take"), how_many(self.days, "day")
         tempos = " ".join(map(str, self.following))
         return f'{self.title}: {takes} on {days}, {span} bpm, {steady}; next: tempo = "{tempos}"'
 
@@ -66,7 +67,3 @@ def _at(take: Json, tempo: float) -> bool:
 def _steady(take: Json) -> bool:
     spread = take["time"]["spread_ms"]
     return spread is not None and spread <= WIDE_MS
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{'s' * (count != 1)}"

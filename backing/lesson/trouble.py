@@ -18,6 +18,7 @@ from itertools import pairwise
 from backing.chart.form import Form
 from backing.chart.printed import printed_symbol
 from backing.combo.plan import Plan, plan_of_bars
+from backing.errors import how_many
 from backing.neck.fingerboard import Fingerboard
 from backing.neck.parent_scales import Function, KeyCenter, key_centers
 from backing.neck.path import PathStep, best_position, path_of
@@ -52,13 +53,13 @@ class Crossing:
         return self.moved + self.new + self.stretches + self.frets
 
     def __str__(self) -> str:
-        told = [f"{self.before} to {self.after}: {_counted(self.moved, 'chord tone')} to move"]
+        told = [f"{self.before} to {self.after}: {how_many(self.moved, 'chord tone')} to move"]
         if self.new:
-            told.append(f"{_counted(self.new, 'new note')} in the scale")
+            told.append(f"{how_many(self.new, 'new note')} in the scale")
         if self.stretches:
-            told.append(_counted(self.stretches, "stretch", "stretches"))
+            told.append(how_many(self.stretches, "stretch", "stretches"))
         if self.frets:
-            told.append(f"the hand {_counted(self.frets, 'fret')} away")
+            told.append(f"the hand {how_many(self.frets, 'fret')} away")
         if self.center:
             told.append(f"into {self.center}")
         return ", ".join(told)
@@ -77,7 +78,7 @@ class HardBar:
     def reason(self) -> str:
         """Why it is hard, in words."""
         told = "; ".join(map(str, self.crossings))
-        return f"{told}; {_counted(len(self.crossings), 'change')} in {self.seconds:.1f} s"
+        return f"{told}; {how_many(len(self.crossings), 'change')} in {self.seconds:.1f} s"
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +195,3 @@ def _loops(bars: Sequence[HardBar]) -> tuple[str, ...]:
             taken |= {*run, *alike}
             loops.append(f"{bars[run[0]].label}-{bars[run[-1]].label}")
     return tuple(loops)
-
-
-def _counted(count: int, what: str, several: str = "") -> str:
-    return f"{count} {what if count == 1 else several or what + 's'}"

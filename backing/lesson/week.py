@@ -7,12 +7,20 @@ common practice (no source).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
+from backing.chart.form import Form
 from backing.lesson.lesson_file import Said, Student, Task
+from backing.routine.climb import Climb
+from backing.routine.request import CHORUSES
+from backing.routine.tempo import Tempo
 
 MINUTES_A_DAY = 25
 SHORTEST_TURN, LONGEST_TURN = 3, 5
+SET_MINUTES = 4
+"""Of a tune of a set list, so that in a short one there are solos enough."""
+MOST_CHORUSES, MOST_TIMES = 12, 16
 TRACKS = 8
 """With sheets, page, first page and manifest they make a dozen files."""
 
@@ -37,20 +45,57 @@ KEPT = {
 """What is kept of it by the number of tunes; of more tunes the loop and the tune."""
 
 
-def usual_tasks(tunes: Sequence[tuple[Said, Sequence[str]]]) -> tuple[Task, ...]:
-    """Tasks for tunes, each with the loops over its hardest bars, a tune after the other."""
+@dataclass(frozen=True, slots=True)
+class Tune:
+    """A tune that tasks are made for: as it was ``said``, and the ``loops`` over its hardest bars.
+
+    ``form``: None where it can't be read.
+    """
+
+    said: Said
+    form: Form | None
+    loops: Sequence[str] = ()
+
+
+def usual_tasks(tunes: Sequence[Tune], student: Student) -> tuple[Task, ...]:
+    """Tasks for tunes, a tune after the other, whose tracks last about as long as their turns."""
     kept = KEPT.get(len(tunes), {"loop", "tune"} if 2 * len(tunes) <= TRACKS else {"tune"})
+    once = len(tunes) > 1
+    made = [(tune, task) for tune in tunes for task in _of_tune(tune, kept, once=once)]
+    turns = turn_minutes(student, [task for _, task in made])
     return tuple(
-        task for tune, loops in tunes for task in _of_tune(tune, loops, kept, once=len(tunes) > 1)
+        _lasting(task, tune.form, turn) for (tune, task), turn in zip(made, turns, strict=True)
     )
 
 
-def set_list(tunes: Sequence[Said]) -> tuple[Task, ...]:
+def set_list(tunes: Sequence[Tune]) -> tuple[Task, ...]:
     """Every tune once, whole, at its own tempo."""
-    return tuple(Task(tune, {}, tune.span, by_us=True) for tune in tunes)
+    tasks = [(tune, Task(tune.said, {}, tune.said.span, by_us=True)) for tune in tunes]
+    return tuple(_lasting(task, tune.form, SET_MINUTES) for tune, task in tasks)
 
 
-def _of_tune(tune: Said, loops: Sequence[str], kept: set[str], *, once: bool) -> Iterator[Task]:
+def _lasting(task: Task, form: Form | None, minutes: float) -> Task:
+    """A task of ours with so many choruses, or times at each tempo of a climb, that it lasts about
+    so long; a loop at one tempo goes on for a minute."""
+    if form is None:
+        return task
+    words = {name: said.word for name, said in task.options.items() if said.word}
+    count: Mapping[str, int] = {}
+    if "climb" in words:
+        bars, tempos = form.select(words["bars"]), Climb.of(words["climb"]).tempos(form.tempo)
+        seconds = float(sum(bar.seconds(tempo) for bar in bars for tempo in tempos))
+        count = {"times": min(MOST_TIMES, max(1, round(60 * minutes / seconds)))}
+    elif "bars" not in words:
+        tempo = Tempo.of(words.get("tempo", "100%")).bpm(form.tempo)
+        seconds = float(sum(bar.seconds(tempo) for bar in form.played("solos")))
+        usual = int(words.get("choruses", CHORUSES))
+        count = {"choruses": min(MOST_CHORUSES, max(usual, round(60 * minutes / seconds)))}
+    said = {name: Said(str(number), task.span) for name, number in count.items()}
+    return replace(task, options={**task.options, **said})
+
+
+def _of_tune(tune: Tune, kept: set[str], *, once: bool) -> Iterator[Task]:
+    loops, place = tune.loops, tune.said.span
     left = list(loops[:1] if once else loops)
     for kind, options, say in WEEK:
         said = dict(options)
@@ -61,8 +106,8 @@ def _of_tune(tune: Said, loops: Sequence[str], kept: set[str], *, once: bool) ->
                 continue
             said["bars"] = left.pop(0)
         if kind in kept:
-            words = {name: Said(word, tune.span) for name, word in said.items()}
-            yield Task(tune, words, tune.span, say=say, by_us=True)
+            words = {name: Said(word, place) for name, word in said.items()}
+            yield Task(tune.said, words, place, say=say, by_us=True)
 
 
 def turn_minutes(student: Student, tasks: Sequence[Task]) -> list[float]:

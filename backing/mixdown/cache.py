@@ -45,8 +45,6 @@ STRAY_SECONDS = 24 * 3600
 PIECE = 1 << 20
 LIBRARIES = ("numpy", "fluidsynth", "soundfile", "mutagen")
 """The modules on which the bytes of a file depend."""
-MAKING = (".py", ".toml", ".so", ".dylib", ".dll")
-"""The files of this package on which they depend."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,7 +283,7 @@ def key_of(parts: Iterable[str | bytes]) -> str:
 def program() -> str:
     """What tells this program from any other state of it: versions, sizes and times of files."""
     package = Path(__file__).parents[1]
-    files = sorted(path for path in package.rglob("*") if path.suffix in MAKING)
+    files = sorted(path for path in package.rglob("*") if path.is_file() and path.suffix != ".pyc")
     # to find them is enough: importing them takes longer than all the rest of a hit
     found = (find_spec(name) for name in LIBRARIES)
     files += [Path(spec.origin) for spec in found if spec is not None and spec.origin]

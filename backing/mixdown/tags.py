@@ -17,6 +17,8 @@ from backing.mixdown.marks import Mark, add_chapters, add_cue_points, chapter_co
 OGG_SERIAL: Final = 1
 """libsndfile draws the serial number of an Ogg stream by the clock; ours is always this one."""
 
+ARTIST: Final = "backing"
+"""Who plays; without a name players list tracks under "unknown"."""
 _PNG: Final = "image/png"
 _UNTYPED: Final[tuple[Any, Any, Any]] = (id3.APIC, mp4.MP4Cover, flac.Picture)
 _COMM: Final[Any] = id3.COMM
@@ -29,13 +31,14 @@ ITUNES_KEY: Final = "----:com.apple.iTunes:initialkey"
 class Tags:
     """What a player shows.
 
-    ``key`` as a musician says it ("G minor"), ``tempo`` in bpm, ``drill`` what it is for,
-    ``comment`` free; ``marks`` are the places in it that a player may want to go to. ``cover``
-    makes the cover art, a PNG; it is not called for WAV, which players show without. ``lyrics``:
-    the chords, line by line.
+    ``composer``: of the tune. ``key`` as a musician says it ("G minor"), ``tempo`` in bpm,
+    ``drill`` what it is for, ``comment`` free; ``marks`` are the places in it that a player may
+    want to go to. ``cover`` makes the cover art, a PNG; it is not called for WAV, which players
+    show without. ``lyrics``: the chords, line by line.
     """
 
     title: str = ""
+    composer: str = ""
     key: str = ""
     tempo: float | None = None
     comment: str = ""
@@ -161,8 +164,8 @@ def _fill_id3(frames: Any, tags: Tags) -> None:
     TIT3 is for "information directly related to the contents title".
     """
     known: dict[Any, str] = {
-        id3.TIT2: tags.title, id3.TIT3: tags.drill, id3.TKEY: tags.short_key,
-        id3.TBPM: tags.bpm,
+        id3.TIT2: tags.title, id3.TPE1: ARTIST, id3.TCOM: tags.composer, id3.TIT3: tags.drill,
+        id3.TKEY: tags.short_key, id3.TBPM: tags.bpm,
     }  # fmt: skip
     for kind, text in known.items():
         if text:
@@ -178,8 +181,9 @@ def _fill_comments(fields: Any, tags: Tags) -> None:
     """Vorbis comments (xiph.org, minimal list of fields; KEY, BPM, COMMENT and LYRICS by common
     use)."""
     known = {
-        "TITLE": tags.title, "DESCRIPTION": tags.drill, "KEY": tags.key, "BPM": tags.bpm,
-        "COMMENT": tags.comment, "LYRICS": tags.lyrics,
+        "TITLE": tags.title, "ARTIST": ARTIST, "COMPOSER": tags.composer,
+        "DESCRIPTION": tags.drill, "KEY": tags.key, "BPM": tags.bpm, "COMMENT": tags.comment,
+        "LYRICS": tags.lyrics,
     }  # fmt: skip
     fields.update({name: text for name, text in known.items() if text})
     fields.update(chapter_comments(tags.marks))
@@ -187,14 +191,11 @@ def _fill_comments(fields: Any, tags: Tags) -> None:
 
 def _fill_atoms(atoms: Any, tags: Tags) -> None:
     """Atoms of an MP4 file, by common use."""
-    if tags.title:
-        atoms["\xa9nam"] = [tags.title]
-    if tags.drill:
-        atoms["desc"] = [tags.drill]
-    if tags.comment:
-        atoms["\xa9cmt"] = [tags.comment]
-    if tags.lyrics:
-        atoms["\xa9lyr"] = [tags.lyrics]
+    known = {
+        "\xa9nam": tags.title, "\xa9ART": ARTIST, "\xa9wrt": tags.composer, "desc": tags.drill,
+        "\xa9cmt": tags.comment, "\xa9lyr": tags.lyrics,
+    }  # fmt: skip
+    atoms.update({name: [text] for name, text in known.items() if text})
     if tags.bpm:
         atoms["tmpo"] = [int(tags.bpm)]
     if tags.key:

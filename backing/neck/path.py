@@ -229,7 +229,7 @@ def best_position(
     plan = plan_of_bars(bars)
     last = min(HIGHEST_CHOICE, fingerboard.highest_position)
     paths = [path_of(plan, fingerboard, p, way=way) for p in range(1, last + 1)]
-    ranked = sorted(paths, key=_asked_of_the_hand)
+    ranked = sorted(paths, key=asked_of_the_hand)
     reason = f"Position {ranked[0].position}: {_in_words(ranked[0])}."
     for other in ranked[1:2]:
         reason += f" Next best is position {other.position}: {_in_words(other)}"
@@ -249,7 +249,8 @@ def _against(other: Path, best: Path) -> str:
     return f", {'but' if easier else 'and'} {' and '.join(said)}" if said else ""
 
 
-def _asked_of_the_hand(taken: Path) -> float:
+def asked_of_the_hand(taken: Path) -> float:
+    """What a path asks of the hand, and of where it lies on the neck: the less, the better."""
     away = abs(taken.position - MIDDLE)
     return taken.effort + STRETCH * away * len(taken.steps) / CHORDS_PER_FRET
 

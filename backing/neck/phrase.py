@@ -42,3 +42,15 @@ def read_neck(text: str) -> Fingerboard:
         raise PracticeError(f"{quoted(frets)} isn't a number of frets.", "Write 24 frets.")
     tuning = said.get("tuning") or said.get("strings") or STANDARD
     return make_fingerboard(tuning, int(frets), left_handed="left-handed" in said)
+
+
+def with_tuning(text: str, tuning: str) -> str:
+    """The phrase with a name from TUNINGS before it where it says nothing of the strings.
+
+    Raises PracticeError for an unknown word.
+
+    >>> with_tuning("24 frets", "bass")
+    'bass 24 frets'
+    """
+    named = {"tuning", "strings"} & GRAMMAR.read(text).keys() if text else ()
+    return text if named else f"{tuning} {text}".rstrip()

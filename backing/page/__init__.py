@@ -49,7 +49,8 @@ class Piece:
     @property
     def tune(self) -> Hashable:
         """What is equal in tasks of one tune, which differ in what they practice alone."""
-        return self.form, self.form.folder, self.band, self.ending, self.opening.of_tune()
+        opening = self.opening
+        return self.form, self.form.folder, self.band, self.ending, opening.line, opening.part
 
 
 @dataclass

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Hashable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from hashlib import sha256
@@ -11,7 +11,7 @@ from itertools import accumulate
 from typing import Any
 
 from backing import __version__
-from backing.chart.bar import PlayedBar
+from backing.chart.bar import RHYTHM_SECTION, PlayedBar
 from backing.chart.form import Form
 from backing.chart.harmony import Chord
 from backing.chart.pitch import Interval
@@ -39,7 +39,7 @@ from backing.take.course import course_chord
 from backing.take.table import take_table
 
 FORMAT = 2
-PARTS = {"guitar": "C", "c": "C", "bb": "Bb", "eb": "Eb"}
+PARTS = ("C", "Bb", "Eb")
 """For whom a page can write its chords; what sounds stays."""
 KEYS = range(-6, 6)
 """The twelve keys, in half steps from the tune's own."""
@@ -59,7 +59,8 @@ class Opening:
     """How a page opens: its ``line`` and whether it is heard, or which ``guide`` tones are.
 
     The position of the line is that of the neck, if it has one. ``guide``: one of GUIDE_LINES.
-    ``part``: a value of PARTS, for whose reading the chords are written.
+    ``part``: one of PARTS, for whose reading the chords are written. ``players``: of the rhythm
+    section, those that are heard; ``click``: one of click.BEATS, None for none.
     ``session``: what is practiced, in the words of the command line by the names of the options of
     a track: {"bars": "B", "climb": "80-140:8", "times": "4"}.
     """
@@ -69,16 +70,16 @@ class Opening:
     guide: str | None = None
     session: Mapping[str, str] = field(default_factory=dict)
     part: str = "C"
+    players: frozenset[str] = RHYTHM_SECTION
+    click: str | None = None
 
     @property
     def heard(self) -> list[str]:
-        """The parts that are heard beside the band."""
+        """The parts that are heard."""
         guides = {"3rd": ["third"], "7th": ["seventh"], "both": ["third", "seventh"]}
-        return [*guides.get(self.guide or "", []), *(["etude"] if self.solo else [])]
-
-    def of_tune(self) -> Hashable:
-        """All of it but what is practiced."""
-        return self.line, self.solo, self.guide, self.part
+        lines = [*guides.get(self.guide or "", []), *(["etude"] if self.solo else [])]
+        clicks = [f"click {self.click}"] if self.click else []
+        return [*sorted(RHYTHM_SECTION & self.players), *lines, *clicks]
 
 
 def page_data(tune: Json, form: Form, opening: Opening, recipe: str) -> Json:
@@ -87,7 +88,7 @@ def page_data(tune: Json, form: Form, opening: Opening, recipe: str) -> Json:
     ``recipe`` is the command that makes the page again. Raises as ``checked_session`` does.
     """
     session = checked_session(form, opening.session)
-    data = {**tune, "recipe": recipe, "session": session}
+    data = {**tune, "recipe": recipe, "session": session, "heard": opening.heard}
     return {"id": sha256(json.dumps(data).encode()).hexdigest()[:16], **data}
 
 
@@ -119,7 +120,7 @@ def tune_data(score: Score, strip: Strip, gain_db: float, *, band: Band, opening
         },
         "part": opening.part,
         "bars": [
-            _bar(bar, at, side, index, wander(band.seed, bar.number))
+            _bar(bar, at, side, index, band)
             for side in score.sides
             for at, bar in enumerate(side.bars, side.shared)
         ],
@@ -155,7 +156,6 @@ def tune_data(score: Score, strip: Strip, gain_db: float, *, band: Band, opening
             for line in score.lines
         ],
         "line": line_data(score.etudes, opening.line),
-        "heard": opening.heard,
         "counts": {meter: [_count(c) for c in counts] for meter, counts in score.counts.items()},
         "rest_bars": {meter: note_rows(notes) for meter, notes in score.rest_bars.items()},
         "sound": _sound(strip, gain_db),
@@ -213,9 +213,10 @@ def _outs(score: Score, firsts: Iterable[int]) -> Iterator[tuple[str, list[int]]
         yield ending, bars
 
 
-def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: float) -> Json:
+def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], band: Band) -> Json:
     planned = side.plan.bars[at]
-    swing = planned.feel.swing
+    own = planned.feel.swing
+    swing = own if band.swing is None or own == 1 else band.swing
     return {
         "label": bar.label,
         "section": bar.section,
@@ -224,7 +225,7 @@ def _bar(bar: PlayedBar, at: int, side: Side, index: dict[str, int], wandered: f
         "groups": list(bar.meter.groups),
         "meter": str(bar.meter),
         "swing": float(swing) if isinstance(swing, Fraction) else swing,
-        "wander": wandered,
+        "wander": wander(band.seed, bar.number),
         "tempo_ratios": [float(ratio) for ratio in bar.tempo_ratios()],
         "changes": [
             [ticks(c.onset), index[str(c.chord)] if c.chord is not None else -1, ticks(c.early)]

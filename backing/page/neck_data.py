@@ -7,6 +7,7 @@ semitones above the root in the same way, and the finger (0: an open string).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from backing.chart.bar import PlayedBar
@@ -16,7 +17,7 @@ from backing.chart.quality import Quality
 from backing.combo.plan import Plan, plan_of_bars
 from backing.errors import PracticeError
 from backing.neck.fingerboard import Fingerboard, make_fingerboard
-from backing.neck.path import Path, path_of
+from backing.neck.path import Path, asked_of_the_hand, path_of
 from backing.neck.shapes import Shape, ShapeTone
 
 SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz"
@@ -28,8 +29,6 @@ MOST_STRINGS = 9
 ABOVE_WIDE_FRETS = 6
 """From this position on nothing the hand does depends on where it is: no open strings, and no wide
 frets under its stretches (see ``neck.grip``), until the neck ends."""
-FAVOURED = 5
-"""Of equal positions the one nearest to here: common practice, no source."""
 
 
 def neck_data(
@@ -57,8 +56,8 @@ def neck_data(
         )
     positions = range(1, min(HIGHEST_POSITION, board.highest_position) + 1)
     taken = _Taken(board)
-    effort = {position: taken.path(plans[home], position).effort for position in positions}
-    best = min(positions, key=lambda p: (effort[p], abs(p - FAVOURED)))
+    paths = [replace(taken.path(plans[home], p), position=p) for p in positions]
+    best = min(paths, key=asked_of_the_hand).position  # as sheets and lines choose it
     if opening not in (None, *positions):
         raise PracticeError(
             f"A page shows positions 1 to {positions[-1]}, not {opening}.", "Choose another."

@@ -39,7 +39,8 @@ class Routine:
 
     ``form`` is the tune in the key it is played in, or from which keys in turn start out; ``keys``
     are all of them in order. ``seamless``: nothing but times through a loop, so that the end leads
-    to the beginning and the file can be repeated without a seam.
+    to the beginning and the file can be repeated without a seam. ``gap``: seconds of silence at the
+    end.
     """
 
     form: Form
@@ -47,6 +48,7 @@ class Routine:
     seamless: bool = False
     request: Request = Request()  # noqa: RUF009 - a frozen value
     keys: tuple[Key, ...] = ()
+    gap: Fraction = Fraction(0)
 
     @property
     def tempos(self) -> tuple[Fraction, ...]:
@@ -60,8 +62,12 @@ class Routine:
 
     @property
     def tail(self) -> Fraction:
-        """Seconds after the last beat for the last chord to ring."""
-        return Fraction(0) if self.seamless else TAIL_SECONDS
+        """Seconds after the last beat: for the last chord to ring, and the gap."""
+        return Fraction(0) if self.seamless else TAIL_SECONDS + self.gap
+
+    def with_gap(self, seconds: Fraction) -> Routine:
+        """The same with so much silence at the end; one that has a gap is not seamless."""
+        return replace(self, gap=seconds, seamless=self.seamless and not seconds)
 
 
 def make_routine(form: Form, request: Request) -> Routine:

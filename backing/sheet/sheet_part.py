@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 
 from backing.chart.pitch import Interval
 from backing.errors import PracticeError
+from backing.neck.fingerboard import STANDARD
 
 UNISON = Interval(0, 0)
 FRETTED = ("guitar", "bass")
-"""Parts with frets; a bass has the neck of a bass where no other is named."""
+"""Parts with frets."""
 HIGHEST_BASS_STRING, LOWEST_HIGH_STRING = 50, 55
 """MIDI: every string of a bass lies below D3; those of small instruments at G3 or above."""
 
@@ -39,6 +40,11 @@ class SheetPart:
     def frets(self) -> bool:
         """Whether the player has a fretted neck, for grids and positions."""
         return self.name in FRETTED
+
+    @property
+    def tuning(self) -> str:
+        """Of the neck on which positions are counted where none is named."""
+        return "bass" if self.name == "bass" else STANDARD
 
     def with_strings(self, open_pitches: Sequence[int]) -> SheetPart:
         """The part in the clef of an instrument with these open strings (MIDI pitches).

@@ -72,6 +72,8 @@ def _take(line: Json) -> Json:
     """A take as it was kept; raises whatever comes of another shape."""
     take = {name: line[name] for name in ("when", "tempo", "left", *KEPT)}
     datetime.fromisoformat(take["when"])
+    if not isinstance(take["title"], str):
+        raise TypeError
     plotted = (value(take) for _, value in PLOTTED)
     for figure in (take["tempo"], take["left"], *(each for each in plotted if each is not None)):
         if not abs(figure) < FIGURE:

@@ -32,7 +32,7 @@ def _recipe(path: Path) -> tuple[str, ...]:
         found = RECIPE.search(comment)
         if found:
             with suppress(ValueError):  # of a quote that stays open
-                return tuple(shlex.split(found[1])[1:])
+                return tuple(shlex.split(found[1], comments=True)[1:])
     return ()
 
 

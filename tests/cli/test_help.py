@@ -77,3 +77,7 @@ def test_a_command_is_shown_wherever_help_stands(run: Run, command: str) -> None
 def test_the_command_of_no_name(run: Run) -> None:
     assert run("help", "trak").complains('"trak"', 'Did you mean "track"?')
     assert run("trak", "--help").complains('"trak"', 'Did you mean "track"?')
+
+
+def test_no_topic_hides_behind_a_command() -> None:
+    assert not TOPICS.keys() & COMMANDS.keys()

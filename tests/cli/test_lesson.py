@@ -305,7 +305,7 @@ def test_separate_tracks_are_known_by_their_names(here: Path, run: Run) -> None:
         ('tune = "gone.tune"', "There is no file gone.tune"),
         ("bars = '3-4'\nending = 'tag'", "6:10: A loop has no ending."),
         ("feel = 'gone.toml'", "5:8"),
-        ("soundfont = 'gone.sf2'", "5:13: There is no file gone.sf2"),
+        ("soundfont = 'gone.sf2'", "5:13: gone.sf2 does not exist"),
     ],
 )
 def test_a_mistake_in_a_task_has_its_place(here: Path, run: Run, task: str, place: str) -> None:
@@ -405,7 +405,7 @@ def test_logs_are_read_beside_the_lesson(two: Path, run: Run) -> None:
     assert said.status == 0, said.err
     assert "Ada (ada-1.jsonl)\n  Four Steps: 1 take on 1 day, 96 bpm, steady at 96" in said.out
     assert 'tempo = "96 101 106"' in said.out
-    assert "\nother.jsonl\n" in said.out
+    assert "\nother.jsonl has no student's name: Ada, Ben/Ω\n" in said.out
     assert run("lesson", "week.toml", "--log", "four.tune").complains("practice log")
     assert run("lesson", "week.toml", "--log", "ada-1.jsonl", "--no-cache").complains("--no-cache")
 

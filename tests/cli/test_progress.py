@@ -7,10 +7,10 @@ import threading
 
 import pytest
 
-from backing.cli.progress import share_done, tracks_done
+from backing.cli.progress import many_done, share_done
 
 
-@pytest.mark.parametrize("bar", [share_done, tracks_done])
+@pytest.mark.parametrize("bar", [share_done, many_done])
 def test_a_bar_has_no_thread_of_its_own(bar, monkeypatch):
     # beside one the mixdown would not fork, and be slower on a terminal than in a pipe
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)

@@ -118,14 +118,12 @@ minutes = 1000
         "1:9: title is 7.",
         '2:9: tunes is "one.tune".',
         '3:1: "bars" isn\'t known here.',
-        "4:3: The task has no tune.",
         '5:1: "tempoo" isn\'t known here.',
         '6:8: bars is ["B"].',
         '7:9: stems is "yes".',
         "8:9: tempo is true.",
         "9:3: The student has no name.",
         "10:11: minutes is 1000.",
-        "11:3: The task has no tune.",
         '12:3: "task" isn\'t known here.',
     ]
 
@@ -134,6 +132,10 @@ minutes = 1000
     ("text", "told"),
     [
         ('title = "x', "1:"),
+        ("title = Monday", "1:9: Monday isn't a number, a date, true or false."),
+        ("title = Bars 1, 2-4  # two", "1:9: Bars 1, 2-4 isn't a number"),
+        ('[[student]]\nname = "A"\nstarts = "now"', '3:1: "starts" isn\'t known here.'),
+        ('[[task]]\npart = "alto"', '2:1: "part" isn\'t known here.'),
         ("a = 1\na = 2", "2:1: Cannot overwrite a value"),
         ("[[student]\n", "1:10: Expected"),
         ("x" * 2000 + " = 1", "1:1: This line is longer"),

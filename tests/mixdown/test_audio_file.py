@@ -18,9 +18,11 @@ from backing.errors import InternalError, MissingProgram, OutputError
 from backing.mixdown import audio_file
 from backing.mixdown.audio_file import AudioFile, whole_numbers
 from backing.mixdown.formats import FORMATS, check_writable, sample_rate_of
-from backing.mixdown.tags import Tags
+from backing.mixdown.tags import ITUNES_KEY, Tags
 
-TAGS = Tags("Low Tide Ferry", "Bb minor", 131.6, "three choruses, seed 1", "bars 5-8, fours")
+TAGS = Tags(
+    "Low Tide Ferry", "Ann Lee", "Bb minor", 131.6, "three choruses, seed 1", "bars 5-8, fours"
+)
 
 
 def sound(seconds: float = 1.0, rate: int = 44100) -> np.ndarray:
@@ -66,17 +68,18 @@ def test_the_same_sound_gives_the_same_bytes(tmp_path, suffix, monkeypatch):
 @pytest.mark.parametrize(
     ("suffix", "names"),
     [
-        (".wav", ("TIT2", "TKEY", "TBPM", "COMM::eng", "TIT3")),
-        (".mp3", ("TIT2", "TKEY", "TBPM", "COMM::eng", "TIT3")),
-        (".flac", ("TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
-        (".ogg", ("TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
-        (".opus", ("TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
-        (".m4a", ("\xa9nam", "----:com.apple.iTunes:initialkey", "tmpo", "\xa9cmt", "desc")),
+        (".wav", ("TPE1", "TCOM", "TIT2", "TKEY", "TBPM", "COMM::eng", "TIT3")),
+        (".mp3", ("TPE1", "TCOM", "TIT2", "TKEY", "TBPM", "COMM::eng", "TIT3")),
+        (".flac", ("ARTIST", "COMPOSER", "TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
+        (".ogg", ("ARTIST", "COMPOSER", "TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
+        (".opus", ("ARTIST", "COMPOSER", "TITLE", "KEY", "BPM", "COMMENT", "DESCRIPTION")),
+        (".m4a", ("\xa9ART", "\xa9wrt", "\xa9nam", ITUNES_KEY, "tmpo", "\xa9cmt", "desc")),
     ],
 )
 def test_players_see_title_key_and_tempo(tmp_path, suffix, names):
     tags = mutagen.File(written(tmp_path / f"take{suffix}", tags=TAGS)).tags
-    title, key, tempo, comment, drill = (tags[name][0] for name in names)
+    artist, by, title, key, tempo, comment, drill = (tags[name][0] for name in names)
+    assert (artist, by) == ("backing", TAGS.composer)
     assert (title, comment, drill) == (TAGS.title, TAGS.comment, TAGS.drill)
     assert str(tempo) == "132"
     # ID3 gives a key three characters at most (ID3v2.4, section 4.2.3)

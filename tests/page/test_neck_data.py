@@ -10,7 +10,8 @@ from backing.chart.text.tune_file import read_file
 from backing.combo.band import Band
 from backing.combo.plan import plan_of_bars
 from backing.neck.fingerboard import make_fingerboard
-from backing.neck.path import path_of
+from backing.neck.path import best_position, path_of
+from backing.neck.phrase import read_neck
 from backing.page.data import KEYS, _in_key
 from backing.page.neck_data import SIGNS, neck_data
 from backing.page.score import make_score
@@ -46,6 +47,16 @@ def test_a_path_that_moves_with_the_key_is_the_path_of_that_key(tune: str, neck:
                 for group in tones
                 if group
             )
+
+
+@pytest.mark.parametrize("neck", ["standard", "bass", "ukulele", "left-handed"])
+@pytest.mark.parametrize("tune", ["corner-booth", "paper-route-blues", "low-tide-ferry"])
+def test_the_page_opens_where_sheets_and_lines_lie(tune: str, neck: str) -> None:
+    form, board = read_file(ROOT / f"tunes/{tune}.tune"), read_neck(neck)
+    data = neck_data([(form.played("solos"),)], 0, board)
+    assert data is not None
+    opens = data["positions"][data["best"]]
+    assert opens == best_position(form.played("solos"), board).path.position
 
 
 @pytest.mark.parametrize("tune", ["corner-booth", "last-train-but-one", "lanterns-on-mill-street"])

@@ -22,7 +22,7 @@ export function tune() {
     id: "four", ticks: 480, tempo: 120, title: "Four", bars: BARS, chorus: 4, form: null, part: "C", session: {},
     keys: [{ name: "C", semitones: 0 }, { name: "D", semitones: 2 }, { name: "F", semitones: 5 }],
     swing: { points: [[60, 2], [200, 2]], shortest_ms: 10, spare_ms: 0, soloist: [2, 0], latest_ms: 50 },
-    heard: [], neck: null,
+    heard: ["bass", "comp", "drums"], neck: null,
     line: { opens: "eighths", besides: "etude", subdivisions: [0], calls: [], strokes: [], lines: [{ words: "eighths", kind: "line", unbroken: true, takes: [[]] }] },
     parts: [
       { id: "bass", name: "Bass", voice: "bass", takes },

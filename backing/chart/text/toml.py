@@ -19,6 +19,8 @@ Path = tuple[str | int, ...]
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]#]+?)\s*\]\]?\s*(?:#.*)?")
 _KEY = re.compile(r"\s*(?P<key>[\w-]+|\"[^\"]*\"|'[^']*')\s*=\s*(?P<value>.*)")
+_BARE = re.compile(r"\s*(?P<key>[\w-]+)\s*=\s*(?P<value>[^\W\d](?:[\w ,.'%-]*\w)?)\s*(?:#.*)?")
+"""A text without its quotes: ``title = Monday``."""
 _TEXT = re.compile(r'"""(?:\\.|.)*?"""|\'\'\'.*?\'\'\'|"(?:\\.|[^"\\])*"|\'[^\']*\'')
 _LONG = ('"""', "'''")
 
@@ -59,6 +61,10 @@ def _misplaced(said: str, text: str) -> TomlError:
     found = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", said)
     lines = text.split("\n")
     line, column = (int(found[2]), int(found[3])) if found and found[2] else (len(lines), 1)
+    if key := _BARE.fullmatch(lines[line - 1]):
+        cause = f"{key['value']} isn't a number, a date, true or false."
+        cure = f'Put text in quotes: {key["key"]} = "{key["value"]}".'
+        return TomlError(cause, cure, Span(line, key.start("value") + 1, len(key["value"])))
     cause = f"{found[1] if found else said}."
     return TomlError(cause, "Correct the TOML there.", Span(line, column))
 

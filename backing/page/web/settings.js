@@ -51,13 +51,8 @@ export function usual(data) {
     },
     mix: {
       levels: {},
-      on: Object.fromEntries(
-        ["bass", "comp", "drums", "third", "seventh", "etude"].map((id) => [
-          id,
-          ["bass", "comp", "drums"].includes(id) || data.heard.includes(id),
-        ]),
-      ),
-      click: "",
+      on: Object.fromEntries(["bass", "comp", "drums", "third", "seventh", "etude"].map((id) => [id, data.heard.includes(id)])),
+      click: data.heard.find((id) => id.startsWith("click ")) ?? "",
       volume: 1,
     },
   };

@@ -103,7 +103,7 @@
  * @property {import("./take_types.js").TakeTable} take
  * @property {SwingTable} swing
  * @property {Part[]} parts
- * @property {string[]} heard  The parts that are heard beside the band, until others are chosen.
+ * @property {string[]} heard  The parts that are heard, until others are chosen.
  * @property {Record<string, {up_to: number, bars: NoteRow[][]}[]>} counts
  * @property {Record<string, NoteRow[]>} rest_bars
  * @property {Sound} sound
