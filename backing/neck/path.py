@@ -86,14 +86,18 @@ class Path:
     @property
     def effort(self) -> int:
         """The cost of the path, in tenths of a stretch, over all its chords."""
-        rolls = sum(max(0, step.shape.rolls - 1) for step in self.steps)
-        asked = STRETCH * (self.stretches + self.open_strings) + SECOND_ROLL // 10 * rolls
+        asked = STRETCH * (self.stretches + self.open_strings) + SECOND_ROLL // 10 * self.rolls
         return asked + LEAVING * len(self.troubles)
 
     @property
     def stretches(self) -> int:
         """How many tones need a stretch, summed over its chords."""
         return sum(len(step.shape.stretches) for step in self.steps)
+
+    @property
+    def rolls(self) -> int:
+        """How many times a finger rolls over two strings, but for one in each chord."""
+        return sum(max(0, step.shape.rolls - 1) for step in self.steps)
 
     @property
     def open_strings(self) -> int:
@@ -228,10 +232,21 @@ def best_position(
     ranked = sorted(paths, key=asked_of_the_hand)
     reason = f"Position {ranked[0].position}: {_in_words(ranked[0])}."
     for other in ranked[1:2]:
-        farther = abs(other.position - MIDDLE) > abs(ranked[0].position - MIDDLE)
-        where = ", farther from the middle of the neck" if farther else ""
-        reason += f" Next best is position {other.position}: {_in_words(other)}{where}."
+        reason += f" Next best is position {other.position}: {_in_words(other)}"
+        reason += f"{_against(other, ranked[0])}."
     return BestPosition(ranked[0], reason)
+
+
+def _against(other: Path, best: Path) -> str:
+    """What makes another path harder than the best one where its stretches do not say so."""
+    asked, least = ((p.stretches + p.open_strings, len(p.troubles)) for p in (other, best))
+    easier = asked[1] <= least[1] and asked[0] < least[0]
+    said = []
+    if easier and other.rolls > best.rolls:
+        said.append("a finger rolls over the strings more often")
+    if abs(other.position - MIDDLE) > abs(best.position - MIDDLE):
+        said.append("farther from the middle of the neck")
+    return f", {'but' if easier else 'and'} {' and '.join(said)}" if said else ""
 
 
 def asked_of_the_hand(taken: Path) -> float:

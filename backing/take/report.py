@@ -30,9 +30,9 @@ FIGURES = {
     "spread": "{ms} ms around your own place",
     "drift": "{ms} ms from the first third to the last",
     "swing": "{mine} to 1 in {pairs} pairs; the band {band} to 1",
-    "accents": "{accent} off the beat beside on it",
+    "accents": "off-beats {accent} in level, compared with the beats",
     "longest run": "{notes} eighths, {first} to {last}, {beat}",
-    "phrases": "{count}, the middle one {beats} beats; {echoes} echo others",
+    "phrases": "{count}, median length {beats} beats; {echoes} echo others",
     "space": "{share} silent; soloists leave 21% to 46%",
     "the line": "{right} of its {notes} notes",
     "answers": "{answers}, taking up {taken} of the calls' {strokes} strokes",
@@ -116,9 +116,8 @@ def figures(course: Course, told: Account) -> Iterator[tuple[str, str]]:
             beat=last.counted(course),
         )
     told_of = told.phrases
-    yield _figure(
-        "phrases", count=told_of.count, beats=f"{told_of.beats:.1f}", echoes=told_of.echoes
-    )
+    beats = f"{told_of.beats:.1f}".removesuffix(".0")
+    yield _figure("phrases", count=told_of.count, beats=beats, echoes=told_of.echoes)
     yield _figure("space", share=f"{told_of.space:.0%}")
     if told.along is not None:
         yield _figure("the line", right=told.along.right, notes=told.along.notes)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from fractions import Fraction
+from pathlib import Path as FilePath
 
 import pytest
 from hypothesis import example, given, settings
@@ -11,16 +13,18 @@ from hypothesis import strategies as st
 
 from backing.chart.bar import PlayedBar
 from backing.chart.harmony import parse_chord
+from backing.chart.text.tune_file import read_file
 from backing.combo.plan import plan_of_bars
 from backing.errors import PracticeError
 from backing.neck.fingerboard import Fingerboard, StringFret, make_fingerboard
-from backing.neck.path import Path, best_position, path_of
+from backing.neck.path import MIDDLE, Path, best_position, path_of
 from backing.neck.shapes import shape
 from backing.neck.voice_leading import voice_leading
 from tests.combo.build import bars
 from tests.strategies import ROOTS, SUFFIXES
 
 GUITAR = make_fingerboard()
+TUNES = FilePath(__file__).parents[2] / "tunes"
 suffixes = st.sampled_from([suffix for suffix in SUFFIXES if " " not in suffix])
 symbols = st.builds(str.__add__, st.sampled_from(ROOTS), suffixes)
 
@@ -157,6 +161,28 @@ def test_the_best_position_asks_least_and_says_why() -> None:
     assert best.reason.startswith(f"Position {best.path.position}: ")
     assert "over 4 chords" in best.reason
     assert "Next best is position" in best.reason
+
+
+@pytest.mark.parametrize("board", [GUITAR, make_fingerboard("bass")], ids=["guitar", "bass"])
+def test_why_a_position_is_the_best_is_true(board: Fingerboard) -> None:
+    """Where the next best has fewer stretches the sentence says what speaks against it."""
+    fewer = 0
+    for file in sorted(TUNES.glob("*.tune")):
+        reason = best_position(read_file(file).played("solos"), board).reason
+        hands = re.findall(r"osition (\d+): (no|\d+) stretch\w*([^.]*)\.", reason)
+        (first, *mine), (other, *its) = hands
+        asked = [
+            (0 if count == "no" else int(count)) + sum(map(int, re.findall(r"(\d+) open", rest)))
+            for count, rest in (mine, its)
+        ]
+        farther = abs(int(other) - MIDDLE) > abs(int(first) - MIDDLE)
+        assert ("farther from the middle" in its[1]) == farther, reason
+        if asked[1] < asked[0] and "out of reach" not in its[1]:
+            fewer += 1
+            assert ", but " in its[1], reason
+        else:
+            assert ", but " not in its[1], reason
+    assert fewer
 
 
 def test_the_best_position_of_a_flat_key_is_another_one() -> None:

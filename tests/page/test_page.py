@@ -228,7 +228,7 @@ def test_settings_are_remembered(page: Page, long_file: Path) -> None:
     )
     expect(page.locator("#tempo")).to_have_value("90")
     expect(page.locator("#trade")).to_have_value("8")
-    expect(page.locator("#plan")).to_contain_text("trading 8 with drums, you first")
+    expect(page.locator("#plan")).to_contain_text("trading eights with the drums, you first")
 
 
 def test_a_scrambled_storage_does_not_stop_the_page(page: Page, long_file: Path) -> None:
@@ -376,9 +376,13 @@ def test_the_drill_is_a_sentence_to_be_changed_by_keyboard(page: Page) -> None:
     page.locator("#to").blur()
     page.get_by_role("button", name="Add: rest bar").click()
     expect(plan).to_have_text(
-        "Bars 31 to 2 in F major, climbing from 200 to 240 by 8 bpm, up, 4 times each, "
-        "counted in, 1 rest bar between times."
+        "Bars 31 to 2 in F major, climbing from 200 to 240 bpm in steps of 8, straight up, "
+        "4 times each, counted in, 1 rest bar between times."
     )
+    for times, words in (("1", "once each"), ("2", "twice each"), ("12", "12 times each")):
+        page.locator("#times").fill(times)
+        page.locator("#times").blur()
+        expect(plan).to_contain_text(f"straight up, {words}, counted in")
     drop = page.get_by_role("button", name="Take out: climb")
     drop.focus()
     page.keyboard.press("Enter")

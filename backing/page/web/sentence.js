@@ -50,6 +50,9 @@ const PHRASES = {
   same: { loop: true, holds: ({ same }) => same, add: () => ({ same: true }), drop: () => ({ same: false }) },
 };
 
+/** What players call turns of so many bars. */
+const TURNS = /** @type {Record<string, string>} */ ({ 2: "twos", 4: "fours", 8: "eights" });
+
 export class Sentence {
   /**
    * @param {PageData} data
@@ -160,7 +163,9 @@ export class Sentence {
 
   /** The sentence as it reads now. */
   get words() {
-    return wordsOf(this.element).replace(/\s+/g, " ").replace(/ ([,.])/g, "$1").trim();
+    const words = wordsOf(this.element).replace(/\s+/g, " ").replace(/ ([,.])/g, "$1").trim();
+    return words.replace(/turns of (\d+) bars?/, (turns, bars) => TURNS[bars] ?? turns)
+      .replace(/\b[12] times? each/, (times) => (times.startsWith("1") ? "once each" : "twice each"));
   }
 
   /**

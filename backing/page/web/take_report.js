@@ -74,7 +74,7 @@ function phrasesOf(course, { notes, phrases }, row) {
     const beat = course.counted(last.eighth, last.bar);
     rows.push(row("longest run", { notes: longest.notes, first: course.barName(first.bar), last: course.barName(last.bar), beat }));
   }
-  return [...rows, row("phrases", { count, beats: fixed(beats, 1), echoes }), row("space", { share: percent(space) })];
+  return [...rows, row("phrases", { count, beats: fixed(beats, 1).replace(/\.0$/, ""), echoes }), row("space", { share: percent(space) })];
 }
 
 /** @param {number} value @param {number} places */
