@@ -74,7 +74,9 @@ def purpose(words: Words, request: Request, band: Band, phrase: Phrase | None) -
 
 def _played(request: Request) -> Iterator[str]:
     if request.bars:
-        yield f"{'bars' if request.bars[0].isdigit() else 'section'} {request.bars}"
+        runs = request.bars.split()
+        several = "bars" if request.bars[0].isdigit() else f"section{'s' * (len(runs) > 1)}"
+        yield f"{several} {' and '.join(runs)}"
     if request.grow:
         yield "growing backwards"
     if climb := request.climb:
