@@ -223,8 +223,8 @@ class Reader:
                 usual = ""
                 if task.by_us or not mine:
                     usual = _culprit(habits, error, lambda said: self._made(task, form, own, said))
-                if task.by_us and not usual:
-                    return None  # the tune is too short for it
+                if task.by_us and (not usual or usual in WHO):
+                    return None  # the tune is too short for it, or who it needs is left out
                 wrong = True
                 if task.by_us or not mine:
                     said = student.options.get(usual)

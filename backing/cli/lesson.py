@@ -224,7 +224,8 @@ def _files(
         others.append(f"Keys are concert keys, as the band has them; {mine} in yours.")
     entries, made_by = [*_entries(read, each, tracks)], f"backing {__version__} · {recipe}"
     paper = each.habits.get("paper", "a4")
-    content = first_page(read, each.student, entries, others, made_by, paper=paper)
+    large = "large" in each.habits
+    content = first_page(read, each.student, entries, others, made_by, paper=paper, large=large)
     first = FirstPage(target=place / FIRST_PAGE, recipe=recipe, cached=cached, content=content)
     yield Planned(first, "what to do, in what order", size=SHEET_BYTES)
     for _, planned in tracks:

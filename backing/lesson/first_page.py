@@ -36,11 +36,12 @@ def first_page(
     made: str,
     *,
     paper: str = "a4",
+    large: bool = False,
 ) -> dict[str, Any]:
     """The content of first_page.typ.
 
     ``others``: sentences about the files that are no tracks; ``made``: the program and its command;
-    ``paper``: in the words of a sheet.
+    ``paper``: in the words of a sheet; ``large``: in large print, as its sheets are.
     """
     gig = lesson.set_list
     dates = [f"from {lesson.starts}"] * bool(lesson.starts) + [f"due {student.due}"] * bool(
@@ -68,6 +69,7 @@ def first_page(
         "others": [*others],
         "cautions": [QUIETLY, GIG_RIGHTS if gig else RIGHTS],
         "made": made,
+        "large": large,
         "paper": {"letter": "us-letter"}.get(paper.strip().lower(), "a4"),  # Typst's names
     }
 

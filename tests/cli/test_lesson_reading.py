@@ -95,6 +95,14 @@ def test_a_habit_that_the_usual_tasks_cannot_have_is_told(two: Path, run: Run) -
     assert line.startswith("week.toml:4:7: key doesn't go with all of the usual tasks: A loop has")
 
 
+def test_who_has_no_drums_has_no_trading(two: Path, run: Run) -> None:
+    drums = f'tunes = ["four.tune"]\nwithout = "drums"\n{ADA}'
+    said = run("lesson", written(two, drums), "--dry-run")
+    assert said.status == 0, said.err
+    assert "trading" not in said.out
+    assert "guide" in said.out
+
+
 def test_a_tune_that_has_too_little_for_a_usual_task_goes_without(two: Path, run: Run) -> None:
     """Where there is no chord there are no guide tones, and the rest is made."""
     (two / "two.tune").write_text("title: Two\nkey: C\n\nsection A\n| N.C. | N.C. |\n", "utf-8")
@@ -294,6 +302,23 @@ def test_the_page_opens_with_the_words_of_the_task(
     mine = {name: word for name, word in exercise.words.said.items() if name in of_page}
     assert mine.items() >= words.items()
     assert words or not mine
+
+
+def letter_sizes(pdf: PdfReader) -> list[float]:
+    found: list[float] = []
+    pdf.pages[0].extract_text(visitor_text=lambda *each: found.append(each[4]))
+    return found
+
+
+def test_large_print_is_of_the_first_page_too(two: Path, run: Run) -> None:
+    """Read off the PDF: the largest letters are a quarter larger."""
+    sizes = []
+    for large in ("", "large = true\n"):
+        text = f'tunes = ["four.tune"]\nformat = "mid"\n{large}[[task]]\ntimes = 1\n{ADA}'
+        assert run("lesson", written(two, text), "--quiet").status == 0
+        pdf = PdfReader(two / "week" / "Ada" / "0-first-page.pdf")
+        sizes.append(max(letter_sizes(pdf)))
+    assert sizes[1] == pytest.approx(1.25 * sizes[0])
 
 
 def test_what_the_print_of_the_first_page_needs_arrives(two: Path) -> None:
