@@ -88,14 +88,21 @@ def main(argv: Sequence[str] | None = None) -> int:
         tell(ours(error))
         return OURS
     except KeyboardInterrupt:
-        tell("\nbacking: stopped; finished files stay, nothing is half written.")
-        return STOPPED
+        return _stopped()
     except ReaderGone:
         return DONE
     except Exception as error:
+        # where it strikes while a class is made, Python 3.11 tells of an error in doing that
+        if isinstance(error.__cause__, KeyboardInterrupt):
+            return _stopped()
         tell(ours(error))
         return OURS
     return status
+
+
+def _stopped() -> int:
+    tell("\nbacking: stopped; finished files stay, nothing is half written.")
+    return STOPPED
 
 
 def _understood(words: Sequence[str]) -> Words:

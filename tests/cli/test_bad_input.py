@@ -189,6 +189,21 @@ if __name__ == "__main__":
 """
 
 
+def test_ctrl_c_while_a_class_is_made_stops_the_work(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Python 3.11 tells of it as an error of the class."""
+
+    class Field:
+        def __set_name__(self, owner: type, name: str) -> None:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr("backing.cli.cache.cache", lambda _: type("Made", (), {"field": Field()}))
+    said = run("cache")
+    assert (said.status, said.out) == (130, "")
+    assert "stopped" in said.err
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="nothing can be sent once more there")
 @pytest.mark.parametrize("end", ["SIGINT", "SIGTERM", "SIGHUP"])
 def test_what_ends_the_work_is_heard_also_where_errors_are_dropped(end: str) -> None:

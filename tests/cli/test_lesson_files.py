@@ -408,7 +408,8 @@ def test_whose_log_it_is(two: Path, run: Run, log: str, whose: str) -> None:
     (two / log).write_text(json.dumps(TAKE))
     said = run("lesson", "week.toml", "--log", log)
     assert said.status == 0, said.err
-    assert said.out.splitlines()[0] == (f"{whose} ({log})" if whose else log)
+    nobody = f"{log} has no student's name: Jo, Jo Ann"
+    assert said.out.splitlines()[0] == (f"{whose} ({log})" if whose else nobody)
 
 
 @pytest.mark.parametrize("word", ["--dry-run", "--quiet", "--output out", "--no-cache"])

@@ -592,7 +592,7 @@ def test_a_link_opens_the_page_the_same_way(page: Page, long_file: Path, tab: Pa
     assert tab.evaluate("practice.settings.mix.on.comp") is False
     tab.goto(f"{long_file.as_uri()}#bars=99&climb=80-140:8")
     expect(tab.locator("#notice")).to_contain_text("--bars 99")
-    expect(tab.locator("#plan")).to_contain_text("climbing from 80 to 140 by 8 bpm")
+    expect(tab.locator("#plan")).to_contain_text("climbing from 80 to 140 bpm in steps of 8")
 
 
 def test_the_whole_form_shows_the_head_and_comes_to_an_end(page: Page) -> None:

@@ -99,7 +99,9 @@ def test_a_tune_is_chosen_from_the_list_and_plays(tab: Page, set_file: Path) -> 
     expect(page.locator("#title")).to_have_text("Kite String Waltz")
     expect(page.locator("#play-word")).to_have_text("Play")
     expect(page.locator("#plan")).to_contain_text("Bars 9 to 12")
-    expect(page.locator("#plan")).to_contain_text("climbing from 60 to 105 by 5 percent")
+    expect(page.locator("#plan")).to_contain_text(
+        "climbing from 60 to 105 percent of the tune's tempo"
+    )
     page.locator("#play").click()
     struck = page.evaluate("practice.player.given.length")
     assert struck > 0
