@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from backing.errors import how_many
 from backing.lesson.lesson_file import Lesson, Student
 from backing.lesson.week import MINUTES_A_DAY
 
@@ -94,8 +95,7 @@ def _how(student: Student, entries: Sequence[Entry]) -> Iterator[str]:
 
 def _set(entries: Sequence[Entry]) -> Iterator[str]:
     length = sum(seconds for each in entries for _, seconds in each.tracks)
-    count = len(entries)
-    yield f"{count} tune{'s' * (count != 1)}, {clock(length)} in all, in this order."
+    yield f"{how_many(len(entries), 'tune')}, {clock(length)} in all, in this order."
 
 
 def minutes(count: float) -> str:

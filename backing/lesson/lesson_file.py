@@ -173,6 +173,11 @@ class _Reader:
         if gap and students:
             cure = "Leave it out, or the students."
             self.source.problem(top.span("gap"), "A gap is for a set list.", cure)
+        if not students:
+            places = [top.span("minutes")] if everybody.minutes else []
+            for span in (*places, *(task.span for task in everybody.tasks if task.minutes)):
+                cause = "Minutes are for students, and a set list has none."
+                self.source.problem(span, cause, "Leave them out, or add a [[student]].")
         starts = top.day("starts")
         top.done()
         students = students or (everybody,)

@@ -141,6 +141,8 @@ minutes = 1000
         ("x" * 2000 + " = 1", "1:1: This line is longer"),
         ("a = " + "[" * 400 + "]" * 400, "1:1"),
         ('gap = 3\n[[student]]\nname = "A"', "1:7: A gap is for a set list."),
+        ("minutes = 5", "1:11: Minutes are for students"),
+        ("[[task]]\nminutes = 5", "1:3: Minutes are for students"),
         ("tunes = [1, 2]", "1:9: Not all of the tunes"),
         ("student = [1]", "1:11: student is 1."),
         ("task = {bars = 1}", "1:8: task is"),
